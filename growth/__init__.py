@@ -1,0 +1,37 @@
+"""A growth forecasting workbook for subscription software.
+
+>>> import growth
+>>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]}, months=3)
+>>> growth.forecast(scenario).new_customers.round(6).tolist()
+[10.0, 10.0, 10.0]
+"""
+
+from importlib import import_module
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Forecast": "growth.engine",
+    "GrowthError": "growth.errors",
+    "MeasureError": "growth.errors",
+    "PublishError": "growth.errors",
+    "Scenario": "growth.scenario",
+    "ScenarioError": "growth.errors",
+    "forecast": "growth.engine",
+    "load_scenario": "growth.scenario.file",
+    "save_scenario": "growth.scenario.file",
+    "to_frame": "growth.table",
+}
+
+__all__ = sorted(_HOMES)  # loaded when first asked for, so that `import growth` stays light
+
+
+def __getattr__(name: str):
+    if name not in _HOMES:
+        raise AttributeError(f"module 'growth' has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *_HOMES])

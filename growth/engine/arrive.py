@@ -1,0 +1,111 @@
+"""Arrive, try: visitors, sign-ups and acquisition spend of each channel, month by month.
+
+Arrays have shape (months, 1) or (months, draws): time first while the months are stepped, so that a month is one contiguous
+row. `read` turns a number of the scenario into an array, shape (1,) or (draws,), of all draws or of a block of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+Read = Callable[[Any], np.ndarray]
+
+
+def visitors(channel: Any, *, months: int, calendar_month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
+    """Visitors of one channel in months 1..months: those it draws steadily, and those of its launches.
+
+    calendar_month: 1 for January to 12 for December, of month 1. Launches follow no season.
+    """
+    month = np.arange(1.0, months + 1)[:, None]
+    steady = _STEADY[channel.kind](channel, month, read)
+    if channel.season is not None:
+        factors = stack([read(factor) for factor in channel.season])
+        steady = steady * factors[(calendar_month - 1 + np.arange(months)) % 12]
+    launched = np.zeros((1, 1))
+    for launch in channel.launches:
+        since = month - launch.month
+        launched = launched + np.where(since >= 0, read(launch.visitors) * _keeps(launch, read) ** np.maximum(since, 0), 0.0)
+    return steady, launched
+
+
+def acquisition_spend(channel: Any, *, months: int, read: Read) -> np.ndarray:
+    """What the channel costs in months 1..months: its monthly cost while active, and a paid channel's budget."""
+    month = np.arange(1.0, months + 1)[:, None]
+    spend = np.where(_active(channel, month), read(channel.monthly_cost), 0.0)
+    return spend + _budget(channel, month, read) if channel.kind == "paid" else spend
+
+
+def paying_stream(
+    *, signups: np.ndarray, earlier: np.ndarray, delay_shares: tuple[float, ...], conversion_rate: np.ndarray
+) -> np.ndarray:
+    """New customers of month t = conversion x sum over lags l of delay_shares[l] x sign-ups of month t - l.
+
+    signups: shape (months, 1 or draws). earlier: sign-ups of each month before month 1, shape (1 or draws,).
+
+    >>> paying_stream(signups=np.array([[10.0], [20.0]]), earlier=np.array([10.0]), delay_shares=(0.5, 0.5),
+    ...     conversion_rate=np.array([0.1])).ravel().tolist()
+    [1.0, 1.5]
+    """
+    if delay_shares == (1.0,):
+        return signups * conversion_rate
+    lags = len(delay_shares) - 1
+    before = np.broadcast_to(earlier, (lags, *np.broadcast_shapes(earlier.shape, signups.shape[1:])))
+    whole = np.concatenate([before, np.broadcast_to(signups, (len(signups), *before.shape[1:]))])
+    months = len(signups)
+    paying = sum(part * whole[lags - lag : lags - lag + months] for lag, part in enumerate(delay_shares))
+    return paying * conversion_rate
+
+
+def stack(values: list[np.ndarray]) -> np.ndarray:
+    """Arrays of shape (1,) or (draws,) as rows of one array, shape (len, 1 or draws)."""
+    return np.stack(np.broadcast_arrays(*values))
+
+
+def _active(channel: Any, month: np.ndarray) -> np.ndarray:
+    return (month >= channel.first_month) & (month <= (channel.last_month or np.inf))
+
+
+def _compound(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+    return (1 + read(channel.monthly_growth_rate)) ** (month - channel.first_month)
+
+
+def _steady(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+    level, growth = read(channel.monthly_visitors), _compound(channel, month, read)
+    if channel.visitor_ceiling is None:
+        return np.where(_active(channel, month), level * growth, 0.0)
+    ceiling = read(channel.visitor_ceiling)  # the logistic through `level` in the first month
+    level = np.where(level > 0, level, np.nan)
+    bent = ceiling / (1 + (ceiling / level - 1) / growth)
+    return np.where(_active(channel, month) & (level > 0), bent, 0.0)
+
+
+def _content(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+    since = month - channel.first_month
+    tail, peak = read(channel.tail_monthly_visits), read(channel.peak_monthly_visits)
+    by_age = tail + (peak - tail) * _keeps(channel, read) ** np.maximum(since, 0)  # since is a piece's age, from its month on
+    drawn = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # by pieces of every age up to the oldest
+    if channel.last_month is not None and channel.last_month < len(month):
+        fresh = drawn[channel.first_month - 1 : channel.first_month - 1 + len(month) - channel.last_month]
+        drawn = drawn.copy()
+        drawn[channel.last_month :] -= fresh  # ages too young: those pieces were never published
+    return read(channel.monthly_pieces) * drawn + np.where(since >= 0, read(channel.earlier_pieces) * tail, 0.0)
+
+
+def _paid(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+    budget = _budget(channel, month, read)
+    dearer = 1.0 if channel.budget_that_doubles_cost is None else 1 + budget / read(channel.budget_that_doubles_cost)
+    return budget / (read(channel.cost_per_visit) * dearer)
+
+
+def _budget(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+    return np.where(_active(channel, month), read(channel.monthly_budget) * _compound(channel, month, read), 0.0)
+
+
+def _keeps(fading: Any, read: Read) -> np.ndarray:
+    return 1 - read(fading.monthly_fade_rate)
+
+
+_STEADY = {"steady": _steady, "content": _content, "paid": _paid}

@@ -1,0 +1,162 @@
+"""What a forecast gives: the scenario it came from and read-only series by month."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Forecast:
+    """The months of one scenario, or of every draw of it. Made by `growth.forecast`.
+
+    Every series has shape (months,), or (draws, months) where the scenario holds arrays over draws; month 1 first. Money is
+    in the scenario's currency, major units; customers are expected values; rates are fractions a month. Arrays are read-only.
+    A ratio whose denominator is 0 is NaN.
+    """
+
+    scenario: Any
+    visitors: np.ndarray
+    sign_ups: np.ndarray
+    referred_sign_ups: np.ndarray
+    opening_customers: np.ndarray
+    new_customers: np.ndarray
+    returned_customers: np.ndarray
+    lost_customers: np.ndarray
+    closing_customers: np.ndarray
+    opening_mrr: np.ndarray
+    new_mrr: np.ndarray
+    reactivation_mrr: np.ndarray
+    expansion_mrr: np.ndarray
+    contraction_mrr: np.ndarray
+    churned_mrr: np.ndarray
+    closing_mrr: np.ndarray
+    cash_in: np.ndarray
+    payments: np.ndarray
+    deferred_revenue: np.ndarray
+    acquisition_spend: np.ndarray
+
+    @classmethod
+    def of(cls, scenario: Any, stored: dict[str, np.ndarray], *, draws: int | None) -> Forecast:
+        """From the engine's series, time first and month 0 in front of the closing ones."""
+        customers, mrr = stored.pop("customers"), stored.pop("mrr")
+        series = {
+            **stored,
+            "opening_customers": customers[:-1],
+            "closing_customers": customers[1:],
+            "opening_mrr": mrr[:-1],
+            "closing_mrr": mrr[1:],
+        }
+        series.setdefault("cash_in", series["closing_mrr"])  # every plan monthly: all pay every month
+        series.setdefault("payments", series["closing_customers"])
+        return cls(scenario, **{name: _by_draw(values, draws) for name, values in series.items()})
+
+    @property
+    def months(self) -> int:
+        """How many months are forecast."""
+        return self.scenario.months
+
+    @property
+    def arr(self) -> np.ndarray:
+        """Annual recurring revenue: 12 x closing MRR."""
+        return _read_only(12 * self.closing_mrr)
+
+    @property
+    def arpa(self) -> np.ndarray:
+        """Average revenue per account: closing MRR / closing customers."""
+        return ratio(self.closing_mrr, self.closing_customers)
+
+    @property
+    def monthly_customer_churn_rate(self) -> np.ndarray:
+        """Customers lost / customers at the month's opening."""
+        return ratio(self.lost_customers, self.opening_customers)
+
+    @property
+    def monthly_gross_revenue_churn_rate(self) -> np.ndarray:
+        """(Churned + contraction MRR) / MRR at the month's opening."""
+        return ratio(self.churned_mrr + self.contraction_mrr, self.opening_mrr)
+
+    @property
+    def revenue(self) -> np.ndarray:
+        """Revenue recognised: the closing MRR, since a yearly plan counts a twelfth of its price each month (IFRS 15)."""
+        return self.closing_mrr
+
+    @property
+    def payment_fees(self) -> np.ndarray:
+        """payment_fee_rate x cash in + fee_per_payment x payments."""
+        bill = self.scenario.bill
+        return _read_only(_by_month(bill.payment_fee_rate) * self.cash_in + _by_month(bill.fee_per_payment) * self.payments)
+
+    @property
+    def cost_to_serve(self) -> np.ndarray:
+        """monthly_cost_to_serve x closing customers."""
+        return _read_only(_by_month(self.scenario.bill.monthly_cost_to_serve) * self.closing_customers)
+
+    @property
+    def fixed_costs(self) -> np.ndarray:
+        """The fixed costs of every month."""
+        costs = _by_month(self.scenario.bill.monthly_fixed_costs)
+        return np.broadcast_to(costs, np.broadcast_shapes(np.shape(costs), self.closing_mrr.shape))
+
+    @property
+    def net_cash(self) -> np.ndarray:
+        """Cash in less fees, cost to serve, fixed costs and acquisition spend."""
+        out = self.payment_fees + self.cost_to_serve + self.fixed_costs + self.acquisition_spend
+        return _read_only(self.cash_in - out)
+
+    @property
+    def cash(self) -> np.ndarray:
+        """Cash at the close of each month: opening_cash + net cash so far."""
+        return _read_only(_by_month(self.scenario.bill.opening_cash) + np.cumsum(self.net_cash, axis=-1))
+
+    @property
+    def cohort_customers(self) -> np.ndarray:
+        """Customers by month (rows) and cohort (columns), shape (months, opening + months), or with draws in front.
+
+        The first columns are the opening customers, oldest first; then the cohorts of months 1, 2, ... Computed anew.
+        """
+        return self._cohorts()[0]
+
+    @property
+    def cohort_mrr(self) -> np.ndarray:
+        """MRR by month and cohort; like `cohort_customers`."""
+        return self._cohorts()[1]
+
+    def _cohorts(self) -> tuple[np.ndarray, np.ndarray]:
+        from growth.engine.forecast import cohorts  # the one circle: a result can ask for its own cohorts
+
+        customers, mrr = cohorts(self.scenario)
+        return _read_only(customers), _read_only(mrr)
+
+
+SERIES = (
+    "visitors sign_ups referred_sign_ups opening_customers new_customers returned_customers lost_customers closing_customers "
+    "opening_mrr new_mrr reactivation_mrr expansion_mrr contraction_mrr churned_mrr closing_mrr arr arpa "
+    "monthly_customer_churn_rate monthly_gross_revenue_churn_rate revenue cash_in payments deferred_revenue payment_fees "
+    "cost_to_serve fixed_costs acquisition_spend net_cash cash"
+).split()
+
+
+def ratio(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """part / whole, NaN where whole is 0; read-only."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return _read_only(np.where(whole != 0, part / whole, np.nan))
+
+
+def _by_month(value: Any) -> Any:
+    """A number, or an array over draws as a column against the months."""
+    return value[:, None] if isinstance(value, np.ndarray) else value
+
+
+def _by_draw(values: np.ndarray, draws: int | None) -> np.ndarray:
+    """From time first to (months,) or (draws, months), without a copy."""
+    values = values[:, 0] if draws is None else np.broadcast_to(values.T, (draws, len(values)))
+    return _read_only(values)
+
+
+def _read_only(values: np.ndarray) -> np.ndarray:
+    values = values.view()
+    values.flags.writeable = False
+    return values

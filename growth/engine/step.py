@@ -1,0 +1,97 @@
+"""One month of every cohort: the step that the whole forecast is made of.
+
+The state holds customers and their MRR, shape (plans, 2, cohorts, draws); index 0 of the second axis is customers, 1 is
+MRR. The cohort that joined in month j stands in row T - j, so that in any month the rows of those on board, from the
+newest to the oldest, meet the ages 1, 2, 3, ... in order. A pooled state has one row.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from growth.engine.arrive import Read, stack
+from growth.engine.life import Life
+
+CUSTOMERS, MRR = 0, 1
+
+
+def opening_state(scenario: Any, *, life: Life, read: Read, draws: int) -> np.ndarray:
+    """Customers and MRR at the close of month 0, shape (plans, 2, cohorts, draws)."""
+    plans, opening = scenario.pay.plans, scenario.opening
+    shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
+    by_plan = stack([read(share) for share in shares]) * read(opening.customers)
+    value = by_plan * stack([read(plan.monthly_price) for plan in plans])
+    value = np.where(value.sum(axis=0) > 0, value, by_plan)
+    total = value.sum(axis=0)
+    mrr = read(opening.mrr) * value / np.where(total > 0, total, 1.0)
+    state = np.zeros((len(plans), 2, 1 if life.pooled else life.months + life.oldest + 1, draws))
+    ages = np.ones((1, 1)) if life.pooled else _age_weights(opening, life.oldest, read)
+    first = 0 if life.pooled else life.months
+    state[:, CUSTOMERS, first:] = by_plan[:, None] * ages
+    state[:, MRR, first:] = mrr[:, None] * ages
+    return state
+
+
+def _age_weights(opening: Any, oldest: int, read: Read) -> np.ndarray:
+    """The share of the opening customers at each age 0..oldest, shape (oldest + 1, 1 or draws)."""
+    if not opening.ages:
+        return np.full((oldest + 1, 1), 1 / (oldest + 1))
+    counts = {entry.age_months: read(entry.customers) for entry in opening.ages}
+    weights = stack([counts.get(age, np.zeros(1)) for age in range(oldest + 1)])
+    return weights / weights.sum(axis=0)
+
+
+def advance(state: np.ndarray, *, life: Life, month: int) -> tuple[np.ndarray, np.ndarray | float, np.ndarray | float]:
+    """Takes the cohorts on board at the close of month - 1 to `month`, in place: first some leave, then the rest grow.
+
+    Returns what left, shape (plans, 2, draws), and expansion and contraction, shape (plans, draws) or 0.0.
+    """
+    aged = slice(0, 1) if life.pooled else slice(0, month + life.oldest)
+    cohorts = on_board(state, life=life, month=month)
+    churn, keep = life.churn[:, aged], life.keep[:, aged]
+    if life.churn_scale is not None:
+        churn = np.minimum(churn * life.churn_scale[month - 1], 1.0)
+        keep = 1 - churn
+    price_rate = None
+    if life.price_rate is not None and np.any(life.price_rate[:, month - 1] != 0):
+        price_rate = life.price_rate[:, month - 1, None] * life.renews[:, aged]
+    if life.provoked is not None and np.any(life.provoked[:, month - 1] != 0):
+        churn = churn + (1 - churn) * (life.provoked[:, month - 1, None] * life.renews[:, aged])
+        keep = 1 - churn
+    left = np.einsum("pkcd,pcd->pkd", cohorts, churn)
+    cohorts *= keep[:, None]
+    expansion, contraction = _grow(cohorts[:, MRR], life, aged, price_rate)
+    return left, expansion, contraction
+
+
+def _grow(mrr: np.ndarray, life: Life, aged: slice, price_rate: np.ndarray | None) -> tuple[Any, Any]:
+    """Expansion, contraction and price changes on the MRR of those who stayed, shape (plans, cohorts, draws), in place."""
+    expansion = contraction = 0.0
+    if life.expansion is not None:
+        if life.expansion.shape[1] == 1:  # the same at every age
+            up, down, stayed = life.expansion, life.contraction, mrr.sum(axis=1)
+            expansion, contraction = up[:, 0] * stayed, down[:, 0] * stayed
+        else:
+            up, down = life.expansion[:, aged], life.contraction[:, aged]
+            expansion, contraction = np.einsum("pcd,pcd->pd", mrr, up), np.einsum("pcd,pcd->pd", mrr, down)
+        mrr *= 1 + up - down
+    if price_rate is not None:
+        expansion = expansion + np.einsum("pcd,pcd->pd", mrr, np.maximum(price_rate, 0))
+        contraction = contraction - np.einsum("pcd,pcd->pd", mrr, np.minimum(price_rate, 0))
+        mrr *= 1 + price_rate
+    return expansion, contraction
+
+
+def on_board(state: np.ndarray, *, life: Life, month: int) -> np.ndarray:
+    """The rows of the cohorts that joined before `month`, newest first: a view, shape (plans, 2, cohorts, draws)."""
+    return state if life.pooled else state[:, :, life.months - month + 1 :]
+
+
+def join(state: np.ndarray, newcomers: np.ndarray, *, life: Life, month: int) -> np.ndarray:
+    """Adds the newcomers of `month`, shape (plans, 2, draws), in place; returns all on board at its close, summed over
+    cohorts, shape (plans, 2, draws)."""
+    row = 0 if life.pooled else life.months - month
+    state[:, :, row] += newcomers
+    return state[:, :, row:].sum(axis=2)

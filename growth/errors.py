@@ -1,0 +1,62 @@
+"""The errors of the project: one base class, each saying what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong, and what would be right.
+
+    field: dotted place of the value, as written in the file ("stay.churn.monthly_churn_rate"); "" for the whole file.
+    rule:  what the value has to be, with its unit and range.
+    value: the value found, shortened for display; "" where there is none.
+    fix:   the likely mend, one sentence; "" where there is nothing to guess.
+    line:  line of the file, counted from 1; None when the value came from elsewhere.
+    """
+
+    field: str
+    rule: str
+    value: str = ""
+    fix: str = ""
+    line: int | None = None
+
+    def __str__(self) -> str:
+        place = f"line {self.line}: " if self.line else ""
+        field = f"{self.field}: " if self.field else ""
+        value = f" (found {self.value})" if self.value else ""
+        fix = f". {self.fix}" if self.fix else ""
+        return f"{place}{field}{self.rule}{value}{fix}"
+
+
+class GrowthError(Exception):
+    """Base of every error this package raises on purpose. Carries its problems; survives pickling.
+
+    >>> error = ScenarioError([Problem("months", "a whole number from 1 to 120", "0")], file="shop.yaml")
+    >>> print(error)
+    shop.yaml: months: a whole number from 1 to 120 (found 0)
+    """
+
+    def __init__(self, problems: list[Problem] | tuple[Problem, ...] | str, file: str | None = None):
+        if isinstance(problems, str):
+            problems = (Problem("", problems),)
+        self.problems = tuple(problems)
+        self.file = file
+        super().__init__(self.problems, file)
+
+    def __str__(self) -> str:
+        prefix = f"{self.file}: " if self.file else ""
+        return "\n".join(f"{prefix}{problem}" for problem in self.problems)
+
+
+class ScenarioError(GrowthError):
+    """A scenario that cannot be used: an unknown key, a wrong type, a value out of its range."""
+
+
+class MeasureError(GrowthError):
+    """A question that a forecast cannot answer, such as a month beyond its end."""
+
+
+class PublishError(GrowthError):
+    """A page that cannot be made, or cannot be written where it was asked for."""

@@ -1,0 +1,103 @@
+"""Arrive: the channels that bring visitors."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from growth.scenario.entry import Assumption, Number, amount, fraction, quantity, whole_months
+from growth.scenario.section import LONGEST, Name, Section, broken, unique_names
+
+
+class Launch(Section):
+    """A one-off: its visitors come in `month`, and in each later month (1 - monthly_fade_rate) times as many."""
+
+    month: Annotated[int, whole_months("Month of the launch", low=1, high=LONGEST)]
+    visitors: Annotated[Number, quantity("Visitors in the launch month", "visitors a month")]
+    monthly_fade_rate: Annotated[Number, fraction("Of them, fewer each month after")] = 0.5
+
+
+Factor = Annotated[Number, Assumption("Factor of the calendar month", "times", 0, 100)]
+
+
+class Channel(Section):
+    """What every channel has. `first_month` and `last_month` bound it; a lag before month 1 is warm when
+    `running_before` is true and the channel is active in month 1."""
+
+    name: Name
+    first_month: Annotated[int, whole_months("First month", low=1, high=LONGEST)] = 1
+    last_month: Annotated[int, whole_months("Last month", low=1, high=LONGEST)] | None = None
+    running_before: bool = True
+    season: Annotated[tuple[Factor, ...] | None, Field(min_length=12, max_length=12)] = None  # January to December
+    launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
+    signup_rate: Annotated[Number, fraction("Of its visitors, sign up", slider=(0, 0.3, 0.001))] | None = None
+    conversion_rate: Annotated[Number, fraction("Of its sign-ups, become customers", slider=(0, 1, 0.005))] | None = None
+    monthly_cost: Annotated[Number, amount("Its cost", unit="money a month", slider=(0, 5_000, 10))] = 0.0
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Channel:
+        if self.last_month is not None and self.last_month < self.first_month:
+            raise broken(f"last_month at or after first_month ({self.first_month})", self.last_month)
+        return self
+
+
+class SteadyChannel(Channel):
+    """Visitors that compound: a level in the first month, growth, and where given a ceiling the growth bends towards."""
+
+    kind: Literal["steady"] = "steady"
+    monthly_visitors: Annotated[
+        Number, quantity("Visitors a month", "visitors a month", slider=(0, 10_000, 10), always=True)
+    ] = 0.0
+    monthly_growth_rate: Annotated[
+        Number,
+        fraction("Growth in visitors each month", low=-0.9, slider=(-0.1, 0.2, 0.001), always=True, help="Compounding: each month on top of the last."),
+    ] = 0.0
+    visitor_ceiling: (
+        Annotated[Number, quantity("Most visitors it can bring", "visitors a month", low=1e-6, slider=(100, 50_000, 100))] | None
+    ) = None
+
+
+class ContentChannel(Channel):
+    """Visitors from published pieces. Publishing runs from first to last month; a piece goes on drawing visits."""
+
+    kind: Literal["content"]
+    monthly_pieces: Annotated[Number, quantity("Pieces published a month", "number", high=1000, slider=(0, 20, 0.5), always=True)]
+    peak_monthly_visits: Annotated[
+        Number, quantity("Visits to a piece in its first month", "visitors a month", slider=(0, 5_000, 10), always=True)
+    ]
+    tail_monthly_visits: Annotated[Number, quantity("Visits to an old piece", "visitors a month", slider=(0, 500, 1), always=True)] = 0.0
+    monthly_fade_rate: Annotated[Number, fraction("How fast a piece fades each month", slider=(0, 1, 0.01))] = 0.5
+    earlier_pieces: Annotated[Number, quantity("Old pieces already published", "number", high=1e6, slider=(0, 500, 1))] = 0.0
+
+
+class PaidChannel(Channel):
+    """Visitors bought: a visit costs cost_per_visit x (1 + budget / budget_that_doubles_cost)."""
+
+    kind: Literal["paid"]
+    monthly_budget: Annotated[Number, amount("Budget", unit="money a month", slider=(0, 10_000, 10), always=True)]
+    monthly_growth_rate: Annotated[Number, fraction("Growth in budget each month", low=-0.9, slider=(-0.1, 0.2, 0.001))] = 0.0
+    cost_per_visit: Annotated[Number, amount("Cost of a visit at a small budget", low=1e-6, slider=(0.05, 20, 0.05), always=True)]
+    budget_that_doubles_cost: (
+        Annotated[Number, amount("Budget at which a visit costs double", unit="money a month", low=1e-6, slider=(100, 50_000, 100))]
+        | None
+    ) = None
+
+
+def _kind(value: Any) -> str:
+    return value.get("kind", "steady") if isinstance(value, dict) else getattr(value, "kind", "steady")
+
+
+AnyChannel = Annotated[
+    Annotated[SteadyChannel, Tag("steady")] | Annotated[ContentChannel, Tag("content")] | Annotated[PaidChannel, Tag("paid")],
+    Discriminator(_kind),
+]
+
+
+class Arrive(Section):
+    channels: Annotated[tuple[AnyChannel, ...], Field(max_length=40)] = ()
+
+    @model_validator(mode="after")
+    def _unique(self) -> Arrive:
+        unique_names("arrive.channels", self.channels)
+        return self

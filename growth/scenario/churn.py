@@ -1,0 +1,72 @@
+"""Churn by age: the curves a customer's stay can follow."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from growth.scenario.entry import Assumption, Number, fraction, whole_months
+from growth.scenario.section import LONGEST, Section, broken
+
+
+class ConstantChurn(Section):
+    """The same share leaves at every age."""
+
+    curve: Literal["constant"]
+    monthly_churn_rate: Annotated[
+        Number,
+        fraction("Customers leaving each month", slider=(0, 0.2, 0.001), always=True, help="Churn: the share of customers on board who cancel in a month."),
+    ] = 0.04
+
+
+class EarlyLateChurn(Section):
+    """One share leaves at ages 1 to early_months, another after."""
+
+    curve: Literal["early_late"]
+    early_monthly_churn_rate: Annotated[Number, fraction("New customers leaving each month", slider=(0, 0.4, 0.001), always=True)]
+    late_monthly_churn_rate: Annotated[Number, fraction("Longer-standing customers leaving each month", slider=(0, 0.2, 0.001), always=True)]
+    early_months: Annotated[int, whole_months("Months in which a customer counts as new", low=1, high=LONGEST, slider=(1, 24, 1))] = 3
+
+
+class ShiftedBetaGeometric(Section):
+    """sBG: customers differ in how readily they leave, so churn falls with age. Churn at age 1 is
+    alpha / (alpha + beta). Fader and Hardie (2007), Journal of Interactive Marketing 21(1), 76-90."""
+
+    curve: Literal["sbg"]
+    alpha: Annotated[Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)]
+    beta: Annotated[Number, Assumption("Readiness to stay (beta)", "number", 1e-3, 1e3, (0.5, 60, 0.1), always=True)]
+
+
+class BetaDiscreteWeibull(Section):
+    """BdW: the sBG with a shape: c above 1, each customer's own churn rises with age; below 1 it falls; 1 is the sBG.
+    S(a) = B(alpha, beta + a^c) / B(alpha, beta). Fader, Hardie, Liu, Davin and Steenburgh (2018)."""
+
+    curve: Literal["bdw"]
+    alpha: Annotated[Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)]
+    beta: Annotated[Number, Assumption("Readiness to stay (beta)", "number", 1e-3, 1e3, (0.5, 60, 0.1), always=True)]
+    shape: Annotated[Number, Assumption("How each customer's churn moves with age (c)", "number", 0.1, 3, (0.2, 2.5, 0.01))] = 1.0
+
+
+Survivors = Annotated[Number, fraction("Share still on board")]
+
+
+class MeasuredChurn(Section):
+    """A measured curve: shares still on board at ages 1, 2, 3, ...; beyond the last a stated constant churn."""
+
+    curve: Literal["measured"]
+    survival: Annotated[tuple[Survivors, ...], Field(min_length=1, max_length=LONGEST)]
+    tail_monthly_churn_rate: Annotated[Number, fraction("Leaving each month after the measured ages", slider=(0, 0.2, 0.001), always=True)]
+
+    @model_validator(mode="after")
+    def _falls(self) -> MeasuredChurn:
+        for age, (before, after) in enumerate(zip((1.0, *self.survival), self.survival, strict=False), start=1):
+            if np.any(np.asarray(after) > np.asarray(before)):
+                raise broken(f"survival that never rises; at age {age} it does", after)
+        return self
+
+
+Churn = Annotated[
+    ConstantChurn | EarlyLateChurn | ShiftedBetaGeometric | BetaDiscreteWeibull | MeasuredChurn, Field(discriminator="curve")
+]

@@ -1,0 +1,148 @@
+"""What an assumption is: the one entry that validator, sliders, page, command line and documentation read.
+
+An entry stands in the type of its field in `growth.scenario`, for example
+
+    monthly_churn_rate: Annotated[Number, fraction("Customers leaving each month", slider=(0, 0.2, 0.001))] = 0.04
+
+so that the name, the unit, the valid range, the default, the slider's bounds and the words a reader sees are written
+once. A number may be one float or an array over draws, shape (draws,).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
+
+Number: TypeAlias = float | np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """One entry of the table of assumptions.
+
+    label:   plain-language words beside the control, first letter capital.
+    unit:    one of "share" (a fraction, shown as per cent), "money", "money a month", "customers", "sign-ups",
+             "visitors a month", "months", "times" (a plain factor), "number".
+    low, high: the valid range, both ends allowed.
+    slider:  (lowest, highest, step) of the control; None where the assumption has no control of its own.
+    help:    one sentence for the reader, with any term of the trade explained.
+    whole:   a whole number (months and counts of months); such a value cannot vary over draws.
+    always:  the control stands on the page even where the scenario leaves the assumption at its default.
+    """
+
+    label: str
+    unit: str
+    low: float
+    high: float
+    slider: tuple[float, float, float] | None = None
+    help: str = ""
+    whole: bool = False
+    always: bool = False
+
+    @property
+    def rule(self) -> str:
+        """The valid range in words, as an error message says it."""
+        kind = {"share": "a share", "months": "a number of months"}.get(self.unit, "a number")
+        if self.whole:
+            kind = "a whole number" + (" of months" if self.unit == "months" else "")
+        return f"{kind} from {_plain(self.low)} to {_plain(self.high)}"
+
+    def fix(self, value: float) -> str:
+        """The likely mend for a value out of range: per cent written where a share is meant."""
+        if self.unit == "share" and self.high < abs(value) <= 100:
+            return f"For {_plain(value)}% write {_plain(round(value / 100, 10))}."
+        return ""
+
+    def check(self, value: Any) -> Number | int:
+        """The value as a float, an int or an array of shape (draws,); raises PydanticCustomError otherwise."""
+        if isinstance(value, np.ndarray) and value.ndim == 0:
+            value = value.item()
+        if isinstance(value, np.ndarray) and not self.whole:
+            return self._check_draws(value)
+        if isinstance(value, (bool, str, bytes)) or not isinstance(value, (int, float, np.number)):
+            raise self._wrong(value, "Write it without quotes, with a point for decimals." if _is_number(value) else "")
+        number = float(value)
+        if not np.isfinite(number):
+            raise self._wrong(value, "It must be finite.")
+        if not self.low <= number <= self.high:
+            raise self._wrong(value, self.fix(number))
+        if self.whole:
+            if number != int(number):
+                raise self._wrong(value)
+            return int(number)
+        return number + 0.0  # -0.0 becomes 0.0, so that equal scenarios are written alike
+
+    def _check_draws(self, value: np.ndarray) -> np.ndarray:
+        if value.ndim != 1 or value.size == 0 or value.dtype.kind not in "iuf":
+            raise self._wrong(f"an array of shape {value.shape}", "Draws are a one-dimensional array of numbers.")
+        draws = value.astype(np.float64)
+        outside = draws[~((draws >= self.low) & (draws <= self.high))]
+        if outside.size:
+            raise self._wrong(outside[0], self.fix(float(outside[0])))
+        draws.flags.writeable = False
+        return draws
+
+    def _wrong(self, value: Any, fix: str = "") -> PydanticCustomError:
+        return PydanticCustomError("assumption", "{rule}", {"rule": self.rule, "value": shown(value), "fix": fix})
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(
+            self.check, serialization=core_schema.plain_serializer_function_ser_schema(_plain_json)
+        )
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict:
+        return {
+            "type": "integer" if self.whole else "number",
+            "minimum": self.low,
+            "maximum": self.high,
+            "title": self.label,
+            "description": f"{self.help} Unit: {self.unit}.".strip(),
+        }
+
+
+def fraction(label: str, *, high: float = 1, low: float = 0, **words: Any) -> Assumption:
+    """An entry for a fraction per month (or of a total), shown to readers as per cent."""
+    return Assumption(label, "share", low, high, **words)
+
+
+def amount(label: str, *, unit: str = "money", high: float = 1e9, low: float = 0, **words: Any) -> Assumption:
+    """An entry for an amount in the scenario's currency, major units."""
+    return Assumption(label, unit, low, high, **words)
+
+
+def quantity(label: str, unit: str, *, high: float = 1e9, low: float = 0, **words: Any) -> Assumption:
+    """An entry for expected people or visits: fractions are allowed, 27.1 customers is an answer."""
+    return Assumption(label, unit, low, high, **words)
+
+
+def whole_months(label: str, *, low: int, high: int, **words: Any) -> Assumption:
+    """An entry for a whole number of months, or the number of a month."""
+    return Assumption(label, "months", low, high, whole=True, **words)
+
+
+def shown(value: Any) -> str:
+    """A value as an error message shows it: short, and never a page of it."""
+    text = _plain(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _plain(value: float) -> str:
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        value = int(value)
+    return f"{value:,}" if isinstance(value, int) and abs(value) >= 10_000 else str(value)
+
+
+def _plain_json(value: Any) -> Any:
+    return value.tolist() if isinstance(value, np.ndarray) else value
+
+
+def _is_number(value: Any) -> bool:
+    try:
+        float(str(value).replace(",", ".").rstrip("%"))
+    except ValueError:
+        return False
+    return not isinstance(value, bool)

@@ -1,0 +1,55 @@
+"""Month 0: the customers already on board, what they pay, and how long they have been there."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from growth.scenario.entry import Number, amount, quantity, whole_months
+from growth.scenario.section import LONGEST, Section, broken
+
+
+class AgeCount(Section):
+    """How many of the opening customers have been on board for how long."""
+
+    age_months: Annotated[int, whole_months("Months on board", low=0, high=LONGEST)]
+    customers: Annotated[Number, quantity("Customers of that age", "customers")]
+
+
+class Opening(Section):
+    """The position at the close of month 0.
+
+    Without `ages` the customers are spread evenly over the ages 0 to 2 x mean_age_months. With `ages` the counts say
+    how they are spread; where they do not add up to `customers` they are taken as proportions of it.
+    """
+
+    customers: Annotated[
+        Number, quantity("Customers today", "customers", slider=(0, 500, 1), always=True, help="Paying customers on board now.")
+    ] = 0.0
+    mrr: Annotated[
+        Number,
+        amount(
+            "What they pay in all",
+            unit="money a month",
+            slider=(0, 20_000, 10),
+            always=True,
+            help="MRR, monthly recurring revenue: what today's customers pay a month, yearly plans counted a twelfth.",
+        ),
+    ] = 0.0
+    mean_age_months: Annotated[
+        int, whole_months("How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1))
+    ] = 0
+    ages: Annotated[tuple[AgeCount, ...] | None, Field(min_length=1, max_length=LONGEST + 1)] = None
+
+    @model_validator(mode="after")
+    def _agree(self) -> Opening:
+        if np.any((np.asarray(self.customers) == 0) & (np.asarray(self.mrr) > 0)):
+            raise broken("no customers pay nothing: with customers 0, mrr must be 0", f"mrr {self.mrr}")
+        ages = [entry.age_months for entry in self.ages or ()]
+        if len(set(ages)) != len(ages):
+            raise broken("each age once in opening.ages", ages)
+        if ages and np.any(sum(np.asarray(entry.customers) for entry in self.ages) <= 0):
+            raise broken("at least one customer in opening.ages", 0)
+        return self

@@ -1,0 +1,73 @@
+"""Try and pay: from a visitor to a sign-up, from a sign-up to a customer on a plan."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from growth.scenario.churn import Churn
+from growth.scenario.entry import Number, amount, fraction, quantity
+from growth.scenario.section import Name, Section, broken, unique_names
+
+
+class SignUp(Section):
+    """From a visitor to a sign-up: a free trial, or the list. Referred sign-ups come from customers on board."""
+
+    signup_rate: Annotated[
+        Number, fraction("Of the visitors, sign up", slider=(0, 0.3, 0.001), always=True, help="A free trial or a place on the list.")
+    ] = 0.05
+    monthly_referral_rate: Annotated[
+        Number,
+        quantity("Sign-ups each customer sends a month", "sign-ups", high=10, slider=(0, 0.5, 0.005), help="Referrals: growth that compounds."),
+    ] = 0.0
+
+
+class Plan(Section):
+    """One price plan. A yearly plan is billed twelve monthly prices up front, and everything about it (who leaves, what
+    they pay) changes at its renewals alone, at ages 12, 24, 36, ..."""
+
+    name: Name
+    share: Annotated[Number, fraction("Of the new customers, choose it", slider=(0, 1, 0.01))] = 1.0
+    monthly_price: Annotated[
+        Number,
+        amount("Price", unit="money a month", high=1e6, slider=(0, 500, 1), always=True, help="For a yearly plan a twelfth of its yearly price."),
+    ]
+    billing: Literal["monthly", "yearly"] = "monthly"
+    renewal_rate: Annotated[Number, fraction("Renew after a year", slider=(0, 1, 0.01), always=True)] | None = None
+    churn: Churn | None = None
+    opening_share: Annotated[Number, fraction("Of today's customers, have it")] | None = None
+
+    @model_validator(mode="after")
+    def _billing(self) -> Plan:
+        if self.renewal_rate is not None and self.billing == "monthly":
+            raise broken("renewal_rate goes with billing: yearly", self.renewal_rate)
+        return self
+
+
+class Pay(Section):
+    """From a sign-up to a customer, and on which plan. delay_shares spreads those who pay over the months after the
+    sign-up: the first share pays in the month of the sign-up, the next a month later; they add to one."""
+
+    conversion_rate: Annotated[Number, fraction("Of the sign-ups, become customers", slider=(0, 1, 0.005), always=True)] = 0.2
+    delay_shares: Annotated[
+        tuple[Annotated[float, fraction("Share paying so many months later")], ...], Field(min_length=1, max_length=25)
+    ] = (1.0,)
+    plans: Annotated[tuple[Plan, ...], Field(min_length=1, max_length=40)]
+
+    @model_validator(mode="after")
+    def _add_up(self) -> Pay:
+        unique_names("pay.plans", self.plans)
+        if abs(sum(self.delay_shares) - 1) > 1e-9:
+            raise broken("delay_shares that add to 1", f"{sum(self.delay_shares):.10g}")
+        for name in ("share", "opening_share"):
+            given = [getattr(plan, name) for plan in self.plans]
+            if name == "opening_share" and all(value is None for value in given):
+                continue
+            if any(value is None for value in given):
+                raise broken(f"{name} on every plan or on none")
+            total = sum(np.asarray(value) for value in given)
+            if np.any(np.abs(total - 1) > 1e-9):
+                raise broken(f"pay.plans: {name}s that add to 1", f"{np.asarray(total).flat[0]:.10g}")
+        return self

@@ -1,0 +1,84 @@
+"""The table of assumptions: every number a forecast rests on, once, with its unit, range, default and words.
+
+The sections follow a customer's life: opening, arrive, sign_up, pay, stay, grow, bill. A scenario is validated when it
+is made, and frozen. Numbers may be arrays over draws, shape (draws,), all of one length; whole numbers may not.
+
+>>> scenario = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+>>> scenario.stay.churn.monthly_churn_rate
+0.04
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import numpy as np
+from pydantic import BaseModel, PrivateAttr, model_validator
+
+from growth.scenario.arrive import Arrive
+from growth.scenario.entry import Number, amount, whole_months
+from growth.scenario.opening import Opening
+from growth.scenario.pay import Pay, SignUp
+from growth.scenario.section import LONGEST, Currency, Month, Name, Section, Text, broken
+from growth.scenario.stay import Bill, Grow, Stay
+
+
+class Scenario(Section):
+    """One business and its assumptions. Raises pydantic's ValidationError from the constructor;
+    `growth.load_scenario` turns that into a ScenarioError with file and line."""
+
+    _draws: int | None = PrivateAttr(default=None)
+
+    business: Name
+    owner: Text = ""
+    invented: bool = False
+    teaches: Text = ""
+    currency: Currency = "EUR"
+    first_month: Month = "2027-01"
+    months: Annotated[int, whole_months("Months to look ahead", low=1, high=LONGEST, slider=(12, LONGEST, 1), always=True)] = 36
+    goal_mrr: (
+        Annotated[Number, amount("The monthly revenue you want", unit="money a month", low=0.01, slider=(500, 50_000, 100), always=True)]
+        | None
+    ) = None
+    opening: Opening = Opening()
+    arrive: Arrive = Arrive()
+    sign_up: SignUp = SignUp()
+    pay: Pay
+    stay: Stay = Stay()
+    grow: Grow = Grow()
+    bill: Bill = Bill()
+
+    @model_validator(mode="after")
+    def _whole(self) -> Scenario:
+        plans = {plan.name for plan in self.pay.plans}
+        for change in self.grow.price_changes:
+            if change.plan is not None and change.plan not in plans:
+                raise broken(f"grow.price_changes: plan is one of {', '.join(sorted(plans))}, or left out", change.plan)
+        self._draws = draw_count(self)
+        return self
+
+    @property
+    def draws(self) -> int | None:
+        """How many draws the arrays of the scenario hold; None where every number is a single one."""
+        return self._draws
+
+
+def numbers(section: Any) -> Iterator[np.ndarray]:
+    """Every array over draws within a scenario or a part of it."""
+    if isinstance(section, np.ndarray):
+        yield section
+    elif isinstance(section, BaseModel):
+        for name in type(section).model_fields:
+            yield from numbers(getattr(section, name))
+    elif isinstance(section, tuple):
+        for part in section:
+            yield from numbers(part)
+
+
+def draw_count(scenario: Scenario) -> int | None:
+    """How many draws the scenario's arrays hold; None where every number is a single one."""
+    sizes = {array.size for array in numbers(scenario)}
+    if len(sizes) > 1:
+        raise broken("arrays over draws of one length", sorted(sizes))
+    return sizes.pop() if sizes else None

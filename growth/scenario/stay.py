@@ -1,0 +1,77 @@
+"""Stay, grow, bill: who leaves and comes back, what those who stay pay, and what it all costs."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from growth.scenario.churn import Churn, ConstantChurn
+from growth.scenario.entry import Assumption, Number, amount, fraction, whole_months
+from growth.scenario.section import LONGEST, Name, Section, broken
+
+
+class ChurnChange(Section):
+    """From `from_month` on, churn is `factor` times what it was (at most 1); several multiply."""
+
+    from_month: Annotated[int, whole_months("From month", low=1, high=LONGEST)]
+    factor: Annotated[Number, Assumption("Churn is so many times what it was", "times", 0, 5, (0, 2, 0.01), always=True)]
+
+
+class Comeback(Section):
+    """A share of those who left in a month come back `after_months` later, on the plan and at the MRR they left with,
+    and are counted by age from their return."""
+
+    comeback_rate: Annotated[Number, fraction("Of those who left, come back", slider=(0, 0.5, 0.005), always=True)]
+    after_months: Annotated[int, whole_months("Months until they come back", low=1, high=LONGEST, slider=(1, 24, 1))]
+
+
+class Stay(Section):
+    churn: Churn = ConstantChurn(curve="constant")
+    churn_changes: Annotated[tuple[ChurnChange, ...], Field(max_length=60)] = ()
+    comeback: Comeback | None = None
+
+
+class PriceChange(Section):
+    """In `month` prices change by `change_rate` (0.1 is a tenth more): for customers who join from then on, or for all.
+    Yearly plans meet it at their next renewal. Of the customers it reaches, `provoked_churn_rate` leave over it."""
+
+    month: Annotated[int, whole_months("Month of the price change", low=1, high=LONGEST)]
+    change_rate: Annotated[Number, fraction("Price change", low=-0.99, high=10, slider=(-0.5, 1, 0.01), always=True)]
+    applies_to: Literal["new", "all"] = "new"
+    plan: Name | None = None
+    provoked_churn_rate: Annotated[Number, fraction("Customers leaving over it", slider=(0, 0.5, 0.005))] = 0.0
+
+    @model_validator(mode="after")
+    def _reaches(self) -> PriceChange:
+        if self.applies_to == "new" and np.any(np.asarray(self.provoked_churn_rate) > 0):
+            raise broken("provoked_churn_rate goes with applies_to: all", self.provoked_churn_rate)
+        return self
+
+
+class Grow(Section):
+    """Expansion and contraction a month, as shares of the MRR of those who stay, at ages 1 to `last_age_months`."""
+
+    monthly_expansion_rate: Annotated[
+        Number,
+        fraction("Those who stay pay more, each month", slider=(0, 0.1, 0.001), always=True, help="Expansion: upgrades and added seats, as a share of what they paid."),
+    ] = 0.0
+    monthly_contraction_rate: Annotated[
+        Number, fraction("Those who stay pay less, each month", slider=(0, 0.1, 0.001), help="Contraction: downgrades, as a share of what they paid.")
+    ] = 0.0
+    last_age_months: Annotated[int, whole_months("Age after which they pay the same", low=1, high=LONGEST, slider=(1, 60, 1))] | None = None
+    price_changes: Annotated[tuple[PriceChange, ...], Field(max_length=60)] = ()
+
+
+class Bill(Section):
+    """What it costs to serve, and the cash one starts with."""
+
+    payment_fee_rate: Annotated[Number, fraction("Payment fees", slider=(0, 0.1, 0.001), help="A share of what is charged.")] = 0.0
+    fee_per_payment: Annotated[Number, amount("Fee on each payment", high=1e4, slider=(0, 2, 0.01))] = 0.0
+    monthly_cost_to_serve: Annotated[Number, amount("Cost to serve a customer", unit="money a month", high=1e6, slider=(0, 50, 0.1))] = 0.0
+    monthly_fixed_costs: Annotated[Number, amount("Fixed costs", unit="money a month", slider=(0, 20_000, 50))] = 0.0
+    opening_cash: Annotated[Number, amount("Cash today", low=-1e9, slider=(-50_000, 100_000, 500))] = 0.0
+    monthly_discount_rate: Annotated[
+        Number, fraction("Discount", slider=(0, 0.05, 0.001), help="How much less money is worth a month later; used for lifetime value alone.")
+    ] = 0.01
