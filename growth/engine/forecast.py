@@ -6,6 +6,7 @@ stay in a processor's cache, so that memory beyond the result does not grow with
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
@@ -56,18 +57,36 @@ def cohorts(scenario: Any) -> tuple[np.ndarray, np.ndarray]:
 
     Column j + oldest is the cohort that joined in month j; a column is 0 until its cohort joins.
     """
-    draws = scenario.draws
-    read = _single if draws is None else _reader(slice(None))
-    record = _run(scenario, read=read, draws=draws or 1, pooled=False, record=True)["cohorts"]
-    customers, mrr = (np.moveaxis(record[:, kind, ::-1], -1, 0) for kind in (CUSTOMERS, MRR))
-    return (customers[0], mrr[0]) if draws is None else (customers, mrr)
+    read, draws = (_single, 1) if scenario.draws is None else (_reader(slice(None)), scenario.draws)
+    states = states_at(scenario, months=range(1, scenario.months + 1), read=read, draws=draws)
+    by_cohort = np.stack([states[month].sum(axis=0)[:, ::-1] for month in states])  # months, 2, cohorts, draws
+    customers, mrr = (np.moveaxis(by_cohort[:, kind], -1, 0) for kind in (CUSTOMERS, MRR))
+    return (customers[0], mrr[0]) if scenario.draws is None else (customers, mrr)
 
 
-def _run(scenario: Any, *, read: Read, draws: int, pooled: bool, record: bool = False) -> dict[str, np.ndarray]:
+def states_at(scenario: Any, *, months: Iterable[int], read: Read, draws: int) -> dict[int, np.ndarray]:
+    """The whole state, by plan and cohort and never pooled, at the close of each of `months` (0 is the opening)."""
+    kept = dict.fromkeys(months)
+    _run(scenario, read=read, draws=draws, pooled=False, keep=kept)
+    return kept
+
+
+def by_block(scenario: Any, function: Callable[[Read, int], np.ndarray], *, block: int = 1024) -> np.ndarray:
+    """function(read, draws) of each block of draws, joined on the last axis; of the one scenario where it has no draws."""
+    if scenario.draws is None:
+        return function(_single, 1)
+    starts = range(0, scenario.draws, block)
+    slices = [slice(start, min(start + block, scenario.draws)) for start in starts]
+    parts = [function(_reader(part), part.stop - part.start) for part in slices]
+    widths = [part.stop - part.start for part in slices]
+    return np.concatenate([np.broadcast_to(p, (*p.shape[:-1], n)) for p, n in zip(parts, widths, strict=True)], axis=-1)
+
+
+def _run(scenario: Any, *, read: Read, draws: int, pooled: bool, keep: dict[int, Any] | None = None) -> dict[str, np.ndarray]:
     """Every stored series of one block, time first: shape (months, 1 or draws); closing series have month 0 in front."""
     months = scenario.months
     life = life_of(scenario, read=read, pooled=pooled)
-    arrivals = _arrivals(scenario, read)
+    arrivals = arrivals_of(scenario, read)
     state = opening_state(scenario, life=life, read=read, draws=draws)
     plans = len(scenario.pay.plans)
 
@@ -76,7 +95,8 @@ def _run(scenario: Any, *, read: Read, draws: int, pooled: bool, record: bool = 
     grown = np.zeros((2, months, plans, draws)) if life.expansion is not None or life.price_rate is not None else None
     returned = np.zeros((months, plans, 2, draws)) if scenario.stay.comeback else None
     billed = np.empty((3, months, draws)) if life.pays is not None else None  # cash in, payments, deferred
-    kept = np.zeros((months, *state.shape[1:])) if record else None
+    if keep is not None and 0 in keep:
+        keep[0] = state.copy()
 
     closing[0] = state.sum(axis=2)
     joining = np.empty((months, plans, 2, draws))
@@ -98,12 +118,12 @@ def _run(scenario: Any, *, read: Read, draws: int, pooled: bool, record: bool = 
         closing[month] = join(state, newcomers, life=life, month=month)
         if billed is not None:
             billed[:, t] = _bill(state, life, month)
-        if kept is not None:
-            kept[t] = state.sum(axis=0)
-    return _series(arrivals, referrals, joining, returned, left, grown, closing, billed, kept)
+        if keep is not None and month in keep:
+            keep[month] = state.copy()
+    return _series(arrivals, referrals, joining, returned, left, grown, closing, billed)
 
 
-def _arrivals(scenario: Any, read: Read) -> dict[str, np.ndarray]:
+def arrivals_of(scenario: Any, read: Read) -> dict[str, np.ndarray]:
     """Visitors, sign-ups, new customers and acquisition spend of all channels, shape (months, 1 or draws)."""
     months, calendar_month = scenario.months, int(scenario.first_month[5:])
     total = dict.fromkeys(("visitors", "sign_ups", "new_customers", "acquisition_spend"), np.zeros((months, 1)))
@@ -166,7 +186,7 @@ def _bill(state: np.ndarray, life: Life, month: int) -> tuple[np.ndarray, np.nda
     )
 
 
-def _series(arrivals, referrals, joining, returned, left, grown, closing, billed, kept) -> dict[str, np.ndarray]:
+def _series(arrivals, referrals, joining, returned, left, grown, closing, billed) -> dict[str, np.ndarray]:
     """The block's series by name, plans added up."""
     nothing = np.zeros((len(left), 1))
     closing = _add_plans(closing)
@@ -192,8 +212,6 @@ def _series(arrivals, referrals, joining, returned, left, grown, closing, billed
     }
     if billed is not None:
         series["cash_in"], series["payments"] = billed[0], billed[1]
-    if kept is not None:
-        series["cohorts"] = kept
     return series
 
 

@@ -1,0 +1,77 @@
+"""Customers followed: those on board in one month seen again in a later one, and a new customer over a lifetime."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from growth.engine.arrive import Read
+from growth.engine.forecast import by_block, states_at
+from growth.engine.life import churn_scale_at, life_of, plan_churn, plan_growth
+from growth.engine.step import CUSTOMERS, MRR, advance
+
+LIFETIME = 1200  # months over which a lifetime is summed before its tail is closed as a geometric series
+YEAR = 12
+
+
+def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
+    """The customers on board at the close of `start`, followed to the close of `end`; nobody joins them.
+
+    Returns shape (5, 1 or draws): customers and MRR at the start; customers, MRR, and MRR without any gain (neither expansion
+    nor price rises) at the end. 0 <= start <= end <= months.
+    """
+
+    def block(read: Read, draws: int) -> np.ndarray:
+        life = life_of(scenario, read=read, pooled=False)
+        no_gain = replace(
+            life,
+            expansion=None if life.expansion is None else np.zeros_like(life.expansion),
+            price_rate=None if life.price_rate is None else np.minimum(life.price_rate, 0.0),
+        )
+        then = states_at(scenario, months=[start], read=read, draws=draws)[start]
+        net, gross = then.copy(), then.copy()
+        for month in range(start + 1, end + 1):
+            advance(net, life=life, month=month)
+            advance(gross, life=no_gain, month=month)
+        then, net, gross = (state.sum(axis=(0, 2)) for state in (then, net, gross))
+        return np.stack([then[CUSTOMERS], then[MRR], net[CUSTOMERS], net[MRR], gross[MRR]])
+
+    return by_block(scenario, block)
+
+
+def lifetime(scenario: Any, *, month: int, read: Read) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A new customer's life by plan, with the churn changes up to `month` and no price change.
+
+    Returns survival S and MRR relative to the price W at ages 0..LIFETIME - 1, and churn at ages 1..LIFETIME - 1, each of
+    shape (plans, ages, 1 or draws): S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k).
+    """
+    ages = np.arange(1, LIFETIME)
+    churn = np.minimum(plan_churn(scenario, ages=ages, read=read) * churn_scale_at(scenario, month=month, read=read), 1.0)
+    up, down = plan_growth(scenario, ages=ages, read=read)
+    keep = 1 - churn
+    grown = keep if up is None else keep * (1 + up - down)
+    with np.errstate(over="ignore"):
+        return _from_one(keep), _from_one(grown), churn
+
+
+def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The sum over ages of terms of shape (plans, LIFETIME, draws), with a tail that goes on as the last two years do.
+
+    Returns the sum, shape (plans, draws); the ratio rho of the last year to the year before; and whether the sum can be
+    trusted: rho below 1, and either settled (as it is where churn is constant) or a tail of at most 1% of the sum.
+    """
+    years = [terms[:, -YEAR * (k + 1) : terms.shape[1] - YEAR * k].sum(axis=1) for k in range(3)]
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        ratios = (np.where(b > 0, a / b, 0.0) for a, b in zip(years, years[1:], strict=False))
+        rho, before = (np.where(np.isnan(ratio), np.inf, ratio) for ratio in ratios)  # terms beyond all numbers
+        body = terms.sum(axis=1)
+        tail = np.where(rho < 1, years[0] * rho / (1 - rho), np.inf)
+        settled = (np.abs(rho - before) <= 1e-9) | (tail <= 0.01 * body)
+        return body + tail, rho, (rho < 1 - 1e-12) & settled
+
+
+def _from_one(factors: np.ndarray) -> np.ndarray:
+    ones = np.ones((factors.shape[0], 1, factors.shape[2]))
+    return np.cumprod(np.concatenate([ones, factors], axis=1), axis=1)

@@ -1,0 +1,32 @@
+"""What is read off a forecast: each measure a number, or the reason why there is none."""
+
+from growth.measures.ceiling import customer_ceiling, growth_ceiling
+from growth.measures.lifetime import lifetime_value, margin_multiple, payback_months
+from growth.measures.measure import Measure
+from growth.measures.month import (
+    break_even_month,
+    customer_acquisition_cost,
+    goal_month,
+    lowest_cash,
+    lowest_cash_month,
+    quick_ratio,
+)
+from growth.measures.retention import customer_retention, gross_revenue_retention, net_revenue_retention
+
+__all__ = [
+    "Measure",
+    "break_even_month",
+    "customer_acquisition_cost",
+    "customer_ceiling",
+    "customer_retention",
+    "goal_month",
+    "gross_revenue_retention",
+    "growth_ceiling",
+    "lifetime_value",
+    "lowest_cash",
+    "lowest_cash_month",
+    "margin_multiple",
+    "net_revenue_retention",
+    "payback_months",
+    "quick_ratio",
+]

@@ -1,0 +1,82 @@
+"""What a new customer is worth over a lifetime, and when the cost of winning one is paid back."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from growth.engine import Forecast
+from growth.engine.arrive import Read, stack
+from growth.engine.forecast import by_block
+from growth.engine.life import life_of
+from growth.engine.retention import LIFETIME, lifetime, lifetime_sum
+from growth.measures.measure import Measure, month_of
+from growth.measures.month import customer_acquisition_cost
+
+
+def margin_multiple(*, retention_rate: float, discount_rate: float, first_payment: bool = False) -> float:
+    """What a margin of 1 a period is worth over a lifetime at constant retention.
+
+    r / (1 + i - r) without the payment made on joining; 1 more, (1 + i) / (1 + i - r), with it. retention_rate r and
+    discount_rate i are fractions a period, 0 <= r < 1 + i.
+    Source: Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24.
+
+    >>> round(margin_multiple(retention_rate=0.8, discount_rate=0.12), 2)
+    2.5
+    """
+    return retention_rate / (1 + discount_rate - retention_rate) + first_payment
+
+
+def lifetime_value(forecast: Forecast, *, month: int | None = 1, first_payment: bool = True) -> Measure:
+    """LTV: the discounted gross margin of a customer who joins in `month`, over the fitted survival curve.
+
+    Sum over ages a of (W(a) p (1 - fee rate) - S(a) (cost to serve + fee per payment x payments a month)) / (1 + i)^a,
+    over the plans by their shares; S is survival, W the MRR kept of the price p (both with the churn of that month, later
+    price changes left out), i the monthly_discount_rate. first_payment: whether age 0 counts. Ages 0..1199 are summed and
+    the rest goes on as the last two years do. At constant churn c without costs this is p (1 + i) / (i + c).
+    Undefined where the sum has no limit: growth of those who stay outruns churn and discount.
+    """
+    month = month_of(forecast, month)
+    scenario = forecast.scenario
+
+    def block(read: Read, draws: int) -> np.ndarray:
+        income, cost = _margin_terms(scenario, month, read)
+        discount = (1 + read(scenario.bill.monthly_discount_rate)) ** -np.arange(LIFETIME)[:, None]
+        (gained, _, sure), (spent, _, sure_too) = (lifetime_sum(part * discount) for part in (income, cost))
+        share = stack([read(plan.share) for plan in scenario.pay.plans])
+        at_once = 0.0 if first_payment else income[:, 0] - cost[:, 0]
+        value = np.where(share > 0, share * (gained - spent - at_once), 0.0).sum(axis=0)
+        return np.where((sure & sure_too | (share == 0)).all(axis=0), value, np.nan)
+
+    reason = "no limit: those who stay pay more faster than others leave"
+    return Measure.of(forecast, by_block(scenario, block), reason)
+
+
+def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
+    """Months of a new customer's margin that pay back CAC (of the `over` months up to `month`): margin adjusted, survival
+    counted, not discounted. 0 where winning a customer costs nothing; undefined where nobody joined, or never paid back
+    within 1,200 months."""
+    month = month_of(forecast, month)
+    cost_of_one = customer_acquisition_cost(forecast, month=month, over=over)
+    if cost_of_one.value is None:
+        return cost_of_one
+    scenario = forecast.scenario
+
+    def block(read: Read, draws: int) -> np.ndarray:
+        income, cost = _margin_terms(scenario, month, read)
+        share = stack([read(plan.share) for plan in scenario.pay.plans])[:, None]
+        earned = np.cumsum((share * (income - cost)).sum(axis=0), axis=0)
+        paid = earned >= read(cost_of_one.value)
+        months = np.where(paid.any(axis=0), paid.argmax(axis=0) + 1.0, np.nan)
+        return np.where(read(cost_of_one.value) == 0, 0.0, months)
+
+    return Measure.of(forecast, by_block(scenario, block), "never paid back, or nobody joined", whole=True)
+
+
+def _margin_terms(scenario: object, month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
+    """Income after the fee rate, and cost, of a new customer by plan and age, shape (plans, LIFETIME, 1 or draws)."""
+    alive, worth, _ = lifetime(scenario, month=month, read=read)
+    price = life_of(scenario, read=read, pooled=True).price[:, month - 1, None]
+    payments = np.array([1 / 12 if plan.billing == "yearly" else 1.0 for plan in scenario.pay.plans])[:, None, None]
+    bill = scenario.bill
+    income = worth * price * (1 - read(bill.payment_fee_rate))
+    return income, alive * (read(bill.monthly_cost_to_serve) + read(bill.fee_per_payment) * payments)

@@ -1,0 +1,73 @@
+"""Measures of a month, or of the months up to one: goal, quick ratio, acquisition cost, cash."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from growth.engine import Forecast
+from growth.engine.result import ratio
+from growth.measures.measure import Measure, window
+
+
+def goal_month(forecast: Forecast) -> Measure:
+    """The first month whose closing MRR is at least the scenario's goal_mrr; 0 where the opening MRR already is.
+
+    Undefined without a goal, and where the goal is not reached within the forecast.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", goal_mrr=100, opening={"customers": 4, "mrr": 100},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 25}]})
+    >>> goal_month(growth.forecast(scenario)).value
+    0
+    """
+    goal = forecast.scenario.goal_mrr
+    if goal is None:
+        return Measure.of(forecast, np.full(1, np.nan), "no goal is set")
+    mrr = np.concatenate([forecast.opening_mrr[..., :1], forecast.closing_mrr], axis=-1)
+    reached = mrr >= (goal[:, None] if isinstance(goal, np.ndarray) else goal)
+    first = np.where(reached.any(axis=-1), reached.argmax(axis=-1), np.nan)
+    return Measure.of(forecast, first, f"not within {forecast.months} months", whole=True)
+
+
+def quick_ratio(forecast: Forecast, *, month: int | None = None, over: int = 1) -> Measure:
+    """(New + reactivation + expansion MRR) / (churned + contraction MRR) in the `over` months up to `month` (the last).
+
+    Undefined where nothing was lost.
+    """
+    when = window(forecast, month, over)
+    gained = forecast.new_mrr + forecast.reactivation_mrr + forecast.expansion_mrr
+    lost = forecast.churned_mrr + forecast.contraction_mrr
+    value = ratio(gained[..., when].sum(axis=-1), lost[..., when].sum(axis=-1))
+    return Measure.of(forecast, value, "nothing was lost")
+
+
+def customer_acquisition_cost(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
+    """CAC: acquisition spend / new customers, in the `over` months up to `month` (the last). Money a customer.
+
+    Customers who came back are not new. Undefined where nobody joined.
+    """
+    when = window(forecast, month, over)
+    value = ratio(forecast.acquisition_spend[..., when].sum(axis=-1), forecast.new_customers[..., when].sum(axis=-1))
+    return Measure.of(forecast, value, "nobody joined")
+
+
+def break_even_month(forecast: Forecast) -> Measure:
+    """The first month from which net cash is never negative again within the forecast. Undefined where the last month's is."""
+    good = np.logical_and.accumulate((forecast.net_cash >= 0)[..., ::-1], axis=-1)[..., ::-1]
+    first = np.where(good[..., -1], good.argmax(axis=-1) + 1, np.nan)
+    return Measure.of(forecast, first, f"not within {forecast.months} months", whole=True)
+
+
+def lowest_cash(forecast: Forecast) -> Measure:
+    """The least cash at the close of any month from 0 (opening_cash) to the last; negative where money has to be found."""
+    return Measure.of(forecast, _cash(forecast).min(axis=-1), "")
+
+
+def lowest_cash_month(forecast: Forecast) -> Measure:
+    """The month at whose close cash is least; 0 where it never falls below opening_cash."""
+    return Measure.of(forecast, _cash(forecast).argmin(axis=-1), "", whole=True)
+
+
+def _cash(forecast: Forecast) -> np.ndarray:
+    opening = np.broadcast_to(forecast.scenario.bill.opening_cash, forecast.cash.shape[:-1])
+    return np.concatenate([opening[..., None], forecast.cash], axis=-1)
