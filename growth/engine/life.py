@@ -86,7 +86,7 @@ def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
         churn_scale=_churn_scale(scenario, read),
         price_rate=rate,
         provoked=provoked,
-        price=_price(scenario, read),
+        price=new_prices(scenario, read=read),
         share=stack([read(plan.share) for plan in plans]),
         pays=np.where(yearly, YEAR * (since % YEAR == 0), 1.0) if yearly.any() else None,
         defers=np.where(yearly, YEAR - 1.0 - since % YEAR, 0.0) if yearly.any() else None,
@@ -106,7 +106,7 @@ def _yearly_churn(plan: Any, churn: np.ndarray, read: Read) -> np.ndarray:
     """Nobody leaves but at ages 12, 24, ...: there whoever does not renew, or would have left within the year."""
     years = len(churn) // YEAR
     if plan.renewal_rate is None:
-        leaving = -np.expm1(_log_keep(churn[: years * YEAR]).reshape(years, YEAR, -1).sum(axis=1))
+        leaving = -np.expm1(_log_keep(churn[: years * YEAR]).reshape(years, YEAR, churn.shape[1]).sum(axis=1))
     else:
         leaving = np.broadcast_to(1 - read(plan.renewal_rate), (years, *read(plan.renewal_rate).shape))
     yearly = np.zeros((len(churn), leaving.shape[-1]))
@@ -157,7 +157,8 @@ def _reaches(change: Any, plan: Any) -> bool:
     return change.plan is None or change.plan == plan.name
 
 
-def _price(scenario: Any, read: Read) -> np.ndarray:
+def new_prices(scenario: Any, *, read: Read) -> np.ndarray:
+    """What a new customer pays in months 1..T, shape (plans, T, 1 or draws)."""
     rows = []
     for plan in scenario.pay.plans:
         price = np.broadcast_to(read(plan.monthly_price), (scenario.months, *read(plan.monthly_price).shape))

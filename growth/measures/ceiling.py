@@ -7,7 +7,7 @@ import numpy as np
 from growth.engine import Forecast
 from growth.engine.arrive import Read, stack
 from growth.engine.forecast import arrivals_of, by_block
-from growth.engine.life import life_of
+from growth.engine.life import new_prices
 from growth.engine.retention import lifetime, lifetime_sum
 from growth.measures.measure import Measure
 
@@ -54,7 +54,7 @@ def _settle(scenario: object, read: Read) -> np.ndarray:
     alive, worth, churn = lifetime(scenario, month=months, read=read)
     share = stack([read(plan.share) for plan in plans])
     used = share > 0
-    price = life_of(scenario, read=read, pooled=True).price[:, months - 1]
+    price = new_prices(scenario, read=read)[:, months - 1]
     new = arrivals_of(scenario, read)["new_customers"]
     seasonal = any(channel.season is not None for channel in scenario.arrive.channels)
     new = new[-12:].mean(axis=0) if seasonal else new[-1]

@@ -7,7 +7,7 @@ import numpy as np
 from growth.engine import Forecast
 from growth.engine.arrive import Read, stack
 from growth.engine.forecast import by_block
-from growth.engine.life import life_of
+from growth.engine.life import new_prices
 from growth.engine.retention import LIFETIME, lifetime, lifetime_sum
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
@@ -75,7 +75,7 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
 def _margin_terms(scenario: object, month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
     """Income after the fee rate, and cost, of a new customer by plan and age, shape (plans, LIFETIME, 1 or draws)."""
     alive, worth, _ = lifetime(scenario, month=month, read=read)
-    price = life_of(scenario, read=read, pooled=True).price[:, month - 1, None]
+    price = new_prices(scenario, read=read)[:, month - 1, None]
     payments = np.array([1 / 12 if plan.billing == "yearly" else 1.0 for plan in scenario.pay.plans])[:, None, None]
     bill = scenario.bill
     income = worth * price * (1 - read(bill.payment_fee_rate))
