@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import Discriminator, Field, StrictBool, Tag, model_validator
 
 from growth.scenario.entry import Assumption, Number, amount, fraction, quantity, whole_months
 from growth.scenario.section import LONGEST, Name, Section, broken, unique_names
@@ -28,7 +28,7 @@ class Channel(Section):
     name: Name
     first_month: Annotated[int, whole_months("First month", low=1, high=LONGEST)] = 1
     last_month: Annotated[int, whole_months("Last month", low=1, high=LONGEST)] | None = None
-    running_before: bool = True
+    running_before: StrictBool = True
     season: Annotated[tuple[Factor, ...] | None, Field(min_length=12, max_length=12)] = None  # January to December
     launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
     signup_rate: Annotated[Number, fraction("Of its visitors, sign up", slider=(0, 0.3, 0.001))] | None = None
@@ -99,5 +99,5 @@ class Arrive(Section):
 
     @model_validator(mode="after")
     def _unique(self) -> Arrive:
-        unique_names("arrive.channels", self.channels)
+        unique_names("channels", self.channels)
         return self

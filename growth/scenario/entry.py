@@ -63,9 +63,12 @@ class Assumption:
             value = value.item()
         if isinstance(value, np.ndarray) and not self.whole:
             return self._check_draws(value)
-        if isinstance(value, (bool, str, bytes)) or not isinstance(value, (int, float, np.number)):
+        if isinstance(value, (bool, str, bytes)) or not isinstance(value, (int, float, np.integer, np.floating)):
             raise self._wrong(value, "Write it without quotes, with a point for decimals." if _is_number(value) else "")
-        number = float(value)
+        try:
+            number = float(value)
+        except OverflowError:
+            number = np.inf
         if not np.isfinite(number):
             raise self._wrong(value, "It must be finite.")
         if not self.low <= number <= self.high:
@@ -126,6 +129,10 @@ def whole_months(label: str, *, low: int, high: int, **words: Any) -> Assumption
 
 def shown(value: Any) -> str:
     """A value as an error message shows it: short, and never a page of it."""
+    if isinstance(value, int) and abs(value) >= 10**30:
+        return "a very large number"
+    if isinstance(value, str):
+        value = value[:80]
     text = _plain(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 

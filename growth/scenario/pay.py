@@ -58,9 +58,9 @@ class Pay(Section):
 
     @model_validator(mode="after")
     def _add_up(self) -> Pay:
-        unique_names("pay.plans", self.plans)
+        unique_names("plans", self.plans)
         if abs(sum(self.delay_shares) - 1) > 1e-9:
-            raise broken("delay_shares that add to 1", f"{sum(self.delay_shares):.10g}")
+            raise broken("delay_shares adding to 1", f"{sum(self.delay_shares):.10g}")
         for name in ("share", "opening_share"):
             given = [getattr(plan, name) for plan in self.plans]
             if name == "opening_share" and all(value is None for value in given):
@@ -69,5 +69,5 @@ class Pay(Section):
                 raise broken(f"{name} on every plan or on none")
             total = sum(np.asarray(value) for value in given)
             if np.any(np.abs(total - 1) > 1e-9):
-                raise broken(f"pay.plans: {name}s that add to 1", f"{np.asarray(total).flat[0]:.10g}")
+                raise broken(f"{name} of all the plans adding to 1", f"{np.asarray(total).flat[0]:.10g}")
         return self

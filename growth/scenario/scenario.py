@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from typing import Annotated, Any
 
 import numpy as np
-from pydantic import BaseModel, PrivateAttr, model_validator
+from pydantic import BaseModel, PrivateAttr, StrictBool, model_validator
 
 from growth.scenario.arrive import Arrive
 from growth.scenario.entry import Number, amount, whole_months
@@ -32,7 +32,7 @@ class Scenario(Section):
 
     business: Name
     owner: Text = ""
-    invented: bool = False
+    invented: StrictBool = False
     teaches: Text = ""
     currency: Currency = "EUR"
     first_month: Month = "2027-01"

@@ -4,14 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
 from pydantic_core import PydanticCustomError
-
-
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
-Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=4000)]
-Month = Annotated[str, StringConstraints(pattern=r"^(19|20|21)\d\d-(0[1-9]|1[0-2])$")]
-Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
 
 LONGEST = 120  # months a forecast may cover
 
@@ -24,11 +18,40 @@ class Section(BaseModel):
 
 def broken(rule: str, value: Any = "", fix: str = "") -> PydanticCustomError:
     """The error for a rule between several values; `rule` says what would be right."""
-    return PydanticCustomError("assumption", "{rule}", {"rule": rule, "value": str(value) if value != "" else "", "fix": fix})
+    text = " ".join(str(value).split())
+    text = text if len(text) <= 60 else text[:57] + "..."
+    return PydanticCustomError("assumption", "{rule}", {"rule": rule, "value": text, "fix": fix})
 
 
 def unique_names(place: str, parts: tuple) -> None:
+    """Raises where two of `parts` share a name; `place` says what they are."""
     names = [part.name for part in parts]
     for name in names:
         if names.count(name) > 1:
             raise broken(f"{place}: each name once", name)
+
+
+def _one_line(text: str) -> str:
+    if not text.isprintable():
+        raise broken("text on one line, of printable characters", repr(text)[:60])
+    return text
+
+
+def _printable(text: str) -> str:
+    for character in text:
+        if not character.isprintable() and character not in "\n\t" and not character.isspace():
+            raise broken("text of printable characters", repr(character))
+    return text
+
+
+MONTH = r"^(19|20|21)[0-9][0-9]-(0[1-9]|1[0-2])$"
+CURRENCY = r"^[A-Z]{3}$"
+PATTERNS = {  # a pattern in words, as an error says it
+    MONTH: "a month written year-month, such as 2027-01",
+    CURRENCY: "a currency code of three capital letters, such as EUR",
+}
+
+Name = Annotated[str, StringConstraints(strict=True, strip_whitespace=True, min_length=1, max_length=120), AfterValidator(_one_line)]
+Text = Annotated[str, StringConstraints(strict=True, strip_whitespace=True, max_length=4000), AfterValidator(_printable)]
+Month = Annotated[str, StringConstraints(strict=True, pattern=MONTH)]
+Currency = Annotated[str, StringConstraints(strict=True, pattern=CURRENCY)]

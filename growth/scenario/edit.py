@@ -1,0 +1,105 @@
+"""Changing values within the text of a scenario file: whatever did not change stays, to the character.
+
+The text is not written anew: each changed value is replaced where it stands, a new one follows the last of its section,
+and a key that no longer belongs loses its lines. Comments, order, blank lines and the words of the page stay as they were.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel
+
+from growth.scenario.document import Node
+from growth.scenario.write import block, entry, flow, plain, scalar, values_of
+
+Edit = tuple[int, int, str]  # from, to, new text
+
+
+def edited(text: str, root: Node, key: str, section: BaseModel) -> str:
+    """`text` with the values of `section` under `key` of `root`. Lines end with a line feed alone."""
+    edits = _value(text, root, key, section)
+    # from the back; of those at one place the outer first, so that the inner text comes to stand before it
+    for start, end, new in sorted(reversed(edits), key=lambda edit: edit[:2], reverse=True):
+        text = text[:start] + new + text[end:]
+    return text
+
+
+def _value(text: str, parent: Node, key: str, value: Any) -> list[Edit]:
+    node = parent.value[key]
+    if isinstance(value, BaseModel) and isinstance(node.value, dict) and _editable(node, value):
+        return _section(text, node, value)
+    if isinstance(value, tuple) and isinstance(node.value, list) and _editable_items(node, value):
+        return _items(text, node, value)
+    wanted = plain(value)
+    if not isinstance(value, BaseModel) and _same(node.plain(), wanted):
+        return []
+    start = parent.keys[key][0]
+    new = flow(wanted) if parent.flow else entry(key, wanted, _column(text, start))
+    if parent.flow or not ("\n" in new or "\n" in text[start : node.end]):  # the value alone: what stands around it is kept
+        space = "" if text[node.start - 1].isspace() or parent.flow and text[node.start - 1] != ":" else " "
+        return [(node.start, node.end, space + (flow(wanted) if isinstance(wanted, list | dict) or parent.flow else scalar(wanted)))]
+    return [(start, node.end, new)]
+
+
+def _editable(node: Node, section: BaseModel) -> bool:
+    """A block can take and lose keys; braces are kept only where the keys stay the same."""
+    stays = set(node.value) <= set(type(section).model_fields) and values_of(section).keys() <= node.value.keys()
+    return bool(node.value) and (not node.flow or stays)
+
+
+def _editable_items(node: Node, values: tuple) -> bool:
+    sections = bool(values) and bool(node.value) and all(isinstance(value, BaseModel) for value in values)
+    if not sections or not all(isinstance(child.value, dict) for child in node.value):
+        return False
+    return all(map(_editable, node.value, values)) and (not node.flow or len(values) == len(node.value))
+
+
+def _section(text: str, node: Node, section: BaseModel) -> list[Edit]:
+    fields, edits = type(section).model_fields, []
+    for key in node.value:
+        edits += _value(text, node, key, getattr(section, key)) if key in fields else [_without(text, node, key)]
+    added = {key: value for key, value in values_of(section).items() if key not in node.value}
+    if added:
+        indent = _column(text, min(start for start, _ in node.keys.values()))
+        place = _line_end(text, node.end)
+        edits.append((place, place, "".join(f"\n{' ' * indent}{entry(key, value, indent)}" for key, value in added.items())))
+    return edits
+
+
+def _items(text: str, node: Node, sections: tuple[BaseModel, ...]) -> list[Edit]:
+    """A list of sections, matched by position: surplus ones go from its end, further ones are added there."""
+    both = min(len(node.value), len(sections))
+    edits = [edit for child, section in zip(node.value, sections, strict=False) for edit in _section(text, child, section)]
+    if len(node.value) > both:
+        edits.append((_line_end(text, node.value[both - 1].end), _line_end(text, node.end), ""))
+    indent, place = _column(text, node.start), _line_end(text, node.end)
+    for section in reversed(sections[both:]):
+        edits.append((place, place, f"\n{' ' * indent}- {block(plain(section), indent + 2)}"))
+    return edits
+
+
+def _without(text: str, node: Node, key: str) -> Edit:
+    """The edit that takes a key of a block out, with its lines. The first key may stand behind a dash, which stays."""
+    start = node.keys[key][0]
+    later = [begin for begin, _ in node.keys.values() if begin > start]
+    if start == min(begin for begin, _ in node.keys.values()) and later:
+        return start, min(later), ""
+    return text.rindex("\n", 0, start), _line_end(text, max(node.value[key].end, start)), ""
+
+
+def _same(there: Any, wanted: Any) -> bool:
+    if isinstance(there, str) and isinstance(wanted, str):
+        return there.strip() == wanted
+    if isinstance(there, list) and isinstance(wanted, list):
+        return len(there) == len(wanted) and all(map(_same, there, wanted))
+    return isinstance(there, bool) == isinstance(wanted, bool) and there == wanted
+
+
+def _line_end(text: str, place: int) -> int:
+    end = text.find("\n", place)
+    return len(text) if end < 0 else end
+
+
+def _column(text: str, place: int) -> int:
+    return place - (text.rfind("\n", 0, place) + 1)

@@ -1,0 +1,78 @@
+"""Walking the table of assumptions: every entry with its place in the scenario file, read from the models themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from growth.scenario.entry import Assumption
+
+TAGS = ("curve", "kind")  # keys that say which of several sections is meant
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the table: where the value stands in the file, what it is, and its default.
+
+    place:   such as "stay.churn[constant].monthly_churn_rate"; "[]" marks a list.
+    default: the value where the file has none; None where it is simply absent.
+    needed:  the file has to give it.
+    """
+
+    place: str
+    assumption: Assumption
+    default: Any
+    needed: bool
+
+
+def entries(model: type[BaseModel], place: str = "") -> Iterator[Entry]:
+    """Every assumption of `model` and its sections, in the order of the file.
+
+    >>> from growth.scenario import Scenario
+    >>> next(entries(Scenario)).place
+    'months'
+    """
+    for name, info in model.model_fields.items():
+        where = f"{place}.{name}".lstrip(".")
+        found = assumption_of(info)
+        if found:
+            mark = "[]" if "tuple" in str(info.annotation) else ""
+            yield Entry(where + mark, found, None if info.is_required() else info.default, info.is_required())
+        sections = sections_in(info)
+        many = "[]" if any("tuple" in str(part) for part in (info.annotation, *get_args(info.annotation))) else ""
+        for section in sections:
+            tag = f"[{tag_of(section)}]" if len(sections) > 1 else many
+            yield from entries(section, where + tag)
+
+
+def sections_in(annotation: Any) -> list[type[BaseModel]]:
+    """The sections that a field's type may hold, behind Annotated, unions and tuples."""
+    if isinstance(annotation, FieldInfo):
+        annotation = annotation.annotation
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [section for part in get_args(annotation) for section in sections_in(part)]
+
+
+def assumption_of(annotation: Any) -> Assumption | None:
+    """The entry of a field, or of the numbers in its list; None for a field that is no number."""
+    if isinstance(annotation, Assumption):
+        return annotation
+    parts = (*annotation.metadata, annotation.annotation) if isinstance(annotation, FieldInfo) else _parts(annotation)
+    return next((found for part in parts if (found := assumption_of(part))), None)
+
+
+def tag_of(section: type[BaseModel]) -> str:
+    """The word that chooses this section among several: its curve, or its kind; "" where it needs none."""
+    for name in TAGS:
+        if name in section.model_fields:
+            return get_args(section.model_fields[name].annotation)[0]
+    return ""
+
+
+def _parts(annotation: Any) -> tuple:
+    return (*get_args(annotation), *getattr(annotation, "__metadata__", ()))

@@ -1,0 +1,96 @@
+"""Values as YAML text that every reader reads alike."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from typing import Any
+
+from pydantic import BaseModel
+
+from growth.scenario.document import plain_text
+
+WIDTH = 110
+_NEEDS_NO_QUOTES = re.compile(r"[A-Za-z0-9À-ɏ][\w .,()/+&'€£%-]*")
+_ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t"}
+
+
+def values_of(section: BaseModel) -> dict[str, Any]:
+    """What has to be written of a section: its values that differ from their defaults, and the words that choose it."""
+    written = {}
+    for name, info in type(section).model_fields.items():
+        value = getattr(section, name)
+        if info.is_required() or value != info.default or name == "kind":
+            written[name] = plain(value)
+    return written
+
+
+def plain(value: Any) -> Any:
+    """A section as a dict, a tuple as a list, a whole float as an int; what stands at its default is left out."""
+    if isinstance(value, BaseModel):
+        return values_of(value)
+    if isinstance(value, tuple):
+        return [plain(part) for part in value]
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return int(value)
+    return value
+
+
+def scalar(value: Any) -> str:
+    """A number, text, truth value or None as YAML, on one line."""
+    if value is None:
+        return "null"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        text = repr(plain(value))
+        return text.replace("e", ".0e") if "e" in text and "." not in text else text
+    if isinstance(value, int):
+        return str(value)
+    if _NEEDS_NO_QUOTES.fullmatch(value) and not value.endswith(" ") and plain_text(value):
+        return value
+    return '"' + "".join(_escaped(character) for character in value) + '"'
+
+
+def flow(value: Any) -> str:
+    """A value in braces and brackets, on one line."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {flow(part)}" for key, part in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(flow(part) for part in value) + "]"
+    text = scalar(value)
+    return f'"{text}"' if isinstance(value, str) and "," in text and not text.startswith('"') else text
+
+
+def entry(key: str, value: Any, indent: int) -> str:
+    """`key: value` as whole lines, without the first line's indentation and the last line's end."""
+    if isinstance(value, dict) and value:
+        return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"
+    if isinstance(value, list) and any(isinstance(part, dict) for part in value):
+        return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"
+    if isinstance(value, str) and len(value) > WIDTH - indent - len(key) and _folds(value):
+        pad = " " * (indent + 2)
+        lines = textwrap.wrap(value, WIDTH - indent - 2, break_long_words=False, break_on_hyphens=False)
+        return f"{key}: >-\n" + "\n".join(pad + line for line in lines)
+    return f"{key}: {flow(value)}" if isinstance(value, (dict, list)) else f"{key}: {scalar(value)}"
+
+
+def block(value: dict | list, indent: int) -> str:
+    """A dict or list of dicts as lines at `indent`, without the first line's indentation and the last line's end."""
+    pad = "\n" + " " * indent
+    if isinstance(value, dict):
+        return pad.join(entry(key, part, indent) for key, part in value.items())
+    return pad.join(f"- {block(part, indent + 2)}" for part in value)
+
+
+def _folds(text: str) -> bool:
+    return text.isprintable() and text == " ".join(text.split())
+
+
+def _escaped(character: str) -> str:
+    if character in _ESCAPES:
+        return _ESCAPES[character]
+    if character.isprintable() and character not in "\u2028\u2029\x85\ufeff":
+        return character
+    code = ord(character)
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
