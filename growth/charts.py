@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import plotly.graph_objects as go
+import plotly.io as pio
 
 from growth.engine import Forecast
 from growth.errors import MeasureError, Problem
@@ -16,6 +17,12 @@ from growth.measures import goal_month, growth_ceiling
 INK, FAINT, PAPER = "#2b2722", "#8a8175", "#fbf7ef"
 GAIN, LOSS, GOAL = "#1f5f8b", "#b5651d", "#5b4a8a"
 SHADES = [[0.0, "#f3ede1"], [0.35, "#b9cfdd"], [0.7, "#5b8fb3"], [1.0, "#123f5e"]]
+
+
+def use_in_notebooks() -> None:
+    """Figures as data that JupyterLab draws itself: a saved notebook holds no chart library, and no row of buttons shows."""
+    pio.renderers.default = "plotly_mimetype"
+    pio.renderers["plotly_mimetype"].config = {"displayModeBar": False, "responsive": True}
 
 
 def mrr_chart(forecast: Forecast) -> go.Figure:
@@ -55,7 +62,7 @@ def bridge_chart(forecast: Forecast) -> go.Figure:
     for name, values, colour, pattern in parts:
         if not np.any(values):
             continue
-        figure.add_bar(x=months, y=values, name=name, marker={"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER}},
+        figure.add_bar(x=months, y=values, name=name, marker={"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}},
                        hovertemplate=f"{name} %{{y:,.0f}}")
         gain = bool(values[-1] >= 0)
         labels.append((base[gain] + values[-1] / 2, name, colour))
@@ -123,6 +130,7 @@ def retention_triangle(forecast: Forecast, *, what: str = "customers") -> go.Fig
                        hovertemplate="joined %{y}, age %{x} months: %{z:.1%}<extra></extra>")
     figure.update_xaxes(title="age in months", showgrid=False)
     figure.update_yaxes(autorange="reversed", showgrid=False, nticks=14)
+    figure.update_layout(margin={"l": 90})
     return figure
 
 
@@ -165,6 +173,7 @@ def _figure(title: str, unit: str) -> go.Figure:
         title={"text": f"{title} <span style='font-size:13px;color:{FAINT}'>({unit})</span>", "x": 0, "xanchor": "left", "font": {"size": 17}},
         font={"family": "system-ui, 'Segoe UI', 'Noto Sans', sans-serif", "size": 13, "color": INK},
         paper_bgcolor=PAPER, plot_bgcolor=PAPER, showlegend=False, hovermode="x", height=380,
+        modebar={"remove": ["zoom", "pan", "select", "lasso", "zoomin", "zoomout", "autoscale", "resetscale", "toimage", "logo"]},
         margin={"l": 70, "r": 30, "t": 56, "b": 44},
     )
     figure.update_xaxes(showgrid=False, linecolor=FAINT, ticks="outside", tickcolor=FAINT)
