@@ -1,0 +1,394 @@
+// The growth model in the page: the loop of the Python engine for one scenario, in plain JavaScript.
+// growth/engine/model.md defines every number; the Python engine is the reference, and the tests hold the two together.
+// A scenario is the plain JSON of a validated growth.Scenario, every default filled in.
+
+const YEAR = 12;
+const LIFETIME = 1200; // months over which a lifetime is summed before its tail is closed as a geometric series
+
+const zeros = (n) => new Float64Array(n);
+const sum = (values, from = 0, to = values.length) => {
+  let total = 0;
+  for (let i = from; i < to; i++) total += values[i];
+  return total;
+};
+
+// ---------------------------------------------------------------------------------------------------- arrive, try
+
+const active = (channel, month) => month >= channel.first_month && month <= (channel.last_month ?? Infinity);
+const compound = (channel, month) => (1 + channel.monthly_growth_rate) ** (month - channel.first_month);
+const budget = (channel, month) => (active(channel, month) ? channel.monthly_budget * compound(channel, month) : 0);
+
+const steadyVisitors = {
+  steady(channel, months) {
+    const { monthly_visitors: level, visitor_ceiling: ceiling } = channel;
+    return Float64Array.from({ length: months }, (_, t) => {
+      if (!active(channel, t + 1) || !(level > 0)) return 0;
+      const growth = compound(channel, t + 1);
+      return ceiling === null ? level * growth : ceiling / (1 + (ceiling / level - 1) / growth);
+    });
+  },
+  content(channel, months) {
+    const { peak_monthly_visits: peak, tail_monthly_visits: tail, first_month: first } = channel;
+    const drawn = zeros(months + 1); // by pieces of every age up to the oldest; index 0 is before the first month
+    for (let month = first; month <= months; month++) {
+      drawn[month] = drawn[month - 1] + tail + (peak - tail) * (1 - channel.monthly_fade_rate) ** (month - first);
+    }
+    const last = channel.last_month ?? Infinity;
+    return Float64Array.from({ length: months }, (_, t) => {
+      const month = t + 1;
+      if (month < first) return 0;
+      const never = month > last ? drawn[month - last + first - 1] : 0; // ages of pieces that were never published
+      return channel.monthly_pieces * (drawn[month] - never) + channel.earlier_pieces * tail;
+    });
+  },
+  paid(channel, months) {
+    const doubles = channel.budget_that_doubles_cost;
+    return Float64Array.from({ length: months }, (_, t) => {
+      const spent = budget(channel, t + 1);
+      return spent / (channel.cost_per_visit * (doubles === null ? 1 : 1 + spent / doubles));
+    });
+  },
+};
+
+function launchedVisitors(channel, months) {
+  const visitors = zeros(months);
+  for (const launch of channel.launches) {
+    for (let month = launch.month; month <= months; month++) {
+      visitors[month - 1] += launch.visitors * (1 - launch.monthly_fade_rate) ** (month - launch.month);
+    }
+  }
+  return visitors;
+}
+
+// Visitors, sign-ups, new customers and acquisition spend of all channels.
+function arrivals(scenario) {
+  const { months } = scenario;
+  const total = { visitors: zeros(months), sign_ups: zeros(months), new_customers: zeros(months), acquisition_spend: zeros(months) };
+  const calendarMonth = Number(scenario.first_month.slice(5)) - 1;
+  const delay = scenario.pay.delay_shares;
+  for (const channel of scenario.arrive.channels) {
+    const steady = steadyVisitors[channel.kind](channel, months);
+    if (channel.season !== null) for (let t = 0; t < months; t++) steady[t] *= channel.season[(calendarMonth + t) % YEAR];
+    const launched = launchedVisitors(channel, months);
+    const rate = channel.signup_rate ?? scenario.sign_up.signup_rate;
+    const conversion = channel.conversion_rate ?? scenario.pay.conversion_rate;
+    const before = channel.running_before && channel.first_month === 1 ? steady[0] * rate : 0; // each month before month 1
+    const signups = steady.map((visitors, t) => (visitors + launched[t]) * rate);
+    for (let t = 0; t < months; t++) {
+      let paying = 0;
+      for (let lag = 0; lag < delay.length; lag++) paying += delay[lag] * (t >= lag ? signups[t - lag] : before);
+      total.visitors[t] += steady[t] + launched[t];
+      total.sign_ups[t] += signups[t];
+      total.new_customers[t] += paying * conversion;
+      total.acquisition_spend[t] += (active(channel, t + 1) ? channel.monthly_cost : 0) + (channel.kind === "paid" ? budget(channel, t + 1) : 0);
+    }
+  }
+  return total;
+}
+
+// ----------------------------------------------------------------------------------------------------------- stay
+
+// ln G(alpha + x) - ln G(x): small x climb, then the Stirling series; the same steps as growth/engine/curves.py.
+function logGammaStep(alpha, x) {
+  let climb = 0;
+  if (x < 16) {
+    for (let k = 0; k < 16; k++) climb += Math.log1p(alpha / (x + k));
+    x += 16;
+  }
+  const tail = (z) => {
+    const y = 1 / (z * z);
+    return (1 / 12 - y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188)))) / z;
+  };
+  return (x - 0.5) * Math.log1p(alpha / x) + alpha * Math.log(x + alpha) - alpha + tail(x + alpha) - tail(x) - climb;
+}
+
+const churnAt = {
+  constant: (curve) => curve.monthly_churn_rate,
+  early_late: (curve, age) => (age <= curve.early_months ? curve.early_monthly_churn_rate : curve.late_monthly_churn_rate),
+  sbg: (curve, age) => curve.alpha / (curve.alpha + curve.beta + (age - 1)),
+  bdw({ alpha, beta, shape }, age) {
+    return -Math.expm1(logGammaStep(alpha, beta + (age - 1) ** shape) - logGammaStep(alpha, beta + age ** shape));
+  },
+  measured({ survival, tail_monthly_churn_rate: tail }, age) {
+    if (age > survival.length) return tail;
+    const before = age === 1 ? 1 : survival[age - 2];
+    return before > 0 ? (before - survival[age - 1]) / before : 1;
+  },
+};
+
+// Churn of a plan at ages 1..ages, at index age - 1. A yearly plan's customers leave at ages 12, 24, ... alone.
+function planChurn(scenario, plan, ages) {
+  const curve = plan.churn ?? scenario.stay.churn;
+  const churn = Float64Array.from({ length: ages }, (_, i) => churnAt[curve.curve](curve, i + 1));
+  if (plan.billing === "monthly") return churn;
+  const yearly = zeros(ages);
+  for (let end = YEAR; end <= ages; end += YEAR) {
+    let kept = 0;
+    for (let i = end - YEAR; i < end; i++) kept += Math.log1p(-churn[i]);
+    yearly[end - 1] = plan.renewal_rate === null ? -Math.expm1(kept) : 1 - plan.renewal_rate;
+  }
+  return yearly;
+}
+
+const churnScale = (scenario, month) =>
+  scenario.stay.churn_changes.reduce((scale, change) => (change.from_month <= month ? scale * change.factor : scale), 1);
+
+// ----------------------------------------------------------------------------------------------------------- grow
+
+// Expansion and contraction of those who stay at ages 1..ages; a yearly plan's fall due at its renewals.
+function planGrowth(scenario, plan, ages) {
+  const { monthly_expansion_rate: up, monthly_contraction_rate: down, last_age_months: last } = scenario.grow;
+  const limit = last ?? Infinity;
+  const expansion = zeros(ages), contraction = zeros(ages);
+  for (let age = 1; age <= ages; age++) {
+    if (plan.billing === "monthly") {
+      expansion[age - 1] = age <= limit ? up : 0;
+      contraction[age - 1] = age <= limit ? down : 0;
+    } else if (age % YEAR === 0) {
+      const due = Math.min(Math.max(limit - (age - YEAR), 0), YEAR);
+      expansion[age - 1] = due > 0 ? Math.expm1(due * Math.log1p(up)) : 0;
+      contraction[age - 1] = due > 0 ? -Math.expm1(due * Math.log1p(-down)) : 0;
+    }
+  }
+  return { expansion, contraction };
+}
+
+const reaches = (change, plan) => change.plan === null || change.plan === plan.name;
+
+// What a new customer of the plan pays in months 1..T, and what changes for those on board: price and the churn over it.
+function planPrices(scenario, plan) {
+  const { months } = scenario;
+  const price = zeros(months).fill(plan.monthly_price), rate = zeros(months), provoked = zeros(months);
+  const wait = plan.billing === "yearly" ? YEAR : 1;
+  for (const change of scenario.grow.price_changes.filter((one) => reaches(one, plan))) {
+    for (let month = change.month; month <= months; month++) {
+      price[month - 1] *= 1 + change.change_rate;
+      if (change.applies_to === "all" && month < change.month + wait) {
+        rate[month - 1] += change.change_rate + rate[month - 1] * change.change_rate;
+        provoked[month - 1] += change.provoked_churn_rate - provoked[month - 1] * change.provoked_churn_rate;
+      }
+    }
+  }
+  return { price, rate, provoked };
+}
+
+// -------------------------------------------------------------------------------------------------------- opening
+
+const oldestAge = ({ ages, mean_age_months }) => (ages ? Math.max(...ages.map((entry) => entry.age_months)) : 2 * mean_age_months);
+
+function ageWeights(opening, oldest) {
+  if (!opening.ages) return zeros(oldest + 1).fill(1 / (oldest + 1));
+  const weights = zeros(oldest + 1);
+  for (const entry of opening.ages) weights[entry.age_months] = entry.customers;
+  const total = sum(weights);
+  return weights.map((weight) => weight / total);
+}
+
+// The plans with everything the monthly step reads, and their opening customers. Row T - j of customers and mrr is the cohort of
+// month j, so that those on board, newest first, meet the ages 1, 2, 3, ... in order.
+function openPlans(scenario) {
+  const { months, opening, pay } = scenario;
+  const oldest = oldestAge(opening), weights = ageWeights(opening, oldest), rows = months + oldest + 1;
+  const customers = pay.plans.map((plan) => (plan.opening_share ?? plan.share) * opening.customers);
+  const products = pay.plans.map((plan, p) => customers[p] * plan.monthly_price);
+  const value = sum(products) > 0 ? products : customers;
+  const total = sum(value);
+  return pay.plans.map((plan, p) => {
+    const state = { customers: zeros(rows), mrr: zeros(rows) };
+    weights.forEach((weight, age) => {
+      state.customers[months + age] = customers[p] * weight;
+      state.mrr[months + age] = total > 0 ? ((opening.mrr * value[p]) / total) * weight : 0;
+    });
+    return {
+      ...state, oldest, share: plan.share, yearly: plan.billing === "yearly",
+      churn: planChurn(scenario, plan, rows - 1), ...planGrowth(scenario, plan, rows - 1), ...planPrices(scenario, plan),
+      lost: zeros(months), churned: zeros(months), // kept for those who come back
+    };
+  });
+}
+
+// One month of a plan's cohorts on board, in place: some leave, those who stay grow. Adds what moved to the month's bridge.
+function advance(plan, months, t, scale, bridge) {
+  const { customers, mrr, churn, expansion, contraction } = plan;
+  for (let row = months - t, age = 1; row < customers.length; row++, age++) {
+    const meets = !plan.yearly || age % YEAR === 0;
+    let leaving = Math.min(churn[age - 1] * scale, 1);
+    if (meets && plan.provoked[t] !== 0) leaving += (1 - leaving) * plan.provoked[t];
+    plan.lost[t] += customers[row] * leaving;
+    plan.churned[t] += mrr[row] * leaving;
+    customers[row] *= 1 - leaving;
+    const stayed = mrr[row] * (1 - leaving);
+    bridge.expansion_mrr[t] += stayed * expansion[age - 1];
+    bridge.contraction_mrr[t] += stayed * contraction[age - 1];
+    const grown = stayed * (1 + expansion[age - 1] - contraction[age - 1]);
+    const change = meets ? grown * plan.rate[t] : 0;
+    if (change > 0) bridge.expansion_mrr[t] += change;
+    else bridge.contraction_mrr[t] -= change;
+    mrr[row] = grown + change;
+  }
+  bridge.lost_customers[t] += plan.lost[t];
+  bridge.churned_mrr[t] += plan.churned[t];
+}
+
+// Newcomers and those who come back join; then the plan's bill: cash in, payments, deferred revenue.
+function joinAndBill(plan, scenario, t, newcomers, bridge) {
+  const { months } = scenario, row = months - t - 1, back = scenario.stay.comeback;
+  const paying = newcomers * plan.price[t];
+  plan.customers[row] += newcomers;
+  plan.mrr[row] += paying;
+  bridge.new_customers[t] += newcomers;
+  bridge.new_mrr[t] += paying;
+  if (back && t >= back.after_months) {
+    const returned = back.comeback_rate * plan.lost[t - back.after_months];
+    const reactivated = back.comeback_rate * plan.churned[t - back.after_months];
+    plan.customers[row] += returned;
+    plan.mrr[row] += reactivated;
+    bridge.returned_customers[t] += returned;
+    bridge.reactivation_mrr[t] += reactivated;
+  }
+  for (let i = row, age = 0; i < plan.customers.length; i++, age++) {
+    bridge.closing_customers[t] += plan.customers[i];
+    bridge.closing_mrr[t] += plan.mrr[i];
+    const due = !plan.yearly || age % YEAR === 0;
+    if (due) {
+      bridge.payments[t] += plan.customers[i];
+      bridge.cash_in[t] += plan.mrr[i] * (plan.yearly ? YEAR : 1);
+    }
+    if (plan.yearly) bridge.deferred_revenue[t] += plan.mrr[i] * (YEAR - 1 - (age % YEAR));
+  }
+}
+
+// ------------------------------------------------------------------------------------------------------- forecast
+
+const BRIDGE =
+  "referred_sign_ups new_customers returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr " +
+  "contraction_mrr churned_mrr closing_mrr cash_in payments deferred_revenue";
+
+// Every series of model.md by name, each a Float64Array of the forecast's months. With {cohorts: true} also cohort_customers
+// and cohort_mrr: a row a month, oldest opening cohort first.
+export function forecast(scenario, { cohorts = false } = {}) {
+  const { months, pay, sign_up } = scenario;
+  const arriving = arrivals(scenario);
+  const plans = openPlans(scenario);
+  const bridge = Object.fromEntries(BRIDGE.split(" ").map((name) => [name, zeros(months)]));
+  const opening = { customers: 0, mrr: 0 };
+  for (const plan of plans) {
+    opening.customers += sum(plan.customers);
+    opening.mrr += sum(plan.mrr);
+  }
+  const kept = { customers: [], mrr: [] };
+  const warm = sign_up.monthly_referral_rate * opening.customers; // referred sign-ups of each month before month 1
+  for (let t = 0; t < months; t++) {
+    const scale = churnScale(scenario, t + 1);
+    for (const plan of plans) advance(plan, months, t, scale, bridge);
+    bridge.referred_sign_ups[t] = sign_up.monthly_referral_rate * (t ? bridge.closing_customers[t - 1] : opening.customers);
+    let referred = 0;
+    pay.delay_shares.forEach((part, lag) => (referred += part * (t >= lag ? bridge.referred_sign_ups[t - lag] : warm)));
+    const newcomers = arriving.new_customers[t] + pay.conversion_rate * referred;
+    for (const plan of plans) joinAndBill(plan, scenario, t, newcomers * plan.share, bridge);
+    if (cohorts) {
+      for (const kind of ["customers", "mrr"]) {
+        kept[kind].push(Float64Array.from(plans[0][kind], (_, row) => plans.reduce((all, plan) => all + plan[kind][row], 0)).reverse());
+      }
+    }
+  }
+  const result = { months, series: derive(scenario, arriving, bridge, opening) };
+  return cohorts ? { ...result, cohort_customers: kept.customers, cohort_mrr: kept.mrr } : result;
+}
+
+// What follows from the bridge month by month: openings, ratios (NaN where undefined), costs and cash.
+function derive(scenario, arriving, bridge, opening) {
+  const { bill } = scenario;
+  const by = (formula) => bridge.closing_mrr.map((_, t) => formula(t));
+  const ratio = (part, whole) => (whole !== 0 ? part / whole : NaN);
+  const s = { ...arriving, ...bridge, sign_ups: by((t) => arriving.sign_ups[t] + bridge.referred_sign_ups[t]) };
+  s.opening_customers = by((t) => (t ? s.closing_customers[t - 1] : opening.customers));
+  s.opening_mrr = by((t) => (t ? s.closing_mrr[t - 1] : opening.mrr));
+  s.arr = by((t) => 12 * s.closing_mrr[t]);
+  s.arpa = by((t) => ratio(s.closing_mrr[t], s.closing_customers[t]));
+  s.monthly_customer_churn_rate = by((t) => ratio(s.lost_customers[t], s.opening_customers[t]));
+  s.monthly_gross_revenue_churn_rate = by((t) => ratio(s.churned_mrr[t] + s.contraction_mrr[t], s.opening_mrr[t]));
+  s.revenue = s.closing_mrr;
+  s.payment_fees = by((t) => bill.payment_fee_rate * s.cash_in[t] + bill.fee_per_payment * s.payments[t]);
+  s.cost_to_serve = by((t) => bill.monthly_cost_to_serve * s.closing_customers[t]);
+  s.fixed_costs = by(() => bill.monthly_fixed_costs);
+  s.net_cash = by((t) => s.cash_in[t] - (s.payment_fees[t] + s.cost_to_serve[t] + s.fixed_costs[t] + s.acquisition_spend[t]));
+  let cash = 0;
+  s.cash = by((t) => bill.opening_cash + (cash += s.net_cash[t]));
+  return s;
+}
+
+// ------------------------------------------------------------------------------------------------------- measures
+
+export const REASONS = [
+  "",
+  "growth of those who stay outruns churn",
+  "the most loyal hardly ever leave: churn keeps falling",
+  "comebacks alone keep it growing",
+  "referrals alone keep it growing",
+];
+
+// The first month at or above the goal (0: already), or null; and where customers and MRR settle, or null with the reason.
+export function measures(scenario, { series }) {
+  const goal = scenario.goal_mrr;
+  let reached = null;
+  if (goal !== null) {
+    const index = series.closing_mrr.findIndex((mrr) => mrr >= goal);
+    reached = series.opening_mrr[0] >= goal ? 0 : index < 0 ? null : index + 1;
+  }
+  const { customers, mrr, reason } = settle(scenario);
+  const level = (value) => (reason ? null : value);
+  return { goal_month: reached, ceiling_mrr: level(mrr), ceiling_customers: level(customers), ceiling_reason: REASONS[reason] };
+}
+
+// The sum over a lifetime, closed by a tail that goes on as the last two years do; see model.md.
+function lifetimeSum(terms) {
+  const year = (k) => sum(terms, LIFETIME - YEAR * (k + 1), LIFETIME - YEAR * k);
+  const ratio = (a, b) => {
+    const value = b > 0 ? a / b : b === 0 ? 0 : NaN;
+    return Number.isNaN(value) ? Infinity : value;
+  };
+  const rho = ratio(year(0), year(1)), before = ratio(year(1), year(2));
+  const body = sum(terms), tail = rho < 1 ? (year(0) * rho) / (1 - rho) : Infinity;
+  const settled = Math.abs(rho - before) <= 1e-9 || tail <= 0.01 * body;
+  return { total: body + tail, rho, sure: rho < 1 - 1e-12 && settled };
+}
+
+function settle(scenario) {
+  const { months, pay } = scenario;
+  const scale = churnScale(scenario, months);
+  const comeback = scenario.stay.comeback?.comeback_rate ?? 0;
+  const referral = scenario.sign_up.monthly_referral_rate * pay.conversion_rate;
+  const arriving = arrivals(scenario).new_customers;
+  const seasonal = scenario.arrive.channels.some((channel) => channel.season !== null);
+  const span = seasonal ? Math.min(YEAR, months) : 1;
+  const newcomers = sum(arriving, months - span) / span;
+  const flags = [false, false, false, false, false];
+  let perNewcomer = 0;
+  const worths = [];
+  for (const plan of pay.plans.filter((one) => one.share > 0)) {
+    const churn = planChurn(scenario, plan, LIFETIME - 1).map((rate) => Math.min(rate * scale, 1));
+    const { expansion, contraction } = planGrowth(scenario, plan, LIFETIME - 1);
+    const alive = zeros(LIFETIME), worth = zeros(LIFETIME), gone = zeros(LIFETIME - 1), lost = zeros(LIFETIME - 1);
+    alive[0] = worth[0] = 1;
+    for (let age = 1; age < LIFETIME; age++) {
+      const keep = 1 - churn[age - 1];
+      gone[age - 1] = alive[age - 1] * churn[age - 1];
+      lost[age - 1] = worth[age - 1] * churn[age - 1];
+      alive[age] = alive[age - 1] * keep;
+      worth[age] = worth[age - 1] * (keep * (1 + expansion[age - 1] - contraction[age - 1]));
+    }
+    const life = lifetimeSum(alive), value = lifetimeSum(worth);
+    const leavers = (terms, rho) => sum(terms) + (rho < 1 ? (sum(terms, terms.length - YEAR) * rho) / (1 - rho) : Infinity);
+    const again = comeback > 0 ? comeback * leavers(gone, life.rho) : 0;
+    const againValue = comeback > 0 ? comeback * leavers(lost, value.rho) : 0;
+    perNewcomer += (plan.share * life.total) / (1 - again);
+    worths.push((plan.share * planPrices(scenario, plan).price[months - 1] * value.total) / (1 - againValue));
+    flags[1] ||= value.rho >= 1 - 1e-12 || life.rho >= 1 - 1e-12;
+    flags[2] ||= !(life.sure && value.sure);
+    flags[3] ||= again >= 1 || againValue >= 1;
+  }
+  flags[4] = referral * perNewcomer >= 1;
+  const customers = (newcomers * perNewcomer) / (1 - referral * perNewcomer);
+  return { customers, mrr: (newcomers + referral * customers) * sum(worths), reason: Math.max(flags.indexOf(true), 0) };
+}
