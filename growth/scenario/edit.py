@@ -10,8 +10,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from growth.scenario.document import Node
 from growth.scenario.write import block, entry, flow, plain, scalar, values_of
+from growth.scenario.yaml_text import Node
 
 Edit = tuple[int, int, str]  # from, to, new text
 
@@ -19,7 +19,7 @@ Edit = tuple[int, int, str]  # from, to, new text
 def edited(text: str, root: Node, key: str, section: BaseModel) -> str:
     """`text` with the values of `section` under `key` of `root`. Lines end with a line feed alone."""
     edits = _value(text, root, key, section)
-    # from the back; of those at one place the outer first, so that the inner text comes to stand before it
+    # from the back, so that places stay true; of those at one place the last first, so that their texts keep their order
     for start, end, new in sorted(reversed(edits), key=lambda edit: edit[:2], reverse=True):
         text = text[:start] + new + text[end:]
     return text
@@ -74,7 +74,7 @@ def _items(text: str, node: Node, sections: tuple[BaseModel, ...]) -> list[Edit]
     if len(node.value) > both:
         edits.append((_line_end(text, node.value[both - 1].end), _line_end(text, node.end), ""))
     indent, place = _column(text, node.start), _line_end(text, node.end)
-    for section in reversed(sections[both:]):
+    for section in sections[both:]:
         edits.append((place, place, f"\n{' ' * indent}- {block(plain(section), indent + 2)}"))
     return edits
 

@@ -129,11 +129,13 @@ def whole_months(label: str, *, low: int, high: int, **words: Any) -> Assumption
 
 def shown(value: Any) -> str:
     """A value as an error message shows it: short, and never a page of it."""
+    if value is None or isinstance(value, bool):
+        return {None: "nothing", True: "true", False: "false"}[value]
     if isinstance(value, int) and abs(value) >= 10**30:
         return "a very large number"
     if isinstance(value, str):
         value = value[:80]
-    text = _plain(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else repr(value)
+    text = _plain(value) if isinstance(value, (int, float)) else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

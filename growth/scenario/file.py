@@ -9,13 +9,14 @@ from typing import Any
 
 from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
-from growth.scenario.document import Document, clean, load_document, parse
+from growth.scenario.document import Document, load_document, parse
 from growth.scenario.edit import edited
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
 from growth.scenario.write import block, plain
+from growth.scenario.yaml_text import clean
 
-__all__ = ["Document", "json_schema", "load_document", "load_scenario", "save_scenario", "validate"]
+__all__ = ["Document", "check_file", "json_schema", "load_document", "load_scenario", "save_scenario", "validate"]
 
 
 def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario:
@@ -44,7 +45,9 @@ def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario
 def scenario_of(document: Document) -> Scenario:
     """The validated scenario of a document. Raises ScenarioError with the problems of its text and of its values."""
     found = problems_in(Scenario, document.scenario, lines=document.lines, root="scenario")
-    problems = (*document.problems, *(found if isinstance(found, tuple) else ()))
+    said = {(problem.field, problem.line) for problem in document.problems}
+    values = found if isinstance(found, tuple) else ()
+    problems = [*document.problems, *(problem for problem in values if (problem.field, problem.line) not in said)]
     if problems:
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
     return found
@@ -68,7 +71,7 @@ def save_scenario(scenario: Scenario, path: str | Path) -> Path:
         return replace_file(path, text)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise ScenarioError([Problem("", "a file that can be written", reason, "Nothing was changed.")], file=file) from None
+        raise ScenarioError([Problem("", "it cannot be written", reason, "Nothing was changed.")], file=file) from None
 
 
 def json_schema() -> dict[str, Any]:
@@ -78,10 +81,8 @@ def json_schema() -> dict[str, Any]:
     'scenario'
     """
     parts: dict[str, Any] = {"scenario": Scenario}
-    if find_spec("growth.giveaway") and find_spec("growth.giveaway.brief"):
-        from growth.giveaway.brief import Giveaway
-
-        parts["giveaway"] = Giveaway
+    if giveaway := _giveaway_model():
+        parts["giveaway"] = giveaway
     definitions: dict[str, Any] = {}
     for name, model in parts.items():
         schema = model.model_json_schema(ref_template=f"#/$defs/{name}/$defs/{{model}}")
@@ -95,6 +96,32 @@ def json_schema() -> dict[str, Any]:
         "additionalProperties": False,
         "$defs": definitions,
     }
+
+
+def check_file(path: str | Path) -> Scenario:
+    """The scenario of a file whose every part is valid. Raises ScenarioError with the problems of both parts."""
+    document = load_document(path)
+    model, found = _giveaway_model(), None
+    if model and document.giveaway is not None:
+        found = problems_in(model, document.giveaway, lines=document.lines, root="giveaway")
+    try:
+        scenario = scenario_of(document)
+    except ScenarioError as error:
+        if isinstance(found, tuple):
+            raise ScenarioError((*error.problems, *found), file=error.file) from None
+        raise
+    if isinstance(found, tuple):
+        raise ScenarioError(found, file=document.file)
+    return scenario
+
+
+def _giveaway_model() -> Any:
+    """The model of the `giveaway` part; imported late, since the page's area stands further out than this one."""
+    if find_spec("growth.giveaway") and find_spec("growth.giveaway.brief"):
+        from growth.giveaway.brief import Giveaway
+
+        return Giveaway
+    return None
 
 
 def _from_mapping(source: Mapping[str, Any]) -> Scenario:
@@ -137,4 +164,4 @@ def _check(text: str, scenario: Scenario, before: Document | None) -> None:
         good = False
     if not good:
         fix = "Save under a new name, and carry your comments over."
-        raise ScenarioError([Problem("", "a layout in which single values can be changed", "", fix)], file=file)
+        raise ScenarioError([Problem("", "its layout is one in which single values cannot be changed", "", fix)], file=file)

@@ -10,10 +10,10 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from growth.errors import Problem, ScenarioError
-from growth.scenario.document import clean
 from growth.scenario.entries import TAGS, assumption_of, sections_in, tag_of
 from growth.scenario.entry import shown
 from growth.scenario.section import PATTERNS
+from growth.scenario.yaml_text import clean
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -120,6 +120,7 @@ def _words(detail: ErrorDetails, models: list[type[BaseModel]], place: tuple) ->
         return "", *_length(kind, context, given), ""
     tags = [tag for candidate in models if (tag := tag_of(candidate))]
     fix = f"Write {TAGS[0]}: {tags[0]} below it, and its numbers." if tags and isinstance(given, (int, float)) else ""
+    fix = "Leave the key out, or write what belongs below it." if given is None else fix
     return "", *_plain_rule(detail), value, fix
 
 

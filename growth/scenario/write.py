@@ -8,17 +8,18 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from growth.scenario.document import plain_text
+from growth.scenario.yaml_text import plain_text
 
 WIDTH = 110
+FIRST = ("business", "name", "kind", "curve")  # what a section is stands before its numbers
 _NEEDS_NO_QUOTES = re.compile(r"[A-Za-z0-9À-ɏ][\w .,()/+&'€£%-]*")
 _ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t"}
 
 
 def values_of(section: BaseModel) -> dict[str, Any]:
     """What has to be written of a section: its values that differ from their defaults, and the words that choose it."""
-    written = {}
-    for name, info in type(section).model_fields.items():
+    written, fields = {}, type(section).model_fields
+    for name, info in sorted(fields.items(), key=lambda item: item[0] not in FIRST):
         value = getattr(section, name)
         if info.is_required() or value != info.default or name == "kind":
             written[name] = plain(value)

@@ -1,0 +1,208 @@
+"""The commands around one scenario file: check, forecast, publish, schema, assumptions."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import Any
+
+COLUMNS = (  # series, heading, decimals
+    ("opening_customers", "customers", 1),
+    ("new_customers", "join", 1),
+    ("lost_customers", "leave", 1),
+    ("opening_mrr", "MRR before", None),
+    ("new_mrr", "new", None),
+    ("reactivation_mrr", "back", None),
+    ("expansion_mrr", "more", None),
+    ("contraction_mrr", "less", None),
+    ("churned_mrr", "lost", None),
+    ("closing_mrr", "MRR after", None),
+)
+CAUTION = "Expected values under the assumptions of the file: neither advice nor a promise."
+
+
+def add_command(subparsers: Any) -> None:
+    """Hand the commands in."""
+    check = subparsers.add_parser("check", help="say whether scenario files are valid, and what is wrong with them")
+    check.add_argument("scenario", nargs="+", metavar="SCENARIO", help="a scenario file (YAML)")
+    check.set_defaults(run=_check)
+
+    forecast = subparsers.add_parser("forecast", help="print the answer and the months of a scenario")
+    forecast.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
+    forecast.add_argument("--csv", metavar="FILE", help="write every series of every month to this file")
+    forecast.set_defaults(run=_forecast)
+
+    publish = subparsers.add_parser("publish", help="make the self-contained page of a scenario")
+    publish.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
+    publish.add_argument("--to", required=True, metavar="DIR", help="the directory the page is written to")
+    publish.add_argument("--notebook", metavar="FILE", help="a notebook of your own in the place of the one that comes along")
+    publish.set_defaults(run=_publish)
+
+    schema = subparsers.add_parser("schema", help="write the JSON Schema of scenario files, for editors")
+    schema.add_argument("--to", metavar="FILE", help="the file to write; without it the schema is printed")
+    schema.set_defaults(run=_schema)
+
+    assumptions = subparsers.add_parser("assumptions", help="list every assumption with its unit, range and default")
+    assumptions.add_argument("--markdown", action="store_true", help="as a Markdown table")
+    assumptions.set_defaults(run=_assumptions)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from growth.cli import complain
+    from growth.errors import ScenarioError
+    from growth.scenario.file import check_file
+
+    code = 0
+    for path in arguments.scenario:
+        try:
+            scenario = check_file(path)
+        except ScenarioError as error:
+            code = complain(error)
+            continue
+        channels, plans = len(scenario.arrive.channels), len(scenario.pay.plans)
+        print(f"{path}: valid. {scenario.business}: {_count(scenario.months, 'month')}, ", end="")
+        print(f"{_count(channels, 'channel')}, {_count(plans, 'plan')}")
+    return code
+
+
+def _forecast(arguments: argparse.Namespace) -> None:
+    import growth
+
+    scenario = growth.load_scenario(arguments.scenario)
+    forecast = growth.forecast(scenario)
+    if arguments.csv:
+        from growth.files import replace_file
+
+        replace_file(arguments.csv, growth.to_frame(forecast).to_csv(lineterminator="\n"))
+    print("\n".join([*answer(forecast), "", *month_table(forecast), "", CAUTION]))
+
+
+def answer(forecast: Any) -> list[str]:
+    """The forecast in a few sentences: who joins and leaves, when the goal is reached, where growth stops.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> print("\\n".join(answer(growth.forecast(scenario))))
+    Fernhollow. In month 1 (2027-01), 0 customers join and 1.6 of 40 leave.
+    MRR is at the goal of 1,000 EUR from the start. After 36 months it is 267 EUR, from 9.2 customers.
+    Growth stops near 0 EUR.
+    """
+    from growth.measures import goal_month, growth_ceiling
+
+    scenario = forecast.scenario
+    invented = " (an invented business)" if scenario.invented else ""
+    first = f"In month 1 ({scenario.first_month}), {_number(forecast.new_customers[0])} customers join and "
+    first += f"{_number(forecast.lost_customers[0])} of {_number(forecast.opening_customers[0])} leave."
+    lines = [f"{scenario.business}{invented}. {first}"]
+
+    end = f"After {_count(forecast.months, 'month')} it is {_money(forecast.closing_mrr[-1], scenario)}, "
+    end += f"from {_number(forecast.closing_customers[-1])} customers."
+    if scenario.goal_mrr is None:
+        lines.append(f"MRR (monthly recurring revenue) is {_money(forecast.opening_mrr[0], scenario)} today. {end}")
+    else:
+        goal, reached = _money(scenario.goal_mrr, scenario), goal_month(forecast)
+        if reached.value is None:
+            lines.append(f"MRR does not reach the goal of {goal}: {reached.reason}. {end}")
+        elif reached.value == 0:
+            lines.append(f"MRR is at the goal of {goal} from the start. {end}")
+        else:
+            when = f"month {reached.value} ({_calendar(scenario.first_month, reached.value)})"
+            lines.append(f"MRR reaches the goal of {goal} in {when}. {end}")
+    ceiling = growth_ceiling(forecast)
+    known = ceiling.value is not None
+    lines.append(f"Growth stops near {_money(ceiling.value, scenario)}." if known else f"Growth has no ceiling: {ceiling.reason}.")
+    return lines
+
+
+def month_table(forecast: Any) -> list[str]:
+    """The bridge month by month, as aligned lines; a column that is 0 throughout is left out."""
+    import numpy as np
+
+    scenario = forecast.scenario
+    money = 0 if np.max(forecast.closing_mrr) >= 1000 else 2
+    columns = [["month", *(_calendar(scenario.first_month, month) for month in range(1, forecast.months + 1))]]
+    for series, heading, decimals in COLUMNS:
+        values = getattr(forecast, series)
+        if np.any(values != 0) or series == "closing_mrr":
+            columns.append([heading, *(f"{value:,.{money if decimals is None else decimals}f}" for value in values)])
+    return _aligned(columns, right=True)
+
+
+def _publish(arguments: argparse.Namespace) -> None:
+    from growth.errors import PublishError
+
+    try:
+        from growth.giveaway import publish
+    except ModuleNotFoundError as missing:
+        raise PublishError(f"publishing needs {missing.name}; install growth-workbook[notebooks]") from None
+    page = publish(arguments.scenario, to=arguments.to, notebook=arguments.notebook, progress=_progress)
+    print(f"The page lies at {page}")
+
+
+def _progress(*, done: int, of: int, what: str) -> None:
+    """Report a step of long work on the error stream: a line that redraws itself on a terminal, a line a step elsewhere."""
+    bar = f"[{'#' * round(20 * done / max(of, 1)):<20}] {what}"
+    redraws = sys.stderr.isatty()
+    print(f"\r{bar:<78}" if redraws else bar, end="\n" if not redraws or done >= of else "", file=sys.stderr, flush=True)
+
+
+def _schema(arguments: argparse.Namespace) -> None:
+    from growth.scenario.file import json_schema
+
+    text = json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n"
+    if arguments.to is None:
+        print(text, end="")
+        return
+    from growth.files import replace_file
+
+    print(f"The schema lies at {replace_file(arguments.to, text)}")
+
+
+def _assumptions(arguments: argparse.Namespace) -> None:
+    from growth.scenario import Scenario
+    from growth.scenario.entries import entries
+    from growth.scenario.entry import shown
+
+    rows = [("field", "what it is", "unit", "range", "default")]
+    for entry in entries(Scenario):
+        low, high = shown(entry.assumption.low), shown(entry.assumption.high)
+        default = "needed" if entry.needed else "none" if entry.default is None else _default(entry.default)
+        rows.append((entry.place, entry.assumption.label, entry.assumption.unit, f"{low} to {high}", default))
+    if arguments.markdown:
+        rows.insert(1, ("---",) * 5)
+        print("\n".join(f"| {' | '.join(row)} |" for row in rows))
+    else:
+        print("\n".join(_aligned([list(column) for column in zip(*rows, strict=True)])))
+
+
+def _default(value: Any) -> str:
+    from growth.scenario.entry import shown
+
+    return ", ".join(map(shown, value)) if isinstance(value, tuple) else shown(value)
+
+
+def _aligned(columns: list[list[str]], *, right: bool = False) -> list[str]:
+    widths = [max(map(len, column)) for column in columns]
+    rows = zip(*columns, strict=True)
+    pad = str.rjust if right else str.ljust
+    return ["  ".join(pad(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+def _calendar(first_month: str, month: int) -> str:
+    """The calendar month of month 1, 2, ... as year-month."""
+    year, number = divmod(int(first_month[:4]) * 12 + int(first_month[5:]) + month - 2, 12)
+    return f"{year}-{number + 1:02d}"
+
+
+def _number(value: float) -> str:
+    return f"{value:,.1f}".removesuffix(".0")
+
+
+def _money(value: float, scenario: Any) -> str:
+    return f"{value:,.0f} {scenario.currency}" if abs(value) >= 100 or value == 0 else f"{value:,.2f} {scenario.currency}"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"

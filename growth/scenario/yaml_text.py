@@ -1,0 +1,195 @@
+"""YAML as every one of its readers takes it, each value with its place in the text.
+
+Only the part that all agree on is read: no anchors, aliases, tags, merges or several documents, no key twice, and no plain
+value that YAML 1.1 and YAML 1.2 read differently (`no`, `012`, `1e3`, `2027-01-31`). So papermill, which reads the same
+file with another library, always sees the same scenario.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.events import (
+    DocumentStartEvent,
+    MappingEndEvent,
+    MappingStartEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
+)
+from ruamel.yaml.resolver import implicit_resolvers
+
+from growth.errors import Problem
+from growth.scenario.entry import shown
+
+DEEPEST = 20  # levels of nesting
+
+_WHOLE = re.compile(r"[-+]?(0|[1-9][0-9]*)")
+_DECIMAL = re.compile(r"[-+]?[0-9]+\.[0-9]*([eE][-+][0-9]+)?|\.[0-9]+([eE][-+][0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)")
+_WORDS = {"": None, "~": None, "null": None, "Null": None, "NULL": None}
+_WORDS |= {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
+_READ_AS_MORE_THAN_TEXT = tuple(pattern for _, _, pattern, _ in implicit_resolvers)  # of YAML 1.1 and 1.2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Node:
+    """A value of the file and where it stands.
+
+    value: a number, text, truth value or None; a dict of key -> Node; or a list of Node.
+    keys:  for a dict, key -> (start, line) of the key.
+    start, end: character offsets of the value in the text; a block ends with the last character of its last value.
+    flow:  written within braces or brackets.
+    """
+
+    value: Any
+    line: int
+    start: int
+    end: int
+    flow: bool = False
+    keys: dict[str, tuple[int, int]] = field(default_factory=dict)
+
+    def plain(self) -> Any:
+        """The value as plain dicts, lists, numbers and texts."""
+        if isinstance(self.value, dict):
+            return {key: node.plain() for key, node in self.value.items()}
+        if isinstance(self.value, list):
+            return [node.plain() for node in self.value]
+        return self.value
+
+
+def read_nodes(text: str) -> tuple[Node, list[Problem]]:
+    """The root of a text, and what is wrong with it short of refusing it. Raises Refused, and ruamel's YAMLError."""
+    return _Reader(text).read()
+
+
+def plain_text(text: str) -> bool:
+    """Whether a plain value, without quotes, is read as text by every reader of YAML."""
+    return text not in _WORDS and text not in ("=", "<<") and not any(p.match(text) for p in _READ_AS_MORE_THAN_TEXT)
+
+
+def clean(key: Any) -> str:
+    """A key as an error shows it: on one line, of a sensible length."""
+    text = str(key)
+    return text if text.isprintable() and len(text) <= 60 else shown(text)
+
+
+class Refused(Exception):
+    """A text that is not read any further; `problem` says why."""
+
+    def __init__(self, rule: str, line: int, value: str = "", fix: str = ""):
+        self.problem = Problem("", rule, value, fix, line)
+        super().__init__(rule)
+
+
+class _Reader:
+    """One pass over the parser's events."""
+
+    def __init__(self, text: str):
+        yaml = YAML(typ="safe", pure=True)
+        yaml.version = (1, 1)  # the grammar papermill's reader follows; values are read by _scalar
+        self._events = yaml.parse(text)
+        self._text = text
+        self._problems: list[Problem] = []
+
+    def read(self) -> tuple[Node, list[Problem]]:
+        root = Node(None, 1, 0, 0)
+        documents = 0
+        for event in self._events:
+            line = event.start_mark.line + 1
+            if isinstance(event, DocumentStartEvent):
+                documents += 1
+                if documents > 1:
+                    raise Refused("one document a file", line, "a second one after ---", "Keep one, remove the others.")
+                if event.version or event.tags:
+                    raise Refused("no % directive", line, fix="Remove the line that begins with %.")
+            elif isinstance(event, (ScalarEvent, MappingStartEvent, SequenceStartEvent)):
+                root = self._node(event, (), 1)
+            elif getattr(event, "anchor", None):
+                raise Refused("no alias (*)", line, f"*{event.anchor}", "Write the value out in each place.")
+        return root, self._problems
+
+    def _node(self, event: Any, place: tuple, depth: int) -> Node:
+        line, start = event.start_mark.line + 1, event.start_mark.index
+        if getattr(event, "anchor", None):
+            sign = "&" if hasattr(event, "implicit") else "*"
+            raise Refused("no anchors (&) or aliases (*)", line, sign + event.anchor, "Write the value out in each place.")
+        if getattr(event, "ctag", None):
+            raise Refused("no tags (!)", line, shown(str(event.ctag).replace("tag:yaml.org,2002:", "!!")), "Write the value alone.")
+        if depth > DEEPEST:
+            raise Refused(f"at most {DEEPEST} levels of nesting", line)
+        if isinstance(event, MappingStartEvent):
+            return self._mapping(event, place, depth)
+        if isinstance(event, SequenceStartEvent):
+            return self._sequence(event, place, depth)
+        plain = event.style is None or event.style == ""
+        value = self._scalar(event.value, place, line) if plain else event.value
+        return Node(value, line, start, self._trim(start, event.end_mark.index))
+
+    def _mapping(self, event: Any, place: tuple, depth: int) -> Node:
+        line, start = event.start_mark.line + 1, event.start_mark.index
+        value, keys, end = {}, {}, start
+        while not isinstance(event := next(self._events), MappingEndEvent):
+            key_line = event.start_mark.line + 1
+            if not isinstance(event, ScalarEvent) or event.ctag or event.anchor:
+                raise Refused("a word as key", key_line, fix="Write key: value, with a space after the colon.")
+            key = event.value
+            if event.style in (None, "") and not plain_text(key):
+                self._problems.append(Problem(dotted((*place, key)), "a word as key", shown(key), line=key_line))
+            key_start, key_end = event.start_mark.index, event.end_mark.index
+            node = self._node(next(self._events), (*place, key), depth + 1)
+            if node.start == node.end and not node.flow:  # nothing there: its place is behind the colon
+                colon = self._text.find(":", key_end, node.end) + 1 or node.end
+                node = Node(node.value, key_line, colon, colon)
+            if key in keys:
+                first = keys[key][1]
+                self._problems.append(
+                    Problem(dotted((*place, key)), "each key once", f"again after line {first}", "Keep one of them.", key_line)
+                )
+            else:
+                value[key], keys[key] = node, (key_start, key_line)
+            end = max(end, node.end)
+        last = event.end_mark.index if event.start_mark.index < event.end_mark.index else end
+        return Node(value, line, start, last, last != end, keys)
+
+    def _sequence(self, event: Any, place: tuple, depth: int) -> Node:
+        line, start = event.start_mark.line + 1, event.start_mark.index
+        value, end = [], start
+        while not isinstance(event := next(self._events), SequenceEndEvent):
+            value.append(self._node(event, (*place, len(value)), depth + 1))
+            end = max(end, value[-1].end)
+        last = event.end_mark.index if event.start_mark.index < event.end_mark.index else end
+        return Node(value, line, start, last, last != end)
+
+    def _scalar(self, text: str, place: tuple, line: int) -> Any:
+        if text in _WORDS:
+            return _WORDS[text]
+        if _WHOLE.fullmatch(text):
+            return int(text) if len(text) < 4000 else float(text)
+        if _DECIMAL.fullmatch(text):
+            return float(text.replace(".inf", "inf").replace(".nan", "nan")) if "n" in text.lower() else float(text)
+        if plain_text(text):
+            return text
+        number = _as_number(text)
+        fix = f"Write {number}." if number else f'As text put it in quotes: "{text}"; for yes or no write true or false.'
+        self._problems.append(Problem(dotted(place), "a value that all readers of YAML read alike", shown(text), fix, line))
+        return text
+
+    def _trim(self, start: int, end: int) -> int:
+        return start + len(self._text[start:end].rstrip())
+
+
+def _as_number(text: str) -> str:
+    try:
+        number = float(text.replace("_", ""))
+    except ValueError:
+        return ""
+    return f"{number:.15g}" if abs(number) < 1e15 and not text.lstrip("+-").startswith(("00", "0_")) else ""
+
+
+def dotted(place: tuple) -> str:
+    """A place within a file as an error names it; what lies in the scenario goes without that key."""
+    parts = place[1:] if place[:1] == ("scenario",) else place
+    return "".join(f"[{part}]" if isinstance(part, int) else f".{clean(part)}" for part in parts).lstrip(".")
