@@ -1,0 +1,110 @@
+"""The controls of the calculator, read from the table of assumptions: one line each, in the order of a customer's life."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from babel.numbers import get_currency_symbol
+from pydantic import BaseModel
+
+from growth.calculator.words import LOCALE
+from growth.engine.life import ageless
+from growth.scenario import Assumption, Scenario
+from growth.scenario.entries import assumption_of
+
+STAGES = {
+    "opening": "Today",
+    "arrive": "Arrive",
+    "sign_up": "Try",
+    "pay": "Pay",
+    "stay": "Stay",
+    "grow": "Grow",
+    "bill": "Costs",
+    "": "Look ahead",
+}
+
+
+def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
+    """One entry a control: path, stage, label, suffix, help, low, high, slider (low, high, step), share, whole.
+
+    A control stands for every assumption with a slider that is always shown or that the scenario sets. `path` is the place in the
+    scenario's JSON, list positions as numbers ("arrive.channels.0.monthly_visitors"). The slider is widened where the
+    scenario's value lies beyond it. With several channels or plans the label says whose it is.
+    """
+    found = [
+        _control(path, value, entry, whose, scenario.currency, locale)
+        for path, value, entry, default, whose in _walk(scenario)
+        if entry.slider and value is not None and (entry.always or value != default) and _matters(path, scenario)
+    ]
+    order = list(STAGES.values())
+    return sorted(found, key=lambda control: order.index(control["stage"]))
+
+
+def _walk(section: BaseModel, path: str = "", whose: str = "") -> Iterator[tuple[str, Any, Assumption, Any, str]]:
+    for name, info in type(section).model_fields.items():
+        value, place = getattr(section, name), f"{path}.{name}".lstrip(".")
+        entry = assumption_of(info)
+        if isinstance(value, BaseModel):
+            yield from _walk(value, place, whose)
+        elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
+            for index, part in enumerate(value):
+                named = getattr(part, "name", "") if len(value) > 1 else ""
+                month = getattr(part, "month", getattr(part, "from_month", None))
+                yield from _walk(part, f"{place}.{index}", named or (f"month {month}" if month else whose))
+        elif entry and not isinstance(value, tuple):
+            yield place, value, entry, None if info.is_required() else info.default, whose
+
+
+def _matters(path: str, scenario: Scenario) -> bool:
+    """Whether moving it can change anything: ages matter only where something depends on age, a sole plan has every customer."""
+    if path == "opening.mean_age_months":
+        return scenario.opening.ages is None and not ageless(scenario)
+    if path.startswith("pay.plans") and path.endswith(".share"):
+        return len(scenario.pay.plans) > 1
+    return True
+
+
+def _control(path: str, value: float, entry: Assumption, whose: str, currency: str, locale: str) -> dict[str, Any]:
+    low, high, step = entry.slider
+    if value > high:
+        high = min(_round_up(value * 1.5), entry.high)
+    if value < low:
+        low = max(-_round_up(-value * 1.5) if value < 0 else 0.0, entry.low)
+    head = path.split(".")[0]
+    return {
+        "path": path,
+        "stage": STAGES.get(head, STAGES[""]),
+        "label": f"{entry.label}: {whose}" if whose else entry.label,
+        "suffix": _suffix(entry.unit, currency, locale),
+        "help": entry.help,
+        "low": entry.low,
+        "high": entry.high,
+        "slider": [low, high, step],
+        "share": entry.unit == "share",
+        "whole": entry.whole,
+    }
+
+
+def _suffix(unit: str, currency: str, locale: str) -> str:
+    symbol = get_currency_symbol(currency, locale=locale.replace("-", "_"))
+    return {
+        "share": "%",
+        "money": symbol,
+        "money a month": f"{symbol} a month",
+        "visitors a month": "a month",
+        "sign-ups": "a month",
+        "times": "times",
+        "number": "",
+    }.get(unit, unit)
+
+
+def _round_up(value: float) -> float:
+    """The next of 1, 2, 5 x 10^k.
+
+    >>> _round_up(13_000)
+    20000.0
+    """
+    power = 10.0 ** math.floor(math.log10(value))
+    return next(power * digit for digit in (1, 2, 5, 10) if power * digit >= value)

@@ -1,0 +1,70 @@
+"""What the front end is given, and what stands in its place where scripts are off."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from growth.calculator.controls import controls
+from growth.calculator.words import LOCALE, WORDS, answer_parts, money, month_labels, number
+from growth.engine import Forecast
+from growth.errors import Problem, ScenarioError
+from growth.scenario import Scenario
+from growth.scenario.section import LONGEST
+
+COLUMNS = (  # series, heading, kind, whether it stands even where it is zero throughout
+    ("opening_mrr", "MRR before", "money", True),
+    ("new_mrr", "new", "money", True),
+    ("reactivation_mrr", "came back", "money", False),
+    ("expansion_mrr", "pay more", "money", False),
+    ("contraction_mrr", "pay less", "money", False),
+    ("churned_mrr", "left", "money", True),
+    ("closing_mrr", "MRR after", "money", True),
+    ("closing_customers", "customers", "number", True),
+    ("cash", "cash", "money", False),
+)
+
+
+def page_data(scenario: Scenario, *, locale: str = LOCALE) -> dict[str, Any]:
+    """Everything the front end needs, as plain JSON: {scenario, controls, columns, words, labels, locale}.
+
+    labels[m] is the calendar month of month m, 0..120. Raises ScenarioError for a scenario with draws.
+    """
+    if scenario.draws is not None:
+        raise ScenarioError([Problem("scenario", "single numbers: sliders move no arrays", f"{scenario.draws} draws")])
+    return {
+        "scenario": scenario.model_dump(mode="json"),
+        "controls": controls(scenario, locale),
+        "columns": [list(column) for column in COLUMNS],
+        "words": WORDS,
+        "labels": month_labels(scenario.first_month, LONGEST, locale),
+        "locale": locale,
+    }
+
+
+def answer_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
+    """The answer as HTML paragraphs, its computed numbers in <strong>; every text is escaped."""
+    classes = ("growth-answer", "growth-cash")
+    return "\n".join(
+        f'<p class="{name}">{"".join(f"<strong>{escape(text)}</strong>" if computed else escape(text) for text, computed in sentence)}</p>'
+        for name, sentence in zip(classes, answer_parts(forecast, locale), strict=False)
+    )
+
+
+def table_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
+    """The month-by-month table as HTML, folded; a column that is zero throughout is left out."""
+    currency = forecast.scenario.currency
+    labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
+    columns = [column for column in COLUMNS if column[3] or np.any(getattr(forecast, column[0]) != 0)]
+    heads = "".join(f'<th scope="col">{escape(heading)}</th>' for _, heading, _, _ in columns)
+    rows = []
+    for t in range(forecast.months):
+        cells = (getattr(forecast, name)[t] for name, _, _, _ in columns)
+        texts = (money(cell, currency, locale) if kind == "money" else number(cell, locale) for cell, (_, _, kind, _) in zip(cells, columns, strict=True))
+        rows.append(f'<tr><th scope="row">{t + 1} <span>{escape(labels[t + 1])}</span></th>{"".join(f"<td>{escape(text)}</td>" for text in texts)}</tr>')
+    return (
+        '<details class="growth-table"><summary>Month by month</summary><div class="growth-scroll" tabindex="0" role="region" aria-label="Month by month">'
+        f'<table><thead><tr><th scope="col">month</th>{heads}</tr></thead><tbody>{"".join(rows)}</tbody></table></div></details>'
+    )

@@ -1,0 +1,89 @@
+"""The calculator live in JupyterLab: the page's front end, its numbers kept in step with Python both ways."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import traitlets
+
+from growth.calculator.bundle import script, style
+from growth.calculator.data import page_data
+from growth.calculator.words import answer
+from growth.engine import forecast
+from growth.errors import GrowthError
+from growth.scenario import Scenario
+from growth.scenario.file import load_scenario, save_scenario
+
+PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type under which a saved notebook holds what a page needs
+
+
+class Calculator(anywidget.AnyWidget):
+    """Sliders, answer, chart and table of one scenario.
+
+    scenario: always the tuned, validated scenario. Set it and the sliders move; observe it to follow them. A message
+        from the front end that is no valid scenario is passed over, and the last valid one stands.
+    path: where "keep these numbers" writes the scenario (beside, then renamed); None leaves that button out.
+
+    Raises ScenarioError for a scenario that is not valid, or that holds arrays over draws.
+    """
+
+    _esm = script()
+    _css = style()
+    data = traitlets.Dict().tag(sync=True)
+    tuned = traitlets.Dict().tag(sync=True)
+    keeps = traitlets.Bool(False).tag(sync=True)
+    scenario = traitlets.Instance(Scenario)
+
+    def __init__(self, scenario: Any, path: str | Path | None = None) -> None:
+        scenario = load_scenario(scenario)
+        self.path = None if path is None else Path(path)
+        data = page_data(scenario)
+        super().__init__(scenario=scenario, data=data, tuned=data["scenario"], keeps=path is not None)
+        self.on_msg(self._heard)
+
+    def keep(self) -> Path:
+        """Writes the tuned scenario to `path`; comments and the words of the page in an existing file stay as they are."""
+        if self.path is None:
+            raise GrowthError("this calculator was given no path to keep its numbers in")
+        return save_scenario(self.scenario, self.path)
+
+    @traitlets.observe("tuned")
+    def _follow(self, change: Any) -> None:
+        try:
+            scenario = load_scenario({"scenario": change["new"]})
+        except GrowthError:
+            return
+        if scenario.model_dump(mode="json") != self.scenario.model_dump(mode="json"):
+            self.set_trait("scenario", scenario)
+
+    @traitlets.observe("scenario")
+    def _lead(self, change: Any) -> None:
+        dumped = change["new"].model_dump(mode="json")
+        if dumped != self.tuned:
+            data = page_data(change["new"])
+            self.tuned = dumped
+            self.data = data
+
+    @traitlets.validate("scenario")
+    def _valid(self, proposal: Any) -> Scenario:
+        scenario = load_scenario(proposal["value"])
+        page_data(scenario)  # refuses draws
+        return scenario
+
+    def _heard(self, _widget: Any, content: Any, _buffers: Any) -> None:
+        if not isinstance(content, dict) or content.get("kind") != "keep":
+            return
+        try:
+            self.send({"kind": "said", "text": f"Kept in {self.keep().name}."})
+        except GrowthError as error:
+            self.send({"kind": "said", "text": f"Not kept. {error}"})
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        bundle = super()._repr_mimebundle_(**kwargs)
+        view, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
+        if view is None:
+            return bundle
+        shown = {**view, PAGE_DATA: page_data(self.scenario), "text/plain": answer(forecast(self.scenario))}
+        return (shown, metadata) if isinstance(bundle, tuple) else shown

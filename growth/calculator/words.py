@@ -1,0 +1,190 @@
+"""The words of the calculator: the answer's sentences, and numbers written as a reader of the page sees them.
+
+The front end holds no sentence of its own: it fills these templates with the same rules, so that the prose of a notebook, the page
+with scripts off and the live page say the same. A {place} takes a formatted number, which the page sets large.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from decimal import ROUND_HALF_UP, Decimal
+from functools import cache
+from typing import Any
+
+import numpy as np
+from babel import Locale
+from babel.dates import format_date
+
+from growth.engine import Forecast
+from growth.measures import goal_month, growth_ceiling, lowest_cash, lowest_cash_month
+
+LOCALE = "en-GB"
+
+WORDS = {
+    "form": "Your numbers",
+    "chart_title": "Monthly recurring revenue (MRR), month by month",
+    "chart": "A chart of monthly recurring revenue by month.",
+    "kept": "kept",
+    "came_in": "came in",
+    "lost": "lost",
+    "line_goal": "your goal",
+    "line_ceiling": "growth stops near",
+    "line_above": ", above this picture",
+    "table": "Month by month",
+    "reset": "Back to the original numbers",
+    "link": "Copy a link to these numbers",
+    "link_copied": "Copied. Whoever opens the link sees these numbers.",
+    "link_shown": "The link stands in the address bar.",
+    "csv": "Download the table (CSV)",
+    "keep": "Keep these numbers",
+    "lead_both": "With {new} new customers a month and {churn} leaving, ",
+    "lead_new": "With {new} new customers a month, ",
+    "goal_reached": "you reach {goal} a month in month {month} ({calendar}), ",
+    "goal_already": "you are past {goal} a month already, ",
+    "goal_never": "you do not reach {goal} a month within {months} months, ",
+    "no_goal": "you make {closing} a month after {months} months, ",
+    "ceiling_above": "and growth stops near {ceiling}.",
+    "ceiling_below": "and it shrinks towards {ceiling}.",
+    "ceiling_none": "and nothing in these numbers stops growth: ",
+    "cash": "Over the last {span} months of this forecast {left} a month is left after fees and costs. ",
+    "cash_low": "Cash is lowest in month {low_month}, at {low}.",
+    "cash_never_low": "Cash never falls below today's {low}.",
+    "reasons": {
+        "growth of those who stay outruns churn": "those who stay pay more faster than others leave.",
+        "the most loyal hardly ever leave: churn keeps falling": "the most loyal customers hardly ever leave.",
+        "comebacks alone keep it growing": "as many come back as leave.",
+        "referrals alone keep it growing": "customers bring in customers faster than they leave.",
+    },
+}
+
+
+def money(value: float, currency: str, locale: str = LOCALE) -> str:
+    """An amount: no decimals from 100 up, two below.
+
+    >>> money(6000.4, "EUR"), money(29, "EUR"), money(-1234.5, "GBP")
+    ('€6,000', '€29.00', '-£1,235')
+    """
+    decimals = 0 if abs(value) >= 100 or value == 0 else 2
+    pattern = _locale(locale).currency_formats["standard"]
+    return pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False, force_frac=(decimals, decimals))
+
+
+def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
+    """A count, to at most one decimal.
+
+    >>> number(27.1), number(1234), number(0.04)
+    ('27.1', '1,234', '0')
+    """
+    return _locale(locale).decimal_formats[None].apply(_rounded(value, decimals), _locale(locale), force_frac=(0, decimals))
+
+
+def percent(value: float, locale: str = LOCALE) -> str:
+    """A fraction as per cent, to at most two decimals.
+
+    >>> percent(0.04), percent(0.0333333)
+    ('4%', '3.33%')
+    """
+    return _locale(locale).percent_formats[None].apply(_rounded(value, 4), _locale(locale), force_frac=(0, 2))
+
+
+def near(value: float) -> float:
+    """To two significant digits: what a ceiling is known to at best.
+
+    >>> near(5178.3), near(0)
+    (5200.0, 0.0)
+    """
+    return float(f"{value:.1e}")
+
+
+def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str]:
+    """The calendar months before month 1 (index 0), of month 1, 2, ..., `count`.
+
+    >>> month_labels("2027-01", 1)
+    ['Dec 2026', 'Jan 2027']
+    """
+    start = int(first_month[:4]) * 12 + int(first_month[5:]) - 2
+    days = (datetime.date(month // 12, month % 12 + 1, 1) for month in range(start, start + count + 1))
+    return [format_date(day, "MMM y", locale=_locale(locale)) for day in days]
+
+
+def answer(forecast: Forecast, locale: str = LOCALE) -> str:
+    """The answer in one sentence, with a second where the scenario has costs.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> answer(growth.forecast(scenario))
+    'With 0 new customers a month and 4% leaving, you are past €1,000 a month already, and it shrinks towards €0.'
+    """
+    return " ".join("".join(text for text, _ in sentence) for sentence in answer_parts(forecast, locale))
+
+
+def answer_parts(forecast: Forecast, locale: str = LOCALE) -> list[list[tuple[str, bool]]]:
+    """The sentences of the answer, each as pieces (text, whether it is a computed number)."""
+    keys, values, reason = _facts(forecast, locale)
+    first = [piece for key in keys if not key.startswith("cash") for piece in filled(WORDS[key], values)]
+    if reason:
+        first.append((WORDS["reasons"][reason], False))
+    second = [piece for key in keys if key.startswith("cash") for piece in filled(WORDS[key], values)]
+    return [first, second] if second else [first]
+
+
+def filled(template: str, values: dict[str, str]) -> Iterator[tuple[str, bool]]:
+    """A template's pieces: plain text, and the values of its places.
+
+    >>> list(filled("in month {month}.", {"month": "19"}))
+    [('in month ', False), ('19', True), ('.', False)]
+    """
+    for index, piece in enumerate(template.replace("}", "{").split("{")):
+        if piece:
+            yield (values[piece], True) if index % 2 else (piece, False)
+
+
+def has_costs(scenario: Any) -> bool:
+    """Whether the scenario says anything of costs or cash, so that the answer should."""
+    bill, spends = scenario.bill, any(channel.kind == "paid" or channel.monthly_cost for channel in scenario.arrive.channels)
+    costs = (bill.payment_fee_rate, bill.fee_per_payment, bill.monthly_cost_to_serve, bill.monthly_fixed_costs, bill.opening_cash)
+    return spends or any(costs)
+
+
+def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], str]:
+    """Which templates make the answer, the values of their places, and the reason where there is no ceiling."""
+    scenario = forecast.scenario
+    currency, months = scenario.currency, forecast.months
+    churn = forecast.monthly_customer_churn_rate
+    known = np.flatnonzero(~np.isnan(churn))
+    goal, ceiling = goal_month(forecast), growth_ceiling(forecast)
+    values = {
+        "new": number(forecast.new_customers[0], locale),
+        "churn": percent(churn[known[0]], locale) if known.size else "",
+        "goal": money(scenario.goal_mrr or 0, currency, locale),
+        "month": number(goal.value or 0, locale),
+        "calendar": month_labels(scenario.first_month, months, locale)[goal.value or 0],
+        "months": number(months, locale),
+        "closing": money(forecast.closing_mrr[-1], currency, locale),
+        "ceiling": money(near(ceiling.value or 0), currency, locale),
+    }
+    reached = "no_goal" if scenario.goal_mrr is None else "goal_never" if goal.value is None else "goal_already" if goal.value == 0 else "goal_reached"
+    settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if ceiling.value < forecast.opening_mrr[0] else "ceiling_above"
+    keys = ["lead_both" if known.size else "lead_new", reached, settles]
+    if has_costs(scenario):
+        span, low = min(12, months), lowest_cash_month(forecast).value
+        values |= {
+            "span": number(span, locale),
+            "left": money(forecast.net_cash[-span:].mean(), currency, locale),
+            "low": money(lowest_cash(forecast).value, currency, locale),
+            "low_month": number(low, locale),
+        }
+        keys += ["cash", "cash_low" if low else "cash_never_low"]
+    return keys, values, ceiling.reason
+
+
+@cache
+def _locale(name: str) -> Locale:
+    return Locale.parse(name, sep="-")
+
+
+def _rounded(value: float, decimals: int) -> Decimal:
+    """Half away from zero on the shortest decimal of the number, as browsers do; a zero has no sign."""
+    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP) + 0
