@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
+from copy import copy
 from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 from typing import Any
@@ -15,6 +16,7 @@ from typing import Any
 import numpy as np
 from babel import Locale
 from babel.dates import format_date
+from babel.numbers import NumberPattern
 
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling, lowest_cash, lowest_cash_month
@@ -66,8 +68,8 @@ def money(value: float, currency: str, locale: str = LOCALE) -> str:
     ('€6,000', '€29.00', '-£1,235')
     """
     decimals = 0 if abs(value) >= 100 or value == 0 else 2
-    pattern = _locale(locale).currency_formats["standard"]
-    return pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False, force_frac=(decimals, decimals))
+    pattern = _pattern("currency", locale, decimals, decimals)
+    return pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
 
 
 def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
@@ -76,7 +78,7 @@ def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
     >>> number(27.1), number(1234), number(0.04)
     ('27.1', '1,234', '0')
     """
-    return _locale(locale).decimal_formats[None].apply(_rounded(value, decimals), _locale(locale), force_frac=(0, decimals))
+    return _pattern("decimal", locale, 0, decimals).apply(_rounded(value, decimals), _locale(locale))
 
 
 def percent(value: float, locale: str = LOCALE) -> str:
@@ -85,7 +87,7 @@ def percent(value: float, locale: str = LOCALE) -> str:
     >>> percent(0.04), percent(0.0333333)
     ('4%', '3.33%')
     """
-    return _locale(locale).percent_formats[None].apply(_rounded(value, 4), _locale(locale), force_frac=(0, 2))
+    return _pattern("percent", locale, 0, 2).apply(_rounded(value, 4), _locale(locale))
 
 
 def near(value: float) -> float:
@@ -183,6 +185,16 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
 @cache
 def _locale(name: str) -> Locale:
     return Locale.parse(name, sep="-")
+
+
+@cache
+def _pattern(kind: str, locale: str, least: int, most: int) -> NumberPattern:
+    """The locale's pattern for a kind of number, with so many decimals."""
+    formats = {"currency": ("currency_formats", "standard"), "decimal": ("decimal_formats", None), "percent": ("percent_formats", None)}
+    name, key = formats[kind]
+    pattern = copy(getattr(_locale(locale), name)[key])
+    pattern.frac_prec = (least, most)
+    return pattern
 
 
 def _rounded(value: float, decimals: int) -> Decimal:
