@@ -52,7 +52,18 @@ def _editable_items(node: Node, values: tuple) -> bool:
     sections = bool(values) and bool(node.value) and all(isinstance(value, BaseModel) for value in values)
     if not sections or not all(isinstance(child.value, dict) for child in node.value):
         return False
-    return all(map(_editable, node.value, values)) and (not node.flow or len(values) == len(node.value))
+    same_length = len(values) == len(node.value)
+    return all(_editable(node.value[n], value) for n, value in _pairs(node, values)) and (same_length or not node.flow)
+
+
+def _pairs(node: Node, sections: tuple[BaseModel, ...]) -> list[tuple[int, BaseModel]]:
+    """Which item of the list becomes which section: by name where items were only taken out or added at the end, else by position."""
+    there = [child.value["name"].value if "name" in child.value else None for child in node.value]
+    wanted = [getattr(section, "name", None) for section in sections]
+    common = [name for name in there if name in wanted and name is not None]
+    if len(there) != len(wanted) and common and wanted[: len(common)] == common and len(set(there)) == len(there):
+        return [(there.index(name), section) for name, section in zip(common, sections, strict=False)]
+    return list(enumerate(sections[: len(there)]))
 
 
 def _section(text: str, node: Node, section: BaseModel) -> list[Edit]:
@@ -68,13 +79,14 @@ def _section(text: str, node: Node, section: BaseModel) -> list[Edit]:
 
 
 def _items(text: str, node: Node, sections: tuple[BaseModel, ...]) -> list[Edit]:
-    """A list of sections, matched by position: surplus ones go from its end, further ones are added there."""
-    both = min(len(node.value), len(sections))
-    edits = [edit for child, section in zip(node.value, sections, strict=False) for edit in _section(text, child, section)]
-    if len(node.value) > both:
-        edits.append((_line_end(text, node.value[both - 1].end), _line_end(text, node.end), ""))
+    """A list of sections: surplus ones go, with the comments above them, and further ones are added at its end."""
+    pairs = _pairs(node, sections)
+    kept = [n for n, _ in pairs]
+    edits = [edit for n, section in pairs for edit in _section(text, node.value[n], section)]
+    ends = [_above(text, node.start), *(_line_end(text, child.end) for child in node.value)]
+    edits += [(ends[n], ends[n + 1], "") for n in range(len(node.value)) if n not in kept]
     indent, place = _column(text, node.start), _line_end(text, node.end)
-    for section in sections[both:]:
+    for section in sections[len(pairs) :]:
         edits.append((place, place, f"\n{' ' * indent}- {block(plain(section), indent + 2)}"))
     return edits
 
@@ -99,6 +111,14 @@ def _same(there: Any, wanted: Any) -> bool:
 def _line_end(text: str, place: int) -> int:
     end = text.find("\n", place)
     return len(text) if end < 0 else end
+
+
+def _above(text: str, place: int) -> int:
+    """The end of the line above `place`, blank lines and comments passed over."""
+    lines = text[:place].split("\n")[:-1]
+    while lines and (not lines[-1].strip() or lines[-1].lstrip().startswith("#")):
+        lines.pop()
+    return len("\n".join(lines))
 
 
 def _column(text: str, place: int) -> int:

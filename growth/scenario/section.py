@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Annotated, Any
+from unicodedata import category
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
 from pydantic_core import PydanticCustomError
@@ -31,17 +32,15 @@ def unique_names(place: str, parts: tuple) -> None:
             raise broken(f"{place}: each name once", name)
 
 
-def _one_line(text: str) -> str:
-    if not text.isprintable():
-        raise broken("text on one line, of printable characters", repr(text)[:60])
-    return text
-
-
-def _printable(text: str) -> str:
+def _printable(text: str, *, but: str = "\n\r\t") -> str:
     for character in text:
-        if not character.isprintable() and character not in "\n\t" and not character.isspace():
-            raise broken("text of printable characters", repr(character))
+        if character not in but and category(character) in ("Cc", "Zl", "Zp"):  # control characters, separators of lines
+            raise broken("text without control characters" if but else "text on one line", repr(character))
     return text
+
+
+def _one_line(text: str) -> str:
+    return _printable(text, but="")
 
 
 MONTH = r"^(19|20|21)[0-9][0-9]-(0[1-9]|1[0-2])$"

@@ -76,7 +76,7 @@ BROKEN = {
     "an open quote": (demo("owner: The", 'owner: "The'), "not valid YAML"),
     "a colon in text": (demo("The makers of", "The makers: of"), "text that holds a colon needs quotes"),
     "a control character": (demo("The makers", "The \x07makers"), "not valid YAML"),
-    "a hidden control character": (demo("The makers of Fernhollow", '"The \\x07makers"'), "owner: text of printable characters"),
+    "a hidden control character": (demo("The makers of Fernhollow", '"The \\x07makers"'), "owner: text without control characters"),
     "yes for true": (demo("invented: true", "invented: yes"), "invented: a value that all readers of YAML read alike (found 'yes')"),
     "an octal number": (demo("mean_age_months: 9", "mean_age_months: 011"), "mean_age_months: a value that all readers"),
     "an exponent without a point": (demo("mrr: 1160", "mrr: 1e3"), "(found '1e3'). Write 1000."),
@@ -180,7 +180,7 @@ SCALARS = st.one_of(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400, deadline=None, derandomize=True)
 @given(SCALARS)
 def test_a_value_we_accept_is_what_papermill_reads(text):
     """Our small set of plain values against the other library's, which follows YAML 1.1."""
@@ -216,13 +216,13 @@ def never_another_error(text: str) -> None:
         str(error).encode("utf-8", "backslashreplace")
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250, deadline=None, derandomize=True)
 @given(st.lists(PIECES | st.text(max_size=4), max_size=40).map("".join))
 def test_any_text_is_a_scenario_or_a_scenario_error(text):
     never_another_error(text)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120, deadline=None, derandomize=True)
 @given(st.integers(0, len(DEMO)), st.integers(0, 40), st.lists(PIECES | st.text(max_size=6), max_size=3).map("".join))
 def test_any_change_of_the_demo_is_a_scenario_or_a_scenario_error(place, cut, new):
     never_another_error(DEMO[:place] + new + DEMO[place + cut :])

@@ -84,6 +84,26 @@ def test_channels_are_added_and_taken_away_at_the_end(file):
     assert file.read_text(encoding="utf-8") == DEMO + GIVEAWAY
 
 
+@pytest.mark.parametrize("stays", [("one",), ("two",), ("three",), ("one", "three"), ("two", "three"), ("one", "two")])
+def test_what_is_said_of_a_channel_stays_with_it_when_others_go(file, stays):
+    def part(name, number):
+        return f"      # {name}-{number} was measured\n      - name: {name}\n        monthly_visitors: {number}  # of {name}\n"
+
+    head, rest = DEMO.split("      - name: search\n")
+    parts = {name: part(name, number) for number, name in enumerate(("one", "two", "three"), start=1)}
+    tail = rest[rest.index("\n  # Try") :]
+    file.write_text(head + "".join(parts.values()) + tail, encoding="utf-8")
+    scenario = growth.load_scenario(file)
+    channels = [channel for channel in scenario.model_dump()["arrive"]["channels"] if channel["name"] in stays]
+    new = changed(scenario, arrive={"channels": [*channels, {"name": "four"}]} if len(stays) == 1 else {"channels": channels})
+    growth.save_scenario(new, file)
+    assert growth.load_scenario(file) == new
+    text = file.read_text(encoding="utf-8")
+    for name in parts:
+        assert (f"# of {name}\n" in text) == (f"# {name}-" in text) == (name in stays)
+    assert ("      - name: four\n        kind: steady\n\n  # Try" in text) == (len(stays) == 1)
+
+
 def test_a_file_in_another_layout_keeps_it(tmp_path):
     path = tmp_path / "shop.yaml"
     path.write_text(
@@ -196,9 +216,9 @@ def test_draws_are_refused(file):
 share = st.floats(0, 1) | st.sampled_from([0.0, 1.0, 1e-7, 0.1])
 money = st.floats(0, 1e6) | st.integers(0, 10**6)
 month = st.integers(1, 120)
-letters = st.characters(categories=("L", "N", "P", "S"), include_characters=" ")
+letters = st.characters(categories=("L", "N", "P", "S", "Cf"), include_characters=" ")
 name = st.text(letters, max_size=30).map(lambda text: f"a{text}"[::-1]) | st.sampled_from(
-    ["no", "012", "1e3", "- a", "a: b", "#", "'", '"', "null", "2027-01-01", "é, ü", "00", "~", "<<", "a #b", "!", "\U0001f3fa"]
+    ["no", "012", "1e3", "- a", "a: b", "#", "'", '"', "null", "2027-01-01", "é, ü", "00", "~", "<<", "a #b", "!", "\U0001f469\u200d\U0001f3a8"]
 )
 text = st.text(st.characters(categories=("L", "N", "P", "S", "Zs"), include_characters="\n\t"), max_size=60)
 paragraph = st.lists(st.sampled_from(["growth", "a", "#", "-", "key:", "it's", "4%"]), min_size=20, max_size=60).map(" ".join)
@@ -235,7 +255,7 @@ scenarios = st.fixed_dictionaries(
 ).map(Scenario.model_validate)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120, deadline=None, derandomize=True)
 @given(scenarios, scenarios)
 def test_what_is_saved_is_read_back_by_us_and_by_papermill(first, second):
     """A new file; then another scenario saved over it; then the first again."""
@@ -247,7 +267,7 @@ def test_what_is_saved_is_read_back_by_us_and_by_papermill(first, second):
             assert read_yaml_file(str(path))["scenario"] == load_document(path).scenario
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80, deadline=None, derandomize=True)
 @given(scenarios)
 def test_saving_over_the_demo_keeps_the_words_of_the_page(scenario):
     with tempfile.TemporaryDirectory() as folder:
