@@ -22,7 +22,7 @@ STAGES = {
     "stay": "Stay",
     "grow": "Grow",
     "bill": "Costs",
-    "": "Look ahead",
+    "": "Aim",
 }
 
 
@@ -36,7 +36,7 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
     found = [
         _control(path, value, entry, whose, scenario.currency, locale)
         for path, value, entry, default, whose in _walk(scenario)
-        if entry.slider and value is not None and (entry.always or value != default) and _matters(path, scenario)
+        if _shown(path, value, entry, default, scenario)
     ]
     order = list(STAGES.values())
     return sorted(found, key=lambda control: order.index(control["stage"]))
@@ -57,21 +57,32 @@ def _walk(section: BaseModel, path: str = "", whose: str = "") -> Iterator[tuple
             yield place, value, entry, None if info.is_required() else info.default, whose
 
 
+def _shown(path: str, value: Any, entry: Assumption, default: Any, scenario: Scenario) -> bool:
+    """Whether it has a control: a sole plan's share and what moves nothing on the page have none."""
+    if not entry.slider or value is None or not _matters(path, scenario):
+        return False
+    return entry.always or value != default or path.endswith(".share")
+
+
 def _matters(path: str, scenario: Scenario) -> bool:
-    """Whether moving it can change anything: ages matter only where something depends on age, a sole plan has every customer."""
+    """Whether moving it can change what the page shows."""
+    plans, channels = scenario.pay.plans, scenario.arrive.channels
     if path == "opening.mean_age_months":
         return scenario.opening.ages is None and not ageless(scenario)
-    if path.startswith("pay.plans") and path.endswith(".share"):
-        return len(scenario.pay.plans) > 1
-    return True
+    if path.endswith(".share"):
+        return len(plans) > 1
+    if path.startswith("stay.churn."):
+        return any(plan.churn is None and plan.renewal_rate is None for plan in plans)
+    if path.startswith("pay.plans.") and ".churn." in path:
+        return plans[int(path.split(".")[2])].renewal_rate is None
+    if path == "sign_up.signup_rate":
+        return any(channel.signup_rate is None for channel in channels)
+    if path == "pay.conversion_rate":
+        return scenario.sign_up.monthly_referral_rate > 0 or any(channel.conversion_rate is None for channel in channels)
+    return path != "bill.monthly_discount_rate"  # lifetime value alone
 
 
 def _control(path: str, value: float, entry: Assumption, whose: str, currency: str, locale: str) -> dict[str, Any]:
-    low, high, step = entry.slider
-    if value > high:
-        high = min(_round_up(value * 1.5), entry.high)
-    if value < low:
-        low = max(-_round_up(-value * 1.5) if value < 0 else 0.0, entry.low)
     head = path.split(".")[0]
     return {
         "path": path,
@@ -81,10 +92,24 @@ def _control(path: str, value: float, entry: Assumption, whose: str, currency: s
         "help": entry.help,
         "low": entry.low,
         "high": entry.high,
-        "slider": [low, high, step],
+        "slider": list(_slider(value, entry)),
         "share": entry.unit == "share",
         "whole": entry.whole,
     }
+
+
+def _slider(value: float, entry: Assumption) -> tuple[float, float, float]:
+    """The slider's lowest and highest value and its step, widened where the value lies beyond them."""
+    low, high, step = entry.slider
+    if value > high:
+        high = min(_round_up(value * 1.5), entry.high)
+    elif value < 0 and value < low:
+        low = max(-_round_up(-value * 1.5), entry.low)
+    elif value == 0 and value < low:
+        low = 0.0
+    elif value < low:  # small and above zero: in steps small enough to reach it
+        low = step = 1.0 if entry.whole else min(step, _round_up(value / 2))
+    return low, high, step
 
 
 def _suffix(unit: str, currency: str, locale: str) -> str:

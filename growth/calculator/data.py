@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from growth.calculator.controls import controls
-from growth.calculator.words import LOCALE, WORDS, answer_parts, money, month_labels, number
+from growth.calculator.words import LOCALE, WORDS, answer_parts, column, month_labels
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
@@ -57,13 +57,13 @@ def table_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
     """The month-by-month table as HTML, folded; a column that is zero throughout is left out."""
     currency = forecast.scenario.currency
     labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
-    columns = [column for column in COLUMNS if column[3] or np.any(getattr(forecast, column[0]) != 0)]
-    heads = "".join(f'<th scope="col">{escape(heading)}</th>' for _, heading, _, _ in columns)
+    shown = [(name, heading, kind) for name, heading, kind, always in COLUMNS if always or np.any(getattr(forecast, name) != 0)]
+    columns = [column(getattr(forecast, name), kind, currency, locale) for name, _, kind in shown]
+    heads = "".join(f'<th scope="col">{escape(heading)}</th>' for _, heading, _ in shown)
     rows = []
-    for t in range(forecast.months):
-        cells = (getattr(forecast, name)[t] for name, _, _, _ in columns)
-        texts = (money(cell, currency, locale) if kind == "money" else number(cell, locale) for cell, (_, _, kind, _) in zip(cells, columns, strict=True))
-        rows.append(f'<tr><th scope="row">{t + 1} <span>{escape(labels[t + 1])}</span></th>{"".join(f"<td>{escape(text)}</td>" for text in texts)}</tr>')
+    for month, texts in enumerate(zip(*columns, strict=True), start=1):
+        cells = "".join(f"<td>{escape(text)}</td>" for text in texts)
+        rows.append(f'<tr><th scope="row">{month} <span>{escape(labels[month])}</span></th>{cells}</tr>')
     return (
         '<details class="growth-table"><summary>Month by month</summary><div class="growth-scroll" tabindex="0" role="region" aria-label="Month by month">'
         f'<table><thead><tr><th scope="col">month</th>{heads}</tr></thead><tbody>{"".join(rows)}</tbody></table></div></details>'

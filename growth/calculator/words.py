@@ -40,8 +40,15 @@ WORDS = {
     "link_shown": "The link stands in the address bar.",
     "csv": "Download the table (CSV)",
     "keep": "Keep these numbers",
-    "lead_both": "With {new} new customers a month and {churn} leaving, ",
-    "lead_new": "With {new} new customers a month, ",
+    "new": "With {new} new customers a month",
+    "new_on_average": " on average",
+    "new_rising": ", rising to {new_end},",
+    "new_falling": ", falling to {new_end},",
+    "churn": " and {churn} leaving",
+    "churn_rising": ", rising to {churn_end}",
+    "churn_falling": ", falling to {churn_end}",
+    "lead_end": ", ",
+    "lead_end_after_comma": " ",
     "goal_reached": "you reach {goal} a month in month {month} ({calendar}), ",
     "goal_already": "you are past {goal} a month already, ",
     "goal_never": "you do not reach {goal} a month within {months} months, ",
@@ -61,13 +68,14 @@ WORDS = {
 }
 
 
-def money(value: float, currency: str, locale: str = LOCALE) -> str:
-    """An amount: no decimals from 100 up, two below.
+def money(value: float, currency: str, locale: str = LOCALE, decimals: int | None = None) -> str:
+    """An amount: no decimals from 100 up, two below, where `decimals` does not say how many.
 
     >>> money(6000.4, "EUR"), money(29, "EUR"), money(-1234.5, "GBP")
     ('€6,000', '€29.00', '-£1,235')
     """
-    decimals = 0 if abs(value) >= 100 or value == 0 else 2
+    if decimals is None:
+        decimals = 0 if abs(value) >= 100 or value == 0 else 2
     pattern = _pattern("currency", locale, decimals, decimals)
     return pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
 
@@ -79,6 +87,19 @@ def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
     ('27.1', '1,234', '0')
     """
     return _pattern("decimal", locale, 0, decimals).apply(_rounded(value, decimals), _locale(locale))
+
+
+def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -> list[str]:
+    """A column of a table, "money" or "number", with as many decimals in every row: none for amounts that reach 100.
+
+    >>> column(np.array([98.5, 101.0]), "money", "EUR"), column(np.array([27.1, 88.0]), "number", "EUR")
+    (['€99', '€101'], ['27.1', '88.0'])
+    """
+    if kind == "number":
+        pattern = _pattern("decimal", locale, 1, 1)
+        return [pattern.apply(_rounded(value, 1), _locale(locale)) for value in values]
+    decimals = 0 if np.abs(values).max(initial=0) >= 100 else 2
+    return [money(value, currency, locale, decimals) for value in values]
 
 
 def percent(value: float, locale: str = LOCALE) -> str:
@@ -96,7 +117,8 @@ def near(value: float) -> float:
     >>> near(5178.3), near(0)
     (5200.0, 0.0)
     """
-    return float(f"{value:.1e}")
+    exact = Decimal(float(value))
+    return float(exact.quantize(Decimal(1).scaleb(exact.adjusted() - 1), rounding=ROUND_HALF_UP)) if value else 0.0
 
 
 def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str]:
@@ -154,12 +176,9 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
     """Which templates make the answer, the values of their places, and the reason where there is no ceiling."""
     scenario = forecast.scenario
     currency, months = scenario.currency, forecast.months
-    churn = forecast.monthly_customer_churn_rate
-    known = np.flatnonzero(~np.isnan(churn))
     goal, ceiling = goal_month(forecast), growth_ceiling(forecast)
-    values = {
-        "new": number(forecast.new_customers[0], locale),
-        "churn": percent(churn[known[0]], locale) if known.size else "",
+    lead, values = _lead(forecast, locale)
+    values |= {
         "goal": money(scenario.goal_mrr or 0, currency, locale),
         "month": number(goal.value or 0, locale),
         "calendar": month_labels(scenario.first_month, months, locale)[goal.value or 0],
@@ -167,9 +186,9 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
         "closing": money(forecast.closing_mrr[-1], currency, locale),
         "ceiling": money(near(ceiling.value or 0), currency, locale),
     }
-    reached = "no_goal" if scenario.goal_mrr is None else "goal_never" if goal.value is None else "goal_already" if goal.value == 0 else "goal_reached"
+    reached = "goal_already" if goal.value == 0 else "goal_never" if goal.value is None else "goal_reached"
     settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if ceiling.value < forecast.opening_mrr[0] else "ceiling_above"
-    keys = ["lead_both" if known.size else "lead_new", reached, settles]
+    keys = [*lead, "no_goal" if scenario.goal_mrr is None else reached, settles]
     if has_costs(scenario):
         span, low = min(12, months), lowest_cash_month(forecast).value
         values |= {
@@ -180,6 +199,42 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
         }
         keys += ["cash", "cash_low" if low else "cash_never_low"]
     return keys, values, ceiling.reason
+
+
+def _lead(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str]]:
+    """Who joins and who leaves: at first, and at the end of the forecast where that differs by more than a twentieth.
+
+    Over a year where seasons or yearly plans make single months say little, else in a single month."""
+    scenario = forecast.scenario
+    seasonal = any(channel.season is not None for channel in scenario.arrive.channels)
+    yearly = any(plan.billing == "yearly" for plan in scenario.pay.plans)
+    new = _ends(forecast.new_customers, np.ones(forecast.months), 12 if seasonal else 1)
+    churn = _ends(forecast.lost_customers, forecast.opening_customers, 12 if yearly else 1)
+    keys = ["new", "new_on_average"] if seasonal else ["new"]
+    keys += _moving("new", new)
+    moving, values = len(keys) > 1 + seasonal, {"new": number(new[0], locale), "new_end": number(new[1], locale)}
+    if churn:
+        keys += ["churn", *_moving("churn", churn), "lead_end"]
+        values |= {"churn": percent(churn[0], locale), "churn_end": percent(churn[1], locale)}
+    else:
+        keys.append("lead_end_after_comma" if moving else "lead_end")
+    return keys, values
+
+
+def _ends(part: np.ndarray, whole: np.ndarray, span: int) -> tuple[float, float] | None:
+    """part / whole over the first and the last `span` months of those in which there is a whole; None where there are none."""
+    there = np.flatnonzero(whole > 0)
+    if not there.size:
+        return None
+    first, last = there[:span], there[-span:]
+    return float(part[first].sum() / whole[first].sum()), float(part[last].sum() / whole[last].sum())
+
+
+def _moving(key: str, ends: tuple[float, float]) -> list[str]:
+    first, last = ends
+    if abs(last - first) <= 0.05 * max(first, last):
+        return []
+    return [f"{key}_rising" if last > first else f"{key}_falling"]
 
 
 @cache

@@ -1,0 +1,121 @@
+"""The words of a giveaway: the `giveaway` part of a scenario file, validated.
+
+The trade's recipe (common practice, no source): one specific question, proof by quotation and detail that the writer knows the
+reader's case, one answer, one plain invitation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from urllib.parse import urlsplit
+
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
+
+from growth.errors import Problem, ScenarioError
+from growth.scenario import Scenario
+from growth.scenario.file import load_document, load_scenario, validate
+from growth.scenario.section import Name, Section, Text, broken
+
+Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+FieldName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9_\[\].-]*$", max_length=60)]
+
+CONSENT = (
+    "By sending this form you ask for these e-mails. You can leave the list with one click in any of them. "
+    "Your address is used for nothing else."
+)
+CAUTIONS = (
+    "This is a forecast, not advice and not a promise. It shows what follows from the numbers above and nothing else.",
+    "It works with averages. With few customers, single months will differ a lot: three may leave at once, or none for a season.",
+    "It does not know your market, a new rival, your health, or what you will change next month.",
+    "Questions of tax, accounting, contracts and law belong to your local rules and to people licensed to answer them.",
+)
+
+
+def _address(value: str) -> str:
+    """An https address (or http on this machine), with nothing in it that a browser could read as anything else."""
+    parts = urlsplit(value)
+    local = parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1", "::1")
+    odd = any(character in value for character in " \t\r\n\"'<>\\^`{|};,") or not value.isascii()
+    try:
+        whole = bool(parts.hostname) and parts.username is None and (parts.port is None or parts.port > 0)
+    except ValueError:
+        whole = False
+    if odd or not whole or not (parts.scheme == "https" or local):
+        raise broken("an address that begins with https://", value, "Quotes, spaces and other schemes are refused.")
+    return value
+
+
+Address = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), AfterValidator(_address)]
+
+
+class Quotation(Section):
+    """What an owner said, and who it was (an invented speaker is called so)."""
+
+    words: Text
+    who: Name
+
+
+class Case(Section):
+    """Proof that the writer knows the reader's case: quotations, and details in paragraphs of their own."""
+
+    quotations: Annotated[tuple[Quotation, ...], Field(max_length=6)] = ()
+    details: Annotated[tuple[Text, ...], Field(max_length=8)] = ()
+
+
+class Invitation(Section):
+    """The one invitation. With form_address a form posts the e-mail address there; without it there is a plain link or only text."""
+
+    text: Text
+    button: Name = "Send it to me"
+    form_address: Address | None = None
+    link: Address | None = None
+    email_field: FieldName = "email"
+    piece_field: FieldName = "piece"
+    consent: Annotated[Text, Field(min_length=20)] = CONSENT
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Invitation:
+        if self.form_address and self.link:
+            raise broken("one way in: form_address or link", self.link)
+        return self
+
+
+class Giveaway(Section):
+    """One giveaway. `name` names the page's file and is sent with every sign-up, so that each can be traced to its piece."""
+
+    name: Slug
+    question: Annotated[Text, Field(min_length=10)]
+    case: Case = Case()
+    byline: Text = ""
+    cautions: Annotated[tuple[Text, ...], Field(max_length=8)] = ()
+    invitation: Invitation | None = None
+    language: Literal["en"] = "en"
+
+
+def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
+    """The validated words of a file, of a mapping (with or without the root key), or a plain question where there are none.
+
+    Raises ScenarioError that lists every problem with its line.
+
+    >>> scenario = load_scenario({"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}})
+    >>> load_giveaway(None, scenario=scenario).question
+    'How big can Fernhollow get?'
+    """
+    if isinstance(source, Giveaway):
+        return source
+    if isinstance(source, (str, Path)):
+        document = load_document(source)
+        if document.giveaway is not None:
+            return validate(Giveaway, document.giveaway, file=document.file, lines=document.lines, root="giveaway")
+        source = None
+    if isinstance(source, Mapping):
+        words = source.get("giveaway", source if "scenario" not in source else None)
+        if words is not None:
+            return validate(Giveaway, words, root="giveaway")
+    elif source is not None:
+        raise ScenarioError([Problem("giveaway", "a path or a mapping", type(source).__name__)])
+    slug = "".join(c if c.isascii() and c.isalnum() else "-" for c in scenario.business.lower())
+    name = "-".join(part for part in slug.split("-") if part)[:50].strip("-")
+    return Giveaway(name=name or "forecast", question=f"How big can {scenario.business} get?")

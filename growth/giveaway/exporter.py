@@ -1,0 +1,148 @@
+"""From an executed giveaway notebook to one self-contained page: an nbconvert exporter, named "giveaway".
+
+The page asks no other host for anything. Its content policy, in a meta tag, allows its own one script and one style by their
+hashes, and a form to post to the invitation's address alone.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from jinja2 import Environment, FileSystemLoader
+from markupsafe import Markup, escape
+from nbconvert.exporters import Exporter
+from nbconvert.filters import markdown2html
+from traitlets import default
+
+from growth.calculator import PAGE_DATA, answer_html, script, style, table_html
+from growth.engine import forecast
+from growth.errors import PublishError
+from growth.giveaway.sections import PAGE_FACTS
+from growth.scenario.file import load_scenario
+
+_HERE = Path(__file__).parent / "template"
+NOTE = "note"  # tag of cells that speak to the consultant, not to the reader
+
+# Mounts the one calculator of the page; what stands in its place with scripts off is replaced.
+BOOT = """
+{
+  const place = document.getElementById("calculator");
+  if (place) place.calculator = mount(place, JSON.parse(document.getElementById("calculator-data").textContent));
+}
+"""
+
+
+class GiveawayExporter(Exporter):
+    """`jupyter nbconvert --to giveaway NOTEBOOK`: every output and every Markdown cell without the tag "note", in order.
+
+    Code is left out. Raises PublishError where a cell holds an error, or where the notebook has not been run.
+    """
+
+    export_from_notebook = "Giveaway page"
+
+    @default("file_extension")
+    def _file_extension_default(self) -> str:
+        return ".html"
+
+    output_mimetype = "text/html"
+
+    def from_notebook_node(self, nb: Any, resources: Any = None, **kw: Any) -> tuple[str, dict]:
+        """The page's HTML, and nbconvert's resources."""
+        nb, resources = super().from_notebook_node(nb, resources, **kw)
+        return page_html(nb), resources
+
+
+def page_html(notebook: Any) -> str:
+    """The self-contained page of an executed notebook. Raises PublishError; see GiveawayExporter."""
+    facts, pieces, data = {}, [], None
+    for index, cell in enumerate(notebook.cells, start=1):
+        if NOTE in cell.metadata.get("tags", ()):
+            continue
+        if cell.cell_type == "markdown":
+            pieces.append(markdown2html(cell.source))
+        for output in cell.get("outputs", ()):
+            if output.output_type == "error":
+                raise PublishError(f"cell {index} of the notebook failed: {output.ename}: {output.evalue}")
+            bundle = output.get("data", {})
+            facts = facts or bundle.get(PAGE_FACTS, {})
+            if PAGE_DATA in bundle and data is None:
+                data = bundle[PAGE_DATA]
+                pieces.append(_calculator(data))
+            else:
+                pieces.append(_shown(bundle))
+    if not facts or data is None:
+        raise PublishError("the notebook has not been run, or shows no question and no calculator: there is nothing to publish")
+    return _page(facts, [piece for piece in pieces if piece.strip()], data)
+
+
+def _calculator(data: dict) -> str:
+    """The calculator's place in the page, holding the worked answer and the table for readers with scripts off."""
+    result = forecast(load_scenario({"scenario": data["scenario"]}))
+    off = '<noscript><p class="scripts-off">Scripts are off, so the sliders are not here. The worked answer and its table are.</p></noscript>'
+    inner = answer_html(result, locale=data["locale"]) + off + table_html(result, locale=data["locale"])
+    return f'<section id="calculator" class="growth-calculator" aria-label="Calculator">{inner}</section>'
+
+
+def _shown(bundle: dict) -> str:
+    """The richest form of an output that a page without scripts of its own can show."""
+    if "text/html" in bundle:
+        return _joined(bundle["text/html"])
+    if "image/svg+xml" in bundle:
+        return _joined(bundle["image/svg+xml"])
+    for kind in ("image/png", "image/jpeg"):
+        if kind in bundle:
+            return f'<p><img alt="" src="data:{kind};base64,{_joined(bundle[kind]).strip()}"></p>'
+    if "text/markdown" in bundle:
+        return markdown2html(_joined(bundle["text/markdown"]))
+    return ""
+
+
+def _page(facts: dict, pieces: list[str], data: dict) -> str:
+    code, look = script() + BOOT, style() + (_HERE / "page.css").read_text("utf-8")
+    policy = {
+        "default-src": "'none'",
+        "script-src": f"'sha256-{_hash(code)}'",
+        "style-src": f"'sha256-{_hash(look)}'",
+        "img-src": "data:",
+        "base-uri": "'none'",
+        "form-action": _origin(facts["form_address"]) if facts.get("form_address") else "'none'",
+    }
+    return _template().render(
+        facts=facts,
+        policy="; ".join(f"{name} {value}" for name, value in policy.items()),
+        body=Markup("\n".join(pieces)),
+        data=Markup(_json(data)),
+        script=Markup(code),
+        style=Markup(look),
+    )
+
+
+@cache
+def _template() -> Any:
+    return Environment(loader=FileSystemLoader(_HERE), autoescape=True, trim_blocks=True, lstrip_blocks=True).get_template("page.html.j2")
+
+
+def _hash(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode()
+
+
+def _json(data: dict) -> str:
+    """JSON that no HTML parser can read as anything else."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+
+
+def _origin(address: str) -> str:
+    """The address as a source of a content policy: without its query, which a policy may not hold."""
+    parts = urlsplit(address)
+    return str(escape(f"{parts.scheme}://{parts.netloc}{parts.path}"))
+
+
+def _joined(text: Any) -> str:
+    return "".join(text) if isinstance(text, list) else str(text)

@@ -1,0 +1,66 @@
+"""What an answer leans on most: how far the last month's MRR moves when one assumption is a tenth off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from growth.calculator.controls import controls
+from growth.calculator.words import LOCALE
+from growth.engine import forecast
+from growth.errors import GrowthError
+from growth.scenario import Scenario
+from growth.scenario.file import load_scenario
+
+STEP = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Leaning:
+    """label: the control's words. lower, higher: relative change of the last month's MRR with the assumption a tenth lower and
+    a tenth higher, as fractions; None where that value is not valid."""
+
+    label: str
+    lower: float | None
+    higher: float | None
+
+    @property
+    def size(self) -> float:
+        """The larger of the two changes, without its sign."""
+        return max(abs(change) for change in (self.lower, self.higher, 0.0) if change is not None)
+
+
+def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
+    """Every assumption with a control (but for the months ahead and the goal), the one that moves the answer most first.
+
+    >>> business = {"business": "Fernhollow", "opening": {"customers": 40, "mrr": 1160}, "pay": {"plans": [{"name": "Studio",
+    ...     "monthly_price": 29}]}}
+    >>> [(one.label, round(one.lower, 3)) for one in leanings(load_scenario(business))][:2]
+    [('Customers leaving each month', 0.161), ('What they pay in all', -0.1)]
+    """
+    base = forecast(scenario).closing_mrr[-1]
+    if base == 0:
+        return []
+    values = scenario.model_dump(mode="json")
+    found = []
+    for control in controls(scenario, locale):
+        path = control["path"]
+        if path in ("months", "goal_mrr") or control["whole"] or path.endswith(".share"):
+            continue
+        changes = []
+        for factor in (1 - STEP, 1 + STEP):
+            try:
+                moved = forecast(load_scenario({"scenario": _moved(values, path, factor)}))
+                changes.append(float(moved.closing_mrr[-1] / base - 1))
+            except GrowthError:  # a tenth more would leave the valid range
+                changes.append(None)
+        found.append(Leaning(control["label"], *changes))
+    return sorted((one for one in found if one.size > 1e-6), key=lambda one: -one.size)
+
+
+def _moved(values: dict, path: str, factor: float) -> dict:
+    """A copy of a scenario's JSON with one number multiplied."""
+    head, _, rest = path.partition(".")
+    key = int(head) if isinstance(values, list) else head
+    copy = list(values) if isinstance(values, list) else dict(values)
+    copy[key] = _moved(copy[key], rest, factor) if rest else copy[key] * factor
+    return copy

@@ -1,0 +1,74 @@
+"""Publishing: the giveaway notebook run with papermill, and exported to one page."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from growth.errors import PublishError
+from growth.files import replace_file
+from growth.giveaway.brief import load_giveaway
+from growth.scenario.file import load_scenario
+
+MOST_BYTES = 150 * 1024  # what a page weighs at most without pictures of its own
+
+
+def publish(
+    source: str | Path, *, to: str | Path, notebook: str | Path | None = None, progress: Callable[..., None] | None = None
+) -> Path:
+    """Makes the page of a scenario file in the folder `to` and returns its path, `to`/<name of the giveaway>.html.
+
+    notebook: a giveaway notebook of one's own; None takes the one that comes along. progress(done=, of=, what=) is called as
+    the work goes on. An existing page is replaced only by a whole new one. Raises ScenarioError for a file that is not valid
+    and PublishError where the notebook fails or the page cannot be written.
+    """
+    tell = progress or (lambda **_: None)
+    tell(done=0, of=3, what="checking the scenario")
+    scenario = load_scenario(source)
+    giveaway = load_giveaway(source, scenario=scenario)
+    notebook = Path(notebook) if notebook else giveaway_notebook()
+    if not notebook.is_file():
+        raise PublishError("no such notebook", file=str(notebook))
+    parameters = {"scenario": scenario.model_dump(mode="json"), "giveaway": giveaway.model_dump(mode="json")}
+
+    tell(done=1, of=3, what=f"running {notebook.name}")
+    from growth.giveaway.exporter import page_html
+
+    page = page_html(executed(notebook, parameters))
+    tell(done=2, of=3, what="writing the page")
+    folder = Path(to)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path = replace_file(folder / f"{giveaway.name}.html", page)
+    except OSError as error:
+        raise PublishError(f"the page cannot be written: {error.strerror or error}. Nothing was changed.", file=str(folder)) from None
+    tell(done=3, of=3, what="done")
+    return path
+
+
+def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
+    """The notebook run by papermill with these parameters, as a notebook node. Raises PublishError that names the failed cell."""
+    import papermill
+    from papermill.exceptions import PapermillException, PapermillExecutionError
+
+    notebook = notebook.resolve()
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            return papermill.execute_notebook(
+                str(notebook), str(Path(folder) / notebook.name), parameters=parameters, cwd=str(notebook.parent),
+                progress_bar=False, kernel_name="python3", language="python",
+            )
+        except PapermillExecutionError as error:
+            raise PublishError(f"cell {error.cell_index} failed: {error.ename}: {error.evalue}", file=str(notebook)) from None
+        except (PapermillException, ValueError, OSError) as error:
+            raise PublishError(f"it cannot be run: {error}", file=str(notebook)) from None
+
+
+def giveaway_notebook() -> Path:
+    """The giveaway notebook of a checkout, or of an installed package."""
+    name = Path("notebooks") / "giveaway.ipynb"
+    places = (Path(__file__).parents[2] / name, Path(sys.prefix) / "share" / "growth-workbook" / name)
+    return next((place for place in places if place.is_file()), places[0])

@@ -1,0 +1,152 @@
+"""The sections of the published page as pieces of HTML, made from a scenario, its forecast and the giveaway's words.
+
+Every text from a file is escaped here; the numbers in the prose are computed from the forecast.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from html import escape
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+
+from growth.calculator.words import LOCALE, answer, money, month_labels, number, percent
+from growth.engine import Forecast
+from growth.giveaway.brief import CAUTIONS, Giveaway
+from growth.giveaway.leaning import Leaning, leanings
+
+PAGE_FACTS = "application/vnd.growth.giveaway+json"  # the mime type under which a notebook holds what the page's head needs
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A piece of the page: shown in a notebook as HTML, and taken into the page as it is."""
+
+    html: str
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, Any]:
+        bundle: dict[str, Any] = {"text/html": self.html, "text/plain": "a piece of the page"}
+        return bundle | ({PAGE_FACTS: self.facts} if self.facts else {})
+
+
+def question(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> Piece:
+    """The title, and what the page's head needs to know."""
+    byline = f'<p class="byline">{escape(giveaway.byline)}</p>' if giveaway.byline else ""
+    invented = '<p class="invented">The business and all its numbers are invented.</p>' if forecast.scenario.invented else ""
+    facts = {
+        "name": giveaway.name,
+        "question": giveaway.question,
+        "language": giveaway.language,
+        "description": answer(forecast, locale),
+        "form_address": giveaway.invitation.form_address if giveaway.invitation else None,
+    }
+    return Piece(f"<header><h1>{escape(giveaway.question)}</h1>{byline}{invented}</header>", facts)
+
+
+def case(giveaway: Giveaway) -> Piece:
+    """The reader's case: quotations, then details."""
+    quotations = "".join(
+        f"<figure class=\"quotation\"><blockquote><p>{escape(one.words)}</p></blockquote><figcaption>{escape(one.who)}</figcaption></figure>"
+        for one in giveaway.case.quotations
+    )
+    details = "".join(f"<p>{escape(text)}</p>" for text in giveaway.case.details)
+    return Piece(f'<section class="case">{quotations}{details}</section>' if quotations or details else "")
+
+
+def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
+    """One month done by hand, each step with its numbers: the first month that opens with customers on board."""
+    scenario, currency = forecast.scenario, forecast.scenario.currency
+    with_customers = np.flatnonzero(forecast.opening_customers > 0)
+    t = int(with_customers[0]) if with_customers.size else 0
+    cash = lambda name: f"<strong>{escape(money(getattr(forecast, name)[t], currency, locale))}</strong>"  # noqa: E731
+    people = lambda name: f"<strong>{escape(number(getattr(forecast, name)[t], locale))}</strong>"  # noqa: E731
+    steps = [
+        f"At the start {people('opening_customers')} customers are on board and pay {cash('opening_mrr')} a month in all. "
+        "That sum is the MRR, monthly recurring revenue; a yearly plan counts a twelfth."
+    ]
+    if forecast.opening_customers[t] > 0:
+        churn = percent(forecast.monthly_customer_churn_rate[t], locale)
+        steps.append(f"{people('lost_customers')} of them leave, {escape(churn)}. They had paid {cash('churned_mrr')}. This is churn.")
+    if forecast.expansion_mrr[t] or forecast.contraction_mrr[t]:
+        less = f", and some pay less: {cash('contraction_mrr')}, called contraction" if forecast.contraction_mrr[t] else ""
+        steps.append(f"Of those who stay, some pay more: {cash('expansion_mrr')}. This is expansion, from upgrades and added seats{less}.")
+    lag = " Some signed up in months before." if len(scenario.pay.delay_shares) > 1 else ""
+    sent = f", {people('referred_sign_ups')} of them sent by customers" if forecast.referred_sign_ups[t] else ""
+    steps.append(
+        f"{people('visitors')} visitors come and {people('sign_ups')} sign up{sent}. "
+        f"{people('new_customers')} become customers and pay {cash('new_mrr')}.{lag}"
+    )
+    if forecast.returned_customers[t]:
+        steps.append(f"{people('returned_customers')} who had left come back and pay {cash('reactivation_mrr')}.")
+    back = f" + {cash('reactivation_mrr')}" if forecast.reactivation_mrr[t] else ""
+    grow = f" + {cash('expansion_mrr')}" if forecast.expansion_mrr[t] else ""
+    less = f" − {cash('contraction_mrr')}" if forecast.contraction_mrr[t] else ""
+    steps.append(
+        f"So the month ends at {cash('opening_mrr')} + {cash('new_mrr')}{back}{grow}{less} − {cash('churned_mrr')} = {cash('closing_mrr')}, "
+        f"from {people('closing_customers')} customers."
+    )
+    label = month_labels(scenario.first_month, t + 1, locale)[t + 1]
+    items = "".join(f"<li>{step}</li>" for step in steps)
+    return Piece(
+        f'<section class="worked" aria-labelledby="worked"><h2 id="worked">How it is worked out</h2>'
+        f"<p>Every month is the same small sum. Here is month {t + 1}, {escape(label)}, by hand:</p><ol>{items}</ol>"
+        "<p>The next month starts where this one ended. Parts of a customer are averages, not people. As the business grows, the same share "
+        "leaving is more customers leaving, until as many leave as join: there growth stops.</p></section>"
+    )
+
+
+def cautions(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> Piece:
+    """What this cannot know, with the three assumptions that the answer leans on most, each a tenth off."""
+    items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, *giveaway.cautions))
+    lines = "".join(f"<li>{_leaning(group, locale)}</li>" for group in _alike(leanings(forecast.scenario, locale))[:3])
+    leans = (
+        f"<p>The answer leans most on these, by what they do to the MRR of its last month:</p><ul>{lines}</ul>"
+        "<p>If you measure nothing else, measure the first of them.</p>"
+        if lines
+        else ""
+    )
+    return Piece(
+        f'<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">What this cannot know</h2><ul>{items}</ul>{leans}</section>'
+    )
+
+
+def invitation(giveaway: Giveaway) -> Piece:
+    """The one invitation: a form where there is an address for it, else a link, else the words alone; nothing where there is none."""
+    wanted = giveaway.invitation
+    if wanted is None:
+        return Piece("")
+    way = ""
+    if wanted.form_address:
+        way = (
+            f'<form method="post" action="{escape(wanted.form_address)}">'
+            f'<input type="hidden" name="{escape(wanted.piece_field)}" value="{escape(giveaway.name)}">'
+            f'<label for="invitation-email">Your e-mail address</label>'
+            f'<input type="email" id="invitation-email" name="{escape(wanted.email_field)}" required autocomplete="email">'
+            f'<button type="submit">{escape(wanted.button)}</button>'
+            f'<p class="consent">{escape(wanted.consent)} Local rules on e-mail and data protection apply.</p></form>'
+        )
+    elif wanted.link:
+        way = f'<p><a href="{escape(wanted.link)}" rel="noopener">{escape(wanted.button)}</a></p>'
+    return Piece(f'<section class="invitation" aria-labelledby="invitation"><h2 id="invitation">{escape(wanted.text)}</h2>{way}</section>')
+
+
+def _alike(found: list[Leaning]) -> list[list[Leaning]]:
+    """Assumptions that move the answer by the same amount (they multiply each other), together."""
+    key = lambda one: (round(one.lower or 9, 6), round(one.higher or 9, 6))  # noqa: E731
+    return [list(group) for _, group in groupby(found, key)]
+
+
+def _leaning(group: list[Leaning], locale: str) -> str:
+    names = "; ".join(escape(one.label) for one in group)
+    each = "each " if len(group) > 1 else ""
+    return f"{names}: {each}{_moves(group[0].lower, 'lower', locale)}; {each}{_moves(group[0].higher, 'higher', locale)}."
+
+
+def _moves(change: float | None, where: str, locale: str) -> str:
+    if change is None:
+        return f"a tenth {where} is out of its range"
+    size = escape(percent(round(abs(change), 2 if abs(change) >= 0.02 else 3), locale))
+    return f"a tenth {where}, and MRR is {size} {'higher' if change > 0 else 'lower'}"
