@@ -1,4 +1,4 @@
-"""The command line: thin, it calls the rest. Each area hands in its commands; what is heavy is imported when a command runs."""
+"""The command line: thin, it calls the rest. Each area hands in its commands and imports what is heavy as they run."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ AREAS = (
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code: 0 well, 2 for bad input or a file that cannot be used, 130 interrupted."""
+    """Run one command and return its exit code: 0 well, 2 for bad input or an unusable file, 130 interrupted."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a narrow terminal encoding is no reason to fail

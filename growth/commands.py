@@ -36,7 +36,9 @@ def add_command(subparsers: Any) -> None:
     publish = subparsers.add_parser("publish", help="make the self-contained page of a scenario")
     publish.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
     publish.add_argument("--to", required=True, metavar="DIR", help="the directory the page is written to")
-    publish.add_argument("--notebook", metavar="FILE", help="a notebook of your own in the place of the one that comes along")
+    publish.add_argument(
+        "--notebook", metavar="FILE", help="a notebook of your own in the place of the one that comes along"
+    )
     publish.set_defaults(run=_publish)
 
     schema = subparsers.add_parser("schema", help="write the JSON Schema of scenario files, for editors")
@@ -112,7 +114,11 @@ def answer(forecast: Any) -> list[str]:
             lines.append(f"MRR reaches the goal of {goal} in {when}. {end}")
     ceiling = growth_ceiling(forecast)
     known = ceiling.value is not None
-    lines.append(f"Growth stops near {_money(ceiling.value, scenario)}." if known else f"Growth has no ceiling: {ceiling.reason}.")
+    lines.append(
+        f"Growth stops near {_money(ceiling.value, scenario)}."
+        if known
+        else f"Growth has no ceiling: {ceiling.reason}."
+    )
     return lines
 
 
@@ -142,10 +148,12 @@ def _publish(arguments: argparse.Namespace) -> None:
 
 
 def _progress(*, done: int, of: int, what: str) -> None:
-    """Report a step of long work on the error stream: a line that redraws itself on a terminal, a line a step elsewhere."""
+    """Report a step of long work on the error stream: one line redrawn on a terminal, else a line a step."""
     bar = f"[{'#' * round(20 * done / max(of, 1)):<20}] {what}"
     redraws = sys.stderr.isatty()
-    print(f"\r{bar:<78}" if redraws else bar, end="\n" if not redraws or done >= of else "", file=sys.stderr, flush=True)
+    print(
+        f"\r{bar:<78}" if redraws else bar, end="\n" if not redraws or done >= of else "", file=sys.stderr, flush=True
+    )
 
 
 def _schema(arguments: argparse.Namespace) -> None:
@@ -201,7 +209,9 @@ def _number(value: float) -> str:
 
 
 def _money(value: float, scenario: Any) -> str:
-    return f"{value:,.0f} {scenario.currency}" if abs(value) >= 100 or value == 0 else f"{value:,.2f} {scenario.currency}"
+    return (
+        f"{value:,.0f} {scenario.currency}" if abs(value) >= 100 or value == 0 else f"{value:,.2f} {scenario.currency}"
+    )
 
 
 def _count(number: int, noun: str) -> str:

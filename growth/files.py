@@ -11,8 +11,9 @@ from pathlib import Path
 def replace_file(path: str | Path, content: str | bytes) -> Path:
     """Write `content` (text as UTF-8, line ends as they are) to `path`, whole or not at all.
 
-    The content is written to a new file in the same directory, flushed to the disk and renamed. An existing file keeps its
-    permissions, and a link keeps pointing where it did. Raises OSError; the old file is then untouched and nothing is left beside it.
+    The content is written to a new file in the same directory, flushed to the disk and renamed. An existing file keeps
+    its permissions, and a link keeps pointing where it did. Raises OSError; the old file is then untouched and nothing
+    is left beside it.
     """
     path = Path(os.path.realpath(path))
     content = content.encode("utf-8") if isinstance(content, str) else content

@@ -32,7 +32,9 @@ class Channel(Section):
     season: Annotated[tuple[Factor, ...] | None, Field(min_length=12, max_length=12)] = None  # January to December
     launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
     signup_rate: Annotated[Number, fraction("Of its visitors, sign up", slider=(0, 0.3, 0.001))] | None = None
-    conversion_rate: Annotated[Number, fraction("Of its sign-ups, become customers", slider=(0, 1, 0.005))] | None = None
+    conversion_rate: Annotated[Number, fraction("Of its sign-ups, become customers", slider=(0, 1, 0.005))] | None = (
+        None
+    )
     monthly_cost: Annotated[Number, amount("Its cost", unit="money a month", slider=(0, 5_000, 10))] = 0.0
 
     @model_validator(mode="after")
@@ -43,7 +45,7 @@ class Channel(Section):
 
 
 class SteadyChannel(Channel):
-    """Visitors that compound: a level in the first month, growth, and where given a ceiling the growth bends towards."""
+    """Visitors that compound: a level in the first month, growth, and perhaps a ceiling that growth bends towards."""
 
     kind: Literal["steady"] = "steady"
     monthly_visitors: Annotated[
@@ -51,10 +53,19 @@ class SteadyChannel(Channel):
     ] = 0.0
     monthly_growth_rate: Annotated[
         Number,
-        fraction("Growth in visitors each month", low=-0.9, slider=(-0.1, 0.2, 0.001), always=True, help="Compounding: each month on top of the last."),
+        fraction(
+            "Growth in visitors each month",
+            low=-0.9,
+            slider=(-0.1, 0.2, 0.001),
+            always=True,
+            help="Compounding: each month on top of the last.",
+        ),
     ] = 0.0
     visitor_ceiling: (
-        Annotated[Number, quantity("Most visitors it can bring", "visitors a month", low=1e-6, slider=(100, 50_000, 100))] | None
+        Annotated[
+            Number, quantity("Most visitors it can bring", "visitors a month", low=1e-6, slider=(100, 50_000, 100))
+        ]
+        | None
     ) = None
 
 
@@ -62,13 +73,19 @@ class ContentChannel(Channel):
     """Visitors from published pieces. Publishing runs from first to last month; a piece goes on drawing visits."""
 
     kind: Literal["content"]
-    monthly_pieces: Annotated[Number, quantity("Pieces published a month", "number", high=1000, slider=(0, 20, 0.5), always=True)]
+    monthly_pieces: Annotated[
+        Number, quantity("Pieces published a month", "number", high=1000, slider=(0, 20, 0.5), always=True)
+    ]
     peak_monthly_visits: Annotated[
         Number, quantity("Visits to a piece in its first month", "visitors a month", slider=(0, 5_000, 10), always=True)
     ]
-    tail_monthly_visits: Annotated[Number, quantity("Visits to an old piece", "visitors a month", slider=(0, 500, 1), always=True)] = 0.0
+    tail_monthly_visits: Annotated[
+        Number, quantity("Visits to an old piece", "visitors a month", slider=(0, 500, 1), always=True)
+    ] = 0.0
     monthly_fade_rate: Annotated[Number, fraction("How fast a piece fades each month", slider=(0, 1, 0.01))] = 0.5
-    earlier_pieces: Annotated[Number, quantity("Old pieces already published", "number", high=1e6, slider=(0, 500, 1))] = 0.0
+    earlier_pieces: Annotated[
+        Number, quantity("Old pieces already published", "number", high=1e6, slider=(0, 500, 1))
+    ] = 0.0
 
 
 class PaidChannel(Channel):
@@ -76,10 +93,17 @@ class PaidChannel(Channel):
 
     kind: Literal["paid"]
     monthly_budget: Annotated[Number, amount("Budget", unit="money a month", slider=(0, 10_000, 10), always=True)]
-    monthly_growth_rate: Annotated[Number, fraction("Growth in budget each month", low=-0.9, slider=(-0.1, 0.2, 0.001))] = 0.0
-    cost_per_visit: Annotated[Number, amount("Cost of a visit at a small budget", low=1e-6, slider=(0.05, 20, 0.05), always=True)]
+    monthly_growth_rate: Annotated[
+        Number, fraction("Growth in budget each month", low=-0.9, slider=(-0.1, 0.2, 0.001))
+    ] = 0.0
+    cost_per_visit: Annotated[
+        Number, amount("Cost of a visit at a small budget", low=1e-6, slider=(0.05, 20, 0.05), always=True)
+    ]
     budget_that_doubles_cost: (
-        Annotated[Number, amount("Budget at which a visit costs double", unit="money a month", low=1e-6, slider=(100, 50_000, 100))]
+        Annotated[
+            Number,
+            amount("Budget at which a visit costs double", unit="money a month", low=1e-6, slider=(100, 50_000, 100)),
+        ]
         | None
     ) = None
 
@@ -89,7 +113,9 @@ def _kind(value: Any) -> str:
 
 
 AnyChannel = Annotated[
-    Annotated[SteadyChannel, Tag("steady")] | Annotated[ContentChannel, Tag("content")] | Annotated[PaidChannel, Tag("paid")],
+    Annotated[SteadyChannel, Tag("steady")]
+    | Annotated[ContentChannel, Tag("content")]
+    | Annotated[PaidChannel, Tag("paid")],
     Discriminator(_kind),
 ]
 

@@ -17,7 +17,12 @@ class ConstantChurn(Section):
     curve: Literal["constant"]
     monthly_churn_rate: Annotated[
         Number,
-        fraction("Customers leaving each month", slider=(0, 0.2, 0.001), always=True, help="Churn: the share of customers on board who cancel in a month."),
+        fraction(
+            "Customers leaving each month",
+            slider=(0, 0.2, 0.001),
+            always=True,
+            help="Churn: the share of customers on board who cancel in a month.",
+        ),
     ] = 0.04
 
 
@@ -25,9 +30,15 @@ class EarlyLateChurn(Section):
     """One share leaves at ages 1 to early_months, another after."""
 
     curve: Literal["early_late"]
-    early_monthly_churn_rate: Annotated[Number, fraction("New customers leaving each month", slider=(0, 0.4, 0.001), always=True)]
-    late_monthly_churn_rate: Annotated[Number, fraction("Longer-standing customers leaving each month", slider=(0, 0.2, 0.001), always=True)]
-    early_months: Annotated[int, whole_months("Months in which a customer counts as new", low=1, high=LONGEST, slider=(1, 24, 1))] = 3
+    early_monthly_churn_rate: Annotated[
+        Number, fraction("New customers leaving each month", slider=(0, 0.4, 0.001), always=True)
+    ]
+    late_monthly_churn_rate: Annotated[
+        Number, fraction("Longer-standing customers leaving each month", slider=(0, 0.2, 0.001), always=True)
+    ]
+    early_months: Annotated[
+        int, whole_months("Months in which a customer counts as new", low=1, high=LONGEST, slider=(1, 24, 1))
+    ] = 3
 
 
 class ShiftedBetaGeometric(Section):
@@ -35,7 +46,9 @@ class ShiftedBetaGeometric(Section):
     alpha / (alpha + beta). Fader and Hardie (2007), Journal of Interactive Marketing 21(1), 76-90."""
 
     curve: Literal["sbg"]
-    alpha: Annotated[Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)]
+    alpha: Annotated[
+        Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)
+    ]
     beta: Annotated[Number, Assumption("Readiness to stay (beta)", "number", 1e-3, 1e3, (0.5, 60, 0.1), always=True)]
 
 
@@ -44,9 +57,13 @@ class BetaDiscreteWeibull(Section):
     S(a) = B(alpha, beta + a^c) / B(alpha, beta). Fader, Hardie, Liu, Davin and Steenburgh (2018)."""
 
     curve: Literal["bdw"]
-    alpha: Annotated[Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)]
+    alpha: Annotated[
+        Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)
+    ]
     beta: Annotated[Number, Assumption("Readiness to stay (beta)", "number", 1e-3, 1e3, (0.5, 60, 0.1), always=True)]
-    shape: Annotated[Number, Assumption("How each customer's churn moves with age (c)", "number", 0.1, 3, (0.2, 2.5, 0.01))] = 1.0
+    shape: Annotated[
+        Number, Assumption("How each customer's churn moves with age (c)", "number", 0.1, 3, (0.2, 2.5, 0.01))
+    ] = 1.0
 
 
 Survivors = Annotated[Number, fraction("Share still on board")]
@@ -57,7 +74,9 @@ class MeasuredChurn(Section):
 
     curve: Literal["measured"]
     survival: Annotated[tuple[Survivors, ...], Field(min_length=1, max_length=LONGEST)]
-    tail_monthly_churn_rate: Annotated[Number, fraction("Leaving each month after the measured ages", slider=(0, 0.2, 0.001), always=True)]
+    tail_monthly_churn_rate: Annotated[
+        Number, fraction("Leaving each month after the measured ages", slider=(0, 0.2, 0.001), always=True)
+    ]
 
     @model_validator(mode="after")
     def _falls(self) -> MeasuredChurn:
@@ -68,5 +87,6 @@ class MeasuredChurn(Section):
 
 
 Churn = Annotated[
-    ConstantChurn | EarlyLateChurn | ShiftedBetaGeometric | BetaDiscreteWeibull | MeasuredChurn, Field(discriminator="curve")
+    ConstantChurn | EarlyLateChurn | ShiftedBetaGeometric | BetaDiscreteWeibull | MeasuredChurn,
+    Field(discriminator="curve"),
 ]

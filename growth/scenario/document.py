@@ -70,10 +70,14 @@ def _read(path: str | Path) -> str:
         file = Path(path)
         about = file.stat()
         if stat.S_ISDIR(about.st_mode):
-            raise ScenarioError([Problem("", "a file is needed", "a directory", "Name the scenario file in it.")], file=name)
+            raise ScenarioError(
+                [Problem("", "a file is needed", "a directory", "Name the scenario file in it.")], file=name
+            )
         if not stat.S_ISREG(about.st_mode):
             raise ScenarioError([Problem("", "a plain file is needed", "a device or pipe")], file=name)
-        too_large = Problem("", f"at most {MOST_BYTES // 1024} KB", f"{about.st_size / 1024:,.0f} KB", "Is it a scenario file?")
+        too_large = Problem(
+            "", f"at most {MOST_BYTES // 1024} KB", f"{about.st_size / 1024:,.0f} KB", "Is it a scenario file?"
+        )
         if about.st_size > MOST_BYTES:
             raise ScenarioError([too_large], file=name)
         with file.open("rb") as stream:
@@ -101,7 +105,11 @@ def _read(path: str | Path) -> str:
 def _root_problems(value: Any, root: Node) -> list[Problem]:
     if not isinstance(value, dict):
         kind = "a list" if isinstance(value, list) else "nothing" if value is None else "a single value"
-        return [Problem("", "the key scenario, with the numbers below it", kind, "Begin with scenario: and indent.", root.line)]
+        return [
+            Problem(
+                "", "the key scenario, with the numbers below it", kind, "Begin with scenario: and indent.", root.line
+            )
+        ]
     problems = []
     if "scenario" not in value:
         sections = {"business", "opening", "arrive", "sign_up", "pay", "stay", "grow", "bill"} & value.keys()
@@ -112,7 +120,11 @@ def _root_problems(value: Any, root: Node) -> list[Problem]:
     for key in value.keys() - set(ROOTS):
         near = get_close_matches(key, ROOTS, 1)
         fix = f"Did you mean {near[0]}?" if near else "Indent it, if it belongs to the part above."
-        problems.append(Problem(clean(key), "not a part of the file; the parts are scenario and giveaway", "", fix, root.keys[key][1]))
+        problems.append(
+            Problem(
+                clean(key), "not a part of the file; the parts are scenario and giveaway", "", fix, root.keys[key][1]
+            )
+        )
     return sorted(problems, key=lambda problem: problem.line or 0)
 
 

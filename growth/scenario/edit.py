@@ -1,7 +1,7 @@
 """Changing values within the text of a scenario file: whatever did not change stays, to the character.
 
-The text is not written anew: each changed value is replaced where it stands, a new one follows the last of its section,
-and a key that no longer belongs loses its lines. Comments, order, blank lines and the words of the page stay as they were.
+The text is not written anew: each changed value is replaced where it stands, a new one follows the last of its
+section, and a key that no longer belongs loses its lines. Comments, order, blank lines and the words of the page stay.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ Edit = tuple[int, int, str]  # from, to, new text
 def edited(text: str, root: Node, key: str, section: BaseModel) -> str:
     """`text` with the values of `section` under `key` of `root`. Lines end with a line feed alone."""
     edits = _value(text, root, key, section)
-    # from the back, so that places stay true; of those at one place the last first, so that their texts keep their order
+    # from the back, so that places stay true; of those at one place the last first, so that their order stays
     for start, end, new in sorted(reversed(edits), key=lambda edit: edit[:2], reverse=True):
         text = text[:start] + new + text[end:]
     return text
@@ -36,9 +36,17 @@ def _value(text: str, parent: Node, key: str, value: Any) -> list[Edit]:
         return []
     start = parent.keys[key][0]
     new = flow(wanted) if parent.flow else entry(key, wanted, _column(text, start))
-    if parent.flow or not ("\n" in new or "\n" in text[start : node.end]):  # the value alone: what stands around it is kept
+    if parent.flow or not (
+        "\n" in new or "\n" in text[start : node.end]
+    ):  # the value alone: what stands around it is kept
         space = "" if text[node.start - 1].isspace() or parent.flow and text[node.start - 1] != ":" else " "
-        return [(node.start, node.end, space + (flow(wanted) if isinstance(wanted, list | dict) or parent.flow else scalar(wanted)))]
+        return [
+            (
+                node.start,
+                node.end,
+                space + (flow(wanted) if isinstance(wanted, list | dict) or parent.flow else scalar(wanted)),
+            )
+        ]
     return [(start, node.end, new)]
 
 
@@ -57,7 +65,7 @@ def _editable_items(node: Node, values: tuple) -> bool:
 
 
 def _pairs(node: Node, sections: tuple[BaseModel, ...]) -> list[tuple[int, BaseModel]]:
-    """Which item of the list becomes which section: by name where items were only taken out or added at the end, else by position."""
+    """Which item becomes which section: by name where some were taken out or added at the end, else by position."""
     there = [child.value["name"].value if "name" in child.value else None for child in node.value]
     wanted = [getattr(section, "name", None) for section in sections]
     common = [name for name in there if name in wanted and name is not None]
@@ -74,7 +82,9 @@ def _section(text: str, node: Node, section: BaseModel) -> list[Edit]:
     if added:
         indent = _column(text, min(start for start, _ in node.keys.values()))
         place = _line_end(text, node.end)
-        edits.append((place, place, "".join(f"\n{' ' * indent}{entry(key, value, indent)}" for key, value in added.items())))
+        edits.append(
+            (place, place, "".join(f"\n{' ' * indent}{entry(key, value, indent)}" for key, value in added.items()))
+        )
     return edits
 
 

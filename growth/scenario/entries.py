@@ -1,4 +1,4 @@
-"""Walking the table of assumptions: every entry with its place in the scenario file, read from the models themselves."""
+"""Walking the table of assumptions: every entry with its place in the scenario file, read from the models."""
 
 from __future__ import annotations
 

@@ -22,9 +22,9 @@ __all__ = ["Document", "check_file", "json_schema", "load_document", "load_scena
 def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario:
     """The validated scenario of a file, or of a mapping that holds what a file would.
 
-    source: a path; or a mapping, either with the root key `scenario` or with the sections themselves, as papermill hands
-    them to a notebook; a Scenario is handed back as it is. Raises ScenarioError that lists every problem, each with its
-    line, field, valid range, value and likely mend. The `giveaway` part is not looked at.
+    source: a path; or a mapping, either with the root key `scenario` or with the sections themselves, as papermill
+    hands them to a notebook; a Scenario is handed back as it is. Raises ScenarioError that lists every problem, each
+    with its line, field, valid range, value and likely mend. The `giveaway` part is not looked at.
 
     >>> load_scenario({"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}}).months
     36
@@ -56,14 +56,22 @@ def scenario_of(document: Document) -> Scenario:
 def save_scenario(scenario: Scenario, path: str | Path) -> Path:
     """Write a scenario to a file, whole or not at all; returns its path.
 
-    In an existing file only the values that changed are changed: comments, order, layout and the `giveaway` part stay. A new
-    file leaves out what stands at its default. The text is written beside the file, read back, and then renamed, so that a
-    failure leaves the old file as it was. Raises ScenarioError for a scenario with draws, for an existing file that is no
-    readable scenario file, and where the file cannot be written.
+    In an existing file only the values that changed are changed: comments, order, layout and the `giveaway` part stay.
+    A new file leaves out what stands at its default. The text is read back as a check, written beside the file and then
+    renamed, so that a failure leaves the old file as it was. Raises ScenarioError for a scenario with draws, for an
+    existing file that is no readable scenario file, and where the file cannot be written.
+
+    >>> import tempfile
+    >>> scenario = load_scenario({"business": "Kiln", "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}})
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     load_scenario(save_scenario(scenario, Path(folder) / "kiln.yaml")) == scenario
+    True
     """
     file = str(path)
     if scenario.draws is not None:
-        raise ScenarioError([Problem("", "single numbers", f"{scenario.draws} draws", "A file holds one scenario.")], file=file)
+        raise ScenarioError(
+            [Problem("", "single numbers", f"{scenario.draws} draws", "A file holds one scenario.")], file=file
+        )
     try:
         exists = Path(path).exists() and (not Path(path).is_file() or Path(path).stat().st_size > 0)
         before = load_document(path) if exists else None
@@ -155,7 +163,7 @@ def _changed(scenario: Scenario, before: Document) -> str:
 
 
 def _check(text: str, scenario: Scenario, before: Document | None) -> None:
-    """Read the text back: nothing is written that would not be read as this scenario, or that changed the other part."""
+    """Read the text back: nothing is written that is not read as this scenario, or that changes the other part."""
     file = before.file if before else None
     try:
         after = parse(text, file=file or "")
@@ -164,4 +172,6 @@ def _check(text: str, scenario: Scenario, before: Document | None) -> None:
         good = False
     if not good:
         fix = "Save under a new name, and carry your comments over."
-        raise ScenarioError([Problem("", "its layout is one in which single values cannot be changed", "", fix)], file=file)
+        raise ScenarioError(
+            [Problem("", "its layout is one in which single values cannot be changed", "", fix)], file=file
+        )

@@ -26,7 +26,10 @@ class Opening(Section):
     """
 
     customers: Annotated[
-        Number, quantity("Customers today", "customers", slider=(0, 500, 1), always=True, help="Paying customers on board now.")
+        Number,
+        quantity(
+            "Customers today", "customers", slider=(0, 500, 1), always=True, help="Paying customers on board now."
+        ),
     ] = 0.0
     mrr: Annotated[
         Number,

@@ -16,11 +16,20 @@ class SignUp(Section):
     """From a visitor to a sign-up: a free trial, or the list. Referred sign-ups come from customers on board."""
 
     signup_rate: Annotated[
-        Number, fraction("Of the visitors, sign up", slider=(0, 0.3, 0.001), always=True, help="A free trial or a place on the list.")
+        Number,
+        fraction(
+            "Of the visitors, sign up", slider=(0, 0.3, 0.001), always=True, help="A free trial or a place on the list."
+        ),
     ] = 0.05
     monthly_referral_rate: Annotated[
         Number,
-        quantity("Sign-ups each customer sends a month", "sign-ups", high=10, slider=(0, 0.5, 0.005), help="Referrals: growth that compounds."),
+        quantity(
+            "Sign-ups each customer sends a month",
+            "sign-ups",
+            high=10,
+            slider=(0, 0.5, 0.005),
+            help="Referrals: growth that compounds.",
+        ),
     ] = 0.0
 
 
@@ -32,7 +41,14 @@ class Plan(Section):
     share: Annotated[Number, fraction("Of the new customers, choose it", slider=(0, 1, 0.01))] = 1.0
     monthly_price: Annotated[
         Number,
-        amount("Price", unit="money a month", high=1e6, slider=(0, 500, 1), always=True, help="For a yearly plan a twelfth of its yearly price."),
+        amount(
+            "Price",
+            unit="money a month",
+            high=1e6,
+            slider=(0, 500, 1),
+            always=True,
+            help="For a yearly plan a twelfth of its yearly price.",
+        ),
     ]
     billing: Literal["monthly", "yearly"] = "monthly"
     renewal_rate: Annotated[Number, fraction("Renew after a year", slider=(0, 1, 0.01), always=True)] | None = None
@@ -50,7 +66,9 @@ class Pay(Section):
     """From a sign-up to a customer, and on which plan. delay_shares spreads those who pay over the months after the
     sign-up: the first share pays in the month of the sign-up, the next a month later; they add to one."""
 
-    conversion_rate: Annotated[Number, fraction("Of the sign-ups, become customers", slider=(0, 1, 0.005), always=True)] = 0.2
+    conversion_rate: Annotated[
+        Number, fraction("Of the sign-ups, become customers", slider=(0, 1, 0.005), always=True)
+    ] = 0.2
     delay_shares: Annotated[
         tuple[Annotated[float, fraction("Share paying so many months later")], ...], Field(min_length=1, max_length=25)
     ] = (1.0,)

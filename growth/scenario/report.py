@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from difflib import get_close_matches
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from growth.errors import Problem, ScenarioError
@@ -19,7 +21,12 @@ Model = TypeVar("Model", bound=BaseModel)
 
 
 def validate(
-    model: type[Model], values: Any, *, file: str | None = None, lines: Mapping[tuple, int] | None = None, root: str = ""
+    model: type[Model],
+    values: Any,
+    *,
+    file: str | None = None,
+    lines: Mapping[tuple, int] | None = None,
+    root: str = "",
 ) -> Model:
     """`values` as a `model`, or a ScenarioError that lists every problem in them.
 
@@ -50,14 +57,16 @@ def problems_in(
     return tuple(sorted(dict.fromkeys(problems), key=lambda problem: problem.line or 0))
 
 
-def _problem(detail: ErrorDetails, model: type[BaseModel], values: Any, lines: Mapping[tuple, int], root: str) -> Problem:
+def _problem(
+    detail: ErrorDetails, model: type[BaseModel], values: Any, lines: Mapping[tuple, int], root: str
+) -> Problem:
     place, models = _locate(detail, model, values)
-    key, rule, value, fix = _words(detail, models, place)
-    place = (*place, key) if key else place
+    words = _words(detail, models, place)
+    place = (*place, words.key) if words.key else place
     base = (root,) if root else ()
     line = next((lines[(*base, *place[:n])] for n in range(len(place), -1, -1) if (*base, *place[:n]) in lines), None)
     prefix = "" if root == "scenario" else root
-    return Problem(_dotted(place, values, prefix), rule, value, fix, line)
+    return Problem(_dotted(place, values, prefix), words.rule, words.value, words.fix, line)
 
 
 def _follows(detail: ErrorDetails) -> bool:
@@ -66,93 +75,125 @@ def _follows(detail: ErrorDetails) -> bool:
 
 
 def _locate(detail: ErrorDetails, model: type[BaseModel], values: Any) -> tuple[tuple, list[type[BaseModel]]]:
-    """The place within the values, without pydantic's union tags, and the sections it lies in (one, if nothing is unclear)."""
+    """The place within the values, without the tags that pydantic adds, and the sections the place lies in."""
     place, models, within = (), [model], [model]
     for number, step in enumerate(detail["loc"]):
-        last = number == len(detail["loc"]) - 1
         if isinstance(step, int):
-            place, values = (*place, step), values[step] if isinstance(values, (list, tuple)) and step < len(values) else None
+            place = (*place, step)
+            values = values[step] if isinstance(values, (list, tuple)) and step < len(values) else None
             continue
         there = isinstance(values, Mapping) and step in values
-        fields = [candidate for candidate in models if step in candidate.model_fields]
-        if not there and step in [tag_of(candidate) for candidate in models] and not (last and detail["type"] == "missing"):
-            models = within = [candidate for candidate in models if tag_of(candidate) == step]
+        missing = detail["type"] == "missing" and number == len(detail["loc"]) - 1
+        tagged = [candidate for candidate in models if tag_of(candidate) == step]
+        if tagged and not there and not missing:
+            models = within = tagged
             continue
         place, within = (*place, step), models
-        values = values[step] if there else getattr(values, step, None) if isinstance(step, str) else None
-        models = [section for candidate in fields for section in sections_in(candidate.model_fields[step])]
+        values = values[step] if there else getattr(values, step, None)
+        fields = [candidate.model_fields[step] for candidate in models if step in candidate.model_fields]
+        models = [section for field in fields for section in sections_in(field)]
     return place, models or within
 
 
-def _words(detail: ErrorDetails, models: list[type[BaseModel]], place: tuple) -> tuple[str, str, str, str]:
-    """(key to add to the place, rule, value, fix) of one error of pydantic."""
+class _Words(NamedTuple):
+    """One error in words; `key` is added to its place where the error is about a key that chooses a section."""
+
+    rule: str
+    value: str = ""
+    fix: str = ""
+    key: str = ""
+
+
+def _words(detail: ErrorDetails, models: list[type[BaseModel]], place: tuple) -> _Words:
+    """An error of pydantic in words. models: the sections it lies in, or may have been meant for."""
     kind, context, given = detail["type"], detail.get("ctx", {}), detail["input"]
-    value = shown(given) if not isinstance(given, (Mapping, list, tuple)) else _kind_of(given)
+    value = _in_short(given)
     if kind == "assumption":
-        return "", context["rule"], context["value"], context["fix"]
+        return _Words(context["rule"], context["value"], context["fix"])
     if kind == "extra_forbidden":
-        known = [name for candidate in models for name in candidate.model_fields]
-        near = get_close_matches(str(place[-1]), known, 1, 0.6)
-        return "", "no such setting", "", f"Did you mean {near[0]}?" if near else f"Known here: {', '.join(dict.fromkeys(known))}."
+        return _unknown_key(str(place[-1]), models)
     if kind == "missing":
-        entry = next((assumption_of(m.model_fields[place[-1]]) for m in models if place[-1] in m.model_fields), None)
-        return "", f"needed: {entry.rule}" if entry else "needed, and not there", "", ""
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
-        tags = [tag_of(candidate) for candidate in models]
-        key = next((name for name in TAGS if any(name in candidate.model_fields for candidate in models)), "")
-        if not isinstance(given, Mapping):
-            return "", "settings, as key: value below it", value, ""
-        near = get_close_matches(str(given.get(key)), tags, 1, 0.6)
-        tag = shown(given[key]) if key in given else ""
-        rule = f"one of {', '.join(tags)}" if tag else f"needed: one of {', '.join(tags)}"
-        return key, rule, tag, f"Did you mean {near[0]}?" if near else ""
+        entries = [assumption_of(field) for field in _fields(models, place)]
+        return _Words(f"needed: {entries[0].rule}" if any(entries) else "needed, and not there")
+    if kind in ("union_tag_invalid", "union_tag_not_found") and isinstance(given, Mapping):
+        return _wrong_section(given, models)
     if kind == "literal_error":
-        choices = context["expected"].replace("'", "").replace(" or ", ", ").split(", ")
-        near = get_close_matches(str(given), choices, 1, 0.5)
-        return "", f"one of {', '.join(choices)}", value, f"Did you mean {near[0]}?" if near else ""
-    if kind == "string_pattern_mismatch":
-        return "", PATTERNS.get(context["pattern"], f"text of the form {context['pattern']}"), value, ""
-    if kind == "string_type" and (pattern := _pattern(models, place)) in PATTERNS:
-        return "", PATTERNS[pattern], value, ""
+        choices = re.findall(r"'([^']*)'", context["expected"])
+        return _Words(f"one of {', '.join(choices)}", value, _meant(given, choices))
+    if kind in ("string_type", "string_pattern_mismatch") and (pattern := _pattern(models, place)):
+        return _Words(PATTERNS.get(pattern, f"text of the form {pattern}"), value)
     if kind == "string_type":
-        return "", "text", value, f'Put it in quotes: "{given}".' if isinstance(given, (int, float)) else ""
+        return _Words("text", value, f'Put it in quotes: "{given}".' if isinstance(given, (int, float)) else "")
     if kind in ("string_too_short", "string_too_long", "too_short", "too_long"):
-        return "", *_length(kind, context, given), ""
-    tags = [tag for candidate in models if (tag := tag_of(candidate))]
-    fix = f"Write {TAGS[0]}: {tags[0]} below it, and its numbers." if tags and isinstance(given, (int, float)) else ""
-    fix = "Leave the key out, or write what belongs below it." if given is None else fix
-    return "", *_plain_rule(detail), value, fix
+        return _length(kind, context, given)
+    if kind.startswith(("model", "dict", "dataclass", "mapping", "union_tag")):
+        return _Words("settings, as key: value below it", value, _instead_of_settings(given, models))
+    return _Words(_rule(detail), value)
+
+
+def _unknown_key(key: str, models: list[type[BaseModel]]) -> _Words:
+    known = list(dict.fromkeys(name for model in models for name in model.model_fields))
+    return _Words("no such setting", fix=_meant(key, known) or f"Known here: {', '.join(known)}.")
+
+
+def _wrong_section(given: Mapping, models: list[type[BaseModel]]) -> _Words:
+    """The key that chooses among several sections is missing, or names none of them."""
+    tags = [tag_of(model) for model in models]
+    key = next((name for name in TAGS if any(name in model.model_fields for model in models)), "")
+    choice = f"one of {', '.join(tags)}"
+    if key not in given:
+        return _Words(f"needed: {choice}", key=key)
+    return _Words(choice, shown(given[key]), _meant(given[key], tags), key)
+
+
+def _instead_of_settings(given: Any, models: list[type[BaseModel]]) -> str:
+    if given is None:
+        return "Leave the key out, or write what belongs below it."
+    tags = [tag for model in models if (tag := tag_of(model))]
+    return f"Write {TAGS[0]}: {tags[0]} below it, and its numbers." if tags and isinstance(given, (int, float)) else ""
+
+
+def _length(kind: str, context: dict, given: Any) -> _Words:
+    bound = context.get("min_length", context.get("max_length"))
+    text = kind.startswith("string")
+    unit = ("character" if text else "value") + ("s" if bound != 1 else "")
+    side = "least" if kind.endswith("short") else "most"
+    return _Words(f"{'text' if text else 'a list'} of at {side} {bound} {unit}", f"{len(given):,}")
+
+
+def _rule(detail: ErrorDetails) -> str:
+    kind = detail["type"]
+    if kind.startswith(("tuple", "list", "set")):
+        return "a list, each value after a dash"
+    if kind.startswith("bool"):
+        return "true or false"
+    if kind == "string_unicode":
+        return "text in Unicode"
+    message = detail["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+    return message[:1].lower() + message[1:]
+
+
+def _fields(models: list[type[BaseModel]], place: tuple) -> list[FieldInfo]:
+    return [model.model_fields[place[-1]] for model in models if place[-1] in model.model_fields]
 
 
 def _pattern(models: list[type[BaseModel]], place: tuple) -> str:
-    infos = [candidate.model_fields.get(place[-1]) for candidate in models]
-    found = [getattr(part, "pattern", None) for info in infos if info for part in info.metadata]
+    """The pattern that the text at `place` has to match; "" where it has none."""
+    found = [getattr(part, "pattern", None) for field in _fields(models, place) for part in field.metadata]
     return next((str(pattern) for pattern in found if pattern), "")
 
 
-def _length(kind: str, context: dict, given: Any) -> tuple[str, str]:
-    bound = context.get("min_length", context.get("max_length"))
-    unit = ("value" if kind.startswith("too") else "character") + ("s" if bound != 1 else "")
-    what = "a list" if kind.startswith("too") else "text"
-    return f"{what} of at {'least' if kind.endswith('short') else 'most'} {bound} {unit}", f"{len(given):,}"
+def _meant(given: Any, choices: list[str]) -> str:
+    near = get_close_matches(str(given), choices, 1, 0.5)
+    return f"Did you mean {near[0]}?" if near else ""
 
 
-def _plain_rule(detail: ErrorDetails) -> tuple[str]:
-    kind = detail["type"]
-    if kind.startswith(("model", "dict", "dataclass", "mapping")):
-        return ("settings, as key: value below it",)
-    if kind.startswith(("tuple", "list", "set")):
-        return ("a list, each value after a dash",)
-    if kind.startswith("bool"):
-        return ("true or false",)
-    if kind == "string_unicode":
-        return ("text in Unicode",)
-    message = detail["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-    return (message[:1].lower() + message[1:],)
-
-
-def _kind_of(given: Any) -> str:
-    return "settings" if isinstance(given, Mapping) else "a list" if given else "an empty list"
+def _in_short(given: Any) -> str:
+    if isinstance(given, Mapping):
+        return "settings"
+    if isinstance(given, (list, tuple)):
+        return "a list" if given else "an empty list"
+    return shown(given)
 
 
 def _dotted(place: tuple, values: Any, prefix: str) -> str:

@@ -36,9 +36,16 @@ class Scenario(Section):
     teaches: Text = ""
     currency: Currency = "EUR"
     first_month: Month = "2027-01"
-    months: Annotated[int, whole_months("Months to look ahead", low=1, high=LONGEST, slider=(12, LONGEST, 1), always=True)] = 36
+    months: Annotated[
+        int, whole_months("Months to look ahead", low=1, high=LONGEST, slider=(12, LONGEST, 1), always=True)
+    ] = 36
     goal_mrr: (
-        Annotated[Number, amount("The monthly revenue you want", unit="money a month", low=0.01, slider=(500, 50_000, 100), always=True)]
+        Annotated[
+            Number,
+            amount(
+                "The monthly revenue you want", unit="money a month", low=0.01, slider=(500, 50_000, 100), always=True
+            ),
+        ]
         | None
     ) = None
     opening: Opening = Opening()

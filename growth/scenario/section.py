@@ -34,7 +34,11 @@ def unique_names(place: str, parts: tuple) -> None:
 
 def _printable(text: str, *, but: str = "\n\r\t") -> str:
     for character in text:
-        if character not in but and category(character) in ("Cc", "Zl", "Zp"):  # control characters, separators of lines
+        if character not in but and category(character) in (
+            "Cc",
+            "Zl",
+            "Zp",
+        ):  # control characters, separators of lines
             raise broken("text without control characters" if but else "text on one line", repr(character))
     return text
 
@@ -50,7 +54,11 @@ PATTERNS = {  # a pattern in words, as an error says it
     CURRENCY: "a currency code of three capital letters, such as EUR",
 }
 
-Name = Annotated[str, StringConstraints(strict=True, strip_whitespace=True, min_length=1, max_length=120), AfterValidator(_one_line)]
-Text = Annotated[str, StringConstraints(strict=True, strip_whitespace=True, max_length=4000), AfterValidator(_printable)]
+Name = Annotated[
+    str, StringConstraints(strict=True, strip_whitespace=True, min_length=1, max_length=120), AfterValidator(_one_line)
+]
+Text = Annotated[
+    str, StringConstraints(strict=True, strip_whitespace=True, max_length=4000), AfterValidator(_printable)
+]
 Month = Annotated[str, StringConstraints(strict=True, pattern=MONTH)]
 Currency = Annotated[str, StringConstraints(strict=True, pattern=CURRENCY)]

@@ -16,7 +16,9 @@ class ChurnChange(Section):
     """From `from_month` on, churn is `factor` times what it was (at most 1); several multiply."""
 
     from_month: Annotated[int, whole_months("From month", low=1, high=LONGEST)]
-    factor: Annotated[Number, Assumption("Churn is so many times what it was", "times", 0, 5, (0, 2, 0.01), always=True)]
+    factor: Annotated[
+        Number, Assumption("Churn is so many times what it was", "times", 0, 5, (0, 2, 0.01), always=True)
+    ]
 
 
 class Comeback(Section):
@@ -55,23 +57,44 @@ class Grow(Section):
 
     monthly_expansion_rate: Annotated[
         Number,
-        fraction("Those who stay pay more, each month", slider=(0, 0.1, 0.001), always=True, help="Expansion: upgrades and added seats, as a share of what they paid."),
+        fraction(
+            "Those who stay pay more, each month",
+            slider=(0, 0.1, 0.001),
+            always=True,
+            help="Expansion: upgrades and added seats, as a share of what they paid.",
+        ),
     ] = 0.0
     monthly_contraction_rate: Annotated[
-        Number, fraction("Those who stay pay less, each month", slider=(0, 0.1, 0.001), help="Contraction: downgrades, as a share of what they paid.")
+        Number,
+        fraction(
+            "Those who stay pay less, each month",
+            slider=(0, 0.1, 0.001),
+            help="Contraction: downgrades, as a share of what they paid.",
+        ),
     ] = 0.0
-    last_age_months: Annotated[int, whole_months("Age after which they pay the same", low=1, high=LONGEST, slider=(1, 60, 1))] | None = None
+    last_age_months: (
+        Annotated[int, whole_months("Age after which they pay the same", low=1, high=LONGEST, slider=(1, 60, 1))] | None
+    ) = None
     price_changes: Annotated[tuple[PriceChange, ...], Field(max_length=60)] = ()
 
 
 class Bill(Section):
     """What it costs to serve, and the cash one starts with."""
 
-    payment_fee_rate: Annotated[Number, fraction("Payment fees", slider=(0, 0.1, 0.001), help="A share of what is charged.")] = 0.0
+    payment_fee_rate: Annotated[
+        Number, fraction("Payment fees", slider=(0, 0.1, 0.001), help="A share of what is charged.")
+    ] = 0.0
     fee_per_payment: Annotated[Number, amount("Fee on each payment", high=1e4, slider=(0, 2, 0.01))] = 0.0
-    monthly_cost_to_serve: Annotated[Number, amount("Cost to serve a customer", unit="money a month", high=1e6, slider=(0, 50, 0.1))] = 0.0
+    monthly_cost_to_serve: Annotated[
+        Number, amount("Cost to serve a customer", unit="money a month", high=1e6, slider=(0, 50, 0.1))
+    ] = 0.0
     monthly_fixed_costs: Annotated[Number, amount("Fixed costs", unit="money a month", slider=(0, 20_000, 50))] = 0.0
     opening_cash: Annotated[Number, amount("Cash today", low=-1e9, slider=(-50_000, 100_000, 500))] = 0.0
     monthly_discount_rate: Annotated[
-        Number, fraction("Discount", slider=(0, 0.05, 0.001), help="How much less money is worth a month later; used for lifetime value alone.")
+        Number,
+        fraction(
+            "Discount",
+            slider=(0, 0.05, 0.001),
+            help="How much less money is worth a month later; used for lifetime value alone.",
+        ),
     ] = 0.01

@@ -1,8 +1,8 @@
 """YAML as every one of its readers takes it, each value with its place in the text.
 
-Only the part that all agree on is read: no anchors, aliases, tags, merges or several documents, no key twice, and no plain
-value that YAML 1.1 and YAML 1.2 read differently (`no`, `012`, `1e3`, `2027-01-31`). So papermill, which reads the same
-file with another library, always sees the same scenario.
+Only the part that all agree on is read: no anchors, aliases, tags, merges or several documents, no key twice, and no
+plain value that YAML 1.1 and YAML 1.2 read differently (`no`, `012`, `1e3`, `2027-01-31`). So papermill, which reads
+the same file with another library, always sees the same scenario.
 """
 
 from __future__ import annotations
@@ -28,7 +28,9 @@ from growth.scenario.entry import shown
 DEEPEST = 20  # levels of nesting
 
 _WHOLE = re.compile(r"[-+]?(0|[1-9][0-9]*)")
-_DECIMAL = re.compile(r"[-+]?[0-9]+\.[0-9]*([eE][-+][0-9]+)?|\.[0-9]+([eE][-+][0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)")
+_DECIMAL = re.compile(
+    r"[-+]?[0-9]+\.[0-9]*([eE][-+][0-9]+)?|\.[0-9]+([eE][-+][0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)"
+)
 _WORDS = {"": None, "~": None, "null": None, "Null": None, "NULL": None}
 _WORDS |= {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
 _READ_AS_MORE_THAN_TEXT = tuple(pattern for _, _, pattern, _ in implicit_resolvers)  # of YAML 1.1 and 1.2
@@ -115,9 +117,16 @@ class _Reader:
         line, start = event.start_mark.line + 1, event.start_mark.index
         if getattr(event, "anchor", None):
             sign = "&" if hasattr(event, "implicit") else "*"
-            raise Refused("no anchors (&) or aliases (*)", line, sign + event.anchor, "Write the value out in each place.")
+            raise Refused(
+                "no anchors (&) or aliases (*)", line, sign + event.anchor, "Write the value out in each place."
+            )
         if getattr(event, "ctag", None):
-            raise Refused("no tags (!)", line, shown(str(event.ctag).replace("tag:yaml.org,2002:", "!!")), "Write the value alone.")
+            raise Refused(
+                "no tags (!)",
+                line,
+                shown(str(event.ctag).replace("tag:yaml.org,2002:", "!!")),
+                "Write the value alone.",
+            )
         if depth > DEEPEST:
             raise Refused(f"at most {DEEPEST} levels of nesting", line)
         if isinstance(event, MappingStartEvent):
@@ -146,7 +155,13 @@ class _Reader:
             if key in keys:
                 first = keys[key][1]
                 self._problems.append(
-                    Problem(dotted((*place, key)), "each key once", f"again after line {first}", "Keep one of them.", key_line)
+                    Problem(
+                        dotted((*place, key)),
+                        "each key once",
+                        f"again after line {first}",
+                        "Keep one of them.",
+                        key_line,
+                    )
                 )
             else:
                 value[key], keys[key] = node, (key_start, key_line)
@@ -173,8 +188,12 @@ class _Reader:
         if plain_text(text):
             return text
         number = _as_number(text)
-        fix = f"Write {number}." if number else f'As text put it in quotes: "{text}"; for yes or no write true or false.'
-        self._problems.append(Problem(dotted(place), "a value that all readers of YAML read alike", shown(text), fix, line))
+        fix = (
+            f"Write {number}." if number else f'As text put it in quotes: "{text}"; for yes or no write true or false.'
+        )
+        self._problems.append(
+            Problem(dotted(place), "a value that all readers of YAML read alike", shown(text), fix, line)
+        )
         return text
 
     def _trim(self, start: int, end: int) -> int:

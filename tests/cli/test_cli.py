@@ -51,7 +51,9 @@ def test_wrong_words_exit_with_2(words, capsys):
 
 def test_check_goes_on_after_a_file_that_is_wrong(tmp_path, capsys):
     wrong = tmp_path / "wrong.yaml"
-    wrong.write_text(DEMO.read_text(encoding="utf-8").replace("months: 36", "months: 0").replace("EUR", "eur"), encoding="utf-8")
+    wrong.write_text(
+        DEMO.read_text(encoding="utf-8").replace("months: 36", "months: 0").replace("EUR", "eur"), encoding="utf-8"
+    )
     assert main(["check", str(wrong), str(DEMO)]) == 2
     out, err = capsys.readouterr()
     assert out == f"{DEMO}: valid. Fernhollow Studio Planner: 36 months, 1 channel, 1 plan\n"
@@ -63,7 +65,9 @@ def test_forecast_says_the_answer_and_the_months(capsys):
     lines = capsys.readouterr().out.splitlines()
     forecast = growth.forecast(growth.load_scenario(DEMO))
     month = 1 + next(index for index, mrr in enumerate(forecast.closing_mrr) if mrr >= 2500)
-    assert "(an invented business)" in lines[0] and "4.8 customers join and 1.6 of 40 leave" in lines[0]  # 800 x 4% x 15%; 40 x 4%
+    assert (
+        "(an invented business)" in lines[0] and "4.8 customers join and 1.6 of 40 leave" in lines[0]
+    )  # 800 x 4% x 15%; 40 x 4%
     assert f"reaches the goal of 2,500 EUR in month {month} (2028-{month - 12:02d})" in lines[1]
     rows = [line.split() for line in lines if line.startswith("20")]
     assert len(rows) == 36 and rows[0][0] == "2027-01" and rows[-1][0] == "2029-12"
@@ -108,7 +112,9 @@ def test_the_answer_where_there_is_no_goal_none_is_reached_or_no_ceiling(capsys)
         assert said in " ".join(commands.answer(growth.forecast(growth.load_scenario({**start, **more}))))
 
 
-@pytest.mark.parametrize(("first", "month", "then"), [("2027-01", 1, "2027-01"), ("2027-01", 13, "2028-01"), ("2027-12", 2, "2028-01")])
+@pytest.mark.parametrize(
+    ("first", "month", "then"), [("2027-01", 1, "2027-01"), ("2027-01", 13, "2028-01"), ("2027-12", 2, "2028-01")]
+)
 def test_calendar_months(first, month, then):
     assert commands._calendar(first, month) == then
 
@@ -176,12 +182,16 @@ def test_an_error_of_our_own_making_is_not_hidden(command):
 
 def test_a_reader_that_stops_reading_hears_nothing():
     pipe = f'"{sys.executable}" -m growth.cli assumptions | head -n 1'
-    done = subprocess.run(["sh", "-c", pipe], capture_output=True, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
+    done = subprocess.run(
+        ["sh", "-c", pipe], capture_output=True, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"}
+    )
     assert done.stderr == "" and done.stdout.startswith("field")
 
 
 def test_a_terminal_without_unicode_is_no_reason_to_fail(tmp_path):
     path = tmp_path / "shop.yaml"
-    path.write_text(DEMO.read_text(encoding="utf-8").replace("Fernhollow Studio Planner", "Fernhöhle"), encoding="utf-8")
+    path.write_text(
+        DEMO.read_text(encoding="utf-8").replace("Fernhollow Studio Planner", "Fernhöhle"), encoding="utf-8"
+    )
     done = run("check", path, env={**os.environ, "PYTHONIOENCODING": "ascii"})
     assert done.returncode == 0 and "Fernh\\xf6hle" in done.stdout and done.stderr == ""

@@ -15,6 +15,7 @@ from growth.scenario.file import scenario_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 DEMO = (SCENARIOS / "fernhollow.yaml").read_text(encoding="utf-8")
+DEMO = DEMO.partition("\n# The words")[0]  # the numbers alone
 
 
 def demo(old: str, new: str) -> str:
@@ -32,32 +33,48 @@ def line_of(passage: str) -> int:
 BROKEN = {
     "unknown key": (demo("monthly_price: 29", "monthly_price: 29\n        colour: red"), "colour: no such setting"),
     "misspelt key": (demo("goal_mrr:", "goal_mr:"), "Did you mean goal_mrr?"),
-    "wrong type": (demo("months: 36", "months: three years"), "months: a whole number of months from 1 to 120 (found 'three years')"),
+    "wrong type": (
+        demo("months: 36", "months: three years"),
+        "months: a whole number of months from 1 to 120 (found 'three years')",
+    ),
     "half a month": (demo("months: 36", "months: 36.5"), "a whole number of months from 1 to 120 (found 36.5)"),
-    "nan": (demo("mrr: 1160", "mrr: .nan"), "opening.mrr: a number from 0 to 1,000,000,000 (found nan). It must be finite."),
+    "nan": (
+        demo("mrr: 1160", "mrr: .nan"),
+        "opening.mrr: a number from 0 to 1,000,000,000 (found nan). It must be finite.",
+    ),
     "infinity": (demo("mrr: 1160", "mrr: .inf"), "(found inf). It must be finite."),
     "a rate of 4": (
         demo("monthly_churn_rate: 0.04", "monthly_churn_rate: 4"),
-        f"line {line_of('monthly_churn_rate: 0.04')}: stay.churn.monthly_churn_rate: a share from 0 to 1 (found 4). For 4% write 0.04.",
+        f"line {line_of('monthly_churn_rate: 0.04')}: stay.churn.monthly_churn_rate: "
+        "a share from 0 to 1 (found 4). For 4% write 0.04.",
     ),
     "a number in quotes": (demo("mrr: 1160", 'mrr: "1160"'), "Write it without quotes"),
     "a truth value as number": (demo("mrr: 1160", "mrr: true"), "opening.mrr: a number"),
-    "a number as text": (demo("owner: The makers of Fernhollow", "owner: 7"), 'owner: text (found 7). Put it in quotes: "7".'),
+    "a number as text": (
+        demo("owner: The makers of Fernhollow", "owner: 7"),
+        'owner: text (found 7). Put it in quotes: "7".',
+    ),
     "an unknown curve": (demo("curve: constant", "curve: constnat"), "one of constant, early_late, sbg, bdw, measured"),
     "a curve as a number": (
         demo("churn:\n      curve: constant\n      monthly_churn_rate: 0.04", "churn: 0.04"),
         "stay.churn: settings, as key: value below it (found 0.04). Write curve: constant below it",
     ),
-    "a day where a month is due": (demo("2027-01    #", '"2027-01-01" #'), "a month written year-month, such as 2027-01"),
+    "a day where a month is due": (
+        demo("2027-01    #", '"2027-01-01" #'),
+        "a month written year-month, such as 2027-01",
+    ),
     "a currency in small letters": (demo("currency: EUR", "currency: eur"), "three capital letters"),
-    "an empty section": (demo("bill:", "bill:\n  extra:").split("    payment_fee")[0].replace("  extra:\n", ""), "bill: settings"),
+    "an empty section": (
+        demo("bill:", "bill:\n  extra:").split("    payment_fee")[0].replace("  extra:\n", ""),
+        "bill: settings",
+    ),
     "empty file": ("", "the file is empty"),
     "only a comment": ("# nothing\n", "the key scenario"),
     "a list at the root": ("- scenario\n", "the key scenario, with the numbers below it (found a list)"),
     "a single value": ("scenario\n", "found a single value"),
     "sections at the root": (
         "business: X\npay:\n  plans: []\n",
-        "scenario: this key has to be there, with the numbers below it. Write scenario: on a line of its own and indent",
+        "scenario: this key has to be there, with the numbers below it. Write scenario: on a line of its own",
     ),
     "another root key": (DEMO + "\nsettings:\n  a: 1\n", "settings: not a part of the file"),
     "duplicate key": (demo("months: 36", "months: 36\n  months: 24"), "months: each key once (found again after line"),
@@ -65,7 +82,7 @@ BROKEN = {
     "an anchor": (demo("owner: The makers", "owner: &a The makers"), "no anchors (&) or aliases (*) (found &a)"),
     "an alias": (demo("owner: The makers of Fernhollow", "owner: *a"), "no anchors (&) or aliases (*) (found *a)"),
     "a bomb": (
-        "a: &a [x, x, x, x, x, x, x, x, x]\nb: &b [*a, *a, *a, *a, *a, *a, *a, *a]\nc: &c [*b, *b, *b, *b, *b, *b, *b]\n",
+        "a: &a [x, x, x, x, x, x, x, x, x]\nb: &b [*a, *a, *a, *a, *a, *a, *a, *a]\nc: &c [*b, *b, *b, *b, *b]\n",
         "no anchors (&)",
     ),
     "a tag": (demo("owner: The makers of Fernhollow", "owner: !!python/object/apply:os.system [true]"), "no tags (!)"),
@@ -76,9 +93,18 @@ BROKEN = {
     "an open quote": (demo("owner: The", 'owner: "The'), "not valid YAML"),
     "a colon in text": (demo("The makers of", "The makers: of"), "text that holds a colon needs quotes"),
     "a control character": (demo("The makers", "The \x07makers"), "not valid YAML"),
-    "a hidden control character": (demo("The makers of Fernhollow", '"The \\x07makers"'), "owner: text without control characters"),
-    "yes for true": (demo("invented: true", "invented: yes"), "invented: a value that all readers of YAML read alike (found 'yes')"),
-    "an octal number": (demo("mean_age_months: 9", "mean_age_months: 011"), "mean_age_months: a value that all readers"),
+    "a hidden control character": (
+        demo("The makers of Fernhollow", '"The \\x07makers"'),
+        "owner: text without control characters",
+    ),
+    "yes for true": (
+        demo("invented: true", "invented: yes"),
+        "invented: a value that all readers of YAML read alike (found 'yes')",
+    ),
+    "an octal number": (
+        demo("mean_age_months: 9", "mean_age_months: 011"),
+        "mean_age_months: a value that all readers",
+    ),
     "an exponent without a point": (demo("mrr: 1160", "mrr: 1e3"), "(found '1e3'). Write 1000."),
     "an underscore": (demo("mrr: 1160", "mrr: 1_160"), "Write 1160."),
     "a huge number": (demo("mrr: 1160", "mrr: " + "9" * 5000), "opening.mrr: a number from 0 to 1,000,000,000"),
@@ -116,7 +142,11 @@ def test_one_mistake_is_reported_once(name, tmp_path):
 
 
 def test_all_problems_of_a_file_are_reported_at_once_in_its_order(tmp_path):
-    text = demo("months: 36", "months: 0").replace("goal_mrr: 2500", "goal_mr: -1").replace("0.04\n\n  # Pay", "4\n\n  # Pay")
+    text = (
+        demo("months: 36", "months: 0")
+        .replace("goal_mrr: 2500", "goal_mr: -1")
+        .replace("0.04\n\n  # Pay", "4\n\n  # Pay")
+    )
     path = tmp_path / "shop.yaml"
     path.write_text(text.replace("billing: monthly", "billing: weekly"), encoding="utf-8")
     with pytest.raises(growth.ScenarioError) as caught:
@@ -175,7 +205,9 @@ def test_papermill_reads_the_shipped_scenarios_as_we_do(path):
 
 SCALARS = st.one_of(
     st.text(alphabet="0123456789+-.eE_:xobnTtrueyNofalsi~<=', ", max_size=12),
-    st.sampled_from("yes no on off y N null ~ 012 0x1F 0b1 0o17 1:30 1:30.5 -.5 .5 1. 1.e+3 1.e3 1e3 .inf -.INF .NaN".split()),
+    st.sampled_from(
+        "yes no on off y N null ~ 012 0x1F 0b1 0o17 1:30 1:30.5 -.5 .5 1. 1.e+3 1.e3 1e3 .inf -.INF .NaN".split()
+    ),
     st.sampled_from("2027-01 2027-01-01 2027-1-1 <<: = << 1__0 0_1 00 -0 +1 TRUE True tRUE 1_000.5 0.1_0".split()),
 )
 
@@ -202,8 +234,47 @@ def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path):
 
 
 PIECES = st.sampled_from(
-    ["scenario:", "giveaway:", "\n", "  ", " ", "- ", ": ", "{", "}", "[", "]", "&a ", "*a", "!!int ", '"', "'", "#", "|", ">", "%"]
-    + ["business", "pay", "plans", "name", "stay", "churn", "curve", "sbg", "4", "0.04", ".nan", "yes", "---\n", "...\n", "\t", "?", "é"]
+    [
+        "scenario:",
+        "giveaway:",
+        "\n",
+        "  ",
+        " ",
+        "- ",
+        ": ",
+        "{",
+        "}",
+        "[",
+        "]",
+        "&a ",
+        "*a",
+        "!!int ",
+        '"',
+        "'",
+        "#",
+        "|",
+        ">",
+        "%",
+    ]
+    + [
+        "business",
+        "pay",
+        "plans",
+        "name",
+        "stay",
+        "churn",
+        "curve",
+        "sbg",
+        "4",
+        "0.04",
+        ".nan",
+        "yes",
+        "---\n",
+        "...\n",
+        "\t",
+        "?",
+        "é",
+    ]
 )
 
 

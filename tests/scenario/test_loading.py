@@ -62,27 +62,47 @@ def test_other_sources_are_refused(source):
         ({"business": "x" * 121, "pay": PLANS}, "business: text of at most 120 characters (found 121)"),
         ({"business": "S", "pay": PLANS, "invented": "yes"}, "invented: true or false (found 'yes')"),
         ({"business": "S", "pay": PLANS, "invented": 1}, "invented: true or false (found 1)"),
-        ({"business": "S", "pay": PLANS, "months": np.array([12, 24])}, "months: a whole number of months from 1 to 120"),
+        (
+            {"business": "S", "pay": PLANS, "months": np.array([12, 24])},
+            "months: a whole number of months from 1 to 120",
+        ),
         ({"business": "S", "pay": PLANS, "opening": {"customers": 1j}}, "opening.customers: a number from 0"),
-        ({"business": "S", "pay": PLANS, "opening": {"customers": 10**400}}, "(found a very large number). It must be finite."),
+        (
+            {"business": "S", "pay": PLANS, "opening": {"customers": 10**400}},
+            "(found a very large number). It must be finite.",
+        ),
         ({"business": "S", "pay": PLANS, "opening": {"customers": [1, 2]}}, "opening.customers: a number from 0"),
         ({"business": "S", "pay": PLANS, "opening": {"customers": np.array([1.0, np.nan])}}, "(found nan)"),
         ({"business": "S", "pay": PLANS, "opening": 3}, "opening: settings, as key: value below it (found 3)"),
         ({"business": "S", "pay": {"plans": []}}, "pay.plans: a list of at least 1 value (found 0)"),
         ({"business": "S", "pay": {"plans": PLANS["plans"] * 2}}, "pay: plans: each name once (found Studio)"),
         ({"business": "S", "pay": {**PLANS, "delay_shares": [0.5, 0.4]}}, "pay: delay_shares adding to 1 (found 0.9)"),
-        ({"business": "S", "pay": PLANS, "stay": {"churn": {}}}, "stay.churn.curve: needed: one of constant, early_late"),
-        ({"business": "S", "pay": PLANS, "arrive": {"channels": [{"name": "a", "kind": "paidd"}]}}, "arrive.channels[a].kind: one of steady"),
+        (
+            {"business": "S", "pay": PLANS, "stay": {"churn": {}}},
+            "stay.churn.curve: needed: one of constant, early_late",
+        ),
+        (
+            {"business": "S", "pay": PLANS, "arrive": {"channels": [{"name": "a", "kind": "paidd"}]}},
+            "arrive.channels[a].kind: one of steady",
+        ),
         (
             {"business": "S", "pay": PLANS, "arrive": {"channels": [{"name": "a", "season": [1, 2]}]}},
             "arrive.channels[a].season: a list of at least 12 values (found 2)",
         ),
         (
-            {"business": "S", "pay": PLANS, "arrive": {"channels": [{"name": "a", "launches": [{"month": 1, "visitors": -1}]}]}},
+            {
+                "business": "S",
+                "pay": PLANS,
+                "arrive": {"channels": [{"name": "a", "launches": [{"month": 1, "visitors": -1}]}]},
+            },
             "arrive.channels[a].launches[0].visitors: a number from 0",
         ),
         (
-            {"business": "S", "pay": PLANS, "grow": {"price_changes": [{"month": 1, "change_rate": 0.1, "applies_to": "al"}]}},
+            {
+                "business": "S",
+                "pay": PLANS,
+                "grow": {"price_changes": [{"month": 1, "change_rate": 0.1, "applies_to": "al"}]},
+            },
             "grow.price_changes[0].applies_to: one of new, all (found 'al'). Did you mean all?",
         ),
     ],
@@ -121,8 +141,10 @@ class Words(BaseModel):
 
 def test_other_parts_of_the_file_report_in_the_same_words(tmp_path):
     path = tmp_path / "shop.yaml"
-    text = DEMO.read_text(encoding="utf-8")
-    path.write_text(text + "\ngiveaway:\n  question: a\n  tone: wrm\n  quotes:\n    - 3\n  titel: x\n", encoding="utf-8")
+    text = DEMO.read_text(encoding="utf-8").partition("\n# The words")[0]
+    path.write_text(
+        text + "\ngiveaway:\n  question: a\n  tone: wrm\n  quotes:\n    - 3\n  titel: x\n", encoding="utf-8"
+    )
     document = load_document(path)
     first = text.count("\n") + 3
     with pytest.raises(growth.ScenarioError) as caught:

@@ -50,7 +50,13 @@ def test_the_table_has_every_number_once_with_its_words():
     table = list(entries(Scenario))
     places = [entry.place for entry in table]
     assert len(set(places)) == len(places)
-    assert {"months", "opening.customers", "stay.churn[sbg].alpha", "pay.plans[].monthly_price", "arrive.channels[paid].monthly_budget"} <= set(places)
+    assert {
+        "months",
+        "opening.customers",
+        "stay.churn[sbg].alpha",
+        "pay.plans[].monthly_price",
+        "arrive.channels[paid].monthly_budget",
+    } <= set(places)
     for entry in table:
         assert entry.assumption.label and entry.assumption.low <= entry.assumption.high
         if isinstance(entry.default, (int, float)):
