@@ -24,7 +24,8 @@ const steadyVisitors = {
     return Float64Array.from({ length: months }, (_, t) => {
       if (!active(channel, t + 1) || !(level > 0)) return 0;
       const growth = compound(channel, t + 1);
-      return ceiling === null ? level * growth : ceiling / (1 + (ceiling / level - 1) / growth);
+      const bends = ceiling !== null && channel.monthly_growth_rate > 0; // a ceiling bends growth, not decline
+      return bends ? ceiling / (1 + (ceiling / level - 1) / growth) : level * growth;
     });
   },
   content(channel, months) {

@@ -76,10 +76,11 @@ def _steady(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
     level, growth = read(channel.monthly_visitors), _compound(channel, month, read)
     if channel.visitor_ceiling is None:
         return np.where(_active(channel, month), level * growth, 0.0)
-    ceiling = read(channel.visitor_ceiling)  # the logistic through `level` in the first month
-    level = np.where(level > 0, level, np.nan)
-    bent = ceiling / (1 + (ceiling / level - 1) / growth)
-    return np.where(_active(channel, month) & (level > 0), bent, 0.0)
+    ceiling = read(channel.visitor_ceiling)  # the logistic through `level` in the first month; it bends growth, not decline
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bent = ceiling / (1 + (ceiling / level - 1) / growth)
+    bends = (level > 0) & (read(channel.monthly_growth_rate) > 0)
+    return np.where(_active(channel, month), np.where(bends, bent, level * growth), 0.0)
 
 
 def _content(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
