@@ -13,9 +13,11 @@ from typing import Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.events import (
+    AliasEvent,
     DocumentStartEvent,
     MappingEndEvent,
     MappingStartEvent,
+    NodeEvent,
     ScalarEvent,
     SequenceEndEvent,
     SequenceStartEvent,
@@ -107,26 +109,21 @@ class _Reader:
                     raise Refused("one document a file", line, "a second one after ---", "Keep one, remove the others.")
                 if event.version or event.tags:
                     raise Refused("no % directive", line, fix="Remove the line that begins with %.")
-            elif isinstance(event, (ScalarEvent, MappingStartEvent, SequenceStartEvent)):
+            elif isinstance(event, NodeEvent):
                 root = self._node(event, (), 1)
-            elif getattr(event, "anchor", None):
-                raise Refused("no alias (*)", line, f"*{event.anchor}", "Write the value out in each place.")
         return root, self._problems
+
+    def _note(self, place: tuple, rule: str, line: int, value: str, fix: str = "") -> None:
+        self._problems.append(Problem(dotted(place), rule, value, fix, line))
 
     def _node(self, event: Any, place: tuple, depth: int) -> Node:
         line, start = event.start_mark.line + 1, event.start_mark.index
-        if getattr(event, "anchor", None):
-            sign = "&" if hasattr(event, "implicit") else "*"
-            raise Refused(
-                "no anchors (&) or aliases (*)", line, sign + event.anchor, "Write the value out in each place."
-            )
-        if getattr(event, "ctag", None):
-            raise Refused(
-                "no tags (!)",
-                line,
-                shown(str(event.ctag).replace("tag:yaml.org,2002:", "!!")),
-                "Write the value alone.",
-            )
+        if event.anchor:
+            name = ("*" if isinstance(event, AliasEvent) else "&") + event.anchor
+            raise Refused("no anchors (&) or aliases (*)", line, shown(name), "Write the value out in each place.")
+        if event.ctag:
+            tag = str(event.ctag).replace("tag:yaml.org,2002:", "!!")
+            raise Refused("no tags (!)", line, shown(tag), "Write the value alone.")
         if depth > DEEPEST:
             raise Refused(f"at most {DEEPEST} levels of nesting", line)
         if isinstance(event, MappingStartEvent):
@@ -146,23 +143,15 @@ class _Reader:
                 raise Refused("a word as key", key_line, fix="Write key: value, with a space after the colon.")
             key = event.value
             if event.style in (None, "") and not plain_text(key):
-                self._problems.append(Problem(dotted((*place, key)), "a word as key", shown(key), line=key_line))
+                self._note((*place, key), "a word as key", key_line, shown(key))
             key_start, key_end = event.start_mark.index, event.end_mark.index
             node = self._node(next(self._events), (*place, key), depth + 1)
             if node.start == node.end and not node.flow:  # nothing there: its place is behind the colon
                 colon = self._text.find(":", key_end, node.end) + 1 or node.end
                 node = Node(node.value, key_line, colon, colon)
             if key in keys:
-                first = keys[key][1]
-                self._problems.append(
-                    Problem(
-                        dotted((*place, key)),
-                        "each key once",
-                        f"again after line {first}",
-                        "Keep one of them.",
-                        key_line,
-                    )
-                )
+                again = f"again after line {keys[key][1]}"
+                self._note((*place, key), "each key once", key_line, again, "Keep one of them.")
             else:
                 value[key], keys[key] = node, (key_start, key_line)
             end = max(end, node.end)
@@ -187,13 +176,9 @@ class _Reader:
             return float(text.replace(".inf", "inf").replace(".nan", "nan")) if "n" in text.lower() else float(text)
         if plain_text(text):
             return text
-        number = _as_number(text)
-        fix = (
-            f"Write {number}." if number else f'As text put it in quotes: "{text}"; for yes or no write true or false.'
-        )
-        self._problems.append(
-            Problem(dotted(place), "a value that all readers of YAML read alike", shown(text), fix, line)
-        )
+        number, quoted = _as_number(text), f'As text put it in quotes: "{text}"; for yes or no write true or false.'
+        fix = f"Write {number}." if number else quoted
+        self._note(place, "a value that all readers of YAML read alike", line, shown(text), fix)
         return text
 
     def _trim(self, start: int, end: int) -> int:

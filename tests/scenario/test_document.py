@@ -79,8 +79,8 @@ BROKEN = {
     "another root key": (DEMO + "\nsettings:\n  a: 1\n", "settings: not a part of the file"),
     "duplicate key": (demo("months: 36", "months: 36\n  months: 24"), "months: each key once (found again after line"),
     "several documents": (DEMO + "\n---\nscenario: {}\n", "one document a file"),
-    "an anchor": (demo("owner: The makers", "owner: &a The makers"), "no anchors (&) or aliases (*) (found &a)"),
-    "an alias": (demo("owner: The makers of Fernhollow", "owner: *a"), "no anchors (&) or aliases (*) (found *a)"),
+    "an anchor": (demo("owner: The makers", "owner: &a The makers"), "no anchors (&) or aliases (*) (found '&a')"),
+    "an alias": (demo("owner: The makers of Fernhollow", "owner: *a"), "no anchors (&) or aliases (*) (found '*a')"),
     "a bomb": (
         "a: &a [x, x, x, x, x, x, x, x, x]\nb: &b [*a, *a, *a, *a, *a, *a, *a, *a]\nc: &c [*b, *b, *b, *b, *b]\n",
         "no anchors (&)",
