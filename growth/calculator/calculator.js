@@ -26,6 +26,7 @@ function write(object, path, value) {
   keys.reduce((part, key) => part[key], object)[last] = value;
 }
 const tidy = (value) => Number(value.toPrecision(12)); // 0.07 x 100 is 7, not 7.000000000000001
+const brief = (value) => (Math.abs(value) < 1 ? Number(value.toPrecision(4)) : Number(value.toFixed(4))); // for a number field
 
 // Numbers as the reader sees them: the rules of growth/calculator/words.py.
 export function formatter(locale, currency) {
@@ -35,15 +36,20 @@ export function formatter(locale, currency) {
     return formats.get(key);
   };
   const positive = (value, decimals) => (Math.abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
+  const money = (value, decimals = Math.abs(value) >= 100 || value === 0 ? 0 : 2) =>
+    format(`money${decimals}`, { style: "currency", currency, minimumFractionDigits: decimals, maximumFractionDigits: decimals }).format(positive(value, decimals));
+  const tenths = (value) => format("tenths", { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(positive(value, 1));
   return {
-    money(value) {
-      const decimals = Math.abs(value) >= 100 || value === 0 ? 0 : 2;
-      const options = { style: "currency", currency, minimumFractionDigits: decimals, maximumFractionDigits: decimals };
-      return format(`money${decimals}`, options).format(positive(value, decimals));
-    },
+    money: (value) => money(value),
     number: (value) => format("number", { maximumFractionDigits: 1 }).format(positive(value, 1)),
     percent: (value) => format("percent", { style: "percent", maximumFractionDigits: 2 }).format(positive(value, 4)),
+    plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value),
     near: (value) => (value === 0 ? 0 : Number(value.toPrecision(2))),
+    column(values, kind) { // as many decimals in every row
+      if (kind === "number") return Array.from(values, tenths);
+      const decimals = values.some((value) => Math.abs(value) >= 100) ? 0 : 2;
+      return Array.from(values, (value) => money(value, decimals));
+    },
   };
 }
 
@@ -53,20 +59,45 @@ const hasCosts = ({ bill, arrive }) =>
   arrive.channels.some((channel) => channel.kind === "paid" || channel.monthly_cost) ||
   [bill.payment_fee_rate, bill.fee_per_payment, bill.monthly_cost_to_serve, bill.monthly_fixed_costs, bill.opening_cash].some(Boolean);
 
+// part / whole over the first and the last `span` months of those in which there is a whole; null where there are none.
+function ends(part, whole, span) {
+  const there = Array.from(whole.keys()).filter((t) => whole[t] > 0);
+  const over = (months) => months.reduce((all, t) => all + part[t], 0) / months.reduce((all, t) => all + whole[t], 0);
+  return there.length ? [over(there.slice(0, span)), over(there.slice(-span))] : null;
+}
+
+function moving(key, [first, last]) {
+  if (Math.abs(last - first) <= 0.05 * Math.max(first, last)) return [];
+  return [last > first ? `${key}_rising` : `${key}_falling`];
+}
+
+// Who joins and who leaves, at first and at the end: template keys and the values of their places.
+function lead(scenario, { series, months }, show) {
+  const seasonal = scenario.arrive.channels.some((channel) => channel.season !== null);
+  const yearly = scenario.pay.plans.some((plan) => plan.billing === "yearly");
+  const joined = ends(series.new_customers, new Float64Array(months).fill(1), seasonal ? 12 : 1);
+  const left = ends(series.lost_customers, series.opening_customers, yearly ? 12 : 1);
+  const moves = moving("new", joined);
+  const keys = ["new", ...(seasonal ? ["new_on_average"] : []), ...moves];
+  const values = { new: show.number(joined[0]), new_end: show.number(joined[1]) };
+  if (!left) return [[...keys, moves.length ? "lead_end_after_comma" : "lead_end"], values];
+  return [[...keys, "churn", ...moving("churn", left), "lead_end"], { ...values, churn: show.percent(left[0]), churn_end: show.percent(left[1]) }];
+}
+
 // The sentences, each a list of [text, whether it is a computed number]; the same cases as words.py.
-export function answerParts(scenario, { series, months }, found, words, labels, show) {
-  const churn = series.monthly_customer_churn_rate.find((rate) => !Number.isNaN(rate));
+export function answerParts(scenario, result, found, words, labels, show) {
+  const { series, months } = result;
   const goal = scenario.goal_mrr, { goal_month: reached, ceiling_mrr: ceiling } = found;
-  const values = {
-    new: show.number(series.new_customers[0]), churn: churn === undefined ? "" : show.percent(churn),
+  const [leads, values] = lead(scenario, result, show);
+  Object.assign(values, {
     goal: show.money(goal ?? 0), month: show.number(reached ?? 0), calendar: labels[reached ?? 0], months: show.number(months),
     closing: show.money(series.closing_mrr[months - 1]), ceiling: show.money(show.near(ceiling ?? 0)),
-  };
+  });
   const goalKey = goal === null ? "no_goal" : reached === null ? "goal_never" : reached === 0 ? "goal_already" : "goal_reached";
   const ceilingKey = ceiling === null ? "ceiling_none" : ceiling < series.opening_mrr[0] ? "ceiling_below" : "ceiling_above";
   const fill = (...keys) => keys.flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
     .filter(([text]) => text);
-  const first = fill(churn === undefined ? "lead_new" : "lead_both", goalKey, ceilingKey);
+  const first = fill(...leads, goalKey, ceilingKey);
   if (ceiling === null) first.push([words.reasons[found.ceiling_reason], false]);
   if (!hasCosts(scenario)) return [first];
   const span = Math.min(12, months), cash = [scenario.bill.opening_cash, ...series.cash];
@@ -185,7 +216,7 @@ function controlLine(control, id, changed, show) {
   const range = `${show.plain(control.low * scale)} to ${show.plain(control.high * scale)}${control.suffix ? ` ${control.suffix}` : ""}`;
   const set = (value, from) => {
     if (from !== slider) slider.value = value;
-    if (from !== typed) typed.value = tidy(value * scale);
+    if (from !== typed && tidy(Number(typed.value) / scale) !== value) typed.value = brief(value * scale);
     slider.setAttribute("aria-valuetext", `${show.plain(tidy(value * scale))} ${control.suffix}`.trim());
     typed.removeAttribute("aria-invalid");
     if (note.textContent !== control.help) note.textContent = control.help;
@@ -224,14 +255,15 @@ function mend(scenario, path, memory) {
 
 // -------------------------------------------------------------------------------------------------- the table
 
-function tableOf(columns, { scenario, result, labels, show }) {
+function tableOf(columns, { result, labels, show }) {
   const { months, series } = result;
   const shown = columns.filter(([name, , , always]) => always || series[name].some((value) => value !== 0));
   const head = node("tr", {}, node("th", { scope: "col" }, "month"), ...shown.map(([, heading]) => node("th", { scope: "col" }, heading)));
+  const cells = shown.map(([name, , kind]) => show.column(series[name], kind));
   const rows = Array.from({ length: months }, (_, t) =>
     node("tr", {}, node("th", { scope: "row" }, `${t + 1} `, node("span", {}, labels[t + 1])),
-      ...shown.map(([name, , kind]) => node("td", {}, show[kind](series[name][t])))));
-  return node("table", { "data-currency": scenario.currency }, node("thead", {}, head), node("tbody", {}, ...rows));
+      ...cells.map((column) => node("td", {}, column[t]))));
+  return node("table", {}, node("thead", {}, head), node("tbody", {}, ...rows));
 }
 
 export function csvOf({ result, labels }) {
@@ -246,31 +278,39 @@ export function csvOf({ result, labels }) {
 const encode = (scenario, original, controls) =>
   controls.filter(({ path }) => read(scenario, path) !== read(original, path)).map(({ path }) => `${path}=${read(scenario, path)}`).join("&");
 
-// Strict: known places, finite numbers, held within their ranges; anything else is passed over.
-function decode(fragment, scenario, controls, memory) {
+// Strict: known places, finite numbers, held within their ranges; anything else is passed over. Null where nothing is left.
+function decode(fragment, original, controls) {
   const known = new Map(controls.map((control) => [control.path, control]));
-  for (const part of fragment.replace(/^#/, "").slice(0, 4000).split("&")) {
+  const scenario = clone(original);
+  let found = 0;
+  for (const part of plainText(fragment).replace(/^#/, "").slice(0, 8000).split("&")) {
     const [path, text = ""] = part.split("="), control = known.get(path), value = Number(text);
     if (!control || text.trim() === "" || !Number.isFinite(value)) continue;
-    const held = Math.min(Math.max(control.whole ? Math.round(value) : value, control.low), control.high);
-    write(scenario, path, held);
-    mend(scenario, path, memory);
+    write(scenario, path, Math.min(Math.max(control.whole ? Math.round(value) : value, control.low), control.high));
+    found += 1;
   }
-  return scenario;
+  if (scenario.opening.customers === 0) scenario.opening.mrr = 0;
+  const { plans } = scenario.pay, total = plans.reduce((all, plan) => all + plan.share, 0);
+  if (Math.abs(total - 1) > 1e-9) for (const plan of plans) plan.share = total > 0 ? plan.share / total : 1 / plans.length;
+  return found ? scenario : null;
+}
+
+function plainText(text) {
+  try { return decodeURIComponent(text); } catch { return ""; }
 }
 
 // ---------------------------------------------------------------------------------------------------- mount
 
-// Builds the calculator in `element` from the data of growth/calculator/data.py. `onChange(scenario)` follows every move,
-// `onKeep()` (live notebooks) asks for the numbers to be kept, `share` lets a link carry them. Returns { get, set, say, destroy }.
+// Builds the calculator in `element` from the data of growth/calculator/data.py. `onChange(scenario)` follows every move, once a
+// frame; `onKeep(scenario)` (live notebooks) asks for the numbers to be kept; `share` lets a link carry them.
+// Returns { get, series, set, say, destroy }: get() is {scenario, goal_month, ceiling_mrr, ..., sentence} as shown.
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
   const id = `growth-${++instances}`;
   const { controls, columns, words, labels, locale } = data;
   const original = clone(data.scenario), show = formatter(locale, original.currency);
-  show.plain = (value) => new Intl.NumberFormat(locale, { maximumFractionDigits: 6 }).format(value);
   const memory = { arpa: original.opening.customers > 0 ? original.opening.mrr / original.opening.customers : 0 };
-  let scenario = clone(original), state = null, frame = 0, spoken = 0;
-  if (share && location.hash.length > 1) decode(safeDecode(location.hash), scenario, controls, memory);
+  let scenario = (share && decode(location.hash, original, controls)) || clone(original);
+  let state = null, frame = 0, spoken = 0, untold = false, width = 0;
 
   const answer = node("div", { class: "growth-sentences" });
   const aloud = node("p", { class: "growth-aloud", role: "status", "aria-live": "polite" });
@@ -282,7 +322,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const lines = new Map();
   const groups = [];
   for (const stage of new Set(controls.map((control) => control.stage))) {
-    const group = node("fieldset", {}, node("legend", {}, stage));
+    const heading = node("h3", { id: `${id}-stage-${groups.length}` }, stage);
+    const group = node("div", { class: "growth-stage", role: "group", "aria-labelledby": heading.id }, heading);
     for (const control of controls.filter((one) => one.stage === stage)) {
       const line = controlLine(control, `${id}-${control.path.replaceAll(".", "-")}`, (value) => move(control.path, value), show);
       lines.set(control.path, line);
@@ -291,10 +332,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     groups.push(group);
   }
   const button = (text, action) => node("button", { type: "button", onclick: action }, text);
-  const buttons = node("div", { class: "growth-buttons" }, button(words.reset, () => replace(clone(original))));
+  const buttons = node("div", { class: "growth-buttons" }, button(words.reset, () => { replace(clone(original)); if (share && location.hash.length > 1) address(""); }));
   if (share) buttons.append(button(words.link, copyLink));
   buttons.append(button(words.csv, download));
-  if (onKeep) buttons.append(button(words.keep, onKeep));
+  if (onKeep) buttons.append(button(words.keep, () => { flush(); onKeep(clone(scenario)); }));
   const form = node("form", { class: "growth-form", "aria-labelledby": `${id}-form`, onsubmit: (event) => event.preventDefault() },
     node("h2", { id: `${id}-form` }, words.form), ...groups, buttons, said);
   element.classList.add("growth-calculator");
@@ -315,58 +356,70 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     drawTable();
     clearTimeout(spoken);
     spoken = setTimeout(() => { if (aloud.textContent !== state.sentence) aloud.textContent = state.sentence; }, 500);
+    if (untold) onChange(clone(scenario));
+    untold = false;
   }
   function drawPicture() {
-    const width = Math.round(picture.svg.parentElement.clientWidth) || 640;
-    picture.draw({ ...state, width });
+    width ||= Math.round(picture.svg.parentElement.clientWidth);
+    picture.draw({ ...state, width: width || 640 });
   }
   function drawTable() {
     if (folded.open && state) region.replaceChildren(tableOf(columns, state));
   }
-  function schedule() { if (!frame) frame = requestAnimationFrame(draw); }
+  function schedule(told) {
+    untold ||= told;
+    said.textContent = "";
+    if (!frame) frame = requestAnimationFrame(draw);
+  }
+  function flush() { if (frame) { cancelAnimationFrame(frame); draw(); } }
   function move(path, value) {
     write(scenario, path, value);
     mend(scenario, path, memory);
-    said.textContent = "";
-    onChange(clone(scenario));
-    schedule();
+    schedule(true);
   }
-  function replace(next, quiet = false) {
+  function replace(next, told = true) {
     scenario = next;
-    said.textContent = "";
-    if (!quiet) onChange(clone(scenario));
-    schedule();
+    schedule(told);
+  }
+  function address(changes) {
+    try { history.replaceState(null, "", `#${changes}`); } catch { location.hash = changes; }
   }
   async function copyLink() {
-    const changes = encode(scenario, original, controls);
-    const address = `${location.href.split("#")[0]}#${changes}`;
-    history.replaceState(null, "", `#${changes}`);
-    try { await navigator.clipboard.writeText(address); said.textContent = words.link_copied; } catch { said.textContent = words.link_shown; }
+    address(encode(scenario, original, controls));
+    try { await navigator.clipboard.writeText(location.href); said.textContent = words.link_copied; } catch { said.textContent = words.link_shown; }
+  }
+  function followLink() {
+    const linked = decode(location.hash, original, controls);
+    if (linked) replace(linked);
   }
   function download() {
-    if (frame) { cancelAnimationFrame(frame); draw(); }
-    const address = URL.createObjectURL(new Blob([csvOf(state)], { type: "text/csv" }));
-    const link = node("a", { href: address, download: "growth.csv" });
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(address), 10000);
+    flush();
+    const file = URL.createObjectURL(new Blob([csvOf(state)], { type: "text/csv" }));
+    node("a", { href: file, download: "growth.csv" }).click();
+    setTimeout(() => URL.revokeObjectURL(file), 10000);
   }
 
   draw();
-  aloud.textContent = ""; // nothing is read out before something changes
-  clearTimeout(spoken);
-  const watch = new ResizeObserver(() => { if (state) drawPicture(); });
+  clearTimeout(spoken); // nothing is read out before something changes
+  if (share) addEventListener("hashchange", followLink);
+  const watch = new ResizeObserver(() => {
+    const now = Math.round(picture.svg.parentElement.clientWidth);
+    if (now && now !== width) { width = now; drawPicture(); }
+  });
   watch.observe(picture.svg.parentElement);
   return {
-    get: () => { if (frame) { cancelAnimationFrame(frame); draw(); } return clone({ scenario, ...state.found, sentence: state.sentence }); },
-    series: () => { if (frame) { cancelAnimationFrame(frame); draw(); } return state.result.series; },
-    set: (next) => replace(clone(next), true),
+    get: () => { flush(); return clone({ scenario, ...state.found, sentence: state.sentence }); },
+    series: () => { flush(); return state.result.series; },
+    set: (next) => { if (JSON.stringify(next) !== JSON.stringify(scenario)) replace(clone(next), false); },
     say: (text) => { said.textContent = text; },
-    destroy: () => { watch.disconnect(); cancelAnimationFrame(frame); clearTimeout(spoken); element.replaceChildren(); },
+    destroy: () => {
+      watch.disconnect();
+      removeEventListener("hashchange", followLink);
+      cancelAnimationFrame(frame);
+      clearTimeout(spoken);
+      element.replaceChildren();
+    },
   };
-}
-
-function safeDecode(text) {
-  try { return decodeURIComponent(text); } catch { return ""; }
 }
 
 // Live in JupyterLab: Python hands in `data`, the sliders hand back `tuned`; either side may change the scenario.
@@ -380,11 +433,11 @@ export default {
       calculator = mount(root, model.get("data"), {
         share: false,
         onChange: (scenario) => { model.set("tuned", scenario); model.save_changes(); },
-        onKeep: model.get("keeps") ? () => model.send({ kind: "keep" }) : null,
+        onKeep: model.get("keeps") ? (scenario) => model.send({ kind: "keep", scenario }) : null,
       });
-      calculator.set(model.get("tuned"));
+      follow();
     };
-    const follow = () => { if (JSON.stringify(model.get("tuned")) !== JSON.stringify(calculator.get().scenario)) calculator.set(model.get("tuned")); };
+    const follow = () => calculator.set(model.get("tuned"));
     const heard = (message) => { if (message?.kind === "said") calculator.say(String(message.text)); };
     build();
     model.on("change:data", build);
