@@ -4,6 +4,8 @@
 
 const YEAR = 12;
 const LIFETIME = 1200; // months over which a lifetime is summed before its tail is closed as a geometric series
+const NOTHING = 1e-200; // a year's terms below this end the sum
+const EDGE = 1 - 1e-9; // a feedback this near 1 has no level that could be told from growth without end
 
 const zeros = (n) => new Float64Array(n);
 const sum = (values, from = 0, to = values.length) => {
@@ -346,7 +348,7 @@ export function measures(scenario, { series }) {
 function lifetimeSum(terms) {
   const year = (k) => sum(terms, LIFETIME - YEAR * (k + 1), LIFETIME - YEAR * k);
   const ratio = (a, b) => {
-    const value = b > 0 ? a / b : b === 0 ? 0 : NaN;
+    const value = b < NOTHING ? 0 : a / b; // terms that small stick at the last denormals and say nothing of the tail
     return Number.isNaN(value) ? Infinity : value;
   };
   const rho = ratio(year(0), year(1)), before = ratio(year(1), year(2));
@@ -387,9 +389,9 @@ function settle(scenario) {
     worths.push((plan.share * planPrices(scenario, plan).price[months - 1] * value.total) / (1 - againValue));
     flags[1] ||= value.rho >= 1 - 1e-12 || life.rho >= 1 - 1e-12;
     flags[2] ||= !(life.sure && value.sure);
-    flags[3] ||= again >= 1 || againValue >= 1;
+    flags[3] ||= again >= EDGE || againValue >= EDGE;
   }
-  flags[4] = referral * perNewcomer >= 1;
+  flags[4] = referral * perNewcomer >= EDGE;
   const customers = (newcomers * perNewcomer) / (1 - referral * perNewcomer);
   return { customers, mrr: (newcomers + referral * customers) * sum(worths), reason: Math.max(flags.indexOf(true), 0) };
 }

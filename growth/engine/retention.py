@@ -14,6 +14,7 @@ from growth.engine.step import CUSTOMERS, MRR, advance
 
 LIFETIME = 1200  # months over which a lifetime is summed before its tail is closed as a geometric series
 YEAR = 12
+NOTHING = 1e-200  # a year's sum below this has died out: numbers near the smallest float no longer halve
 
 
 def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
@@ -64,7 +65,7 @@ def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]
     """
     years = [terms[:, -YEAR * (k + 1) : terms.shape[1] - YEAR * k].sum(axis=1) for k in range(3)]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        ratios = (np.where(b > 0, a / b, 0.0) for a, b in zip(years, years[1:], strict=False))
+        ratios = (np.where(b < NOTHING, 0.0, a / b) for a, b in zip(years, years[1:], strict=False))
         rho, before = (np.where(np.isnan(ratio), np.inf, ratio) for ratio in ratios)  # terms beyond all numbers
         body = terms.sum(axis=1)
         tail = np.where(rho < 1, years[0] * rho / (1 - rho), np.inf)

@@ -62,7 +62,10 @@ def _settle(scenario: object, read: Read) -> np.ndarray:
     referral = read(scenario.sign_up.monthly_referral_rate) * read(scenario.pay.conversion_rate)
 
     (life, life_ratio, life_sure), (value, value_ratio, value_sure) = lifetime_sum(alive), lifetime_sum(worth)
-    again, again_value = comeback * _leavers(alive, churn, life_ratio), comeback * _leavers(worth, churn, value_ratio)
+    again, again_value = (
+        np.where(comeback > 0, np.maximum(comeback, 1e-300) * _leavers(kept, churn, ratio), 0.0)
+        for kept, ratio in ((alive, life_ratio), (worth, value_ratio))
+    )
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         per_newcomer = np.where(used, share * life / (1 - again), 0.0).sum(axis=0)
         customers = new * per_newcomer / (1 - referral * per_newcomer)
