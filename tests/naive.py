@@ -170,7 +170,7 @@ def usual_visitors(scenario, channel, month: int) -> float:
         visitors = spent / (channel.cost_per_visit * dearer)
     elif channel.monthly_visitors > 0:
         grown = (1 + channel.monthly_growth_rate) ** since
-        if channel.visitor_ceiling is None:
+        if channel.visitor_ceiling is None or channel.monthly_growth_rate <= 0:
             visitors = channel.monthly_visitors * grown
         else:
             ceiling = channel.visitor_ceiling

@@ -1,0 +1,167 @@
+"""What must be true of every forecast, whatever its numbers."""
+
+from __future__ import annotations
+
+import copy
+
+import growth
+import numpy as np
+import pytest
+from generated import scenarios
+from growth.engine import SERIES
+from growth.measures import customer_ceiling, gross_revenue_retention, growth_ceiling, net_revenue_retention
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plain import NOBODY, business, plan
+
+CURVES = {
+    "constant": {"curve": "constant", "monthly_churn_rate": 0.07},
+    "early_late": {"curve": "early_late", "early_monthly_churn_rate": 0.2, "late_monthly_churn_rate": 0.02, "early_months": 15},
+    "sbg": {"curve": "sbg", "alpha": 0.7, "beta": 8.0},
+    "bdw": {"curve": "bdw", "alpha": 0.7, "beta": 8.0, "shape": 1.4},
+    "measured": {"curve": "measured", "survival": [0.9, 0.85, 0.84], "tail_monthly_churn_rate": 0.03},
+}
+
+
+def run(mapping: dict) -> growth.Forecast:
+    return growth.forecast(growth.Scenario(**mapping))
+
+
+def same(one: growth.Forecast, other: growth.Forecast, *, rtol: float = 1e-9) -> None:
+    """Equal series; beside rtol, a 1e-12 part of the largest value, for what is left where sums cancel."""
+    cash = 1e-12 * np.abs(np.stack([one.cash, one.cash_in, one.cost_to_serve, one.payment_fees, one.acquisition_spend])).max()
+    for name in SERIES:
+        a, b = getattr(one, name), getattr(other, name)
+        floor = len(a) * cash if name in ("cash", "net_cash") else 1e-12 * np.nanmax(np.abs(a), initial=0)
+        np.testing.assert_allclose(a, b, rtol=rtol, atol=floor, err_msg=name)
+
+
+@settings(max_examples=200)
+@given(scenarios(), st.floats(1, 5), st.integers(1, 60))
+def test_more_churn_never_raises_mrr(mapping, factor, from_month):
+    """Without comebacks, that is: who comes back starts anew, at age 0 and at the old price, and may then stay longer and pay
+    more than if they had never left."""
+    mapping["stay"].pop("comeback", None)
+    more = copy.deepcopy(mapping)
+    more["stay"].setdefault("churn_changes", []).append({"from_month": from_month, "factor": factor})
+    usual, worse = run(mapping), run(more)
+    for name in ("closing_mrr", "closing_customers"):
+        before, after = getattr(usual, name), getattr(worse, name)
+        assert (after <= before * (1 + 1e-9) + 1e-12 * before.max()).all(), name
+
+
+@pytest.mark.parametrize("opening", [0, 50])
+def test_without_churn_and_growth_mrr_is_a_straight_line(opening):
+    result = growth.forecast(business(months=60, churn=0, opening={"customers": opening, "mrr": opening * 17}))
+    np.testing.assert_allclose(result.closing_mrr, opening * 17 + 200 * np.arange(1, 61), rtol=1e-12)
+    np.testing.assert_allclose(result.closing_customers, opening + 10 * np.arange(1, 61), rtol=1e-12)
+
+
+HALVED = (
+    "monthly_visitors visitor_ceiling monthly_pieces earlier_pieces monthly_budget budget_that_doubles_cost monthly_cost"
+).split()
+
+
+@settings(max_examples=150)
+@given(scenarios())
+def test_a_channel_split_in_two_halves_changes_nothing(mapping):
+    split = copy.deepcopy(mapping)
+    split["arrive"]["channels"] = [
+        {
+            **channel,
+            **{name: channel[name] / 2 for name in HALVED if name in channel},
+            "launches": [{**launch, "visitors": launch["visitors"] / 2} for launch in channel.get("launches", [])],
+            "name": f"{channel['name']}, {half} half",
+        }
+        for channel in mapping["arrive"]["channels"]
+        for half in ("first", "second")
+    ]
+    same(run(mapping), run(split))
+
+
+@settings(max_examples=150)
+@given(scenarios())
+def test_doubling_every_price_doubles_every_amount_of_revenue(mapping):
+    double = copy.deepcopy(mapping)
+    double["opening"]["mrr"] *= 2
+    for each in double["pay"]["plans"]:
+        each["monthly_price"] *= 2
+    one, two = run(mapping), run(double)
+    for name in SERIES:
+        a, b = getattr(one, name), getattr(two, name)
+        if name.endswith("_mrr") or name in ("arr", "arpa", "revenue", "cash_in", "deferred_revenue"):
+            np.testing.assert_array_equal(2 * a, b, err_msg=name)  # exactly: a factor of two costs a double nothing
+        elif name not in ("payment_fees", "net_cash", "cash", "monthly_gross_revenue_churn_rate"):
+            np.testing.assert_array_equal(a, b, err_msg=name)
+
+
+@pytest.mark.parametrize("name", CURVES)
+def test_a_yearly_plan_keeps_as_many_at_its_renewals_as_a_monthly_one(name):
+    opening = {"customers": 1000, "mrr": 20_000}
+    monthly, yearly = (
+        growth.forecast(business(months=40, churn=CURVES[name], arrive=NOBODY, opening=opening, pay={"plans": [plan(billing=each)]}))
+        for each in ("monthly", "yearly")
+    )
+    for age in (12, 24, 36):
+        assert yearly.closing_customers[age - 1] == pytest.approx(monthly.closing_customers[age - 1], rel=1e-12)
+    assert yearly.closing_customers[10] == 1000  # and none leaves before
+
+
+@settings(max_examples=200)
+@given(scenarios())
+def test_grr_never_exceeds_nrr_nor_one(mapping):
+    result = run(mapping)
+    gross, net = (rate(result, over=min(12, result.months)).value for rate in (gross_revenue_retention, net_revenue_retention))
+    assert (gross is None) == (net is None)
+    if gross is not None:
+        assert 0 <= gross <= min(net, 1) * (1 + 1e-12)
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        {},
+        {"grow": {"monthly_expansion_rate": 0.1, "monthly_contraction_rate": 0.03}},
+        {"grow": {"monthly_expansion_rate": 0.2, "last_age_months": 3}},
+        {"sign_up": {"signup_rate": 1, "monthly_referral_rate": 0.1}},
+        {"pay": {"delay_shares": [0.5, 0.25, 0.25]}, "opening": {"customers": 900, "mrr": 9}},
+        {"stay": {"comeback": {"comeback_rate": 0.3, "after_months": 4}}},
+        {"stay": {"churn_changes": [{"from_month": 30, "factor": 1.3}]}},
+        {"grow": {"price_changes": [{"month": 9, "change_rate": 0.5}, {"month": 20, "change_rate": 0.2, "applies_to": "all"}]}},
+        {
+            "pay": {"plans": [plan(share=0.5), plan(name="b", share=0.5, monthly_price=70, churn=CURVES["constant"] | {"monthly_churn_rate": 0.5})]},
+            "sign_up": {"signup_rate": 1, "monthly_referral_rate": 0.05},
+            "stay": {"comeback": {"comeback_rate": 0.2, "after_months": 2}},
+            "grow": {"monthly_expansion_rate": 0.05},
+        },
+    ],
+)
+def test_with_constant_inputs_and_churn_the_forecast_tends_to_the_ceiling(parts):
+    """Churn of 0.4 leaves 0.6^120 = 2e-27 of a cohort at the end; what feeds back decays like (0.6 + 0.1)^120 = 3e-19 or faster than
+    1e-9 with the numbers above."""
+    parts = copy.deepcopy(parts)
+    stay = {"churn": {"curve": "constant", "monthly_churn_rate": 0.4}, **parts.pop("stay", {})}
+    result = growth.forecast(business(months=120, stay=stay, **parts))
+    assert growth_ceiling(result).value == pytest.approx(result.closing_mrr[-1], rel=1e-9)
+    assert customer_ceiling(result).value == pytest.approx(result.closing_customers[-1], rel=1e-9)
+
+
+def test_a_yearly_plan_tends_to_its_ceiling():
+    # 0.2 renew: 0.2^10 = 1e-7 of a cohort outlive the forecast
+    result = growth.forecast(business(months=120, pay={"plans": [plan(billing="yearly", renewal_rate=0.2)]}))
+    assert growth_ceiling(result).value == pytest.approx(result.closing_mrr[-1], rel=2e-7)
+    assert customer_ceiling(result).value == pytest.approx(10 * 12 / (1 - 0.2), rel=1e-9)  # twelve months, and again for 0.2
+
+
+@settings(max_examples=100)
+@given(scenarios())
+def test_whether_cohorts_share_a_row_makes_no_difference(mapping):
+    """Constant churn lets the engine add all cohorts up; the same churn written as two equal rates by age does not."""
+    mapping["stay"]["churn"] = {"curve": "constant", "monthly_churn_rate": 0.05}
+    mapping["grow"].pop("last_age_months", None)
+    for each in mapping["pay"]["plans"]:
+        each.pop("churn", None), each.pop("renewal_rate", None)
+        each["billing"] = "monthly"
+    by_age = copy.deepcopy(mapping)
+    by_age["stay"]["churn"] = {"curve": "early_late", "early_monthly_churn_rate": 0.05, "late_monthly_churn_rate": 0.05}
+    same(run(mapping), run(by_age))
