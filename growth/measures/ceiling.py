@@ -11,6 +11,7 @@ from growth.engine.life import new_prices
 from growth.engine.retention import lifetime, lifetime_sum
 from growth.measures.measure import Measure
 
+EDGE = 1 - 1e-9  # feedback this close to 1 never settles; nearer, the last bit of a sum would decide
 REASONS = (
     "",
     "growth of those who stay outruns churn",
@@ -71,11 +72,12 @@ def _settle(scenario: object, read: Read) -> np.ndarray:
         customers = new * per_newcomer / (1 - referral * per_newcomer)
         joining = share * (new + referral * customers)
         mrr = np.where(used, joining * price * value / (1 - again_value), 0.0).sum(axis=0)
+        growing = referral * per_newcomer >= EDGE
 
     outruns = (used & ((value_ratio >= 1 - 1e-12) | (life_ratio >= 1 - 1e-12))).any(axis=0)
     unsettled = (used & ~(life_sure & value_sure)).any(axis=0)
-    comebacks = (used & ((again >= 1) | (again_value >= 1))).any(axis=0)
-    reason = np.select([outruns, unsettled, comebacks, referral * per_newcomer >= 1], [1, 2, 3, 4], 0)
+    comebacks = (used & ((again >= EDGE) | (again_value >= EDGE))).any(axis=0)
+    reason = np.select([outruns, unsettled, comebacks, growing], [1, 2, 3, 4], 0)
     customers, mrr = (np.where(reason > 0, np.nan, level) for level in (customers, mrr))
     return np.stack(np.broadcast_arrays(customers, mrr, reason.astype(float)))
 
