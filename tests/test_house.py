@@ -1,0 +1,188 @@
+"""The rules of the house that a machine can check: who may import whom, how long a module gets, what a file may hold."""
+
+from __future__ import annotations
+
+import ast
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = ROOT / "growth"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+MOST_LINES = 300
+
+HEAVY = {"pandas", "plotly", "papermill", "nbconvert", "nbformat", "ipywidgets", "anywidget", "ipykernel", "jupyter_client", "IPython"}
+INNER = ("growth.engine", "growth.measures", "growth.scenario", "growth.errors", "growth.files")  # all else stands at the edge
+
+
+def name_of(path: Path) -> str:
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"), filename=str(path))
+
+
+def imports(path: Path) -> Iterator[str]:
+    """Every module that a file imports, at its top or within a function."""
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                package = name_of(path) if path.name == "__init__.py" else name_of(path).rpartition(".")[0]
+                base = ".".join([*package.split(".")[: len(package.split(".")) - node.level + 1], base]).rstrip(".")
+            yield base
+            if base == "growth":  # `from growth import table` may name a module
+                yield from (f"growth.{alias.name}" for alias in node.names)
+
+
+def within(module: str, *packages: str) -> bool:
+    return any(module == package or module.startswith(package + ".") for package in packages)
+
+
+def modules_of(*packages: str) -> list[Path]:
+    found = [path for path in MODULES if within(name_of(path), *packages)]
+    if not found:
+        raise LookupError(packages)  # a renamed package must not empty these tests
+    return found
+
+
+def test_the_engine_imports_numpy_the_standard_library_and_itself_alone():
+    for path in modules_of("growth.engine"):
+        for module in imports(path):
+            top = module.partition(".")[0]
+            assert top == "numpy" or top in sys.stdlib_module_names or within(module, "growth.engine"), (name_of(path), module)
+
+
+def test_the_inner_rooms_import_neither_edges_nor_what_is_heavy():
+    for path in modules_of(*INNER):
+        for module in imports(path):
+            assert module.partition(".")[0] not in HEAVY, (name_of(path), module)
+            if within(module, "growth") and module != "growth" and (name_of(path), module) != READS_THE_PAGES_WORDS:
+                assert within(module, *INNER), (name_of(path), module)
+
+
+# A scenario file has a part for the published page; whoever reads the whole file asks that room to check it, when it is there.
+READS_THE_PAGES_WORDS = ("growth.scenario.file", "growth.giveaway.brief")
+
+
+def test_the_table_of_assumptions_does_not_know_the_engine():
+    for path in modules_of("growth.scenario"):
+        assert not any(within(module, "growth.engine", "growth.measures") for module in imports(path)), name_of(path)
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "import growth",
+        "from growth.cli import main; import sys; sys.argv = ['growth', '--help']; main(['--help'])",
+        "import growth; growth.forecast(growth.load_scenario('scenarios/fernhollow.yaml'))",
+    ],
+    ids=["import", "help", "forecast"],
+)
+def test_nothing_heavy_is_loaded_before_it_is_needed(code):
+    shown = f"{code}\nimport sys\nprint('loaded:', *sorted(module.partition('.')[0] for module in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", shown], capture_output=True, text=True, cwd=ROOT, timeout=60)
+    assert done.returncode == 0, done.stderr
+    loaded = set(done.stdout.rpartition("loaded:")[2].split())
+    assert "growth" in loaded
+    assert not loaded & (HEAVY | {"scipy", "jupyterlab", "traitlets", "tornado"})
+
+
+def test_no_module_outgrows_its_room():
+    lines = {name_of(path): len(path.read_text(encoding="utf-8").splitlines()) for path in MODULES}
+    assert {name: count for name, count in lines.items() if count > MOST_LINES} == {}
+
+
+def test_packages_hand_names_on_with_all():
+    for path in MODULES:
+        if path.name == "__init__.py" and any(imports(path)):
+            names = {target.id for node in tree_of(path).body if isinstance(node, ast.Assign) for target in node.targets}
+            assert "__all__" in names, name_of(path)
+
+
+def test_errors_never_come_from_assert():
+    assert [name_of(path) for path in MODULES for node in ast.walk(tree_of(path)) if isinstance(node, ast.Assert)] == []
+
+
+def test_only_the_command_line_prints():
+    edge = re.compile(r"growth\.(cli|commands|__main__|(\w+\.)+command)$")
+    for path in MODULES:
+        if not edge.match(name_of(path)):
+            calls = [node.func for node in ast.walk(tree_of(path)) if isinstance(node, ast.Call)]
+            assert not any(isinstance(call, ast.Name) and call.id == "print" for call in calls), name_of(path)
+
+
+def test_randomness_comes_from_a_generator_handed_in():
+    for path in MODULES:
+        assert "random" not in imports(path), name_of(path)
+        for node in ast.walk(tree_of(path)):
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Attribute) and node.value.attr == "random":
+                assert node.attr in {"default_rng", "Generator", "SeedSequence"}, (name_of(path), node.attr)
+
+
+def test_what_is_public_says_what_it_does():
+    """Every module, and every function and class whose name has no underscore in front."""
+    silent = []
+    for path in MODULES:
+        tree = tree_of(path)
+        if tree.body and not ast.get_docstring(tree):
+            silent.append(name_of(path))
+        for node in tree.body:
+            if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)) and not node.name.startswith("_"):
+                if not ast.get_docstring(node):
+                    silent.append(f"{name_of(path)}.{node.name}")
+    assert silent == []
+
+
+# --- files --------------------------------------------------------------------------------------------------------------
+
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "growth", "notebooks", "tests", "scenarios"}
+MACHINE_PATH = re.compile(r"(?<![\w.:/~-])/(?:home|root|Users|work|tmp|var|opt|mnt)/[\w.]")
+REGISTRY = re.compile(r"(?:pypi|pythonhosted|npmjs|golang|anaconda)\.(?:org|com|io)\b")
+
+
+@cache
+def tracked() -> list[Path]:
+    if not shutil.which("git") or not (ROOT / ".git").exists():
+        pytest.skip("needs git and a clone, to know which files are the project's")
+    listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    return [ROOT / name for name in listed.split("\0") if name and (ROOT / name).is_file()]
+
+
+def texts() -> Iterator[tuple[str, str]]:
+    for path in tracked():
+        try:
+            yield str(path.relative_to(ROOT)), path.read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            continue  # a picture
+
+
+def test_the_top_level_holds_what_it_should():
+    top = {path.relative_to(ROOT).parts[0] for path in tracked()}
+    assert {name for name in top if not name.startswith(".")} <= TOP
+
+
+def test_no_file_knows_a_machine_or_a_registry():
+    found = [
+        f"{name}:{number}"
+        for name, text in texts()
+        for number, line in enumerate(text.splitlines(), start=1)
+        if MACHINE_PATH.search(line) or REGISTRY.search(line)
+    ]
+    assert found == []
+
+
+def test_the_search_for_machine_paths_finds_one():
+    assert MACHINE_PATH.search("see " + "/".join(["", "home", "someone", "file"])) and not MACHINE_PATH.search("a/home/b")
+    assert REGISTRY.search("https://" + "pypi" + ".org/simple") and not REGISTRY.search("pypi has it")
