@@ -70,6 +70,7 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _forecast(arguments: argparse.Namespace) -> None:
     import growth
+    from growth.calculator.words import answer
 
     scenario = growth.load_scenario(arguments.scenario)
     forecast = growth.forecast(scenario)
@@ -77,49 +78,8 @@ def _forecast(arguments: argparse.Namespace) -> None:
         from growth.files import replace_file
 
         replace_file(arguments.csv, growth.to_frame(forecast).to_csv(lineterminator="\n"))
-    print("\n".join([*answer(forecast), "", *month_table(forecast), "", CAUTION]))
-
-
-def answer(forecast: Any) -> list[str]:
-    """The forecast in a few sentences: who joins and leaves, when the goal is reached, where growth stops.
-
-    >>> import growth
-    >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
-    ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
-    >>> print("\\n".join(answer(growth.forecast(scenario))))
-    Fernhollow. In month 1 (2027-01), 0 customers join and 1.6 of 40 leave.
-    MRR is at the goal of 1,000 EUR from the start. After 36 months it is 267 EUR, from 9.2 customers.
-    Growth stops near 0 EUR.
-    """
-    from growth.measures import goal_month, growth_ceiling
-
-    scenario = forecast.scenario
     invented = " (an invented business)" if scenario.invented else ""
-    first = f"In month 1 ({scenario.first_month}), {_number(forecast.new_customers[0])} customers join and "
-    first += f"{_number(forecast.lost_customers[0])} of {_number(forecast.opening_customers[0])} leave."
-    lines = [f"{scenario.business}{invented}. {first}"]
-
-    end = f"After {_count(forecast.months, 'month')} it is {_money(forecast.closing_mrr[-1], scenario)}, "
-    end += f"from {_number(forecast.closing_customers[-1])} customers."
-    if scenario.goal_mrr is None:
-        lines.append(f"MRR (monthly recurring revenue) is {_money(forecast.opening_mrr[0], scenario)} today. {end}")
-    else:
-        goal, reached = _money(scenario.goal_mrr, scenario), goal_month(forecast)
-        if reached.value is None:
-            lines.append(f"MRR does not reach the goal of {goal}: {reached.reason}. {end}")
-        elif reached.value == 0:
-            lines.append(f"MRR is at the goal of {goal} from the start. {end}")
-        else:
-            when = f"month {reached.value} ({_calendar(scenario.first_month, reached.value)})"
-            lines.append(f"MRR reaches the goal of {goal} in {when}. {end}")
-    ceiling = growth_ceiling(forecast)
-    known = ceiling.value is not None
-    lines.append(
-        f"Growth stops near {_money(ceiling.value, scenario)}."
-        if known
-        else f"Growth has no ceiling: {ceiling.reason}."
-    )
-    return lines
+    print("\n".join([f"{scenario.business}{invented}", answer(forecast), "", *month_table(forecast), "", CAUTION]))
 
 
 def month_table(forecast: Any) -> list[str]:
@@ -204,14 +164,6 @@ def _calendar(first_month: str, month: int) -> str:
     return f"{year}-{number + 1:02d}"
 
 
-def _number(value: float) -> str:
-    return f"{value:,.1f}".removesuffix(".0")
-
-
-def _money(value: float, scenario: Any) -> str:
-    return (
-        f"{value:,.0f} {scenario.currency}" if abs(value) >= 100 or value == 0 else f"{value:,.2f} {scenario.currency}"
-    )
 
 
 def _count(number: int, noun: str) -> str:

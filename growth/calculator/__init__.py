@@ -1,8 +1,22 @@
 """The slider calculator: one front end, live in JupyterLab and mounted unchanged in the published page."""
 
-from growth.calculator.bundle import script, style
-from growth.calculator.data import answer_html, page_data, table_html
-from growth.calculator.widget import PAGE_DATA, Calculator
-from growth.calculator.words import answer
+from importlib import import_module
 
-__all__ = ["PAGE_DATA", "Calculator", "answer", "answer_html", "page_data", "script", "style", "table_html"]
+_HOMES = {
+    "PAGE_DATA": "data",
+    "Calculator": "widget",
+    "answer": "words",
+    "answer_html": "data",
+    "page_data": "data",
+    "script": "bundle",
+    "style": "bundle",
+    "table_html": "data",
+}
+
+__all__ = sorted(_HOMES)  # loaded when first asked for: the command line reads the words without loading widgets
+
+
+def __getattr__(name: str):
+    if name not in _HOMES:
+        raise AttributeError(f"module 'growth.calculator' has no attribute {name!r}")
+    return getattr(import_module(f"growth.calculator.{_HOMES[name]}"), name)

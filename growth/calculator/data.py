@@ -14,6 +14,7 @@ from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.section import LONGEST
 
+PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type under which a saved notebook holds what a page needs
 COLUMNS = (  # series, heading, kind, whether it stands even where it is zero throughout
     ("opening_mrr", "MRR before", "money", True),
     ("new_mrr", "new", "money", True),

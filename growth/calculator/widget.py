@@ -9,14 +9,12 @@ import anywidget
 import traitlets
 
 from growth.calculator.bundle import script, style
-from growth.calculator.data import page_data
+from growth.calculator.data import PAGE_DATA, page_data
 from growth.calculator.words import answer
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario, save_scenario
-
-PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type under which a saved notebook holds what a page needs
 
 
 class Calculator(anywidget.AnyWidget):
