@@ -129,7 +129,7 @@ function chart(id) {
   const title = node("svg:title", { id: `${id}-title` });
   const stripes = node("svg:pattern", { id: `${id}-stripes`, width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
     node("svg:rect", { class: "growth-stripe-ground", width: 5, height: 5 }), node("svg:rect", { class: "growth-stripe", width: 2.4, height: 5 }));
-  const parts = Object.fromEntries(["grid", "kept", "gain", "loss", "trace", "marks"].map((name) => [name,
+  const parts = Object.fromEntries(["grid", "kept", "gain", "loss", "marks"].map((name) => [name,
     node(name === "grid" || name === "marks" ? "svg:g" : "svg:path", { class: `growth-${name}` })]));
   parts.loss.setAttribute("fill", `url(#${id}-stripes)`);
   svg.append(title, node("svg:defs", {}, stripes), ...Object.values(parts));
@@ -140,11 +140,11 @@ function chart(id) {
 function drawChart(svg, title, parts, { width, scenario, result, found, labels, show, sentence, words }) {
   const { months, series } = result;
   const wide = width >= 560, height = Math.round(Math.min(Math.max(width * 0.52, 250), 380));
-  const edge = { left: 4, right: wide ? 118 : 4, top: 26, bottom: 34 };
+  const edge = { left: 4, right: wide ? Math.max(76, 16 + 7.8 * show.money(series.closing_mrr[months - 1]).length) : 4, top: 26, bottom: 34 };
   const gained = series.closing_mrr.map((_, t) => series.new_mrr[t] + series.reactivation_mrr[t] + series.expansion_mrr[t]);
   const lost = series.closing_mrr.map((_, t) => series.churned_mrr[t] + series.contraction_mrr[t]);
   const most = Math.max(...series.closing_mrr, series.opening_mrr[0], 1e-9), deepest = Math.max(...lost, 0);
-  const lines = [["goal", scenario.goal_mrr, show.money(scenario.goal_mrr ?? 0)], ["ceiling", found.ceiling_mrr, show.money(show.near(found.ceiling_mrr ?? 0))]]
+  const lines = [["goal", scenario.goal_mrr, show.money(scenario.goal_mrr ?? 0)], [found.ceiling_mrr < series.opening_mrr[0] ? "floor" : "ceiling", found.ceiling_mrr, show.money(show.near(found.ceiling_mrr ?? 0))]]
     .filter(([, level]) => level !== null && level > 0);
   const top = Math.max(most, ...lines.map(([, level]) => level).filter((level) => level <= 2 * most)) * 1.08;
   const x = (month) => edge.left + ((width - edge.left - edge.right) * month) / months;
@@ -166,8 +166,6 @@ function drawChart(svg, title, parts, { width, scenario, result, found, labels, 
   parts.kept.setAttribute("d", bars(() => 0, (t) => series.closing_mrr[t] - gained[t]));
   parts.gain.setAttribute("d", bars((t) => series.closing_mrr[t] - gained[t], (t) => series.closing_mrr[t]));
   parts.loss.setAttribute("d", bars((t) => -lost[t], () => 0));
-  parts.trace.setAttribute("d", `M${x(0)} ${y(series.opening_mrr[0]).toFixed(1)}` +
-    Array.from(series.closing_mrr, (mrr, t) => `L${x(t + 1).toFixed(1)} ${y(mrr).toFixed(1)}`).join(""));
 
   const text = (content, at, down, anchor = "start", name = "") => node("svg:text", { x: at, y: down, "text-anchor": anchor, class: name }, content);
   const rule = (level, name) => node("svg:line", { x1: edge.left, x2: x(months), y1: y(level), y2: y(level), class: name });
@@ -176,29 +174,34 @@ function drawChart(svg, title, parts, { width, scenario, result, found, labels, 
   const ticks = Array.from({ length: Math.floor(months / every) }, (_, i) => (i + 1) * every);
   parts.grid.replaceChildren(
     ...steps.map((step) => rule(step, step === 0 ? "growth-zero" : "growth-rule")),
-    ...steps.filter(Boolean).map((step) => text(show.money(step), edge.left, y(step) - 4, "start", "growth-faint")),
     ...ticks.flatMap((month) => [node("svg:line", { x1: x(month), x2: x(month), y1: height - edge.bottom, y2: height - edge.bottom + 5, class: "growth-tick" }),
       text(`month ${month}`, x(month), height - edge.bottom + 17, "end", "growth-faint"), text(labels[month], x(month), height - edge.bottom + 30, "end", "growth-faint")]),
   );
-  const marks = [];
+  const marks = steps.filter(Boolean).map((step) => text(show.money(step), edge.left, y(step) - 4, "start", "growth-faint"));
+  const near = lines.length > 1 && Math.abs(y(lines[0][1]) - y(lines[1][1])) < 20; // then the lower label goes below its line
+  const lowest = Math.min(...lines.map(([, level]) => level));
+  let above = 0;
   for (const [name, level, amount] of lines) {
-    if (level <= top) marks.push(rule(level, `growth-${name}`), text(`${words[`line_${name}`]} ${amount}`, edge.left, y(level) - 5, "start", `growth-${name}-label`));
-    else marks.push(text(`${words[`line_${name}`]} ${amount}${words.line_above}`, edge.left, 13 + 16 * (name === "ceiling" && lines.length > 1 && lines[0][1] > top), "start", `growth-${name}-label`));
+    let label = `${words[`line_${name}`]} ${amount}`;
+    if (name === "goal" && found.goal_month) {
+      const longer = label + words.line_reached.replace("{month}", show.number(found.goal_month));
+      if (edge.left + longer.length * 7.4 < x(found.goal_month - 0.5)) label = longer; // else it would run into the dot
+    }
+    const within = level <= top, down = within ? y(level) + (near && level === lowest ? 15 : -6) : 13 + 16 * above++;
+    if (within) marks.push(rule(level, `growth-${name}`));
+    marks.push(text(within ? label : label + words.line_above, edge.left, down, "start", `growth-${name}-label`));
   }
-  if (found.goal_month) {
-    const m = found.goal_month, late = m > months / 2;
-    marks.push(node("svg:circle", { cx: x(m), cy: y(series.closing_mrr[m - 1]), r: 5, class: "growth-goal-dot" }),
-      text(`month ${m}`, x(m) + (late ? -9 : 9), y(series.closing_mrr[m - 1]) + (late ? -8 : 16), late ? "end" : "start", "growth-goal-label"));
-  }
-  const end = months - 1, ends = [
-    [y(series.closing_mrr[end] - gained[end] / 2), words.came_in, "growth-gain-label"],
-    [y((series.closing_mrr[end] - gained[end]) / 2), words.kept, "growth-faint"],
-    [y(-lost[end] / 2) + 4, words.lost, "growth-loss-label"],
-  ].sort((a, b) => a[0] - b[0]);
-  ends.forEach((label, i) => { if (i && label[0] < ends[i - 1][0] + 17) label[0] = ends[i - 1][0] + 17; });
-  for (const [down, content, name] of ends) {
-    marks.push(wide ? text(content, x(months) + 8, down + 4, "start", name) : text(content, x(months) - 4, Math.min(down, height - edge.bottom - 3), "end", `${name} growth-halo`));
-  }
+  if (found.goal_month) marks.push(node("svg:circle", { cx: x(found.goal_month - 0.5), cy: y(series.closing_mrr[found.goal_month - 1]), r: 5, class: "growth-goal-dot" }));
+  const end = months - 1, closing = series.closing_mrr[end];
+  const ends = [
+    [y(closing) - 8, show.money(closing), "growth-end"],
+    gained[end] > 0 && [y(closing - gained[end] / 2), words.came_in, "growth-gain-label"],
+    closing > gained[end] && [y((closing - gained[end]) / 2), words.kept, "growth-faint"],
+    lost[end] > 0 && [y(-lost[end] / 2), words.lost, "growth-loss-label"],
+  ].filter(Boolean);
+  ends.forEach((label, i) => { if (i) label[0] = Math.max(label[0], ends[i - 1][0] + 16); });
+  ends.reverse().forEach((label, i) => { label[0] = Math.min(label[0], i ? ends[i - 1][0] - 16 : height - edge.bottom - 2); });
+  for (const [down, content, name] of ends) marks.push(text(content, x(months) + (wide ? 8 : -4), down + 4, wide ? "start" : "end", name));
   parts.marks.replaceChildren(...marks);
 }
 
@@ -255,15 +258,24 @@ function mend(scenario, path, memory) {
 
 // -------------------------------------------------------------------------------------------------- the table
 
-function tableOf(columns, { result, labels, show }) {
-  const { months, series } = result;
-  const shown = columns.filter(([name, , , always]) => always || series[name].some((value) => value !== 0));
-  const head = node("tr", {}, node("th", { scope: "col" }, "month"), ...shown.map(([, heading]) => node("th", { scope: "col" }, heading)));
-  const cells = shown.map(([name, , kind]) => show.column(series[name], kind));
-  const rows = Array.from({ length: months }, (_, t) =>
-    node("tr", {}, node("th", { scope: "row" }, `${t + 1} `, node("span", {}, labels[t + 1])),
-      ...cells.map((column) => node("td", {}, column[t]))));
-  return node("table", {}, node("thead", {}, head), node("tbody", {}, ...rows));
+// The table in `region`: built when its rows or columns change, else its texts alone are set.
+function tableIn(region, columns) {
+  let built = "", cells = [];
+  return ({ result, labels, show }) => {
+    const { months, series } = result;
+    const shown = columns.filter(([name, , , always]) => always || series[name].some((value) => value !== 0));
+    const texts = shown.map(([name, , kind]) => show.column(series[name], kind));
+    const wanted = `${months} ${shown.map(([name]) => name)}`;
+    if (wanted !== built) {
+      built = wanted;
+      cells = texts.map((column) => column.map((text) => document.createTextNode(text)));
+      const head = node("tr", {}, node("th", { scope: "col" }, "month"), ...shown.map(([, heading]) => node("th", { scope: "col" }, heading)));
+      const rows = Array.from({ length: months }, (_, t) => node("tr", {},
+        node("th", { scope: "row" }, `${t + 1} `, node("span", {}, labels[t + 1])), ...cells.map((column) => node("td", {}, column[t]))));
+      region.replaceChildren(node("table", {}, node("thead", {}, head), node("tbody", {}, ...rows)));
+    }
+    texts.forEach((column, c) => column.forEach((text, t) => { if (cells[c][t].data !== text) cells[c][t].data = text; }));
+  };
 }
 
 export function csvOf({ result, labels }) {
@@ -319,6 +331,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
   const folded = node("details", { class: "growth-table", ontoggle: () => drawTable() }, node("summary", {}, words.table), region);
 
+  const fillTable = tableIn(region, columns);
   const lines = new Map();
   const groups = [];
   for (const stage of new Set(controls.map((control) => control.stage))) {
@@ -364,7 +377,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     picture.draw({ ...state, width: width || 640 });
   }
   function drawTable() {
-    if (folded.open && state) region.replaceChildren(tableOf(columns, state));
+    if (folded.open && state) fillTable(state);
   }
   function schedule(told) {
     untold ||= told;

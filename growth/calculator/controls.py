@@ -34,7 +34,7 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
     scenario's value lies beyond it. With several channels or plans the label says whose it is.
     """
     found = [
-        _control(path, value, entry, whose, scenario.currency, locale)
+        _control(path, value, entry, whose, scenario, locale)
         for path, value, entry, default, whose in _walk(scenario)
         if _shown(path, value, entry, default, scenario)
     ]
@@ -82,14 +82,15 @@ def _matters(path: str, scenario: Scenario) -> bool:
     return path != "bill.monthly_discount_rate"  # lifetime value alone
 
 
-def _control(path: str, value: float, entry: Assumption, whose: str, currency: str, locale: str) -> dict[str, Any]:
+def _control(path: str, value: float, entry: Assumption, whose: str, scenario: Scenario, locale: str) -> dict[str, Any]:
+    unneeded = [f"pay.plans.{i}.monthly_price" for i, plan in enumerate(scenario.pay.plans) if plan.billing == "monthly"]
     head = path.split(".")[0]
     return {
         "path": path,
         "stage": STAGES.get(head, STAGES[""]),
         "label": f"{entry.label}: {whose}" if whose else entry.label,
-        "suffix": _suffix(entry.unit, currency, locale),
-        "help": entry.help,
+        "suffix": _suffix(entry.unit, scenario.currency, locale),
+        "help": "" if path in unneeded else entry.help,
         "low": entry.low,
         "high": entry.high,
         "slider": list(_slider(value, entry)),

@@ -1,0 +1,60 @@
+"""A page that holds the calculator alone, under a policy as strict as a published page's, opened in Chromium."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import growth
+from growth.calculator import page_data, script, style
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+START = """
+const place = document.getElementById("calculator");
+place.calculator = mount(place, JSON.parse(document.getElementById("data").textContent));
+"""
+
+
+def page_html(scenario: growth.Scenario) -> str:
+    """The page: one hashed script, one hashed stylesheet, and no other source of anything."""
+    code, look = script() + START, style()
+    hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (code, look))
+    policy = "default-src 'none'; script-src 'sha256-{}'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'".format(*hashes)
+    data = json.dumps(page_data(scenario)).replace("<", "\\u003c")
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="{policy}">'
+        f'<meta name="viewport" content="width=device-width"><title>Calculator</title><style>{look}</style></head><body><main>'
+        f'<h1>Calculator</h1><div id="calculator"></div></main><script type="application/json" id="data">{data}</script>'
+        f'<script type="module">{code}</script></body></html>'
+    )
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        yield browser
+        browser.close()
+
+
+def opened(browser: Any, scenario: growth.Scenario, folder: Path, *, fragment: str = "", **context: Any) -> Any:
+    """The calculator of a scenario in a new page; `page.complaints` collects console errors, page errors and requests."""
+    file = folder / "page.html"
+    file.write_text(page_html(scenario), encoding="utf-8")
+    page = browser.new_context(**context).new_page()
+    page.complaints = []
+    page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))
+    page.on("pageerror", lambda error: page.complaints.append(str(error)))
+    page.on("request", lambda request: request.url.startswith(("file:", "blob:")) or page.complaints.append(request.url))
+    page.on("dialog", lambda dialog: (page.complaints.append(f"dialog {dialog.message}"), dialog.dismiss()))
+    page.goto(file.as_uri() + fragment)
+    return page

@@ -1,0 +1,239 @@
+"""The page's engine against the Python engine, the reference: every series of generated scenarios, in Node and in Chromium.
+
+A series agrees where |a - b| <= 1e-9 max(|a|, |b|) + 1e-15 x the largest amount of its kind in that scenario (people, money). The
+second term is a few roundings of a float: what is left when large amounts cancel (cash in less costs) is not known better.
+Ratios have no such floor; NaN equals NaN alone.
+"""
+
+from __future__ import annotations
+
+import base64
+import functools
+import json
+import shutil
+import subprocess
+import threading
+from collections.abc import Callable, Iterator
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import growth
+import numpy as np
+import pytest
+from generated import random_scenario, simple_scenario
+from growth.engine import SERIES
+from growth.measures import customer_ceiling, goal_month, growth_ceiling
+from growth.scenario.entries import TAGS, entries
+
+HERE = Path(__file__).parent
+RATIOS = {"arpa", "monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate"}
+PEOPLE = {"visitors", "sign_ups", "referred_sign_ups", "payments"} | {name for name in SERIES if name.endswith("_customers")}
+MONEY = set(SERIES) - PEOPLE - RATIOS
+EVERY = 2000
+Engine = Callable[[list[dict[str, Any]]], list[dict[str, Any]]]
+
+needs_node = pytest.mark.skipif(not shutil.which("node"), reason="node is not installed")
+needs_chromium = pytest.mark.skipif(not shutil.which("chromium"), reason="chromium is not installed")
+
+
+def in_node(questions: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    run = subprocess.run(["node", HERE / "node.mjs"], input=json.dumps(questions), capture_output=True, text=True, check=True)
+    return json.loads(run.stdout)
+
+
+@pytest.fixture
+def in_chromium() -> Iterator[Engine]:
+    """The engine as a module of a page served on loopback; questions go over in chunks."""
+    from playwright.sync_api import sync_playwright
+
+    class Quiet(SimpleHTTPRequestHandler):
+        def log_message(self, *_: object) -> None:
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=HERE.parents[1]))
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    module = "/" + (HERE / "answer.mjs").relative_to(HERE.parents[1]).as_posix()
+    try:
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(
+                executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu", "--disable-quic"]
+            )
+            page = browser.new_page()
+            page.goto(f"http://127.0.0.1:{server.server_port}{module}")
+            ask = f"async (questions) => JSON.stringify(questions.map((await import('{module}')).answer))"
+            yield lambda questions: [
+                answer
+                for start in range(0, len(questions), 250)
+                for answer in json.loads(page.evaluate(ask, questions[start : start + 250]))
+            ]
+            browser.close()
+    finally:
+        server.shutdown()
+        server.server_close()
+
+
+# ------------------------------------------------------------------------------------------------------- comparing
+
+
+def question(scenario: growth.Scenario, *, cohorts: bool = False) -> dict[str, Any]:
+    return {"scenario": scenario.model_dump(mode="json"), "cohorts": cohorts}
+
+
+def unpacked(text: str, shape: tuple[int, ...]) -> np.ndarray:
+    return np.frombuffer(base64.b64decode(text)).reshape(shape)
+
+
+def apart(python: np.ndarray, page: np.ndarray, scale: float) -> bool:
+    """Whether two arrays differ by more than the tolerance of this file anywhere; `scale` 0 leaves 1e-9 relative alone."""
+    same = (python == page) | (np.isnan(python) & np.isnan(page))
+    with np.errstate(invalid="ignore"):
+        near = np.abs(python - page) <= 1e-9 * np.maximum(np.abs(python), np.abs(page)) + 1e-15 * scale
+    return not np.all(same | near)
+
+
+def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
+    """The names of the series, measures and cohorts in which the page's answer is not the Python engine's."""
+    assert sorted(answer["names"]) == sorted(SERIES)
+    page = dict(zip(answer["names"], unpacked(answer["series"], (len(SERIES), forecast.months)), strict=True))
+    largest = {
+        kind: max(np.max(np.abs(getattr(forecast, name))) for name in names)
+        for kind, names in (("people", PEOPLE), ("money", MONEY))
+    }
+    scale = {name: 0.0 if name in RATIOS else largest["people" if name in PEOPLE else "money"] for name in SERIES}
+    found = [name for name in SERIES if apart(getattr(forecast, name), page[name], scale[name])]
+
+    ceiling = growth_ceiling(forecast)
+    expected = {
+        "goal_month": goal_month(forecast).value,
+        "ceiling_mrr": ceiling.value,
+        "ceiling_customers": customer_ceiling(forecast).value,
+        "ceiling_reason": ceiling.reason,
+    }
+    for name, value in expected.items():
+        given = answer["measures"][name]
+        near = abs(given - value) <= 1e-9 * abs(value) if isinstance(value, float) and given is not None else given == value
+        if not near:
+            found.append(f"{name} (Python {value}, page {given})")
+
+    if answer["cohorts"] is not None:
+        customers, mrr = forecast.cohort_customers, forecast.cohort_mrr
+        page_cohorts = unpacked(answer["cohorts"], (2, *customers.shape))
+        found += ["cohort_customers"] * apart(customers, page_cohorts[0], largest["people"])
+        found += ["cohort_mrr"] * apart(mrr, page_cohorts[1], largest["money"])
+    return found
+
+
+def agree(engine: Engine, scenarios: dict[Any, growth.Scenario]) -> None:
+    """Asks the engine for every scenario (by seed or file); for one in ten the cohorts too."""
+    wanted = [question(scenario, cohorts=i % 10 == 0) for i, scenario in enumerate(scenarios.values())]
+    answers = engine(wanted)
+    wrong = {
+        key: found
+        for (key, scenario), answer in zip(scenarios.items(), answers, strict=True)
+        if (found := differences(growth.forecast(scenario), answer))
+    }
+    assert not wrong, f"{len(wrong)} of {len(scenarios)} scenarios differ; the first: {dict(list(wrong.items())[:5])}"
+
+
+def generated(seeds: range, generate: Callable[..., dict] = random_scenario) -> dict[int, growth.Scenario]:
+    return {seed: growth.Scenario(**generate(np.random.default_rng(seed))) for seed in seeds}
+
+
+# ----------------------------------------------------------------------------------------------------------- tests
+
+
+@needs_node
+def test_every_series_agrees_in_node():
+    agree(in_node, generated(range(EVERY)))
+
+
+@needs_chromium
+def test_every_series_agrees_in_chromium(in_chromium: Engine):
+    agree(in_chromium, generated(range(EVERY, 2 * EVERY)))
+
+
+@needs_node
+def test_the_narrow_model_and_the_library_of_scenarios_agree():
+    library = {path.name: growth.load_scenario(path) for path in sorted((HERE.parents[1] / "scenarios").glob("*.yaml"))}
+    assert library
+    agree(in_node, {**library, **generated(range(300), simple_scenario)})
+
+
+@needs_node
+def test_the_worked_examples_come_out_of_the_page_itself():
+    """Expected numbers worked by hand. A: price 20, 10 new a month, churn 10%. B: A with 5% expansion. C: one customer in month 1 on
+    a yearly plan of 100 a month, 80% renew: 1,200 billed in month 1 and 960 in month 13, revenue even, deferred 1,100 to 0."""
+
+    def example(*, months: int, channel: dict, plan: dict, churn: float = 0.1, expansion: float = 0.0) -> growth.Scenario:
+        return growth.Scenario(
+            business="worked by hand", months=months, arrive={"channels": [{"name": "all", **channel}]},
+            sign_up={"signup_rate": 1}, pay={"conversion_rate": 1, "plans": [{"name": "one", **plan}]},
+            stay={"churn": {"curve": "constant", "monthly_churn_rate": churn}}, grow={"monthly_expansion_rate": expansion},
+        )
+
+    ten, once = {"monthly_visitors": 10}, {"monthly_visitors": 1, "last_month": 1, "running_before": False}
+    yearly = {"monthly_price": 100, "billing": "yearly", "renewal_rate": 0.8}
+    a, b, c = in_node([
+        question(example(months=3, channel=ten, plan={"monthly_price": 20})),
+        question(example(months=3, channel=ten, plan={"monthly_price": 20}, expansion=0.05), cohorts=True),
+        question(example(months=13, channel=once, plan=yearly, churn=0.0)),
+    ])
+
+    def series(answer: dict, months: int) -> dict[str, np.ndarray]:
+        return dict(zip(answer["names"], unpacked(answer["series"], (len(SERIES), months)), strict=True))
+
+    exactly = functools.partial(np.testing.assert_allclose, rtol=1e-12, atol=1e-12)
+    exactly(series(a, 3)["closing_customers"], [10, 19, 27.1])
+    exactly(series(a, 3)["closing_mrr"], [200, 380, 542])
+    exactly(series(a, 3)["churned_mrr"], [0, 20, 38])
+    exactly(a["measures"]["ceiling_customers"], 10 / 0.10)
+    exactly(a["measures"]["ceiling_mrr"], 2000)
+    exactly(series(b, 3)["closing_mrr"], [200, 389, 567.605])
+    exactly(series(b, 3)["expansion_mrr"], [0, 9, 17.505])
+    exactly(series(b, 3)["churned_mrr"], [0, 20, 38.9])
+    exactly(unpacked(b["cohorts"], (2, 3, 4))[1, 2, 1], 200 * (0.9 * 1.05) ** 2)  # month 3, the cohort of month 1
+    exactly(b["measures"]["ceiling_mrr"], 200 / (1 - 0.9 * 1.05))
+    exactly(series(c, 13)["closing_mrr"], [100] * 12 + [80])
+    exactly(series(c, 13)["cash_in"], [1200] + [0] * 11 + [960])
+    exactly(series(c, 13)["deferred_revenue"], [100 * left for left in range(11, -1, -1)] + [880])
+
+
+@needs_node
+def test_a_price_off_by_one_in_a_hundred_million_is_told():
+    """The comparison itself can fail: the page gets a price a hundred-millionth higher than Python's."""
+    scenario = growth.load_scenario(HERE.parents[1] / "scenarios" / "fernhollow.yaml")
+    asked = question(scenario)
+    asked["scenario"]["pay"]["plans"][0]["monthly_price"] *= 1 + 1e-8
+    found = differences(growth.forecast(scenario), in_node([asked])[0])
+    assert "new_mrr" in found and "closing_mrr" in found and "new_customers" not in found
+
+
+def test_the_generated_scenarios_use_every_assumption():
+    """Each entry of the table has, among the scenarios compared above, a value that is not its default."""
+    used = set()
+    for seed in range(EVERY):
+        used |= {place for place, value in _values(random_scenario(np.random.default_rng(seed)), "")}
+    table = {entry.place for entry in entries(growth.Scenario)}
+    assert table <= used, f"never used: {sorted(table - used)}"
+
+
+def _values(part: Any, place: str) -> Iterator[tuple[str, Any]]:
+    """Every number of a mapping with its place, as growth.scenario.entries writes places."""
+    if isinstance(part, dict):
+        for name, value in part.items():
+            yield from _values(value, f"{place}{_tag(value)}" if name in TAGS else f"{place}.{name}{_tag(value)}".lstrip("."))
+    elif isinstance(part, list):
+        for value in part:
+            yield from _values(value, place + (_tag(value) or "[]"))
+    else:
+        yield place, part
+
+
+def _tag(part: Any) -> str:
+    """[sbg] of a churn curve; [steady] of a channel."""
+    if not isinstance(part, dict):
+        return ""
+    if "curve" in part:
+        return f"[{part['curve']}]"
+    return f"[{part.get('kind', 'steady')}]" if "running_before" in part else ""
