@@ -60,6 +60,7 @@ def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
             return papermill.execute_notebook(
                 str(notebook), str(Path(folder) / notebook.name), parameters=parameters, cwd=str(notebook.parent),
                 progress_bar=False, kernel_name="python3", language="python",
+                extra_arguments=["--IPKernelApp.log_level=ERROR"],
             )
         except PapermillExecutionError as error:
             raise PublishError(f"cell {error.cell_index} failed: {error.ename}: {error.evalue}", file=str(notebook)) from None
