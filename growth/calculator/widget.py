@@ -32,7 +32,7 @@ class Calculator(anywidget.AnyWidget):
     data = traitlets.Dict().tag(sync=True)
     tuned = traitlets.Dict().tag(sync=True)
     keeps = traitlets.Bool(False).tag(sync=True)
-    scenario = traitlets.Instance(Scenario)
+    scenario = traitlets.Any()  # always a Scenario; whatever load_scenario takes can be set
 
     def __init__(self, scenario: Any, path: str | Path | None = None) -> None:
         scenario = load_scenario(scenario)
@@ -47,22 +47,13 @@ class Calculator(anywidget.AnyWidget):
             raise GrowthError("this calculator was given no path to keep its numbers in")
         return save_scenario(self.scenario, self.path)
 
-    @traitlets.observe("tuned")
-    def _follow(self, change: Any) -> None:
+    @traitlets.validate("tuned")
+    def _checked(self, proposal: Any) -> dict[str, Any]:
+        """What the front end sends, or, where that is no valid scenario, the last valid one."""
         try:
-            scenario = load_scenario({"scenario": change["new"]})
+            return load_scenario({"scenario": proposal["value"]}).model_dump(mode="json")
         except GrowthError:
-            return
-        if scenario.model_dump(mode="json") != self.scenario.model_dump(mode="json"):
-            self.set_trait("scenario", scenario)
-
-    @traitlets.observe("scenario")
-    def _lead(self, change: Any) -> None:
-        dumped = change["new"].model_dump(mode="json")
-        if dumped != self.tuned:
-            data = page_data(change["new"])
-            self.tuned = dumped
-            self.data = data
+            return self.scenario.model_dump(mode="json")
 
     @traitlets.validate("scenario")
     def _valid(self, proposal: Any) -> Scenario:
@@ -70,12 +61,29 @@ class Calculator(anywidget.AnyWidget):
         page_data(scenario)  # refuses draws
         return scenario
 
+    @traitlets.observe("tuned")
+    def _follow(self, change: Any) -> None:
+        if change["new"] != self.scenario.model_dump(mode="json"):
+            self.scenario = load_scenario({"scenario": change["new"]})
+
+    @traitlets.observe("scenario")
+    def _lead(self, change: Any) -> None:
+        dumped = change["new"].model_dump(mode="json")
+        if dumped == self.tuned:
+            return
+        data = page_data(change["new"])
+        with self.hold_sync():
+            self.tuned = dumped
+            if data != {**self.data, "scenario": dumped}:  # other controls, or other bounds: the form is built anew
+                self.data = data
+
     def _heard(self, _widget: Any, content: Any, _buffers: Any) -> None:
         if not isinstance(content, dict) or content.get("kind") != "keep":
             return
         try:
+            self.scenario = load_scenario({"scenario": content.get("scenario")})
             self.send({"kind": "said", "text": f"Kept in {self.keep().name}."})
-        except GrowthError as error:
+        except (GrowthError, OSError) as error:
             self.send({"kind": "said", "text": f"Not kept. {error}"})
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
