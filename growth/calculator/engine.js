@@ -5,7 +5,7 @@
 const YEAR = 12;
 const LIFETIME = 1200; // months over which a lifetime is summed before its tail is closed as a geometric series
 const NOTHING = 1e-200; // a year's terms below this end the sum
-const EDGE = 1 - 1e-9; // a feedback this near 1 has no level that could be told from growth without end
+const EDGE = 1 - 1e-5; // a ratio this near 1 has no level that could be told from growth without end
 
 const zeros = (n) => new Float64Array(n);
 const sum = (values, from = 0, to = values.length) => {
@@ -353,8 +353,8 @@ function lifetimeSum(terms) {
   };
   const rho = ratio(year(0), year(1)), before = ratio(year(1), year(2));
   const body = sum(terms), tail = rho < 1 ? (year(0) * rho) / (1 - rho) : Infinity;
-  const settled = Math.abs(rho - before) <= 1e-9 || tail <= 0.01 * body;
-  return { total: body + tail, rho, sure: rho < 1 - 1e-12 && settled };
+  const settled = Math.abs(rho - before) <= 1e-6 * (1 - rho) || tail <= 0.01 * body;
+  return { total: body + tail, rho, sure: rho < EDGE && settled };
 }
 
 function settle(scenario) {
@@ -387,7 +387,7 @@ function settle(scenario) {
     const againValue = comeback > 0 ? comeback * leavers(lost, value.rho) : 0;
     perNewcomer += (plan.share * life.total) / (1 - again);
     worths.push((plan.share * planPrices(scenario, plan).price[months - 1] * value.total) / (1 - againValue));
-    flags[1] ||= value.rho >= 1 - 1e-12 || life.rho >= 1 - 1e-12;
+    flags[1] ||= value.rho >= EDGE || life.rho >= EDGE;
     flags[2] ||= !(life.sure && value.sure);
     flags[3] ||= again >= EDGE || againValue >= EDGE;
   }
