@@ -21,6 +21,7 @@ _HOMES = {
     "forecast": "growth.engine",
     "load_scenario": "growth.scenario.file",
     "save_scenario": "growth.scenario.file",
+    "table_of_measures": "growth.table",
     "to_frame": "growth.table",
 }
 

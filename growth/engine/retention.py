@@ -14,6 +14,7 @@ from growth.engine.step import CUSTOMERS, MRR, advance
 
 LIFETIME = 1200  # months over which a lifetime is summed before its tail is closed as a geometric series
 YEAR = 12
+EDGE = 1 - 1e-5  # a ratio this near 1 has no level that could be told from growth without end
 NOTHING = 1e-200  # a year's sum below this has died out: numbers near the smallest float no longer halve
 
 
@@ -61,7 +62,7 @@ def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]
     """The sum over ages of terms of shape (plans, LIFETIME, draws), with a tail that goes on as the last two years do.
 
     Returns the sum, shape (plans, draws); the ratio rho of the last year to the year before; and whether the sum can be
-    trusted: rho below 1, and either settled (as it is where churn is constant) or a tail of at most 1% of the sum.
+    trusted: rho below EDGE, and either settled (as it is where churn is constant) or a tail of at most 1% of the sum.
     """
     years = [terms[:, -YEAR * (k + 1) : terms.shape[1] - YEAR * k].sum(axis=1) for k in range(3)]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -69,8 +70,8 @@ def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]
         rho, before = (np.where(np.isnan(ratio), np.inf, ratio) for ratio in ratios)  # terms beyond all numbers
         body = terms.sum(axis=1)
         tail = np.where(rho < 1, years[0] * rho / (1 - rho), np.inf)
-        settled = (np.abs(rho - before) <= 1e-9) | (tail <= 0.01 * body)
-        return body + tail, rho, (rho < 1 - 1e-12) & settled
+        settled = (np.abs(rho - before) <= 1e-6 * (1 - rho)) | (tail <= 0.01 * body)
+        return body + tail, rho, (rho < EDGE) & settled
 
 
 def _from_one(factors: np.ndarray) -> np.ndarray:

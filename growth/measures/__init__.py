@@ -11,7 +11,6 @@ from growth.measures.month import (
     lowest_cash_month,
     quick_ratio,
 )
-from growth.measures.overview import table_of_measures
 from growth.measures.retention import customer_retention, gross_revenue_retention, net_revenue_retention
 
 __all__ = [
@@ -30,5 +29,4 @@ __all__ = [
     "net_revenue_retention",
     "payback_months",
     "quick_ratio",
-    "table_of_measures",
 ]

@@ -8,10 +8,9 @@ from growth.engine import Forecast
 from growth.engine.arrive import Read, stack
 from growth.engine.forecast import arrivals_of, by_block
 from growth.engine.life import new_prices
-from growth.engine.retention import lifetime, lifetime_sum
+from growth.engine.retention import EDGE, lifetime, lifetime_sum
 from growth.measures.measure import Measure
 
-EDGE = 1 - 1e-9  # feedback this close to 1 never settles; nearer, the last bit of a sum would decide
 REASONS = (
     "",
     "growth of those who stay outruns churn",
@@ -74,7 +73,7 @@ def _settle(scenario: object, read: Read) -> np.ndarray:
         mrr = np.where(used, joining * price * value / (1 - again_value), 0.0).sum(axis=0)
         growing = referral * per_newcomer >= EDGE
 
-    outruns = (used & ((value_ratio >= 1 - 1e-12) | (life_ratio >= 1 - 1e-12))).any(axis=0)
+    outruns = (used & ((value_ratio >= EDGE) | (life_ratio >= EDGE))).any(axis=0)
     unsettled = (used & ~(life_sure & value_sure)).any(axis=0)
     comebacks = (used & ((again >= EDGE) | (again_value >= EDGE))).any(axis=0)
     reason = np.select([outruns, unsettled, comebacks, growing], [1, 2, 3, 4], 0)

@@ -121,6 +121,8 @@ AnyChannel = Annotated[
 
 
 class Arrive(Section):
+    """The channels; without any, nobody new comes but by referral."""
+
     channels: Annotated[tuple[AnyChannel, ...], Field(max_length=40)] = ()
 
     @model_validator(mode="after")

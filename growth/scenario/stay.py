@@ -30,6 +30,8 @@ class Comeback(Section):
 
 
 class Stay(Section):
+    """Who leaves, from when on more or fewer do, and who comes back."""
+
     churn: Churn = ConstantChurn(curve="constant")
     churn_changes: Annotated[tuple[ChurnChange, ...], Field(max_length=60)] = ()
     comeback: Comeback | None = None
