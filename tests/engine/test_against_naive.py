@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from generated import random_scenario
 from growth.engine import SERIES
+from growth.measures import customer_retention, goal_month, net_revenue_retention
 
 SCENARIOS = 600
 BATCHES = 6
@@ -44,6 +45,24 @@ def test_every_series_and_cohort_agrees(batch):
     for seed in range(batch, SCENARIOS, BATCHES):
         scenario = scenario_of(seed)
         assert_same(growth.forecast(scenario), naive.simulate(scenario), seed)
+
+
+@pytest.mark.parametrize("batch", range(2))
+def test_measures_that_can_be_read_off_the_naive_cohorts(batch):
+    """NRR and customer retention: the cohorts on board a year before the end, at the end. Goal month: the first to reach it."""
+    for seed in range(batch, 200, 2):
+        scenario = scenario_of(seed)
+        result, expected = growth.forecast(scenario), naive.simulate(scenario)
+        over = min(12, scenario.months)
+        start = scenario.months - over
+        for measure, what in ((net_revenue_retention, "mrr"), (customer_retention, "customers")):
+            then = [*expected[f"opening_{what}"], expected[f"closing_{what}"][-1]][start]
+            there = sum(expected[f"cohort_{what}"][-1][: -over])
+            value = measure(result, over=over).value
+            assert value is None if then == 0 else value == pytest.approx(there / then, rel=1e-9, abs=1e-12), f"{what}, seed {seed}"
+        if scenario.goal_mrr is not None:
+            mrr = [expected["opening_mrr"][0], *expected["closing_mrr"]]
+            assert goal_month(result).value == next((month for month, each in enumerate(mrr) if each >= scenario.goal_mrr), None)
 
 
 def test_both_know_the_same_series():
