@@ -212,25 +212,30 @@ function openPlans(scenario) {
 
 // One month of a plan's cohorts on board, in place: some leave, those who stay grow. Adds what moved to the month's bridge.
 function advance(plan, months, t, scale, bridge) {
-  const { customers, mrr, churn, expansion, contraction } = plan;
+  const { customers, mrr, churn, expansion, contraction, yearly } = plan;
+  const provoked = plan.provoked[t], rate = plan.rate[t];
+  let lost = 0, churned = 0, expanded = 0, contracted = 0;
   for (let row = months - t, age = 1; row < customers.length; row++, age++) {
-    const meets = !plan.yearly || age % YEAR === 0;
+    const meets = !yearly || age % YEAR === 0; // a price change reaches a yearly plan at its renewals
+    const up = expansion[age - 1], down = contraction[age - 1];
     let leaving = Math.min(churn[age - 1] * scale, 1);
-    if (meets && plan.provoked[t] !== 0) leaving += (1 - leaving) * plan.provoked[t];
-    plan.lost[t] += customers[row] * leaving;
-    plan.churned[t] += mrr[row] * leaving;
+    if (meets) leaving += (1 - leaving) * provoked;
+    lost += customers[row] * leaving;
+    churned += mrr[row] * leaving;
     customers[row] *= 1 - leaving;
     const stayed = mrr[row] * (1 - leaving);
-    bridge.expansion_mrr[t] += stayed * expansion[age - 1];
-    bridge.contraction_mrr[t] += stayed * contraction[age - 1];
-    const grown = stayed * (1 + expansion[age - 1] - contraction[age - 1]);
-    const change = meets ? grown * plan.rate[t] : 0;
-    if (change > 0) bridge.expansion_mrr[t] += change;
-    else bridge.contraction_mrr[t] -= change;
+    const grown = stayed * (1 + up - down);
+    const change = meets ? grown * rate : 0;
+    expanded += stayed * up + Math.max(change, 0);
+    contracted += stayed * down - Math.min(change, 0);
     mrr[row] = grown + change;
   }
-  bridge.lost_customers[t] += plan.lost[t];
-  bridge.churned_mrr[t] += plan.churned[t];
+  plan.lost[t] = lost;
+  plan.churned[t] = churned;
+  bridge.lost_customers[t] += lost;
+  bridge.churned_mrr[t] += churned;
+  bridge.expansion_mrr[t] += expanded;
+  bridge.contraction_mrr[t] += contracted;
 }
 
 // Newcomers and those who come back join; then the plan's bill: cash in, payments, deferred revenue.
@@ -249,16 +254,23 @@ function joinAndBill(plan, scenario, t, newcomers, bridge) {
     bridge.returned_customers[t] += returned;
     bridge.reactivation_mrr[t] += reactivated;
   }
-  for (let i = row, age = 0; i < plan.customers.length; i++, age++) {
-    bridge.closing_customers[t] += plan.customers[i];
-    bridge.closing_mrr[t] += plan.mrr[i];
-    const due = !plan.yearly || age % YEAR === 0;
-    if (due) {
-      bridge.payments[t] += plan.customers[i];
-      bridge.cash_in[t] += plan.mrr[i] * (plan.yearly ? YEAR : 1);
+  const { customers, mrr, yearly } = plan;
+  let onBoard = 0, worth = 0, payments = 0, due = 0, deferred = 0;
+  for (let i = row, age = 0; i < customers.length; i++, age++) {
+    onBoard += customers[i];
+    worth += mrr[i];
+    if (!yearly) continue;
+    deferred += mrr[i] * (YEAR - 1 - (age % YEAR));
+    if (age % YEAR === 0) {
+      payments += customers[i];
+      due += mrr[i];
     }
-    if (plan.yearly) bridge.deferred_revenue[t] += plan.mrr[i] * (YEAR - 1 - (age % YEAR));
   }
+  bridge.closing_customers[t] += onBoard;
+  bridge.closing_mrr[t] += worth;
+  bridge.payments[t] += yearly ? payments : onBoard;
+  bridge.cash_in[t] += yearly ? YEAR * due : worth;
+  bridge.deferred_revenue[t] += deferred;
 }
 
 // ------------------------------------------------------------------------------------------------------- forecast

@@ -96,12 +96,10 @@ def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
     """The names of the series, measures and cohorts in which the page's answer is not the Python engine's."""
     assert sorted(answer["names"]) == sorted(SERIES)
     page = dict(zip(answer["names"], unpacked(answer["series"], (len(SERIES), forecast.months)), strict=True))
-    largest = {
-        kind: max(np.max(np.abs(getattr(forecast, name))) for name in names)
-        for kind, names in (("people", PEOPLE), ("money", MONEY))
-    }
-    scale = {name: 0.0 if name in RATIOS else largest["people" if name in PEOPLE else "money"] for name in SERIES}
-    found = [name for name in SERIES if apart(getattr(forecast, name), page[name], scale[name])]
+    python = {name: getattr(forecast, name) for name in SERIES}
+    people, money = (max(np.abs(python[name]).max() for name in names) for names in (PEOPLE, MONEY))
+    scale = {name: 0.0 if name in RATIOS else people if name in PEOPLE else money for name in SERIES}
+    found = [name for name in SERIES if apart(python[name], page[name], scale[name])]
 
     ceiling = growth_ceiling(forecast)
     expected = {
@@ -119,8 +117,8 @@ def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
     if answer["cohorts"] is not None:
         customers, mrr = forecast.cohort_customers, forecast.cohort_mrr
         page_cohorts = unpacked(answer["cohorts"], (2, *customers.shape))
-        found += ["cohort_customers"] * apart(customers, page_cohorts[0], largest["people"])
-        found += ["cohort_mrr"] * apart(mrr, page_cohorts[1], largest["money"])
+        found += ["cohort_customers"] * apart(customers, page_cohorts[0], people)
+        found += ["cohort_mrr"] * apart(mrr, page_cohorts[1], money)
     return found
 
 
