@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 
 _HERE = Path(__file__).parent
-_IMPORT = 'import { forecast, measures } from "./engine.js";\n'
+_PARTS = ("life.js", "engine.js", "calculator.js")  # each imports from those before it alone
+_IMPORT = re.compile(r'^import \{[^}]*\} from "\./\w+\.js";\n', re.MULTILINE)
 
 
 @cache
 def script() -> str:
-    """engine.js and calculator.js as one ES module without imports: anywidget's front end, and the page's one script."""
-    engine, form = ((_HERE / name).read_text("utf-8") for name in ("engine.js", "calculator.js"))
-    return f"{engine}\n{form.replace(_IMPORT, '', 1)}"
+    """The parts as one ES module without imports: anywidget's front end, and the page's one script."""
+    return "\n".join(_IMPORT.sub("", (_HERE / name).read_text("utf-8")) for name in _PARTS)
 
 
 @cache

@@ -1,0 +1,172 @@
+// A customer's life in numbers: who arrives and pays in each month, and who leaves and what they pay at each age. The model is
+// growth/engine/model.md; the loop that puts these numbers to work is engine.js. Arrays run over months or ages from 1, index 0 first.
+
+export const YEAR = 12;
+
+export const zeros = (n) => new Float64Array(n);
+export const sum = (values, from = 0, to = values.length) => {
+  let total = 0;
+  for (let i = from; i < to; i++) total += values[i];
+  return total;
+};
+
+// ---------------------------------------------------------------------------------------------------- arrive, try
+
+const active = (channel, month) => month >= channel.first_month && month <= (channel.last_month ?? Infinity);
+const compound = (channel, month) => (1 + channel.monthly_growth_rate) ** (month - channel.first_month);
+const budget = (channel, month) => (active(channel, month) ? channel.monthly_budget * compound(channel, month) : 0);
+
+const steadyVisitors = {
+  steady(channel, months) {
+    const { monthly_visitors: level, visitor_ceiling: ceiling } = channel;
+    return Float64Array.from({ length: months }, (_, t) => {
+      if (!active(channel, t + 1) || !(level > 0)) return 0;
+      const growth = compound(channel, t + 1);
+      const bends = ceiling !== null && channel.monthly_growth_rate > 0; // a ceiling bends growth, not decline
+      return bends ? ceiling / (1 + (ceiling / level - 1) / growth) : level * growth;
+    });
+  },
+  content(channel, months) {
+    const { peak_monthly_visits: peak, tail_monthly_visits: tail, first_month: first } = channel;
+    const drawn = zeros(months + 1); // by pieces of every age up to the oldest; index 0 is before the first month
+    for (let month = first; month <= months; month++) {
+      drawn[month] = drawn[month - 1] + tail + (peak - tail) * (1 - channel.monthly_fade_rate) ** (month - first);
+    }
+    const last = channel.last_month ?? Infinity;
+    return Float64Array.from({ length: months }, (_, t) => {
+      const month = t + 1;
+      if (month < first) return 0;
+      const never = month > last ? drawn[month - last + first - 1] : 0; // ages of pieces that were never published
+      return channel.monthly_pieces * (drawn[month] - never) + channel.earlier_pieces * tail;
+    });
+  },
+  paid(channel, months) {
+    const doubles = channel.budget_that_doubles_cost;
+    return Float64Array.from({ length: months }, (_, t) => {
+      const spent = budget(channel, t + 1);
+      return spent / (channel.cost_per_visit * (doubles === null ? 1 : 1 + spent / doubles));
+    });
+  },
+};
+
+function launchedVisitors(channel, months) {
+  const visitors = zeros(months);
+  for (const launch of channel.launches) {
+    for (let month = launch.month; month <= months; month++) {
+      visitors[month - 1] += launch.visitors * (1 - launch.monthly_fade_rate) ** (month - launch.month);
+    }
+  }
+  return visitors;
+}
+
+// Visitors, sign-ups, new customers and acquisition spend of all channels.
+export function arrivals(scenario) {
+  const { months } = scenario;
+  const total = { visitors: zeros(months), sign_ups: zeros(months), new_customers: zeros(months), acquisition_spend: zeros(months) };
+  const calendarMonth = Number(scenario.first_month.slice(5)) - 1;
+  const delay = scenario.pay.delay_shares;
+  for (const channel of scenario.arrive.channels) {
+    const steady = steadyVisitors[channel.kind](channel, months);
+    if (channel.season !== null) for (let t = 0; t < months; t++) steady[t] *= channel.season[(calendarMonth + t) % YEAR];
+    const launched = launchedVisitors(channel, months);
+    const rate = channel.signup_rate ?? scenario.sign_up.signup_rate;
+    const conversion = channel.conversion_rate ?? scenario.pay.conversion_rate;
+    const before = channel.running_before && channel.first_month === 1 ? steady[0] * rate : 0; // each month before month 1
+    const signups = steady.map((visitors, t) => (visitors + launched[t]) * rate);
+    for (let t = 0; t < months; t++) {
+      let paying = 0;
+      for (let lag = 0; lag < delay.length; lag++) paying += delay[lag] * (t >= lag ? signups[t - lag] : before);
+      total.visitors[t] += steady[t] + launched[t];
+      total.sign_ups[t] += signups[t];
+      total.new_customers[t] += paying * conversion;
+      total.acquisition_spend[t] += (active(channel, t + 1) ? channel.monthly_cost : 0) + (channel.kind === "paid" ? budget(channel, t + 1) : 0);
+    }
+  }
+  return total;
+}
+
+// ----------------------------------------------------------------------------------------------------------- stay
+
+// ln G(alpha + x) - ln G(x): small x climb, then the Stirling series; the same steps as growth/engine/curves.py.
+function logGammaStep(alpha, x) {
+  let climb = 0;
+  if (x < 16) {
+    for (let k = 0; k < 16; k++) climb += Math.log1p(alpha / (x + k));
+    x += 16;
+  }
+  const tail = (z) => {
+    const y = 1 / (z * z);
+    return (1 / 12 - y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188)))) / z;
+  };
+  return (x - 0.5) * Math.log1p(alpha / x) + alpha * Math.log(x + alpha) - alpha + tail(x + alpha) - tail(x) - climb;
+}
+
+const churnAt = {
+  constant: (curve) => curve.monthly_churn_rate,
+  early_late: (curve, age) => (age <= curve.early_months ? curve.early_monthly_churn_rate : curve.late_monthly_churn_rate),
+  sbg: (curve, age) => curve.alpha / (curve.alpha + curve.beta + (age - 1)),
+  bdw({ alpha, beta, shape }, age) {
+    return -Math.expm1(logGammaStep(alpha, beta + (age - 1) ** shape) - logGammaStep(alpha, beta + age ** shape));
+  },
+  measured({ survival, tail_monthly_churn_rate: tail }, age) {
+    if (age > survival.length) return tail;
+    const before = age === 1 ? 1 : survival[age - 2];
+    return before > 0 ? (before - survival[age - 1]) / before : 1;
+  },
+};
+
+// Churn of a plan at ages 1..ages, at index age - 1. A yearly plan's customers leave at ages 12, 24, ... alone.
+export function planChurn(scenario, plan, ages) {
+  const curve = plan.churn ?? scenario.stay.churn;
+  const churn = Float64Array.from({ length: ages }, (_, i) => churnAt[curve.curve](curve, i + 1));
+  if (plan.billing === "monthly") return churn;
+  const yearly = zeros(ages);
+  for (let end = YEAR; end <= ages; end += YEAR) {
+    let kept = 0;
+    for (let i = end - YEAR; i < end; i++) kept += Math.log1p(-churn[i]);
+    yearly[end - 1] = plan.renewal_rate === null ? -Math.expm1(kept) : 1 - plan.renewal_rate;
+  }
+  return yearly;
+}
+
+export const churnScale = (scenario, month) =>
+  scenario.stay.churn_changes.reduce((scale, change) => (change.from_month <= month ? scale * change.factor : scale), 1);
+
+// ----------------------------------------------------------------------------------------------------------- grow
+
+// Expansion and contraction of those who stay at ages 1..ages; a yearly plan's fall due at its renewals.
+export function planGrowth(scenario, plan, ages) {
+  const { monthly_expansion_rate: up, monthly_contraction_rate: down, last_age_months: last } = scenario.grow;
+  const limit = last ?? Infinity;
+  const expansion = zeros(ages), contraction = zeros(ages);
+  for (let age = 1; age <= ages; age++) {
+    if (plan.billing === "monthly") {
+      expansion[age - 1] = age <= limit ? up : 0;
+      contraction[age - 1] = age <= limit ? down : 0;
+    } else if (age % YEAR === 0) {
+      const due = Math.min(Math.max(limit - (age - YEAR), 0), YEAR);
+      expansion[age - 1] = due > 0 ? Math.expm1(due * Math.log1p(up)) : 0;
+      contraction[age - 1] = due > 0 ? -Math.expm1(due * Math.log1p(-down)) : 0;
+    }
+  }
+  return { expansion, contraction };
+}
+
+const reaches = (change, plan) => change.plan === null || change.plan === plan.name;
+
+// What a new customer of the plan pays in months 1..T, and what changes for those on board: price and the churn over it.
+export function planPrices(scenario, plan) {
+  const { months } = scenario;
+  const price = zeros(months).fill(plan.monthly_price), rate = zeros(months), provoked = zeros(months);
+  const wait = plan.billing === "yearly" ? YEAR : 1;
+  for (const change of scenario.grow.price_changes.filter((one) => reaches(one, plan))) {
+    for (let month = change.month; month <= months; month++) {
+      price[month - 1] *= 1 + change.change_rate;
+      if (change.applies_to === "all" && month < change.month + wait) {
+        rate[month - 1] += change.change_rate + rate[month - 1] * change.change_rate;
+        provoked[month - 1] += change.provoked_churn_rate - provoked[month - 1] * change.provoked_churn_rate;
+      }
+    }
+  }
+  return { price, rate, provoked };
+}
