@@ -1,0 +1,213 @@
+"""The published page in Chromium: nothing asked for, nothing complained of, usable by everyone, and right."""
+
+from __future__ import annotations
+
+import http.server
+import json
+import threading
+from itertools import pairwise
+from pathlib import Path
+from urllib.parse import parse_qs
+
+import pytest
+
+import growth
+from growth.calculator import answer
+from growth.giveaway import publish
+from growth.giveaway.publishing import MOST_BYTES
+
+CHURN = "stay.churn.monthly_churn_rate"
+
+
+def test_it_weighs_little(page_file):
+    assert page_file.stat().st_size <= MOST_BYTES
+
+
+def test_it_asks_for_nothing_and_complains_of_nothing(page_file, open_page):
+    page = open_page(page_file)
+    page.locator("details").last.click()
+    page.locator("button", has_text="Copy a link").click()
+    page.wait_for_timeout(300)
+    assert page.complaints == []
+
+
+def test_the_answer_is_pythons_and_follows_the_slider(page_file, open_page, demo):
+    scenario = growth.load_scenario(demo)
+    page = open_page(page_file)
+    spoken = lambda: " ".join(page.locator(".growth-sentences p").all_inner_texts())  # noqa: E731
+    assert spoken() == answer(growth.forecast(scenario))
+    table = page.locator("details.growth-table")
+    table.locator("summary").click()
+    before = table.locator("tbody tr").last.inner_text(), page.locator("svg.growth-chart path").nth(1).get_attribute("d")
+
+    page.locator(f'input[type="number"][data-path="{CHURN}"]').fill("8")
+    page.wait_for_timeout(100)
+    moved = scenario.model_dump(mode="json")
+    moved["stay"]["churn"]["monthly_churn_rate"] = 0.08
+    assert spoken() == answer(growth.forecast(growth.load_scenario({"scenario": moved})))
+    after = table.locator("tbody tr").last.inner_text(), page.locator("svg.growth-chart path").nth(1).get_attribute("d")
+    assert before[0] != after[0] and before[1] != after[1]
+
+
+def test_by_keyboard_alone_churn_is_changed_and_the_answer_read(page_file, open_page):
+    page = open_page(page_file)
+    first = page.locator(".growth-answer").inner_text()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.type === 'range' && document.activeElement.dataset.path") == CHURN:
+            break
+    else:
+        pytest.fail("the churn slider is not reached by the tab key")
+    for _ in range(10):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(900)
+    assert page.locator(".growth-answer").inner_text() != first
+    # what a screen reader is told is what stands on the page
+    assert page.locator("[aria-live=polite]").inner_text().startswith(page.locator(".growth-answer").inner_text())
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1000])
+def test_axe_finds_nothing(page_file, browser, scheme, width, open_page):
+    from axe_core_python.sync_playwright import Axe
+
+    page = open_page(page_file, color_scheme=scheme, viewport={"width": width, "height": 800}, bypass_csp=True)
+    page.evaluate("document.querySelectorAll('details').forEach((one) => (one.open = true))")
+    page.wait_for_timeout(100)
+    assert [(found["id"], found["nodes"][0]["html"]) for found in Axe().run(page)["violations"]] == []
+
+
+@pytest.mark.parametrize("width", [360, 320, 1280])
+def test_no_sideways_scrolling(page_file, open_page, width):
+    page = open_page(page_file, viewport={"width": width, "height": 740})
+    page.evaluate("document.querySelectorAll('details').forEach((one) => (one.open = true))")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_with_scripts_off_the_worked_answer_and_the_table_stand(page_file, open_page, demo):
+    page = open_page(page_file, java_script_enabled=False)
+    result = growth.forecast(growth.load_scenario(demo))
+    assert " ".join(page.locator(".growth-answer, .growth-cash").all_inner_texts()) == answer(result)
+    page.locator("summary").click()
+    assert page.locator("tbody tr").count() == result.months
+    assert "€1,255" in page.locator("tbody tr").first.inner_text()  # 1160 + 139.20 + 2.23 - 46.40
+    assert page.locator("input[type=range]").count() == 0
+
+
+def test_printed_it_has_the_answer_the_assumptions_and_the_chart_but_no_buttons(page_file, open_page):
+    page = open_page(page_file)
+    page.emulate_media(media="print")
+    assert page.locator(".growth-answer").is_visible() and page.locator("svg.growth-chart").is_visible()
+    assert page.locator(f'input[type="number"][data-path="{CHURN}"]').is_visible()
+    assert not page.locator("input[type=range]").first.is_visible() and not page.locator("button").first.is_visible()
+
+
+def test_headings_and_landmarks_are_in_order(page_file, open_page):
+    page = open_page(page_file)
+    levels = page.evaluate("[...document.querySelectorAll('h1,h2,h3')].map((one) => Number(one.tagName[1]))")
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(below <= above + 1 for above, below in pairwise(levels))
+    order = page.evaluate(
+        "['h1', '.case', '.growth-answer', '.growth-form', 'figure svg', '.growth-table', '.worked', '.cautions', '.invitation']"
+        ".map((one) => document.querySelector(one).getBoundingClientRect().top + scrollY)"
+    )
+    assert order == sorted(order)
+
+
+class Listener(http.server.BaseHTTPRequestHandler):
+    """A mailing list's form on this machine: keeps what is posted."""
+
+    posted: list[tuple[str, dict]] = []
+
+    def do_POST(self):
+        body = self.rfile.read(int(self.headers["Content-Length"])).decode()
+        self.posted.append((self.path, parse_qs(body)))
+        self.send_response(200)
+        self.end_headers()
+        self.wfile.write(b"thanks")
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture
+def mailing_list():
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Listener)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    Listener.posted.clear()
+    yield f"http://127.0.0.1:{server.server_address[1]}"
+    server.shutdown()
+
+
+def with_invitation(demo: Path, folder: Path, old: str, new: str) -> Path:
+    text = demo.read_text("utf-8")
+    assert old in text
+    file = folder / "scenario.yaml"
+    file.write_text(text.replace(old, new), "utf-8")
+    return file
+
+
+FORM = "    form_address: https://lists.example.org/subscribe\n"
+
+
+def test_the_invitation_posts_the_address_and_names_the_piece(demo, tmp_path, open_page, mailing_list):
+    source = with_invitation(demo, tmp_path, FORM, f"    form_address: {mailing_list}/subscribe?list=7\n")
+    page = open_page(publish(source, to=tmp_path))
+    assert "You can leave the list" in page.locator(".consent").inner_text()
+    page.get_by_label("Your e-mail address").fill("reader@example.org")
+    page.opened = False
+    with page.expect_navigation():
+        page.locator(".invitation button").click()
+    expected = {"piece": ["how-big-can-it-get"], "email": ["reader@example.org"]}
+    assert Listener.posted == [("/subscribe?list=7", expected)]
+
+
+def test_without_an_address_there_is_no_form(demo, tmp_path, open_page):
+    source = with_invitation(demo, tmp_path, FORM, "")
+    page = open_page(publish(source, to=tmp_path))
+    assert page.locator(".invitation form").count() == 0 and page.locator(".invitation h2").count() == 1
+
+    source = with_invitation(demo, tmp_path, FORM, "    link: https://lists.example.org/next\n")
+    page = open_page(publish(source, to=tmp_path))
+    assert page.locator(".invitation a").get_attribute("href") == "https://lists.example.org/next"
+
+
+HOSTILE = "</script><script>window.ran=1</script><img src=x onerror=window.ran=1>\"'><svg onload=window.ran=1>[a](javascript:window.ran=1) ${window.ran=1} {{7*7}} *b* `c`"
+
+
+def test_hostile_text_in_every_field_runs_nothing(tmp_path, open_page):
+    scenario = {
+        "business": HOSTILE[:110], "owner": HOSTILE, "teaches": HOSTILE, "goal_mrr": 100, "invented": True,
+        "opening": {"customers": 4, "mrr": 80},
+        "arrive": {"channels": [{"name": f"{i}{HOSTILE[:100]}", "monthly_visitors": 10} for i in range(2)]},
+        "pay": {"plans": [{"name": f"{i}{HOSTILE[:100]}", "share": 0.5, "monthly_price": 20} for i in range(2)]},
+        "grow": {"price_changes": [{"month": 3, "change_rate": 0.1, "plan": f"0{HOSTILE[:100]}"}]},
+    }  # fmt: skip
+    giveaway = {
+        "name": "hostile", "question": HOSTILE, "byline": HOSTILE, "cautions": [HOSTILE],
+        "case": {"quotations": [{"words": HOSTILE, "who": HOSTILE[:110]}], "details": [HOSTILE]},
+        "invitation": {"text": HOSTILE, "button": HOSTILE[:110], "consent": HOSTILE, "form_address": "https://lists.example.org/?a=1&b=2"},
+    }  # fmt: skip
+    source = tmp_path / "hostile.yaml"
+    source.write_text(json.dumps({"scenario": scenario, "giveaway": giveaway}), "utf-8")  # JSON is YAML
+    page = open_page(publish(source, to=tmp_path))
+    page.wait_for_timeout(300)
+    assert page.evaluate("window.ran") is None and page.complaints == []
+    assert page.locator("h1").inner_text() == " ".join(HOSTILE.split())
+    assert page.title() == HOSTILE
+    assert page.locator("main img, main svg svg, main a").count() == 0
+    assert page.locator("label", has_text=f"Price: 0{HOSTILE[:60]}").count() == 1
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "javascript:alert(1)", "data:text/html,x", "http://lists.example.org/", "//lists.example.org", "https://a;b.example/",
+        "https://user@lists.example.org/", "https://lists.example.org/' 'unsafe-inline", "https:///nowhere", "https://a.example:99999/",
+    ],
+)  # fmt: skip
+def test_an_odd_address_is_refused(demo, tmp_path, address):
+    source = with_invitation(demo, tmp_path, FORM, f'    form_address: "{address}"\n')
+    with pytest.raises(growth.ScenarioError, match=r"giveaway\.invitation\.form_address: an address that begins with https://"):
+        publish(source, to=tmp_path / "out")
+    assert not (tmp_path / "out").exists()
