@@ -235,7 +235,8 @@ function controlLine(control, id, changed, show) {
   typed.addEventListener("blur", () => { if (typed.hasAttribute("aria-invalid")) set(Number(slider.dataset.value), null); });
   const unit = node("span", { class: "growth-unit" }, control.suffix);
   const line = node("div", { class: "growth-line" }, label, slider, node("span", { class: "growth-typed" }, typed, unit), note);
-  return { line, set(value) { slider.dataset.value = value; set(value, document.activeElement === typed ? typed : null); } };
+  const enable = (on) => { slider.disabled = typed.disabled = !on; };
+  return { line, enable, set(value) { slider.dataset.value = value; set(value, document.activeElement === typed ? typed : null); } };
 }
 
 // What has to hold between values, restored after `path` was moved: shares add to one, nobody pays where nobody is.
@@ -365,6 +366,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     compute();
     fillAnswer(answer, state.sentences);
     for (const [path, line] of lines) line.set(read(scenario, path));
+    lines.get("opening.mrr")?.enable(scenario.opening.customers > 0); // nobody pays where nobody is
     drawPicture();
     drawTable();
     clearTimeout(spoken);

@@ -11,9 +11,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "calculator"))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from browser import chromium, opened  # noqa: E402
+from calculator_page import chromium, opened  # noqa: E402
 
 import growth  # noqa: E402
 

@@ -17,7 +17,7 @@ from growth.calculator import page_data, script, style
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 START = """
-const place = document.getElementById("calculator");
+const place = (globalThis.place = document.getElementById("calculator"));
 place.calculator = mount(place, JSON.parse(document.getElementById("data").textContent));
 """
 

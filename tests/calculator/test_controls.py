@@ -1,0 +1,118 @@
+"""The controls: read from the table of assumptions, one for every assumption that a scenario uses and that moves something."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from plain import business, plan
+
+import growth
+from growth.engine import SERIES
+from growth.measures import goal_month, growth_ceiling
+
+pytest.importorskip("babel")
+from growth.calculator import page_data  # noqa: E402
+from growth.calculator.controls import STAGES, controls  # noqa: E402
+from growth.calculator.words import answer  # noqa: E402
+
+LIBRARY = sorted((Path(__file__).parents[2] / "scenarios").glob("*.yaml"))
+TWO_PLANS = [plan(share=0.75), plan(name="two", share=0.25, billing="yearly")]
+
+
+def place(numbers: dict, path: str) -> tuple:
+    *sections, name = (int(key) if key.isdigit() else key for key in path.split("."))
+    for key in sections:
+        numbers = numbers[key]
+    return numbers, name
+
+
+def by_path(scenario: growth.Scenario) -> dict[str, dict]:
+    return {control["path"]: control for control in controls(scenario)}
+
+
+@pytest.mark.parametrize("file", LIBRARY, ids=lambda file: file.stem)
+def test_every_control_stands_for_a_number_and_no_control_is_dead(file):
+    scenario = growth.load_scenario(file)
+    before = growth.forecast(scenario)
+    for control in controls(scenario):
+        numbers = scenario.model_dump(mode="json")
+        part, name = place(numbers, control["path"])
+        low, high, step = control["slider"]
+        assert control["low"] <= low <= part[name] <= high <= control["high"]
+        part[name] = low if part[name] > low else low + round((high - low) / step / 2) * step
+        if control["whole"]:
+            part[name] = round(part[name])
+        if control["path"].endswith(".share"):
+            others = [one for one in numbers["pay"]["plans"] if one is not part]
+            left = sum(one["share"] for one in others)
+            for one in others:
+                one["share"] *= (1 - part[name]) / left
+        if control["path"] == "opening.mrr":
+            numbers["opening"]["customers"] = numbers["opening"]["customers"] or 1  # the page holds it still while nobody is on board
+        elif numbers["opening"]["customers"] == 0:
+            numbers["opening"]["mrr"] = 0
+        after = growth.forecast(growth.load_scenario({"scenario": numbers}))
+        assert moved(before, after), control["path"]
+
+
+def moved(before: growth.Forecast, after: growth.Forecast) -> bool:
+    """Whether anything that the page shows differs."""
+    if before.months != after.months or answer(before) != answer(after):
+        return True
+    measured = [(goal_month(one).value, growth_ceiling(one).value) for one in (before, after)]
+    return measured[0] != measured[1] or any(not np.array_equal(getattr(before, s), getattr(after, s), equal_nan=True) for s in SERIES)
+
+
+def test_stages_follow_a_customers_life():
+    found = [control["stage"] for control in controls(growth.load_scenario(LIBRARY[0]))]
+    assert list(dict.fromkeys(found)) == [stage for stage in STAGES.values() if stage in found]
+    assert found.index("Arrive") < found.index("Try") < found.index("Pay") < found.index("Stay") < found.index("Grow")
+
+
+def test_what_a_scenario_leaves_alone_has_no_control_unless_it_always_has_one():
+    found = by_path(business())
+    assert "grow.monthly_expansion_rate" in found
+    assert "grow.monthly_contraction_rate" not in found
+    assert "goal_mrr" not in found
+    assert "pay.plans.0.share" not in found
+    assert "grow.monthly_contraction_rate" in by_path(business(grow={"monthly_contraction_rate": 0.01}))
+
+
+def test_with_several_plans_the_label_says_whose_it_is():
+    found = by_path(business(pay={"plans": TWO_PLANS}))
+    assert found["pay.plans.0.monthly_price"]["label"] == "Price: one"
+    assert found["pay.plans.1.share"]["label"].endswith(": two")
+    assert by_path(business())["pay.plans.0.monthly_price"]["label"] == "Price"
+
+
+@pytest.mark.parametrize(
+    ("value", "slider"),
+    [
+        (2_500, [500, 50_000, 100]),  # within the table's own bounds
+        (60_000, [500, 100_000, 100]),  # 1.5 times the value, rounded up to 1, 2 or 5 and zeros
+        (1e9, [500, 1e9, 100]),  # never beyond what is valid
+        (50, [50, 50_000, 50]),  # half the value rounded up so: small enough a step to reach it
+    ],
+)
+def test_a_slider_is_widened_to_hold_the_scenarios_value(value, slider):
+    assert by_path(business(goal_mrr=value))["goal_mrr"]["slider"] == slider
+
+
+def test_a_negative_value_widens_the_slider_downwards():
+    assert by_path(business(bill={"opening_cash": -90_000}))["bill.opening_cash"]["slider"][0] == -200_000
+
+
+def test_units_are_written_for_readers():
+    found = by_path(business(currency="GBP", goal_mrr=1000))
+    assert found["goal_mrr"]["suffix"] == "£ a month"
+    assert found["stay.churn.monthly_churn_rate"]["suffix"] == "%"
+    assert found["stay.churn.monthly_churn_rate"]["share"] is True
+
+
+def test_page_data_is_json_and_holds_no_more_than_the_page_needs():
+    data = page_data(growth.load_scenario(LIBRARY[0]))
+    assert json.loads(json.dumps(data, allow_nan=False)) == data
+    assert sorted(data) == ["columns", "controls", "labels", "locale", "scenario", "words"]

@@ -1,0 +1,139 @@
+"""The form in Chromium: every slider moved, every number typed, and what the page then shows held against Python."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from plain import business, plan
+
+import growth
+
+pytest.importorskip("babel")
+from calculator_page import opened  # noqa: E402
+
+from growth.calculator.controls import controls  # noqa: E402
+from growth.calculator.data import COLUMNS  # noqa: E402
+from growth.calculator.words import answer, column  # noqa: E402
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+SET = """([path, kind, text]) => {
+  const place = document.getElementById("calculator"), input = place.querySelector(`input[type=${kind}][data-path="${path}"]`);
+  input.value = text;
+  input.dispatchEvent(new Event("input", { bubbles: true }));
+  const shown = place.calculator.get(), series = place.calculator.series();
+  return {
+    ...shown,
+    answer: [...place.querySelectorAll(".growth-sentences p")].map((p) => p.textContent).join(" "),
+    described: place.querySelector("svg title").textContent,
+    table: [...place.querySelectorAll("tbody tr")].map((row) => [...row.cells].map((cell) => cell.textContent)),
+    series: Object.fromEntries(Object.entries(series).map(([name, values]) => [name, [...values].map((v) => (Number.isNaN(v) ? null : v))])),
+  };
+}"""
+
+
+def value_at(numbers: dict, path: str) -> float:
+    for key in path.split("."):
+        numbers = numbers[int(key)] if isinstance(numbers, list) else numbers[key]
+    return numbers
+
+
+def shows_what_python_says(shown: dict) -> growth.Scenario:
+    """The page's scenario is valid as it is, and its answer, chart words, table and series are Python's."""
+    scenario = growth.load_scenario({"scenario": shown["scenario"]})
+    forecast = growth.forecast(scenario)
+    assert shown["answer"] == shown["sentence"] == answer(forecast)
+    assert shown["described"].endswith(shown["answer"])
+    columns = [
+        column(getattr(forecast, name), kind, scenario.currency)
+        for name, _, kind, always in COLUMNS
+        if always or np.any(getattr(forecast, name) != 0)
+    ]
+    assert [row[1:] for row in shown["table"]] == [list(row) for row in zip(*columns, strict=True)]
+    for name, values in shown["series"].items():
+        np.testing.assert_allclose(np.array(values, dtype=float), getattr(forecast, name), rtol=1e-9, atol=1e-9, err_msg=name)
+    return scenario
+
+
+@pytest.mark.parametrize("name", ["fernhollow", "yearly-plans"])
+def test_every_slider_and_every_typed_number_moves_answer_chart_and_table(browser, tmp_path, name):
+    scenario = growth.load_scenario(SCENARIOS / f"{name}.yaml")
+    page = opened(browser, scenario, tmp_path)
+    page.locator("summary").click()
+    for control in controls(scenario):
+        low, high, step = control["slider"]
+        moved = round(low + round((high - low) * 0.4 / step) * step, 10)
+        shown = page.evaluate(SET, [control["path"], "range", str(moved)])
+        assert value_at(shown["scenario"], control["path"]) == pytest.approx(moved, rel=1e-12)
+        shows_what_python_says(shown)
+
+        scale = 100 if control["share"] else 1
+        typed = round((low + (high - low) * 0.13) * scale, 0 if control["whole"] else 3)  # between the slider's own steps
+        shown = page.evaluate(SET, [control["path"], "number", f"{typed:g}"])
+        assert value_at(shown["scenario"], control["path"]) == pytest.approx(float(f"{typed:g}") / scale, rel=1e-12)
+        shows_what_python_says(shown)
+    assert page.complaints == []
+
+
+def test_a_typed_number_may_lie_beyond_the_slider_but_not_beyond_what_is_valid(browser, tmp_path):
+    page = opened(browser, business(), tmp_path)
+    churn = page.get_by_label("Customers leaving each month").and_(page.locator("[type=number]"))
+    churn.fill("60")
+    assert page.evaluate("place.calculator.get().scenario.stay.churn.monthly_churn_rate") == 0.6
+    for wrong in ("101", "-1", ""):
+        churn.fill(wrong)
+        assert churn.get_attribute("aria-invalid") == "true"
+        note = page.locator(f"[id='{churn.get_attribute('aria-describedby')}']")
+        assert re.match(r"A number from 0 to 100 %", note.inner_text())
+        assert page.evaluate("place.calculator.get().scenario.stay.churn.monthly_churn_rate") == 0.6
+    churn.press("Tab")  # leaving the field brings the last good number back
+    assert churn.input_value() == "60"
+    assert churn.get_attribute("aria-invalid") is None
+
+
+def test_whole_months_refuse_fractions(browser, tmp_path):
+    page = opened(browser, business(), tmp_path)
+    months = page.get_by_label("Months to look ahead").and_(page.locator("[type=number]"))
+    months.fill("12.5")
+    assert months.get_attribute("aria-invalid") == "true"
+    months.fill("121")
+    assert months.get_attribute("aria-invalid") == "true"
+    assert page.evaluate("place.calculator.get().scenario.months") == 3
+
+
+def test_shares_of_plans_keep_adding_to_one(browser, tmp_path):
+    plans = [plan(name="a", share=0.5), plan(name="b", share=0.3), plan(name="c", share=0.2)]
+    page = opened(browser, business(pay={"plans": plans}), tmp_path)
+    shares = lambda shown: [one["share"] for one in shown["scenario"]["pay"]["plans"]]  # noqa: E731
+    shown = page.evaluate(SET, ["pay.plans.0.share", "range", "0.75"])
+    assert shares(shown) == pytest.approx([0.75, 0.15, 0.1])
+    assert shares(page.evaluate(SET, ["pay.plans.0.share", "range", "1"])) == [1, 0, 0]
+    shown = page.evaluate(SET, ["pay.plans.0.share", "number", "20"])  # nothing to share out by: equally
+    assert shares(shown) == pytest.approx([0.2, 0.4, 0.4])
+    growth.load_scenario({"scenario": shown["scenario"]})
+
+
+def test_without_customers_nobody_pays_and_what_they_paid_comes_back_with_them(browser, tmp_path):
+    page = opened(browser, business(opening={"customers": 40, "mrr": 1000}), tmp_path)
+    opening = lambda value: page.evaluate(SET, ["opening.customers", "range", value])["scenario"]["opening"]  # noqa: E731
+    assert (opening("0")["customers"], opening("0")["mrr"]) == (0, 0)
+    assert page.get_by_label("What they pay in all").first.is_disabled()
+    assert opening("20")["mrr"] == 500
+
+
+def test_fifty_moves_within_a_frame_are_drawn_once_and_end_on_the_last(browser, tmp_path):
+    page = opened(browser, business(months=120), tmp_path)
+    drawn, churn, sentence = page.evaluate("""() => new Promise((done) => {
+      const slider = place.querySelector("[type=range][data-path='stay.churn.monthly_churn_rate']");
+      let drawn = 0;
+      new MutationObserver(() => (drawn += 1)).observe(place.querySelector(".growth-sentences"), { childList: true });
+      for (let i = 1; i <= 50; i++) { slider.value = i / 1000; slider.dispatchEvent(new Event("input")); }
+      requestAnimationFrame(() => requestAnimationFrame(() => {
+        const { scenario, sentence } = place.calculator.get();
+        done([drawn, scenario.stay.churn.monthly_churn_rate, sentence]);
+      }));
+    })""")
+    assert (drawn, churn) == (1, 0.05)
+    assert sentence == answer(growth.forecast(business(months=120, churn=0.05)))

@@ -1,0 +1,129 @@
+"""Reset, links, the downloaded table, and texts and links that mean harm."""
+
+from __future__ import annotations
+
+import csv
+from urllib.parse import urlsplit
+
+import numpy as np
+import pytest
+from plain import business, plan
+
+import growth
+
+pytest.importorskip("babel")
+from calculator_page import opened  # noqa: E402
+
+from growth.engine import SERIES  # noqa: E402
+
+PLANS = [plan(name="a", share=0.5), plan(name="b", share=0.3), plan(name="c", share=0.2)]
+MOVE = """(moves) => {
+  for (const [path, value] of Object.entries(moves)) {
+    const slider = place.querySelector(`[type=range][data-path="${path}"]`);
+    slider.value = value;
+    slider.dispatchEvent(new Event("input"));
+  }
+  return place.calculator.get().scenario;
+}"""
+NOW = "place.calculator.get().scenario"
+
+
+@pytest.fixture
+def scenario():
+    return business(goal_mrr=900, opening={"customers": 40, "mrr": 1000}, pay={"plans": PLANS})
+
+
+def test_back_to_the_original_numbers(browser, tmp_path, scenario):
+    page = opened(browser, scenario, tmp_path)
+    sentence = page.locator(".growth-answer").inner_text()
+    moved = page.evaluate(MOVE, {"stay.churn.monthly_churn_rate": 0.02, "pay.plans.1.share": 0.6, "opening.customers": 0})
+    assert moved != scenario.model_dump(mode="json")
+    page.get_by_role("button", name="Back to the original numbers").click()
+    assert page.evaluate(NOW) == scenario.model_dump(mode="json")
+    assert page.locator(".growth-answer").inner_text() == sentence
+
+
+def test_a_link_carries_the_numbers_exactly(browser, tmp_path, scenario):
+    page = opened(browser, scenario, tmp_path)
+    moved = page.evaluate(MOVE, {"stay.churn.monthly_churn_rate": 0.037, "months": 60, "pay.plans.0.share": 0.41, "opening.mrr": 1200})
+    page.get_by_role("button", name="Copy a link to these numbers").click()
+    page.get_by_text("The link stands in the address bar.").or_(page.get_by_text("Copied.")).wait_for()
+    fragment = "#" + urlsplit(page.url).fragment
+    assert "stay.churn.monthly_churn_rate=0.037" in fragment
+    assert opened(browser, scenario, tmp_path, fragment=fragment).evaluate(NOW) == moved
+
+
+def test_a_link_followed_within_the_page_sets_its_numbers(browser, tmp_path):
+    page = opened(browser, business(), tmp_path)
+    page.evaluate("location.hash = '#months=48'")
+    page.locator(".growth-sentences", has_text="48 months").wait_for()
+    page.evaluate("location.hash = '#cautions'")  # a heading of the page is no link to numbers
+    assert page.evaluate(NOW)["months"] == 48
+
+
+HOSTILE_LINKS = [
+    "stay.churn.monthly_churn_rate=NaN",
+    "stay.churn.monthly_churn_rate=Infinity&months=",
+    "__proto__.polluted=1&constructor.prototype.polluted=1",
+    "business=1&pay.plans.9.share=1&pay.plans.0.name=5&months.x=3",
+    "<img src=x onerror=alert(1)>=1",
+    "%E0%A4%A",
+    "months=12abc&months=%3Cscript%3E",
+    "months=1&" * 3000 + "%",
+]
+
+
+def test_a_hostile_link_does_nothing(browser, tmp_path, scenario):
+    page = opened(browser, scenario, tmp_path)
+    for fragment in HOSTILE_LINKS:
+        page.goto("about:blank")
+        page.goto((tmp_path / "page.html").as_uri() + "#" + fragment)
+        assert page.evaluate(NOW) == scenario.model_dump(mode="json"), fragment
+        assert page.evaluate("({}).polluted") is None
+    assert page.complaints == []
+
+
+def test_a_links_numbers_are_held_within_what_is_valid(browser, tmp_path, scenario):
+    fragment = "#stay.churn.monthly_churn_rate=4&months=1e9&goal_mrr=-5&opening.customers=0&pay.plans.0.share=1&pay.plans.1.share=1"
+    numbers = opened(browser, scenario, tmp_path, fragment=fragment).evaluate(NOW)
+    valid = growth.load_scenario({"scenario": numbers})
+    assert (valid.stay.churn.monthly_churn_rate, valid.months, valid.goal_mrr, valid.opening.mrr) == (1, 120, 0.01, 0)
+
+
+def test_the_downloaded_table_holds_every_series(browser, tmp_path, scenario):
+    page = opened(browser, scenario, tmp_path)
+    with page.expect_download() as downloading:
+        page.get_by_role("button", name="Download the table (CSV)").click()
+    downloading.value.save_as(tmp_path / "table.csv")
+    rows = list(csv.DictReader((tmp_path / "table.csv").open(encoding="utf-8", newline="")))
+    forecast = growth.forecast(scenario)
+    assert [row["calendar_month"] for row in rows] == ["Jan 2027", "Feb 2027", "Mar 2027"]
+    assert set(rows[0]) == {"month", "calendar_month", *SERIES}
+    for name in SERIES:
+        read = [float(row[name] or "nan") for row in rows]  # nothing but numbers: no cell can be a formula
+        np.testing.assert_allclose(read, getattr(forecast, name), rtol=1e-9, atol=1e-9, err_msg=name)
+
+
+HOSTILE = [
+    "</script><script>alert(1)</script>",
+    "<img src=x onerror=alert(1)>",
+    '"><svg onload=alert(1)>',
+    "javascript:alert(1)",
+    "</style><style>*{display:none}",
+    "=HYPERLINK(\"http://example.invalid\")",
+    "{new} ${alert(1)} {{ 7*7 }}",
+]
+
+
+def test_hostile_names_stand_as_text_and_run_nothing(browser, tmp_path):
+    plans = [plan(name=name, share=1 / len(HOSTILE)) for name in HOSTILE]
+    channels = [{"name": name, "monthly_visitors": 1} for name in HOSTILE]
+    texts = {"business": HOSTILE[0], "owner": HOSTILE[1], "teaches": HOSTILE[2]}
+    page = opened(browser, business(pay={"plans": plans}, arrive={"channels": channels}, **texts), tmp_path)
+    page.locator("summary").click()
+    for name in HOSTILE:
+        assert page.get_by_text(f"Visitors a month: {name}", exact=True).count() == 1
+        assert page.get_by_text(f"Price: {name}", exact=True).count() == 1
+    assert page.locator("#calculator script, #calculator img, #calculator style").count() == 0
+    page.wait_for_timeout(100)
+    assert page.complaints == []
