@@ -1,8 +1,9 @@
 """Random valid scenarios for the tests: every feature of model.md among them, and the edges of the ranges.
 
-random_scenario(rng) draws from the whole model, simple_scenario(rng) from one channel, one plan and two curves. Both give the
-plain mapping that growth.Scenario takes; the same generator state gives the same mapping. `scenarios()` is the hypothesis
-strategy. Ranges are narrower than the validator's where compounding over 120 months would leave the range of a float.
+random_scenario(rng) draws from the whole model, simple_scenario(rng) from one channel, one plan and two curves. Both
+give the plain mapping that growth.Scenario takes; the same generator state gives the same mapping. `scenarios()` is the
+hypothesis strategy. Ranges are narrower than the validator's where compounding over 120 months would leave the range of
+a float.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ LONGEST = 120
 
 
 def scenarios(*, simple: bool = False) -> st.SearchStrategy[dict[str, Any]]:
-    """Mappings from a drawn seed, so that a failing example is one number: `random_scenario(np.random.default_rng(seed))`."""
+    """Mappings from a drawn seed, so that a failing example is one number for `np.random.default_rng`."""
     generate = simple_scenario if simple else random_scenario
     return st.integers(0, 2**32 - 1).map(lambda seed: generate(np.random.default_rng(seed)))
 
@@ -45,9 +46,14 @@ def random_scenario(rng: np.random.Generator) -> dict[str, Any]:
         "stay": {
             "churn": _churn(rng),
             **_maybe(rng, 0.4, churn_changes=lambda: [_churn_change(rng, months) for _ in range(_count(rng, 3))]),
-            **_maybe(rng, 0.4, comeback=lambda: {
-                "comeback_rate": _number(rng, 0, 1 if _chance(rng, 0.2) else 0.3), "after_months": _month(rng, months)
-            }),
+            **_maybe(
+                rng,
+                0.4,
+                comeback=lambda: {
+                    "comeback_rate": _number(rng, 0, 1 if _chance(rng, 0.2) else 0.3),
+                    "after_months": _month(rng, months),
+                },
+            ),
         },
         "grow": _grow(rng, months, [plan["name"] for plan in plans]),
         **_maybe(rng, 0.7, bill=lambda: _bill(rng)),
@@ -62,11 +68,20 @@ def simple_scenario(rng: np.random.Generator) -> dict[str, Any]:
         "months": _months(rng),
         "goal_mrr": _number(rng, 0.01, 50_000),
         "opening": _opening_level(rng),
-        "arrive": {"channels": [{
-            "name": "all", "monthly_visitors": _number(rng, 0, 10_000), "monthly_growth_rate": _number(rng, -0.1, 0.1)
-        }]},
+        "arrive": {
+            "channels": [
+                {
+                    "name": "all",
+                    "monthly_visitors": _number(rng, 0, 10_000),
+                    "monthly_growth_rate": _number(rng, -0.1, 0.1),
+                }
+            ]
+        },
         "sign_up": {"signup_rate": _number(rng, 0, 0.3)},
-        "pay": {"conversion_rate": _number(rng, 0, 1), "plans": [{"name": "one", "monthly_price": _number(rng, 0, 500)}]},
+        "pay": {
+            "conversion_rate": _number(rng, 0, 1),
+            "plans": [{"name": "one", "monthly_price": _number(rng, 0, 500)}],
+        },
         "stay": {"churn": _curve(rng, str(rng.choice(["constant", "sbg"])))},
         "grow": {"monthly_expansion_rate": _number(rng, 0, 0.1), "monthly_contraction_rate": _number(rng, 0, 0.1)},
     }
@@ -149,7 +164,11 @@ def _channel(rng: np.random.Generator, name: str, months: int) -> dict[str, Any]
         "name": name,
         **_KINDS[kind](rng),
         "first_month": first,
-        **_maybe(rng, 0.25, last_month=lambda: int(rng.integers(first, LONGEST + 1 if _chance(rng, 0.2) else max(months, first) + 1))),
+        **_maybe(
+            rng,
+            0.25,
+            last_month=lambda: int(rng.integers(first, LONGEST + 1 if _chance(rng, 0.2) else max(months, first) + 1)),
+        ),
         "running_before": _chance(rng, 0.6),
         **_maybe(
             rng,
@@ -224,7 +243,9 @@ def _plan(rng: np.random.Generator, name: str, share: float, opening_share: floa
 
 
 def _churn(rng: np.random.Generator) -> dict[str, Any]:
-    return _curve(rng, str(rng.choice(["constant", "early_late", "sbg", "bdw", "measured"], p=[0.3, 0.15, 0.2, 0.2, 0.15])))
+    return _curve(
+        rng, str(rng.choice(["constant", "early_late", "sbg", "bdw", "measured"], p=[0.3, 0.15, 0.2, 0.2, 0.15]))
+    )
 
 
 def _curve(rng: np.random.Generator, curve: str) -> dict[str, Any]:
@@ -238,7 +259,8 @@ def _rate(rng: np.random.Generator) -> float:
 
 def _early_late(rng: np.random.Generator) -> dict[str, Any]:
     return {
-        "early_monthly_churn_rate": _rate(rng), "late_monthly_churn_rate": _rate(rng),
+        "early_monthly_churn_rate": _rate(rng),
+        "late_monthly_churn_rate": _rate(rng),
         **_maybe(rng, 0.7, early_months=lambda: _month(rng, 24)),
     }
 
@@ -250,7 +272,10 @@ def _sbg(rng: np.random.Generator) -> dict[str, Any]:
 
 
 def _bdw(rng: np.random.Generator) -> dict[str, Any]:
-    return {**_sbg(rng), **_maybe(rng, 0.8, shape=lambda: _spread(rng, 0.1, 3) if _chance(rng, 0.2) else _spread(rng, 0.5, 1.6))}
+    return {
+        **_sbg(rng),
+        **_maybe(rng, 0.8, shape=lambda: _spread(rng, 0.1, 3) if _chance(rng, 0.2) else _spread(rng, 0.5, 1.6)),
+    }
 
 
 def _measured(rng: np.random.Generator) -> dict[str, Any]:
@@ -270,7 +295,10 @@ _CURVES = {
 
 
 def _churn_change(rng: np.random.Generator, months: int) -> dict[str, Any]:
-    return {"from_month": _month(rng, months), "factor": _number(rng, 0, 5) if _chance(rng, 0.2) else _number(rng, 0.5, 1.5)}
+    return {
+        "from_month": _month(rng, months),
+        "factor": _number(rng, 0, 5) if _chance(rng, 0.2) else _number(rng, 0.5, 1.5),
+    }
 
 
 def _grow(rng: np.random.Generator, months: int, plans: list[str]) -> dict[str, Any]:
@@ -293,7 +321,11 @@ def _price_change(rng: np.random.Generator, months: int, plans: list[str]) -> di
         "change_rate": _number(rng, -0.99, 2) if _chance(rng, 0.1) else _number(rng, -0.3, 0.4),
         "applies_to": "all" if to_all else "new",
         **_maybe(rng, 0.4, plan=lambda: str(rng.choice(plans))),
-        **(_maybe(rng, 0.6, provoked_churn_rate=lambda: _number(rng, 0, 1 if _chance(rng, 0.1) else 0.1)) if to_all else {}),
+        **(
+            _maybe(rng, 0.6, provoked_churn_rate=lambda: _number(rng, 0, 1 if _chance(rng, 0.1) else 0.1))
+            if to_all
+            else {}
+        ),
     }
 
 

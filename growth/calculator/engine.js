@@ -9,7 +9,9 @@ const EDGE = 1 - 1e-5; // a ratio this near 1 has no level that could be told fr
 
 // -------------------------------------------------------------------------------------------------------- opening
 
-const oldestAge = ({ ages, mean_age_months }) => (ages ? Math.max(...ages.map((entry) => entry.age_months)) : 2 * mean_age_months);
+function oldestAge({ ages, mean_age_months }) {
+  return ages ? Math.max(...ages.map((entry) => entry.age_months)) : 2 * mean_age_months;
+}
 
 function ageWeights(opening, oldest) {
   if (!opening.ages) return zeros(oldest + 1).fill(1 / (oldest + 1));
@@ -19,8 +21,8 @@ function ageWeights(opening, oldest) {
   return weights.map((weight) => weight / total);
 }
 
-// The plans with everything the monthly step reads, and their opening customers. Row T - j of customers and mrr is the cohort of
-// month j, so that those on board, newest first, meet the ages 1, 2, 3, ... in order.
+// The plans with everything the monthly step reads, and their opening customers. Row T - j of customers and mrr is the
+// cohort of month j, so that those on board, newest first, meet the ages 1, 2, 3, ... in order.
 function openPlans(scenario) {
   const { months, opening, pay } = scenario;
   const oldest = oldestAge(opening), weights = ageWeights(opening, oldest), rows = months + oldest + 1;
@@ -36,13 +38,15 @@ function openPlans(scenario) {
     });
     return {
       ...state, oldest, share: plan.share, yearly: plan.billing === "yearly",
-      churn: planChurn(scenario, plan, rows - 1), ...planGrowth(scenario, plan, rows - 1), ...planPrices(scenario, plan),
+      churn: planChurn(scenario, plan, rows - 1),
+      ...planGrowth(scenario, plan, rows - 1),
+      ...planPrices(scenario, plan),
       lost: zeros(months), churned: zeros(months), // kept for those who come back
     };
   });
 }
 
-// One month of a plan's cohorts on board, in place: some leave, those who stay grow. Adds what moved to the month's bridge.
+// One month of a plan's cohorts on board, in place: some leave, those who stay grow. Adds what moved to the bridge.
 function advance(plan, months, t, scale, bridge) {
   const { customers, mrr, churn, expansion, contraction, yearly } = plan;
   const provoked = plan.provoked[t], rate = plan.rate[t];
@@ -108,11 +112,12 @@ function joinAndBill(plan, scenario, t, newcomers, bridge) {
 // ------------------------------------------------------------------------------------------------------- forecast
 
 const BRIDGE =
-  "referred_sign_ups new_customers returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr " +
+  "referred_sign_ups new_customers returned_customers lost_customers closing_customers " +
+  "new_mrr reactivation_mrr expansion_mrr " +
   "contraction_mrr churned_mrr closing_mrr cash_in payments deferred_revenue";
 
-// Every series of model.md by name, each a Float64Array of the forecast's months. With {cohorts: true} also cohort_customers
-// and cohort_mrr: a row a month, oldest opening cohort first.
+// Every series of model.md by name, each a Float64Array of the forecast's months. With {cohorts: true} also
+// cohort_customers and cohort_mrr: a row a month, oldest opening cohort first.
 export function forecast(scenario, { cohorts = false } = {}) {
   const { months, pay, sign_up } = scenario;
   const arriving = arrivals(scenario);
@@ -128,19 +133,23 @@ export function forecast(scenario, { cohorts = false } = {}) {
   for (let t = 0; t < months; t++) {
     const scale = churnScale(scenario, t + 1);
     for (const plan of plans) advance(plan, months, t, scale, bridge);
-    bridge.referred_sign_ups[t] = sign_up.monthly_referral_rate * (t ? bridge.closing_customers[t - 1] : opening.customers);
+    const before = t ? bridge.closing_customers[t - 1] : opening.customers;
+    bridge.referred_sign_ups[t] = sign_up.monthly_referral_rate * before;
     let referred = 0;
     pay.delay_shares.forEach((part, lag) => (referred += part * (t >= lag ? bridge.referred_sign_ups[t - lag] : warm)));
     const newcomers = arriving.new_customers[t] + pay.conversion_rate * referred;
     for (const plan of plans) joinAndBill(plan, scenario, t, newcomers * plan.share, bridge);
-    if (cohorts) {
-      for (const kind of ["customers", "mrr"]) {
-        kept[kind].push(Float64Array.from(plans[0][kind], (_, row) => plans.reduce((all, plan) => all + plan[kind][row], 0)).reverse());
-      }
-    }
+    if (cohorts) for (const kind of ["customers", "mrr"]) kept[kind].push(byCohort(plans, kind));
   }
   const result = { months, series: derive(scenario, arriving, bridge, opening) };
   return cohorts ? { ...result, cohort_customers: kept.customers, cohort_mrr: kept.mrr } : result;
+}
+
+// Customers or MRR of all plans together, oldest cohort first.
+function byCohort(plans, kind) {
+  const all = zeros(plans[0][kind].length);
+  for (const plan of plans) plan[kind].forEach((value, row) => (all[row] += value));
+  return all.reverse();
 }
 
 // What follows from the bridge month by month: openings, ratios (NaN where undefined), costs and cash.
@@ -159,7 +168,8 @@ function derive(scenario, arriving, bridge, opening) {
   s.payment_fees = by((t) => bill.payment_fee_rate * s.cash_in[t] + bill.fee_per_payment * s.payments[t]);
   s.cost_to_serve = by((t) => bill.monthly_cost_to_serve * s.closing_customers[t]);
   s.fixed_costs = by(() => bill.monthly_fixed_costs);
-  s.net_cash = by((t) => s.cash_in[t] - (s.payment_fees[t] + s.cost_to_serve[t] + s.fixed_costs[t] + s.acquisition_spend[t]));
+  const out = by((t) => s.payment_fees[t] + s.cost_to_serve[t] + s.fixed_costs[t] + s.acquisition_spend[t]);
+  s.net_cash = by((t) => s.cash_in[t] - out[t]);
   let cash = 0;
   s.cash = by((t) => bill.opening_cash + (cash += s.net_cash[t]));
   return s;
@@ -175,7 +185,7 @@ export const REASONS = [
   "referrals alone keep it growing",
 ];
 
-// The first month at or above the goal (0: already), or null; and where customers and MRR settle, or null with the reason.
+// The first month at or above the goal (0: already), or null; where customers and MRR settle, or null with the reason.
 export function measures(scenario, { series }) {
   const goal = scenario.goal_mrr;
   let reached = null;
@@ -184,8 +194,12 @@ export function measures(scenario, { series }) {
     reached = series.opening_mrr[0] >= goal ? 0 : index < 0 ? null : index + 1;
   }
   const { customers, mrr, reason } = settle(scenario);
-  const level = (value) => (reason ? null : value);
-  return { goal_month: reached, ceiling_mrr: level(mrr), ceiling_customers: level(customers), ceiling_reason: REASONS[reason] };
+  return {
+    goal_month: reached,
+    ceiling_mrr: reason ? null : mrr,
+    ceiling_customers: reason ? null : customers,
+    ceiling_reason: REASONS[reason],
+  };
 }
 
 // The sum over a lifetime, closed by a tail that goes on as the last two years do; see model.md.
@@ -201,6 +215,10 @@ function lifetimeSum(terms) {
   return { total: body + tail, rho, sure: rho < EDGE && settled };
 }
 
+// What leaves over a lifetime, with the tail of the terms it is a part of.
+const leavers = (left, rho) => sum(left) + (rho < 1 ? (sum(left, left.length - YEAR) * rho) / (1 - rho) : Infinity);
+
+// The level at which as much leaves as comes in, and the index of the reason where there is none.
 function settle(scenario) {
   const { months, pay } = scenario;
   const scale = churnScale(scenario, months);
@@ -226,7 +244,6 @@ function settle(scenario) {
       worth[age] = worth[age - 1] * (keep * (1 + expansion[age - 1] - contraction[age - 1]));
     }
     const life = lifetimeSum(alive), value = lifetimeSum(worth);
-    const leavers = (terms, rho) => sum(terms) + (rho < 1 ? (sum(terms, terms.length - YEAR) * rho) / (1 - rho) : Infinity);
     const again = comeback > 0 ? comeback * leavers(gone, life.rho) : 0;
     const againValue = comeback > 0 ? comeback * leavers(lost, value.rho) : 0;
     perNewcomer += (plan.share * life.total) / (1 - again);

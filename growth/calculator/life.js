@@ -1,5 +1,6 @@
-// A customer's life in numbers: who arrives and pays in each month, and who leaves and what they pay at each age. The model is
-// growth/engine/model.md; the loop that puts these numbers to work is engine.js. Arrays run over months or ages from 1, index 0 first.
+// A customer's life in numbers: who arrives and pays in each month, who leaves and what they pay at each age.
+// The model is growth/engine/model.md; the loop that puts these numbers to work is engine.js.
+// Arrays run over the months, or the ages in months, from 1 on: month 1 has index 0.
 
 export const YEAR = 12;
 
@@ -62,16 +63,18 @@ function launchedVisitors(channel, months) {
 // Visitors, sign-ups, new customers and acquisition spend of all channels.
 export function arrivals(scenario) {
   const { months } = scenario;
-  const total = { visitors: zeros(months), sign_ups: zeros(months), new_customers: zeros(months), acquisition_spend: zeros(months) };
+  const names = ["visitors", "sign_ups", "new_customers", "acquisition_spend"];
+  const total = Object.fromEntries(names.map((name) => [name, zeros(months)]));
   const calendarMonth = Number(scenario.first_month.slice(5)) - 1;
   const delay = scenario.pay.delay_shares;
   for (const channel of scenario.arrive.channels) {
     const steady = steadyVisitors[channel.kind](channel, months);
-    if (channel.season !== null) for (let t = 0; t < months; t++) steady[t] *= channel.season[(calendarMonth + t) % YEAR];
+    if (channel.season !== null) steady.forEach((_, t) => (steady[t] *= channel.season[(calendarMonth + t) % YEAR]));
     const launched = launchedVisitors(channel, months);
     const rate = channel.signup_rate ?? scenario.sign_up.signup_rate;
     const conversion = channel.conversion_rate ?? scenario.pay.conversion_rate;
-    const before = channel.running_before && channel.first_month === 1 ? steady[0] * rate : 0; // each month before month 1
+    const running = channel.running_before && channel.first_month === 1;
+    const before = running ? steady[0] * rate : 0; // sign-ups of each month before month 1
     const signups = steady.map((visitors, t) => (visitors + launched[t]) * rate);
     for (let t = 0; t < months; t++) {
       let paying = 0;
@@ -79,7 +82,8 @@ export function arrivals(scenario) {
       total.visitors[t] += steady[t] + launched[t];
       total.sign_ups[t] += signups[t];
       total.new_customers[t] += paying * conversion;
-      total.acquisition_spend[t] += (active(channel, t + 1) ? channel.monthly_cost : 0) + (channel.kind === "paid" ? budget(channel, t + 1) : 0);
+      if (active(channel, t + 1)) total.acquisition_spend[t] += channel.monthly_cost;
+      if (channel.kind === "paid") total.acquisition_spend[t] += budget(channel, t + 1);
     }
   }
   return total;
@@ -103,7 +107,9 @@ function logGammaStep(alpha, x) {
 
 const churnAt = {
   constant: (curve) => curve.monthly_churn_rate,
-  early_late: (curve, age) => (age <= curve.early_months ? curve.early_monthly_churn_rate : curve.late_monthly_churn_rate),
+  early_late(curve, age) {
+    return age <= curve.early_months ? curve.early_monthly_churn_rate : curve.late_monthly_churn_rate;
+  },
   sbg: (curve, age) => curve.alpha / (curve.alpha + curve.beta + (age - 1)),
   bdw({ alpha, beta, shape }, age) {
     return -Math.expm1(logGammaStep(alpha, beta + (age - 1) ** shape) - logGammaStep(alpha, beta + age ** shape));
@@ -129,8 +135,11 @@ export function planChurn(scenario, plan, ages) {
   return yearly;
 }
 
-export const churnScale = (scenario, month) =>
-  scenario.stay.churn_changes.reduce((scale, change) => (change.from_month <= month ? scale * change.factor : scale), 1);
+// What churn is multiplied by in a month.
+export function churnScale(scenario, month) {
+  const begun = scenario.stay.churn_changes.filter((change) => change.from_month <= month);
+  return begun.reduce((scale, change) => scale * change.factor, 1);
+}
 
 // ----------------------------------------------------------------------------------------------------------- grow
 
@@ -154,7 +163,7 @@ export function planGrowth(scenario, plan, ages) {
 
 const reaches = (change, plan) => change.plan === null || change.plan === plan.name;
 
-// What a new customer of the plan pays in months 1..T, and what changes for those on board: price and the churn over it.
+// What a new customer of the plan pays in months 1..T; for those on board, the price change and the churn over it.
 export function planPrices(scenario, plan) {
   const { months } = scenario;
   const price = zeros(months).fill(plan.monthly_price), rate = zeros(months), provoked = zeros(months);

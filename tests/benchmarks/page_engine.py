@@ -1,6 +1,6 @@
 """How long the page's engine takes, in Node, beside the Python engine on the same scenarios of 120 months.
 
-    python tests/benchmarks/page_engine.py            (seconds; prints, asserts nothing)
+python tests/benchmarks/page_engine.py            (seconds; prints, asserts nothing)
 """
 
 from __future__ import annotations
@@ -10,9 +10,10 @@ import subprocess
 import time
 from pathlib import Path
 
-import growth
 import numpy as np
 from engine import business, fullest
+
+import growth
 from growth.measures import goal_month, growth_ceiling
 
 MONTHS = 120
@@ -41,13 +42,17 @@ def python_milliseconds(scenario: growth.Scenario, runs: int = 30) -> tuple[floa
 def main() -> None:
     questions = json.dumps({name: scenario.model_dump(mode="json") for name, scenario in CASES.items()})
     runner = Path(__file__).with_name("page_engine.mjs")
-    page = json.loads(subprocess.run(["node", runner], input=questions, capture_output=True, text=True, check=True).stdout)
+    page = json.loads(
+        subprocess.run(["node", runner], input=questions, capture_output=True, text=True, check=True).stdout
+    )
     print(f"{MONTHS} months, milliseconds; page: median (95th percentile) in Node; limit {LIMIT:.0f} for a forecast")
     for name, scenario in CASES.items():
         python = dict(zip(("forecast", "measures"), python_milliseconds(scenario), strict=True))
         for kind, ours in page[name].items():
             ratio = ours["median"] / python[kind]
-            print(f"  {name}: {kind} {ours['median']:.2f} ({ours['p95']:.2f}); Python {python[kind]:.2f}; ratio {ratio:.2f}")
+            print(
+                f"  {name}: {kind} {ours['median']:.2f} ({ours['p95']:.2f}); Python {python[kind]:.2f}; ratio {ratio:.2f}"
+            )
 
 
 if __name__ == "__main__":

@@ -1,8 +1,8 @@
-"""The page's engine against the Python engine, the reference: every series of generated scenarios, in Node and in Chromium.
+"""The page's engine against the Python engine, the reference: every series of generated scenarios, in Node and Chromium.
 
-A series agrees where |a - b| <= 1e-9 max(|a|, |b|) + 1e-15 x the largest amount of its kind in that scenario (people, money). The
-second term is a few roundings of a float: what is left when large amounts cancel (cash in less costs) is not known better.
-Ratios have no such floor; NaN equals NaN alone.
+A series agrees where |a - b| <= 1e-9 max(|a|, |b|) + 1e-15 x the largest amount of its kind in that scenario (people,
+money). The second term is a few roundings of a float: what is left when large amounts cancel (cash in less costs) is
+not known better. Ratios have no such floor; NaN equals NaN alone.
 """
 
 from __future__ import annotations
@@ -18,17 +18,21 @@ from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
-import growth
 import numpy as np
 import pytest
 from generated import random_scenario, simple_scenario
+
+import growth
+from growth.calculator.bundle import script
 from growth.engine import SERIES
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
 from growth.scenario.entries import TAGS, entries
 
 HERE = Path(__file__).parent
 RATIOS = {"arpa", "monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate"}
-PEOPLE = {"visitors", "sign_ups", "referred_sign_ups", "payments"} | {name for name in SERIES if name.endswith("_customers")}
+PEOPLE = {"visitors", "sign_ups", "referred_sign_ups", "payments"} | {
+    name for name in SERIES if name.endswith("_customers")
+}
 MONEY = set(SERIES) - PEOPLE - RATIOS
 EVERY = 2000
 Engine = Callable[[list[dict[str, Any]]], list[dict[str, Any]]]
@@ -38,13 +42,15 @@ needs_chromium = pytest.mark.skipif(not shutil.which("chromium"), reason="chromi
 
 
 def in_node(questions: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    run = subprocess.run(["node", HERE / "node.mjs"], input=json.dumps(questions), capture_output=True, text=True, check=True)
+    run = subprocess.run(
+        ["node", HERE / "node.mjs"], input=json.dumps(questions), capture_output=True, text=True, check=True
+    )
     return json.loads(run.stdout)
 
 
 @pytest.fixture
 def in_chromium() -> Iterator[Engine]:
-    """The engine as a module of a page served on loopback; questions go over in chunks."""
+    """The engine in a page on loopback, from the one script that published pages carry; questions go in chunks."""
     from playwright.sync_api import sync_playwright
 
     class Quiet(SimpleHTTPRequestHandler):
@@ -60,6 +66,7 @@ def in_chromium() -> Iterator[Engine]:
                 executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu", "--disable-quic"]
             )
             page = browser.new_page()
+            page.route("**/engine.js", lambda route: route.fulfill(body=script(), content_type="text/javascript"))
             page.goto(f"http://127.0.0.1:{server.server_port}{module}")
             ask = f"async (questions) => JSON.stringify(questions.map((await import('{module}')).answer))"
             yield lambda questions: [
@@ -85,7 +92,7 @@ def unpacked(text: str, shape: tuple[int, ...]) -> np.ndarray:
 
 
 def apart(python: np.ndarray, page: np.ndarray, scale: float) -> bool:
-    """Whether two arrays differ by more than the tolerance of this file anywhere; `scale` 0 leaves 1e-9 relative alone."""
+    """Whether two arrays differ anywhere by more than this file's tolerance; `scale` 0 leaves 1e-9 relative alone."""
     same = (python == page) | (np.isnan(python) & np.isnan(page))
     with np.errstate(invalid="ignore"):
         near = np.abs(python - page) <= 1e-9 * np.maximum(np.abs(python), np.abs(page)) + 1e-15 * scale
@@ -110,7 +117,11 @@ def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
     }
     for name, value in expected.items():
         given = answer["measures"][name]
-        near = abs(given - value) <= 1e-9 * abs(value) if isinstance(value, float) and given is not None else given == value
+        near = (
+            abs(given - value) <= 1e-9 * abs(value)
+            if isinstance(value, float) and given is not None
+            else given == value
+        )
         if not near:
             found.append(f"{name} (Python {value}, page {given})")
 
@@ -160,23 +171,32 @@ def test_the_narrow_model_and_the_library_of_scenarios_agree():
 
 @needs_node
 def test_the_worked_examples_come_out_of_the_page_itself():
-    """Expected numbers worked by hand. A: price 20, 10 new a month, churn 10%. B: A with 5% expansion. C: one customer in month 1 on
-    a yearly plan of 100 a month, 80% renew: 1,200 billed in month 1 and 960 in month 13, revenue even, deferred 1,100 to 0."""
+    """Expected numbers worked by hand. A: price 20, 10 new a month, churn 10%. B: A with 5% expansion. C: one customer in
+    month 1 on a yearly plan of 100 a month, 80% renew: 1,200 billed in month 1 and 960 in month 13, revenue even,
+    deferred 1,100 at the close of month 1 and 0 at that of month 12."""
 
-    def example(*, months: int, channel: dict, plan: dict, churn: float = 0.1, expansion: float = 0.0) -> growth.Scenario:
+    def example(
+        *, months: int, channel: dict, plan: dict, churn: float = 0.1, expansion: float = 0.0
+    ) -> growth.Scenario:
         return growth.Scenario(
-            business="worked by hand", months=months, arrive={"channels": [{"name": "all", **channel}]},
-            sign_up={"signup_rate": 1}, pay={"conversion_rate": 1, "plans": [{"name": "one", **plan}]},
-            stay={"churn": {"curve": "constant", "monthly_churn_rate": churn}}, grow={"monthly_expansion_rate": expansion},
+            business="worked by hand",
+            months=months,
+            arrive={"channels": [{"name": "all", **channel}]},
+            sign_up={"signup_rate": 1},
+            pay={"conversion_rate": 1, "plans": [{"name": "one", **plan}]},
+            stay={"churn": {"curve": "constant", "monthly_churn_rate": churn}},
+            grow={"monthly_expansion_rate": expansion},
         )
 
     ten, once = {"monthly_visitors": 10}, {"monthly_visitors": 1, "last_month": 1, "running_before": False}
     yearly = {"monthly_price": 100, "billing": "yearly", "renewal_rate": 0.8}
-    a, b, c = in_node([
-        question(example(months=3, channel=ten, plan={"monthly_price": 20})),
-        question(example(months=3, channel=ten, plan={"monthly_price": 20}, expansion=0.05), cohorts=True),
-        question(example(months=13, channel=once, plan=yearly, churn=0.0)),
-    ])
+    a, b, c = in_node(
+        [
+            question(example(months=3, channel=ten, plan={"monthly_price": 20})),
+            question(example(months=3, channel=ten, plan={"monthly_price": 20}, expansion=0.05), cohorts=True),
+            question(example(months=13, channel=once, plan=yearly, churn=0.0)),
+        ]
+    )
 
     def series(answer: dict, months: int) -> dict[str, np.ndarray]:
         return dict(zip(answer["names"], unpacked(answer["series"], (len(SERIES), months)), strict=True))
@@ -220,7 +240,9 @@ def _values(part: Any, place: str) -> Iterator[tuple[str, Any]]:
     """Every number of a mapping with its place, as growth.scenario.entries writes places."""
     if isinstance(part, dict):
         for name, value in part.items():
-            yield from _values(value, f"{place}{_tag(value)}" if name in TAGS else f"{place}.{name}{_tag(value)}".lstrip("."))
+            yield from _values(
+                value, f"{place}{_tag(value)}" if name in TAGS else f"{place}.{name}{_tag(value)}".lstrip(".")
+            )
     elif isinstance(part, list):
         for value in part:
             yield from _values(value, place + (_tag(value) or "[]"))
