@@ -6,6 +6,7 @@ reader's case, one answer, one plain invitation.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -39,7 +40,7 @@ def _address(value: str) -> str:
     local = parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1", "::1")
     odd = any(character in value for character in " \t\r\n\"'<>\\^`{|};,") or not value.isascii()
     try:
-        whole = bool(parts.hostname) and parts.username is None and (parts.port is None or parts.port > 0)
+        whole = bool(re.fullmatch(r"[a-z0-9.:-]+", parts.hostname or "")) and parts.username is None and (parts.port is None or parts.port > 0)
     except ValueError:
         whole = False
     if odd or not whole or not (parts.scheme == "https" or local):

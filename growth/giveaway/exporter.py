@@ -23,6 +23,7 @@ from traitlets import default
 from growth.calculator import PAGE_DATA, answer_html, script, style, table_html
 from growth.engine import forecast
 from growth.errors import PublishError
+from growth.giveaway.clean import clean
 from growth.giveaway.sections import PAGE_FACTS
 from growth.scenario.file import load_scenario
 
@@ -65,7 +66,7 @@ def page_html(notebook: Any) -> str:
         if NOTE in cell.metadata.get("tags", ()):
             continue
         if cell.cell_type == "markdown":
-            pieces.append(markdown2html(cell.source))
+            pieces.append(clean(markdown2html(cell.source), cell=index))
         for output in cell.get("outputs", ()):
             if output.output_type == "error":
                 raise PublishError(f"cell {index} of the notebook failed: {output.ename}: {output.evalue}")
@@ -75,7 +76,7 @@ def page_html(notebook: Any) -> str:
                 data = bundle[PAGE_DATA]
                 pieces.append(_calculator(data))
             else:
-                pieces.append(_shown(bundle))
+                pieces.append(_shown(bundle, index))
     if not facts or data is None:
         raise PublishError("the notebook has not been run, or shows no question and no calculator: there is nothing to publish")
     return _page(facts, [piece for piece in pieces if piece.strip()], data)
@@ -89,17 +90,19 @@ def _calculator(data: dict) -> str:
     return f'<section id="calculator" class="growth-calculator" aria-label="Calculator">{inner}</section>'
 
 
-def _shown(bundle: dict) -> str:
+def _shown(bundle: dict, cell: int) -> str:
     """The richest form of an output that a page without scripts of its own can show."""
     if "text/html" in bundle:
-        return _joined(bundle["text/html"])
+        return clean(_joined(bundle["text/html"]), cell=cell)
+    words = escape(_joined(bundle.get("text/plain", "")))  # what the picture says to those who do not see it
     if "image/svg+xml" in bundle:
-        return _joined(bundle["image/svg+xml"])
+        drawn = base64.b64encode(_joined(bundle["image/svg+xml"]).encode("utf-8")).decode()
+        return f'<p><img alt="{words}" src="data:image/svg+xml;base64,{drawn}"></p>'
     for kind in ("image/png", "image/jpeg"):
         if kind in bundle:
-            return f'<p><img alt="" src="data:{kind};base64,{_joined(bundle[kind]).strip()}"></p>'
+            return f'<p><img alt="{words}" src="data:{kind};base64,{"".join(_joined(bundle[kind]).split())}"></p>'
     if "text/markdown" in bundle:
-        return markdown2html(_joined(bundle["text/markdown"]))
+        return clean(markdown2html(_joined(bundle["text/markdown"])), cell=cell)
     return ""
 
 
@@ -111,7 +114,7 @@ def _page(facts: dict, pieces: list[str], data: dict) -> str:
         "style-src": f"'sha256-{_hash(look)}'",
         "img-src": "data:",
         "base-uri": "'none'",
-        "form-action": _origin(facts["form_address"]) if facts.get("form_address") else "'none'",
+        "form-action": _source(facts["form_address"]) if facts.get("form_address") else "'none'",
     }
     return _template().render(
         facts=facts,
@@ -138,7 +141,7 @@ def _json(data: dict) -> str:
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def _origin(address: str) -> str:
+def _source(address: str) -> str:
     """The address as a source of a content policy: without its query, which a policy may not hold."""
     parts = urlsplit(address)
     return str(escape(f"{parts.scheme}://{parts.netloc}{parts.path}"))

@@ -54,7 +54,7 @@ def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
             except GrowthError:  # a tenth more would leave the valid range
                 changes.append(None)
         found.append(Leaning(control["label"], *changes))
-    return sorted((one for one in found if one.size > 1e-6), key=lambda one: -one.size)
+    return sorted((one for one in found if one.size > 1e-6), key=lambda one: -round(one.size, 6))  # equal ones in the order of the form
 
 
 def _moved(values: dict, path: str, factor: float) -> dict:

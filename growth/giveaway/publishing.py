@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from growth.errors import PublishError
+from growth.errors import Problem, PublishError
 from growth.files import replace_file
 from growth.giveaway.brief import load_giveaway
 from growth.scenario.file import load_scenario
 
-MOST_BYTES = 150 * 1024  # what a page weighs at most without pictures of its own
+MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
 
 
 def publish(
@@ -23,7 +24,7 @@ def publish(
 
     notebook: a giveaway notebook of one's own; None takes the one that comes along. progress(done=, of=, what=) is called as
     the work goes on. An existing page is replaced only by a whole new one. Raises ScenarioError for a file that is not valid
-    and PublishError where the notebook fails or the page cannot be written.
+    and PublishError where the notebook fails, or the page is too heavy or cannot be written.
     """
     tell = progress or (lambda **_: None)
     tell(done=0, of=3, what="checking the scenario")
@@ -38,6 +39,11 @@ def publish(
     from growth.giveaway.exporter import page_html
 
     page = page_html(executed(notebook, parameters))
+    weight = len(re.sub(r'"data:image/[^"]*"', "", page).encode("utf-8"))
+    if weight > MOST_BYTES:
+        rule = f"at most {MOST_BYTES // 1024} KB, apart from pictures"
+        fix = "Shorten the texts or the tables of the notebook, or show a picture in place of a long table."
+        raise PublishError([Problem("the page", rule, f"{weight / 1024:,.0f} KB", fix)])
     tell(done=2, of=3, what="writing the page")
     folder = Path(to)
     try:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from html import escape
-from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -15,8 +14,19 @@ import numpy as np
 from growth.calculator.words import LOCALE, answer, money, month_labels, number, percent
 from growth.engine import Forecast
 from growth.giveaway.brief import CAUTIONS, Giveaway
-from growth.giveaway.leaning import Leaning, leanings
+from growth.giveaway.leaning import leanings
 
+CENTS = 2
+MOST_LEANINGS = 5
+BRIDGE = (  # series, sign, words
+    ("opening_mrr", "", "MRR at the start"),
+    ("new_mrr", "+", "new"),
+    ("reactivation_mrr", "+", "came back"),
+    ("expansion_mrr", "+", "expansion"),
+    ("contraction_mrr", "−", "contraction"),
+    ("churned_mrr", "−", "churn"),
+    ("closing_mrr", "=", "MRR at the end"),
+)
 PAGE_FACTS = "application/vnd.growth.giveaway+json"  # the mime type under which a notebook holds what the page's head needs
 
 
@@ -61,7 +71,7 @@ def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     scenario, currency = forecast.scenario, forecast.scenario.currency
     with_customers = np.flatnonzero(forecast.opening_customers > 0)
     t = int(with_customers[0]) if with_customers.size else 0
-    cash = lambda name: f"<strong>{escape(money(getattr(forecast, name)[t], currency, locale))}</strong>"  # noqa: E731
+    cash = lambda name: f"<strong>{escape(money(getattr(forecast, name)[t], currency, locale, CENTS))}</strong>"  # noqa: E731
     people = lambda name: f"<strong>{escape(number(getattr(forecast, name)[t], locale))}</strong>"  # noqa: E731
     steps = [
         f"At the start {people('opening_customers')} customers are on board and pay {cash('opening_mrr')} a month in all. "
@@ -81,36 +91,62 @@ def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     )
     if forecast.returned_customers[t]:
         steps.append(f"{people('returned_customers')} who had left come back and pay {cash('reactivation_mrr')}.")
-    back = f" + {cash('reactivation_mrr')}" if forecast.reactivation_mrr[t] else ""
-    grow = f" + {cash('expansion_mrr')}" if forecast.expansion_mrr[t] else ""
-    less = f" − {cash('contraction_mrr')}" if forecast.contraction_mrr[t] else ""
-    steps.append(
-        f"So the month ends at {cash('opening_mrr')} + {cash('new_mrr')}{back}{grow}{less} − {cash('churned_mrr')} = {cash('closing_mrr')}, "
-        f"from {people('closing_customers')} customers."
-    )
+    steps.append(f"The month ends with {people('closing_customers')} customers.")
     label = month_labels(scenario.first_month, t + 1, locale)[t + 1]
     items = "".join(f"<li>{step}</li>" for step in steps)
     return Piece(
         f'<section class="worked" aria-labelledby="worked"><h2 id="worked">How it is worked out</h2>'
-        f"<p>Every month is the same small sum. Here is month {t + 1}, {escape(label)}, by hand:</p><ol>{items}</ol>"
+        f"<p>Every month is the same small sum. Here is month {t + 1}, {escape(label)}, by hand, with the numbers that this page came with:"
+        f"</p><ol>{items}</ol>{_bridge(forecast, t, locale)}"
         "<p>The next month starts where this one ended. Parts of a customer are averages, not people. As the business grows, the same share "
         "leaving is more customers leaving, until as many leave as join: there growth stops.</p></section>"
     )
 
 
+def _bridge(forecast: Forecast, t: int, locale: str) -> str:
+    """The month's MRR as a sum to the cent; what is zero is left out."""
+    amounts = [(sign, words, getattr(forecast, name)[t]) for name, sign, words in BRIDGE]
+    amounts = [row for row in amounts if row[2] or row[0] in ("", "=")]
+    rows = "".join(
+        f'<tr><th scope="row"><span class="sign">{sign}</span> {words}</th>'
+        f"<td>{escape(money(amount, forecast.scenario.currency, locale, CENTS))}</td></tr>"
+        for sign, words, amount in amounts
+    )
+    cents = [(-1 if sign in ("−", "=") else 1) * round(amount * 100) for sign, _, amount in amounts]
+    rounded = ", each amount rounded" if sum(cents) else ""
+    return f'<table class="bridge"><caption>The MRR of month {t + 1} in one sum{rounded}</caption><tbody>{rows}</tbody></table>'
+
+
 def cautions(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> Piece:
-    """What this cannot know, with the three assumptions that the answer leans on most, each a tenth off."""
+    """What this cannot know, with the assumptions that the answer leans on most, each a tenth off."""
     items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, *giveaway.cautions))
-    lines = "".join(f"<li>{_leaning(group, locale)}</li>" for group in _alike(leanings(forecast.scenario, locale))[:3])
-    leans = (
-        f"<p>The answer leans most on these, by what they do to the MRR of its last month:</p><ul>{lines}</ul>"
-        "<p>If you measure nothing else, measure the first of them.</p>"
-        if lines
-        else ""
-    )
     return Piece(
-        f'<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">What this cannot know</h2><ul>{items}</ul>{leans}</section>'
+        f'<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">What this cannot know</h2><ul>{items}</ul>'
+        f"{_leans(forecast, locale)}</section>"
     )
+
+
+def _leans(forecast: Forecast, locale: str) -> str:
+    rows = "".join(
+        f'<tr><th scope="row">{escape(one.label)}</th><td>{_moves(one.lower, locale)}</td><td>{_moves(one.higher, locale)}</td></tr>'
+        for one in leanings(forecast.scenario, locale)[:MOST_LEANINGS]
+    )
+    if not rows:
+        return ""
+    return (
+        "<p>The answer leans most on these. Each row moves one number by a tenth and leaves the others as they were; measure the first "
+        f'rows first.</p><table class="leans"><caption>What that does to the MRR of month {forecast.months}</caption><thead><tr>'
+        '<th scope="col">assumption</th><th scope="col">a tenth lower</th><th scope="col">a tenth higher</th></tr></thead>'
+        f"<tbody>{rows}</tbody></table>"
+    )
+
+
+def _moves(change: float | None, locale: str) -> str:
+    """A relative change in words; None is a value that the assumption may not take."""
+    if change is None:
+        return "out of range"
+    size = round(abs(change), 2 if abs(change) >= 0.02 else 3)
+    return f"{escape(percent(size, locale))} {'higher' if change > 0 else 'lower'}" if size else "hardly moves"
 
 
 def invitation(giveaway: Giveaway) -> Piece:
@@ -131,22 +167,3 @@ def invitation(giveaway: Giveaway) -> Piece:
     elif wanted.link:
         way = f'<p><a href="{escape(wanted.link)}" rel="noopener">{escape(wanted.button)}</a></p>'
     return Piece(f'<section class="invitation" aria-labelledby="invitation"><h2 id="invitation">{escape(wanted.text)}</h2>{way}</section>')
-
-
-def _alike(found: list[Leaning]) -> list[list[Leaning]]:
-    """Assumptions that move the answer by the same amount (they multiply each other), together."""
-    key = lambda one: (round(one.lower or 9, 6), round(one.higher or 9, 6))  # noqa: E731
-    return [list(group) for _, group in groupby(found, key)]
-
-
-def _leaning(group: list[Leaning], locale: str) -> str:
-    names = "; ".join(escape(one.label) for one in group)
-    each = "each " if len(group) > 1 else ""
-    return f"{names}: {each}{_moves(group[0].lower, 'lower', locale)}; {each}{_moves(group[0].higher, 'higher', locale)}."
-
-
-def _moves(change: float | None, where: str, locale: str) -> str:
-    if change is None:
-        return f"a tenth {where} is out of its range"
-    size = escape(percent(round(abs(change), 2 if abs(change) >= 0.02 else 3), locale))
-    return f"a tenth {where}, and MRR is {size} {'higher' if change > 0 else 'lower'}"

@@ -1,0 +1,58 @@
+"""HTML that may stand in a page: known elements and attributes alone, whatever a cell puts out.
+
+It is one of two fences. The other is the page's content policy, under which nothing runs but the page's own script.
+"""
+
+from __future__ import annotations
+
+import re
+
+import bleach
+
+from growth.errors import PublishError
+
+ELEMENTS = frozenset(
+    "a abbr b blockquote br button caption code dd del details div dl dt em figcaption figure form h1 h2 h3 h4 h5 h6 header hr i img "
+    "input label li ol p pre s section small span strong sub summary sup table tbody td tfoot th thead tr u ul".split()
+)
+ATTRIBUTES = {
+    "*": {"class", "id", "title", "lang", "role", "aria-label", "aria-labelledby", "aria-describedby"},
+    "a": {"href", "rel"},
+    "form": {"method", "action"},
+    "img": {"src", "alt", "width", "height"},
+    "input": {"type", "name", "value", "required", "autocomplete"},
+    "button": {"type"},
+    "label": {"for"},
+    "ol": {"start"},
+    "th": {"scope", "colspan", "rowspan"},
+    "td": {"colspan", "rowspan"},
+}
+_CODE = re.compile(r"<(script|style)\b.*?</\1\s*>", re.DOTALL | re.IGNORECASE)
+
+
+def clean(html: str, *, cell: int) -> str:
+    """The harmless part of a cell's HTML; scripts, styles, handlers and odd links are left out.
+
+    cell: the cell's number, from 1, for the error. Raises PublishError for a picture that lies elsewhere: a page asks no
+    other host, so it would be missing.
+
+    >>> clean('<p onclick="go()">Nine <a href="javascript:go()">studios</a><script>go()</script></p>', cell=1)
+    '<p>Nine <a>studios</a></p>'
+    """
+    kept = bleach.clean(
+        _CODE.sub("", html), tags=ELEMENTS, attributes=_allowed, protocols=("https", "http", "mailto", "data"), strip=True
+    )
+    if re.search(r"<img(?![^>]* src=)", kept):
+        raise PublishError(
+            f"cell {cell} of the notebook shows a picture that lies elsewhere, and a page asks no other host for anything. "
+            "Show it as the output of a code cell."
+        )
+    return kept
+
+
+def _allowed(element: str, name: str, value: str) -> bool:
+    if name not in ATTRIBUTES["*"] and name not in ATTRIBUTES.get(element, ()):
+        return False
+    if name == "src":
+        return value.startswith("data:image/")
+    return name != "href" or not value.strip().lower().startswith("data:")
