@@ -1,14 +1,14 @@
 """A second, deliberately naive computation of the model, to hold the engine against.
 
-Written from `growth/engine/model.md` alone, in plain Python floats, dicts and lists; it shares no code with the engine. Every
-cohort of every plan is followed month by month, one at a time. Slow and easy to check is the aim.
+Written from `growth/engine/model.md` alone, in plain Python floats, dicts and lists; it shares no code with the
+engine. Every cohort of every plan is followed month by month, one at a time. Slow and easy to check is the aim.
 """
 
 from __future__ import annotations
 
 import math
 from decimal import Decimal, localcontext
-from functools import lru_cache
+from functools import cache
 
 
 def simulate(scenario) -> dict:
@@ -86,9 +86,11 @@ def simulate(scenario) -> dict:
 
 
 SERIES = (
-    "visitors sign_ups referred_sign_ups opening_customers new_customers returned_customers lost_customers closing_customers "
+    "visitors sign_ups referred_sign_ups opening_customers new_customers returned_customers lost_customers "
+    "closing_customers "
     "opening_mrr new_mrr reactivation_mrr expansion_mrr contraction_mrr churned_mrr closing_mrr arr arpa "
-    "monthly_customer_churn_rate monthly_gross_revenue_churn_rate revenue cash_in payments deferred_revenue payment_fees "
+    "monthly_customer_churn_rate monthly_gross_revenue_churn_rate revenue cash_in payments deferred_revenue "
+    "payment_fees "
     "cost_to_serve fixed_costs acquisition_spend net_cash cash"
 ).split()
 
@@ -97,7 +99,7 @@ def divide(top: float, bottom: float) -> float:
     return top / bottom if bottom else math.nan
 
 
-# --- opening position ---------------------------------------------------------------------------------------------------
+# --- opening position -------------------------------------------------------------------------------------------------
 
 
 def open_cohorts(scenario) -> tuple[list[dict], int]:
@@ -122,7 +124,7 @@ def open_cohorts(scenario) -> tuple[list[dict], int]:
     return cohorts, oldest
 
 
-# --- arrive, try, pay ---------------------------------------------------------------------------------------------------
+# --- arrive, try, pay -------------------------------------------------------------------------------------------------
 
 
 def channel_months(scenario, channel) -> dict:
@@ -208,7 +210,7 @@ def price_for_new(scenario, plan, month: int) -> float:
     return price
 
 
-# --- stay and grow ------------------------------------------------------------------------------------------------------
+# --- stay and grow ----------------------------------------------------------------------------------------------------
 
 
 def age_one_month(scenario, cohort: dict, month: int) -> dict:
@@ -255,7 +257,11 @@ def price_change(scenario, plan, age: int, month: int) -> tuple[float, float]:
 
 def growth_at(scenario, plan, age: int) -> tuple[float, float]:
     """Expansion and contraction at an age, as shares of the MRR of those who stay."""
-    more, less, last = scenario.grow.monthly_expansion_rate, scenario.grow.monthly_contraction_rate, scenario.grow.last_age_months
+    more, less, last = (
+        scenario.grow.monthly_expansion_rate,
+        scenario.grow.monthly_contraction_rate,
+        scenario.grow.last_age_months,
+    )
     last = math.inf if last is None else last
     if plan.billing == "monthly":
         return (more, less) if age <= last else (0.0, 0.0)
@@ -299,7 +305,7 @@ def curve_at(curve, age: int) -> float:
     return 1 - curve.survival[age - 1] / before if before else 1.0
 
 
-@lru_cache(maxsize=None)
+@cache
 def bdw_churn(alpha: float, beta: float, shape: float, age: int) -> float:
     """1 - S(age) / S(age - 1) with S(a) = B(alpha, beta + a^shape) / B(alpha, beta), in 40 digits: differences of log
     gammas lose too many of the 16 that a float has."""
@@ -316,7 +322,9 @@ def log_gamma(z: Decimal) -> Decimal:
     while z < 30:
         product *= z
         z += 1
-    bernoulli = ("1/6 -1/30 1/42 -1/30 5/66 -691/2730 7/6 -3617/510 43867/798 -174611/330 854513/138 -236364091/2730").split()
+    bernoulli = (
+        "1/6 -1/30 1/42 -1/30 5/66 -691/2730 7/6 -3617/510 43867/798 -174611/330 854513/138 -236364091/2730"
+    ).split()
     total = (z - Decimal("0.5")) * z.ln() - z + HALF_LOG_TWO_PI
     for n, number in enumerate(bernoulli, start=1):
         top, bottom = number.split("/")
@@ -335,7 +343,7 @@ def come_back(scenario, lost_before: list[list], month: int, plan: int) -> tuple
     return back.comeback_rate * customers, back.comeback_rate * mrr
 
 
-# --- bill ---------------------------------------------------------------------------------------------------------------
+# --- bill -------------------------------------------------------------------------------------------------------------
 
 
 def bill(scenario, cohorts: list[dict], month: int, arrivals: list[dict]) -> dict:

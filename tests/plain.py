@@ -8,7 +8,8 @@ import growth
 
 
 def business(*, months: int = 3, churn: float | dict = 0.1, **sections: Any) -> growth.Scenario:
-    """Ten new customers a month on one plan at 20 a month: every visitor signs up and pays at once. No opening customers.
+    """Ten new customers a month on one plan at 20 a month: every visitor signs up and pays at once. No opening
+    customers.
 
     churn: a constant rate, or a whole curve. sections: the sections of a scenario; a key given in `pay`, `stay`, ...
     replaces that key alone.

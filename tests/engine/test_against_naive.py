@@ -1,16 +1,18 @@
 """The engine against the naive simulation of `naive.py`, on every series and every cohort, over generated scenarios.
 
-Tolerance: 1e-9 relative. Where nearly all of a cohort leaves, 1 - churn has few digits left in either computation, and net cash
-is a small difference of large sums; so beside it stands 1e-12 of the largest number of customers, MRR or cash of the forecast.
+Tolerance: 1e-9 relative. Where nearly all of a cohort leaves, 1 - churn has few digits left in either computation,
+and net cash is a small difference of large sums; so beside it stands 1e-12 of the largest number of customers, MRR or
+cash of the forecast.
 """
 
 from __future__ import annotations
 
-import growth
 import naive
 import numpy as np
 import pytest
 from generated import random_scenario
+
+import growth
 from growth.engine import SERIES
 from growth.measures import customer_retention, goal_month, net_revenue_retention
 
@@ -49,7 +51,8 @@ def test_every_series_and_cohort_agrees(batch):
 
 @pytest.mark.parametrize("batch", range(2))
 def test_measures_that_can_be_read_off_the_naive_cohorts(batch):
-    """NRR and customer retention: the cohorts on board a year before the end, at the end. Goal month: the first to reach it."""
+    """NRR and customer retention: the cohorts on board a year before the end, at the end. Goal month: the first to
+    reach it."""
     for seed in range(batch, 200, 2):
         scenario = scenario_of(seed)
         result, expected = growth.forecast(scenario), naive.simulate(scenario)
@@ -57,12 +60,16 @@ def test_measures_that_can_be_read_off_the_naive_cohorts(batch):
         start = scenario.months - over
         for measure, what in ((net_revenue_retention, "mrr"), (customer_retention, "customers")):
             then = [*expected[f"opening_{what}"], expected[f"closing_{what}"][-1]][start]
-            there = sum(expected[f"cohort_{what}"][-1][: -over])
+            there = sum(expected[f"cohort_{what}"][-1][:-over])
             value = measure(result, over=over).value
-            assert value is None if then == 0 else value == pytest.approx(there / then, rel=1e-9, abs=1e-12), f"{what}, seed {seed}"
+            assert value is None if then == 0 else value == pytest.approx(there / then, rel=1e-9, abs=1e-12), (
+                f"{what}, seed {seed}"
+            )
         if scenario.goal_mrr is not None:
             mrr = [expected["opening_mrr"][0], *expected["closing_mrr"]]
-            assert goal_month(result).value == next((month for month, each in enumerate(mrr) if each >= scenario.goal_mrr), None)
+            assert goal_month(result).value == next(
+                (month for month, each in enumerate(mrr) if each >= scenario.goal_mrr), None
+            )
 
 
 def test_both_know_the_same_series():
@@ -80,7 +87,9 @@ def features(scenario: growth.Scenario) -> dict[str, bool]:
     yearly = [plan for plan in plans if plan.billing == "yearly"]
 
     def some(what, kind=None):
-        return any(what(channel) for channel in channels if kind in (None, channel.kind) and channel.first_month <= months)
+        return any(
+            what(channel) for channel in channels if kind in (None, channel.kind) and channel.first_month <= months
+        )
 
     return {
         "no channel": not channels,
@@ -116,12 +125,16 @@ def features(scenario: growth.Scenario) -> dict[str, bool]:
         "yearly with renewal rate": months > 12 and any(plan.renewal_rate is not None for plan in yearly),
         "yearly by the curve": months > 12 and any(plan.renewal_rate is None for plan in yearly),
         "yearly beside monthly": 0 < len(yearly) < len(plans),
-        "churn changes": any(change.from_month <= months and change.factor != 1 for change in scenario.stay.churn_changes),
+        "churn changes": any(
+            change.from_month <= months and change.factor != 1 for change in scenario.stay.churn_changes
+        ),
         "comeback": scenario.stay.comeback is not None and scenario.stay.comeback.after_months < months,
         "expansion": grow.monthly_expansion_rate > 0,
         "contraction": grow.monthly_contraction_rate > 0,
         "growth up to an age": grow.monthly_expansion_rate > 0 and grow.last_age_months is not None,
-        "yearly growth up to an age": bool(yearly) and grow.monthly_expansion_rate > 0 and grow.last_age_months is not None,
+        "yearly growth up to an age": bool(yearly)
+        and grow.monthly_expansion_rate > 0
+        and grow.last_age_months is not None,
         "price change for new": any(change.applies_to == "new" for change in changes),
         "price rise for all": any(change.change_rate > 0 for change in to_all),
         "price cut for all": any(change.change_rate < 0 for change in to_all),

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import growth
 import numpy as np
 from generated import scenarios
-from growth.engine import SERIES
 from hypothesis import given, settings
+
+import growth
+from growth.engine import SERIES
 
 SIGNED = {"net_cash", "cash"}
 
 
 def balanced(left: np.ndarray, right: np.ndarray, *sizes: np.ndarray) -> None:
-    """Equal to 1e-9 of the largest amount of the month: a month that loses all it had closes on a rounding, not on 0."""
+    """Equal to 1e-9 of the largest amount of the month: a month that loses all it had closes on a rounding, not on
+    0."""
     scale = np.max(np.abs(np.stack([left, right, *sizes])), axis=0)
     out = np.abs(left - right) > 1e-9 * scale
     assert not out.any(), f"out of balance in months {np.flatnonzero(out) + 1}"
@@ -50,8 +52,15 @@ def test_the_bridge_balances_in_every_month(mapping):
 @settings(max_examples=200)
 @given(scenarios())
 def test_what_is_paid_up_front_is_recognised_or_deferred(mapping):
-    """Deferred revenue moves by cash in less revenue, but for what is lost or repriced between renewals: nothing is, since
-    yearly plans change at renewals alone. Comebacks start a year that the month they return pays for."""
+    """Deferred revenue moves by cash in less revenue, but for what is lost or repriced between renewals: nothing is,
+    since yearly plans change at renewals alone. Comebacks start a year that the month they return pays for."""
     f = growth.forecast(growth.Scenario(**mapping))
     moved = np.diff(f.deferred_revenue)
-    balanced(moved, (f.cash_in - f.revenue)[1:], f.deferred_revenue[1:], f.deferred_revenue[:-1], f.cash_in[1:], f.closing_mrr[1:])
+    balanced(
+        moved,
+        (f.cash_in - f.revenue)[1:],
+        f.deferred_revenue[1:],
+        f.deferred_revenue[:-1],
+        f.cash_in[1:],
+        f.closing_mrr[1:],
+    )

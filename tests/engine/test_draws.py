@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
-import growth
 import numpy as np
 from generated import random_scenario
-from growth.engine import SERIES
-from growth.measures import growth_ceiling, lifetime_value, net_revenue_retention
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+import growth
+from growth.engine import SERIES
+from growth.measures import growth_ceiling, lifetime_value, net_revenue_retention
 
 FIXED = {"share", "opening_share", "delay_shares"}  # they add to one
 LOWEST = {"alpha": 1e-3, "beta": 1e-3, "shape": 0.1, "goal_mrr": 0.01}
 
 
 def spread(value: Any, rng: np.random.Generator, draws: int, key: str = "") -> Any:
-    """The mapping with each of its floats, two times in three, as an array of `draws` values from half of it to all of it."""
+    """The mapping with each of its floats, two times in three, as an array of `draws` values from half of it to all
+    of it."""
     if isinstance(value, dict):
         return {name: part if name in FIXED else spread(part, rng, draws, name) for name, part in value.items()}
     if isinstance(value, list):
@@ -44,7 +46,9 @@ def assert_draw(result: growth.Forecast, mapping: dict, draw: int, *, cohorts: b
     for name in [*SERIES, *(("cohort_customers", "cohort_mrr") if cohorts else ())]:
         expected = getattr(alone, name)
         floor = 1e-12 * np.nanmax(np.abs(alone.cash if name == "net_cash" else expected), initial=0)
-        np.testing.assert_allclose(getattr(result, name)[draw], expected, rtol=1e-12, atol=floor, err_msg=f"{name}, draw {draw}")
+        np.testing.assert_allclose(
+            getattr(result, name)[draw], expected, rtol=1e-12, atol=floor, err_msg=f"{name}, draw {draw}"
+        )
 
 
 @settings(max_examples=60)

@@ -1,9 +1,10 @@
 """What is read off a forecast, worked by hand, and where there is nothing to read."""
 
-import growth
 import pytest
-from growth import measures
 from plain import NOBODY, business, plan
+
+import growth
+from growth import measures
 
 CONSTANT = {"curve": "constant", "monthly_churn_rate": 0.1}
 
@@ -21,7 +22,7 @@ def value(name, **parts):
     return found
 
 
-# --- goal, quick ratio, acquisition cost ---------------------------------------------------------------------------------
+# --- goal, quick ratio, acquisition cost ------------------------------------------------------------------------------
 
 
 def test_the_month_a_goal_is_reached():
@@ -52,7 +53,7 @@ def test_acquisition_cost_counts_new_customers_alone():
     assert measure("customer_acquisition_cost", arrive=NOBODY)[0] is None
 
 
-# --- retention -----------------------------------------------------------------------------------------------------------
+# --- retention --------------------------------------------------------------------------------------------------------
 
 
 def test_retention_of_a_year():
@@ -66,7 +67,10 @@ def test_retention_of_a_year():
 
 
 def test_gross_retention_counts_price_cuts_and_not_rises():
-    changes = [{"month": 1, "change_rate": 0.5, "applies_to": "all"}, {"month": 2, "change_rate": -0.2, "applies_to": "all"}]
+    changes = [
+        {"month": 1, "change_rate": 0.5, "applies_to": "all"},
+        {"month": 2, "change_rate": -0.2, "applies_to": "all"},
+    ]
     parts = {"months": 2, "churn": 0, "opening": {"customers": 1, "mrr": 100}, "grow": {"price_changes": changes}}
     assert value("net_revenue_retention", over=2, **parts) == pytest.approx(1.5 * 0.8)
     assert value("gross_revenue_retention", over=2, **parts) == pytest.approx(0.8)
@@ -93,12 +97,12 @@ def test_a_month_that_is_not_there(month, over):
         measures.net_revenue_retention(growth.forecast(business()), month=month, over=over)
 
 
-# --- lifetime value and payback ------------------------------------------------------------------------------------------
+# --- lifetime value and payback ---------------------------------------------------------------------------------------
 
 
 def test_lifetime_value_of_a_yearly_plan():
-    """Without discount: 0.8 renew, so 1 / (1 - 0.8) = 5 years are paid, of 12 x 20 each, at 5% fee and 6 a payment; 2 a month to
-    serve. One payment a year."""
+    """Without discount: 0.8 renew, so 1 / (1 - 0.8) = 5 years are paid, of 12 x 20 each, at 5% fee and 6 a payment; 2
+    a month to serve. One payment a year."""
     bill = {"payment_fee_rate": 0.05, "fee_per_payment": 6, "monthly_cost_to_serve": 2, "monthly_discount_rate": 0}
     parts = {"pay": {"plans": [plan(billing="yearly", renewal_rate=0.8)]}, "bill": bill}
     assert value("lifetime_value", **parts) == pytest.approx(5 * (240 * 0.95 - 6 - 24), rel=1e-9)
@@ -116,7 +120,10 @@ def test_lifetime_value_follows_churn_changes_and_prices_of_the_month_joined():
 
 
 def test_lifetime_value_weighs_plans_by_their_share():
-    plans = [plan(share=0.25), plan(name="b", share=0.75, monthly_price=40, churn={**CONSTANT, "monthly_churn_rate": 0.5})]
+    plans = [
+        plan(share=0.25),
+        plan(name="b", share=0.75, monthly_price=40, churn={**CONSTANT, "monthly_churn_rate": 0.5}),
+    ]
     parts = {"pay": {"plans": plans}, "bill": {"monthly_discount_rate": 0}}
     assert value("lifetime_value", **parts) == pytest.approx(0.25 * 20 / 0.1 + 0.75 * 40 / 0.5, rel=1e-9)
 
@@ -128,8 +135,8 @@ def test_lifetime_value_without_limit():
 
 
 def test_payback():
-    # costs 50 each; 20, 38, 54.2 after one, two, three months. At 7.20 a month: 72 in all, 50 passed with 72 (1 - 0.9^n):
-    # n = ln(1 - 50/72) / ln 0.9 = 11.3. At 5 a month never.
+    # costs 50 each; 20, 38, 54.2 after one, two, three months. At 7.20 a month: 72 in all, 50 passed with 72 (1 -
+    # 0.9^n): n = ln(1 - 50/72) / ln 0.9 = 11.3. At 5 a month never.
     def paid_back(price, cost=500):
         channel = {"name": "all", "monthly_visitors": 10, "monthly_cost": cost}
         return measure("payback_months", arrive={"channels": [channel]}, pay={"plans": [plan(monthly_price=price)]})
@@ -141,7 +148,7 @@ def test_payback():
     assert measure("payback_months", arrive=NOBODY)[0] is None
 
 
-# --- cash ----------------------------------------------------------------------------------------------------------------
+# --- cash -------------------------------------------------------------------------------------------------------------
 
 
 def test_lowest_cash_and_break_even():
@@ -152,10 +159,14 @@ def test_lowest_cash_and_break_even():
     assert value("break_even_month", **parts) == 3
     assert measure("break_even_month", **{**parts, "months": 2}) == (None, "not within 2 months")
     rich = {**parts, "bill": {"opening_cash": 1000}}
-    assert (value("lowest_cash", **rich), value("lowest_cash_month", **rich), value("break_even_month", **rich)) == (1000, 0, 1)
+    assert (value("lowest_cash", **rich), value("lowest_cash_month", **rich), value("break_even_month", **rich)) == (
+        1000,
+        0,
+        1,
+    )
 
 
-# --- ceiling -------------------------------------------------------------------------------------------------------------
+# --- ceiling ----------------------------------------------------------------------------------------------------------
 
 
 def test_the_ceiling_of_a_seasonal_channel_is_that_of_its_mean():
@@ -164,9 +175,11 @@ def test_the_ceiling_of_a_seasonal_channel_is_that_of_its_mean():
 
 
 def test_the_ceiling_with_referrals_and_comebacks():
-    """Referrals: n / (c - r) = 10 / (0.1 - 0.05). Comebacks of a share b: each who leaves comes back b times as often, so the mean
-    stay is 1 / (c (1 - b)) months."""
-    assert value("customer_ceiling", sign_up={"signup_rate": 1, "monthly_referral_rate": 0.05}) == pytest.approx(200, rel=1e-9)
+    """Referrals: n / (c - r) = 10 / (0.1 - 0.05). Comebacks of a share b: each who leaves comes back b times as
+    often, so the mean stay is 1 / (c (1 - b)) months."""
+    assert value("customer_ceiling", sign_up={"signup_rate": 1, "monthly_referral_rate": 0.05}) == pytest.approx(
+        200, rel=1e-9
+    )
     comeback = {"comeback": {"comeback_rate": 0.5, "after_months": 3}}
     assert value("customer_ceiling", stay=comeback) == pytest.approx(200, rel=1e-9)
 

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import copy
 
-import growth
 import numpy as np
 import pytest
 from generated import scenarios
-from growth.engine import SERIES
-from growth.measures import customer_ceiling, gross_revenue_retention, growth_ceiling, net_revenue_retention
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plain import NOBODY, business, plan
 
+import growth
+from growth.engine import SERIES
+from growth.measures import customer_ceiling, gross_revenue_retention, growth_ceiling, net_revenue_retention
+
 CURVES = {
     "constant": {"curve": "constant", "monthly_churn_rate": 0.07},
-    "early_late": {"curve": "early_late", "early_monthly_churn_rate": 0.2, "late_monthly_churn_rate": 0.02, "early_months": 15},
+    "early_late": {
+        "curve": "early_late",
+        "early_monthly_churn_rate": 0.2,
+        "late_monthly_churn_rate": 0.02,
+        "early_months": 15,
+    },
     "sbg": {"curve": "sbg", "alpha": 0.7, "beta": 8.0},
     "bdw": {"curve": "bdw", "alpha": 0.7, "beta": 8.0, "shape": 1.4},
     "measured": {"curve": "measured", "survival": [0.9, 0.85, 0.84], "tail_monthly_churn_rate": 0.03},
@@ -29,7 +35,10 @@ def run(mapping: dict) -> growth.Forecast:
 
 def same(one: growth.Forecast, other: growth.Forecast, *, rtol: float = 1e-9) -> None:
     """Equal series; beside rtol, a 1e-12 part of the largest value, for what is left where sums cancel."""
-    cash = 1e-12 * np.abs(np.stack([one.cash, one.cash_in, one.cost_to_serve, one.payment_fees, one.acquisition_spend])).max()
+    cash = (
+        1e-12
+        * np.abs(np.stack([one.cash, one.cash_in, one.cost_to_serve, one.payment_fees, one.acquisition_spend])).max()
+    )
     for name in SERIES:
         a, b = getattr(one, name), getattr(other, name)
         floor = len(a) * cash if name in ("cash", "net_cash") else 1e-12 * np.nanmax(np.abs(a), initial=0)
@@ -39,8 +48,8 @@ def same(one: growth.Forecast, other: growth.Forecast, *, rtol: float = 1e-9) ->
 @settings(max_examples=200)
 @given(scenarios(), st.floats(1, 5), st.integers(1, 60))
 def test_more_churn_never_raises_mrr(mapping, factor, from_month):
-    """Without comebacks, that is: who comes back starts anew, at age 0 and at the old price, and may then stay longer and pay
-    more than if they had never left."""
+    """Without comebacks, that is: who comes back starts anew, at age 0 and at the old price, and may then stay longer
+    and pay more than if they had never left."""
     mapping["stay"].pop("comeback", None)
     more = copy.deepcopy(mapping)
     more["stay"].setdefault("churn_changes", []).append({"from_month": from_month, "factor": factor})
@@ -58,7 +67,8 @@ def test_without_churn_and_growth_mrr_is_a_straight_line(opening):
 
 
 HALVED = (
-    "monthly_visitors visitor_ceiling monthly_pieces earlier_pieces monthly_budget budget_that_doubles_cost monthly_cost"
+    "monthly_visitors visitor_ceiling monthly_pieces earlier_pieces monthly_budget "
+    "budget_that_doubles_cost monthly_cost"
 ).split()
 
 
@@ -99,7 +109,9 @@ def test_doubling_every_price_doubles_every_amount_of_revenue(mapping):
 def test_a_yearly_plan_keeps_as_many_at_its_renewals_as_a_monthly_one(name):
     opening = {"customers": 1000, "mrr": 20_000}
     monthly, yearly = (
-        growth.forecast(business(months=40, churn=CURVES[name], arrive=NOBODY, opening=opening, pay={"plans": [plan(billing=each)]}))
+        growth.forecast(
+            business(months=40, churn=CURVES[name], arrive=NOBODY, opening=opening, pay={"plans": [plan(billing=each)]})
+        )
         for each in ("monthly", "yearly")
     )
     for age in (12, 24, 36):
@@ -111,7 +123,9 @@ def test_a_yearly_plan_keeps_as_many_at_its_renewals_as_a_monthly_one(name):
 @given(scenarios())
 def test_grr_never_exceeds_nrr_nor_one(mapping):
     result = run(mapping)
-    gross, net = (rate(result, over=min(12, result.months)).value for rate in (gross_revenue_retention, net_revenue_retention))
+    gross, net = (
+        rate(result, over=min(12, result.months)).value for rate in (gross_revenue_retention, net_revenue_retention)
+    )
     assert (gross is None) == (net is None)
     if gross is not None:
         assert 0 <= gross <= min(net, 1) * (1 + 1e-12)
@@ -127,9 +141,21 @@ def test_grr_never_exceeds_nrr_nor_one(mapping):
         {"pay": {"delay_shares": [0.5, 0.25, 0.25]}, "opening": {"customers": 900, "mrr": 9}},
         {"stay": {"comeback": {"comeback_rate": 0.3, "after_months": 4}}},
         {"stay": {"churn_changes": [{"from_month": 30, "factor": 1.3}]}},
-        {"grow": {"price_changes": [{"month": 9, "change_rate": 0.5}, {"month": 20, "change_rate": 0.2, "applies_to": "all"}]}},
         {
-            "pay": {"plans": [plan(share=0.5), plan(name="b", share=0.5, monthly_price=70, churn=CURVES["constant"] | {"monthly_churn_rate": 0.5})]},
+            "grow": {
+                "price_changes": [
+                    {"month": 9, "change_rate": 0.5},
+                    {"month": 20, "change_rate": 0.2, "applies_to": "all"},
+                ]
+            }
+        },
+        {
+            "pay": {
+                "plans": [
+                    plan(share=0.5),
+                    plan(name="b", share=0.5, monthly_price=70, churn=CURVES["constant"] | {"monthly_churn_rate": 0.5}),
+                ]
+            },
             "sign_up": {"signup_rate": 1, "monthly_referral_rate": 0.05},
             "stay": {"comeback": {"comeback_rate": 0.2, "after_months": 2}},
             "grow": {"monthly_expansion_rate": 0.05},
@@ -137,8 +163,8 @@ def test_grr_never_exceeds_nrr_nor_one(mapping):
     ],
 )
 def test_with_constant_inputs_and_churn_the_forecast_tends_to_the_ceiling(parts):
-    """Churn of 0.4 leaves 0.6^120 = 2e-27 of a cohort at the end; what feeds back decays like (0.6 + 0.1)^120 = 3e-19 or faster than
-    1e-9 with the numbers above."""
+    """Churn of 0.4 leaves 0.6^120 = 2e-27 of a cohort at the end, and (0.6 + 0.1)^120 = 3e-19 where each customer sends
+    a tenth of another a month; the other feedbacks fade well below 1e-9 too."""
     parts = copy.deepcopy(parts)
     stay = {"churn": {"curve": "constant", "monthly_churn_rate": 0.4}, **parts.pop("stay", {})}
     result = growth.forecast(business(months=120, stay=stay, **parts))
@@ -150,7 +176,8 @@ def test_a_yearly_plan_tends_to_its_ceiling():
     # 0.2 renew: 0.2^10 = 1e-7 of a cohort outlive the forecast
     result = growth.forecast(business(months=120, pay={"plans": [plan(billing="yearly", renewal_rate=0.2)]}))
     assert growth_ceiling(result).value == pytest.approx(result.closing_mrr[-1], rel=2e-7)
-    assert customer_ceiling(result).value == pytest.approx(10 * 12 / (1 - 0.2), rel=1e-9)  # twelve months, and again for 0.2
+    # ten a month for twelve months; 0.2 of them for twelve more, and so on
+    assert customer_ceiling(result).value == pytest.approx(10 * 12 / (1 - 0.2), rel=1e-9)
 
 
 @settings(max_examples=100)

@@ -1,10 +1,11 @@
 """The model worked by hand: the examples A, B and C, then one small example for each feature, its working beside it."""
 
-import growth
 import numpy as np
 import pytest
-from growth.measures import customer_ceiling, growth_ceiling
 from plain import NOBODY, business, plan
+
+import growth
+from growth.measures import customer_ceiling, growth_ceiling
 
 
 def months(values):
@@ -20,7 +21,7 @@ def channel(**fields):
     return {"arrive": {"channels": [{"name": "all", **fields}]}}
 
 
-# --- examples A, B, C ---------------------------------------------------------------------------------------------------
+# --- examples A, B, C -------------------------------------------------------------------------------------------------
 
 
 def test_example_a_constant_churn():
@@ -56,31 +57,38 @@ def test_example_c_yearly_plan():
     assert list(result.closing_mrr) == months([100] * 12 + [80] * 12)
     assert list(result.cash_in) == months([1200] + [0] * 11 + [960] + [0] * 11)
     assert list(result.revenue) == months([100] * 12 + [80] * 12)
-    assert list(result.deferred_revenue[:12]) == months([1100 - 100 * m for m in range(12)])  # 1,100 at month 1, 0 at 12
+    # 1,100 at the close of month 1, 0 at that of month 12
+    assert list(result.deferred_revenue[:12]) == months([1100 - 100 * m for m in range(12)])
     assert list(result.deferred_revenue[12:]) == months([880 - 80 * m for m in range(12)])
     assert list(result.payments) == months([1] + [0] * 11 + [0.8] + [0] * 11)
     assert list(result.acquisition_spend) == months([7] + [0] * 23)
 
 
-# --- arrive -------------------------------------------------------------------------------------------------------------
+# --- arrive -----------------------------------------------------------------------------------------------------------
 
 
 def test_content_pieces_fade_to_a_tail_and_outlive_the_publishing():
     # a piece draws 100, then 20 + 80 x 0.5 = 60, then 20 + 80 x 0.25 = 40; three old pieces draw 3 x 20 = 60
-    content = dict(kind="content", monthly_pieces=2, peak_monthly_visits=100, tail_monthly_visits=20, monthly_fade_rate=0.5)
+    content = dict(
+        kind="content", monthly_pieces=2, peak_monthly_visits=100, tail_monthly_visits=20, monthly_fade_rate=0.5
+    )
     result = forecast(**channel(**content, earlier_pieces=3, last_month=2))
     assert list(result.visitors) == months([2 * 100 + 60, 2 * (100 + 60) + 60, 2 * (60 + 40) + 60])
 
 
 def test_content_starts_with_its_first_month():
-    content = dict(kind="content", monthly_pieces=2, peak_monthly_visits=100, tail_monthly_visits=20, monthly_fade_rate=0.5)
+    content = dict(
+        kind="content", monthly_pieces=2, peak_monthly_visits=100, tail_monthly_visits=20, monthly_fade_rate=0.5
+    )
     result = forecast(**channel(**content, earlier_pieces=3, first_month=2))
     assert list(result.visitors) == months([0, 2 * 100 + 60, 2 * (100 + 60) + 60])
 
 
 def test_paid_visits_grow_dearer_with_the_budget():
     # 1,000 / (2 x (1 + 1,000/1,000)) = 250; 1,100 / (2 x 2.1)
-    paid = dict(kind="paid", monthly_budget=1000, monthly_growth_rate=0.1, cost_per_visit=2, last_month=2, monthly_cost=50)
+    paid = dict(
+        kind="paid", monthly_budget=1000, monthly_growth_rate=0.1, cost_per_visit=2, last_month=2, monthly_cost=50
+    )
     result = forecast(**channel(**paid, budget_that_doubles_cost=1000))
     assert list(result.visitors) == months([250, 1100 / 4.2, 0])
     assert list(result.acquisition_spend) == months([1050, 1150, 0])
@@ -122,7 +130,7 @@ def test_a_channel_has_its_own_rates():
     assert list(result.new_customers) == months([14, 14, 14])
 
 
-# --- try and pay --------------------------------------------------------------------------------------------------------
+# --- try and pay ------------------------------------------------------------------------------------------------------
 
 DELAY = {"delay_shares": [0.5, 0.3, 0.2]}
 
@@ -171,11 +179,12 @@ def test_new_customers_split_over_plans():
     assert list(result.arpa) == months([40] * 3)
 
 
-# --- opening ------------------------------------------------------------------------------------------------------------
+# --- opening ----------------------------------------------------------------------------------------------------------
 
 
 def test_opening_mrr_is_split_by_what_plans_cost():
-    # 80 small ones at 20 and 20 large ones at 80 stand for 1,600 each: half of the 4,000 paid. All the large ones leave.
+    # 80 small ones at 20 and 20 large ones at 80 stand for 1,600 each: half of the 4,000 paid. All the large ones
+    # leave.
     never, all_leave = ({"curve": "constant", "monthly_churn_rate": rate} for rate in (0, 1))
     plans = [
         plan(name="small", share=1, opening_share=0.8, churn=never),
@@ -207,7 +216,7 @@ def test_a_mean_age_spreads_opening_customers_evenly():
     assert list(result.lost_customers) == months([5, 0, 0])
 
 
-# --- stay ---------------------------------------------------------------------------------------------------------------
+# --- stay -------------------------------------------------------------------------------------------------------------
 
 
 def survivors(churn, months=4, **parts):
@@ -256,7 +265,7 @@ def test_some_of_those_who_left_come_back():
     assert result.cohort_customers[3].tolist() == months([65.61, 0, 0, 4.5, 4.5])
 
 
-# --- grow ---------------------------------------------------------------------------------------------------------------
+# --- grow -------------------------------------------------------------------------------------------------------------
 
 
 def test_expansion_and_contraction_stop_at_an_age():
@@ -317,8 +326,8 @@ def test_a_price_change_may_name_its_plan():
 
 
 def test_a_yearly_plan_meets_a_price_change_at_its_renewal():
-    # the opening customers are ten months old; they renew in months 2 and 14. Month 1's change meets them in month 2 once;
-    # who joins in month 1 pays the new price and meets no rise in month 13.
+    # the opening customers are ten months old; they renew in months 2 and 14. Month 1's change meets them in month 2
+    # once; who joins in month 1 pays the new price and meets no rise in month 13.
     change = {"month": 1, "change_rate": 0.1, "applies_to": "all", "provoked_churn_rate": 0.25}
     result = forecast(
         months=15,
@@ -338,12 +347,14 @@ def test_a_yearly_plan_meets_a_price_change_at_its_renewal():
     assert list(result.cash_in) == months(paid)
 
 
-# --- bill ---------------------------------------------------------------------------------------------------------------
+# --- bill -------------------------------------------------------------------------------------------------------------
 
 
 def test_fees_costs_and_cash():
     # 200 in; fees 3% of it and 0.50 on each of ten payments; 2 a customer to serve; 100 fixed: 200 - 11 - 20 - 100 = 69
-    costs = dict(payment_fee_rate=0.03, fee_per_payment=0.5, monthly_cost_to_serve=2, monthly_fixed_costs=100, opening_cash=1000)
+    costs = dict(
+        payment_fee_rate=0.03, fee_per_payment=0.5, monthly_cost_to_serve=2, monthly_fixed_costs=100, opening_cash=1000
+    )
     result = forecast(months=2, churn=0, arrive=NOBODY, opening={"customers": 10, "mrr": 200}, bill=costs)
     assert list(result.payment_fees) == months([11, 11])
     assert list(result.cost_to_serve) == months([20, 20])
@@ -354,11 +365,14 @@ def test_fees_costs_and_cash():
 
 
 def test_opening_customers_on_a_yearly_plan_have_paid_already():
-    # of age 10 at month 0: one month is still owed after month 0's close, none after month 1's; they pay again in month 2
+    # of age 10 at month 0: one month is still owed after month 0's close, none after month 1's; they pay again in
+    # month 2
     opening = {"customers": 10, "mrr": 200, "ages": [{"age_months": 10, "customers": 10}]}
     result = forecast(churn=0, arrive=NOBODY, opening=opening, pay={"plans": [plan(billing="yearly")]})
     assert list(result.cash_in) == months([0, 2400, 0])
     assert list(result.deferred_revenue) == months([0, 2200, 2000])
-    fresh = forecast(churn=0, arrive=NOBODY, opening={"customers": 10, "mrr": 200}, pay={"plans": [plan(billing="yearly")]})
+    fresh = forecast(
+        churn=0, arrive=NOBODY, opening={"customers": 10, "mrr": 200}, pay={"plans": [plan(billing="yearly")]}
+    )
     assert list(fresh.cash_in) == months([0, 0, 0])
     assert list(fresh.deferred_revenue) == months([2000, 1800, 1600])

@@ -1,14 +1,16 @@
 """What a customer is worth, against published figures and numpy-financial."""
 
-import growth
 import numpy as np
 import numpy_financial as npf
 import pytest
-from growth.measures import customer_acquisition_cost, lifetime_value, margin_multiple, payback_months
 from plain import NOBODY, business, plan
 
-# Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24: the margin multiple
-# r / (1 + i - r). The formula was read in the source; the table is from memory, recomputed to the printed digits.
+import growth
+from growth.measures import customer_acquisition_cost, lifetime_value, margin_multiple, payback_months
+
+# Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24: the margin
+# multiple r / (1 + i - r). The formula was read in the source; the table is from memory, recomputed to the printed
+# digits.
 MULTIPLES = {
     0.6: {0.10: 1.20, 0.12: 1.15, 0.14: 1.11, 0.16: 1.07},
     0.7: {0.10: 1.75, 0.12: 1.67, 0.14: 1.59, 0.16: 1.52},
@@ -35,9 +37,9 @@ def test_margin_multiples(retention, rate, printed):
 
 @pytest.mark.parametrize(("first_payment", "multiple", "value"), [(False, 66.33, 1191), (True, 67.33, 1209)])
 def test_an_internet_service(first_payment, multiple, value):
-    """Farris, Bendle, Pfeifer and Reibstein, "Marketing Metrics" (2nd ed. 2010), chapter 5: 19.95 a month, variable cost 1.50 a
-    month, marketing 6.00 a year, attrition 0.5% a month, discount 1% a month: margin 17.95. The second form, with the first
-    payment, as it is taught in a university course. The value is printed without decimals."""
+    """Farris, Bendle, Pfeifer and Reibstein, "Marketing Metrics" (2nd ed. 2010), chapter 5: 19.95 a month, variable
+    cost 1.50 a month, marketing 6.00 a year, attrition 0.5% a month, discount 1% a month: margin 17.95. The second
+    form, with the first payment, as it is taught in a university course. The value is printed without decimals."""
     ours = margin_multiple(retention_rate=0.995, discount_rate=0.01, first_payment=first_payment)
     assert round(ours, 2) == multiple
     bill = {"monthly_cost_to_serve": 1.50 + 6 / 12, "monthly_discount_rate": 0.01}
@@ -47,8 +49,9 @@ def test_an_internet_service(first_payment, multiple, value):
 
 
 def test_the_value_of_a_prospect():
-    """The same book (from memory): an advertisement costs 60,000 and reaches 75,000 (0.80 each); a new customer brings 10 at first
-    and 100 over the rest of its life. At 1.2% won a prospect is worth 0.52; the break-even share is 0.727%."""
+    """The same book (from memory): an advertisement costs 60,000 and reaches 75,000 (0.80 each); a new customer
+    brings 10 at first and 100 over the rest of its life. At 1.2% won a prospect is worth 0.52; the break-even share
+    is 0.727%."""
     # 10 a month, 10/11 stay, no discount: 10 at first and 10 x (10/11) / (1/11) = 100 later
     channel = {"name": "advertisement", "kind": "paid", "monthly_budget": 60_000, "cost_per_visit": 0.8}
 
@@ -69,11 +72,12 @@ def test_the_value_of_a_prospect():
 
 
 def test_yearly_contributions_and_a_promotion_at_mid_year():
-    """Berger, P. D. and Nasr, N. I. (1998), "Customer Lifetime Value: Marketing Models and Applications", Journal of Interactive
-    Marketing 12(1), 17-30, case 1 (from memory, recomputed): 260 gross contribution a year, a promotion of 50 at mid-year, 75%
-    retained, discount 20% a year, 10 years: 568.78.
+    """Berger, P. D. and Nasr, N. I. (1998), "Customer Lifetime Value: Marketing Models and Applications", Journal of
+    Interactive Marketing 12(1), 17-30, case 1 (from memory, recomputed): 260 gross contribution a year, a promotion
+    of 50 at mid-year, 75% retained, discount 20% a year, 10 years: 568.78.
 
-    One customer on a yearly plan of 260, paid in month 0 and at ten renewals; 50 for each customer on board at mid-year."""
+    One customer on a yearly plan of 260, paid in month 0 and at ten renewals; 50 for each customer on board at
+    mid-year."""
     pay = {"plans": [plan(monthly_price=260 / 12, billing="yearly", renewal_rate=0.75)]}
     opening = {"customers": 1, "mrr": 260 / 12}
     result = growth.forecast(business(months=120, arrive=NOBODY, opening=opening, pay=pay))
@@ -87,16 +91,25 @@ def test_yearly_contributions_and_a_promotion_at_mid_year():
 CURVES = {
     "constant": {"curve": "constant", "monthly_churn_rate": 0.08},
     "sbg": {"curve": "sbg", "alpha": 0.704, "beta": 1.182},
-    "early_late": {"curve": "early_late", "early_monthly_churn_rate": 0.3, "late_monthly_churn_rate": 0.02, "early_months": 4},
+    "early_late": {
+        "curve": "early_late",
+        "early_monthly_churn_rate": 0.3,
+        "late_monthly_churn_rate": 0.02,
+        "early_months": 4,
+    },
 }
 
 
 @pytest.mark.parametrize("name", CURVES)
 def test_lifetime_value_is_the_net_present_value_of_one_cohort(name):
-    """numpy-financial discounts what the forecast of one cohort brings in, less fees and cost. At 30% a month what comes after 120
-    months weighs 1.3^-120 = 2e-14."""
+    """numpy-financial discounts what the forecast of one cohort brings in, less fees and cost. At 30% a month what
+    comes after 120 months weighs 1.3^-120 = 2e-14."""
     costs = {"payment_fee_rate": 0.03, "fee_per_payment": 0.3, "monthly_cost_to_serve": 2}
-    parts = {"churn": CURVES[name], "bill": costs | {"monthly_discount_rate": 0.3}, "grow": {"monthly_expansion_rate": 0.01}}
+    parts = {
+        "churn": CURVES[name],
+        "bill": costs | {"monthly_discount_rate": 0.3},
+        "grow": {"monthly_expansion_rate": 0.01},
+    }
     alone = growth.forecast(business(months=120, arrive=NOBODY, opening={"customers": 1, "mrr": 20}, **parts))
     margin = alone.cash_in - alone.payment_fees - alone.cost_to_serve
     at_once = 20 * 0.97 - 0.3 - 2
@@ -106,6 +119,7 @@ def test_lifetime_value_is_the_net_present_value_of_one_cohort(name):
 
 
 def test_payback_in_months():
-    """A customer costs 50 and brings a margin of 20 x 0.9^a at age a: 20 + 18 = 38 after two months, 54.2 after three."""
+    """A customer costs 50 and brings a margin of 20 x 0.9^a at age a: 20 + 18 = 38 after two months, 54.2 after
+    three."""
     channel = {"name": "all", "monthly_visitors": 10, "monthly_cost": 500}
     assert payback_months(growth.forecast(business(arrive={"channels": [channel]}))).value == 3

@@ -1,15 +1,16 @@
 """Churn by age against published figures and against SciPy."""
 
-import growth
 import numpy as np
 import pytest
-from growth.engine.curves import beta_discrete_weibull, shifted_beta_geometric
 from plain import NOBODY, business
 from scipy.special import betaln
 
-# Fader, P. S. and Hardie, B. G. S. (2007), "How to Project Customer Retention", Journal of Interactive Marketing 21(1), 76-90.
-# Table 1: per cent of a cohort still subscribed at the end of years 0..12; years 0-7 were fitted, 8-12 held out. The parameters
-# and log-likelihoods are the paper's; the projections of year 12 as well.
+import growth
+from growth.engine.curves import beta_discrete_weibull, shifted_beta_geometric
+
+# Fader, P. S. and Hardie, B. G. S. (2007), "How to Project Customer Retention", Journal of Interactive Marketing
+# 21(1), 76-90. Table 1: per cent of a cohort still subscribed at the end of years 0..12; years 0-7 were fitted, 8-12
+# held out. The parameters and log-likelihoods are the paper's; the projections of year 12 as well.
 OBSERVED = {
     "regular": [100.0, 63.1, 46.8, 38.2, 32.6, 28.9, 26.2, 24.1, 22.3, 20.7, 19.4, 18.3, 17.3],
     "high end": [100.0, 86.9, 74.3, 65.3, 59.3, 55.1, 51.7, 49.1, 46.8, 44.5, 42.7, 40.9, 39.4],
@@ -52,7 +53,8 @@ def test_projection_of_the_published_cohorts(group):
 
 @pytest.mark.parametrize("group", GROUPS)
 def test_published_log_likelihood(group):
-    """The paper's figure, from our curve: the sum of n ln P over 1,000 customers, years 1-7, and of those still there."""
+    """The paper's figure, from our curve: the sum of n ln P over 1,000 customers, years 1-7, and of those still
+    there."""
     alpha, beta, printed, _ = PRINTED[group]
     alive = np.array(OBSERVED[group][:8]) * 10
     at_end = survival(shifted_beta_geometric(ages=ages(7), alpha=alpha, beta=beta))
@@ -78,9 +80,9 @@ def test_retention_rises_with_age():
 @pytest.mark.parametrize(("alpha", "beta"), [(0.704, 1.182), (0.668, 3.806), (0.01, 200), (50, 3), (5, 5)])
 @pytest.mark.parametrize("shape", [0.3, 0.8, 1.0, 1.6, 2.5])
 def test_bdw_against_scipy(alpha, beta, shape):
-    """S(t) = B(alpha, beta + t^c) / B(alpha, beta): Fader, Hardie, Liu, Davin and Steenburgh (2018), "How to Project Customer
-    Retention Revisited", Journal of Interactive Marketing 43, 1-16. SciPy's betaln loses digits where its terms are large:
-    1e-9 is what both keep, down to a survival of 1e-15."""
+    """S(t) = B(alpha, beta + t^c) / B(alpha, beta): Fader, Hardie, Liu, Davin and Steenburgh (2018), "How to Project
+    Customer Retention Revisited", Journal of Interactive Marketing 43, 1-16. SciPy's betaln loses digits where its
+    terms are large: 1e-9 is what both keep, down to a survival of 1e-15."""
     age = np.arange(1, 61.0)
     ours = survival(beta_discrete_weibull(ages=ages(60), alpha=alpha, beta=beta, shape=shape))
     np.testing.assert_allclose(ours, closed_form(alpha, beta, age, shape), rtol=1e-9, atol=1e-15)
