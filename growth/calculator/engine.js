@@ -218,6 +218,24 @@ function lifetimeSum(terms) {
 // What leaves over a lifetime, with the tail of the terms it is a part of.
 const leavers = (left, rho) => sum(left) + (rho < 1 ? (sum(left, left.length - YEAR) * rho) / (1 - rho) : Infinity);
 
+// A new customer's life on a plan: customers and MRR (of a price of 1) summed over it, and how much of each comes back.
+function lifetime(scenario, plan, scale, comeback) {
+  const churn = planChurn(scenario, plan, LIFETIME - 1);
+  const { expansion, contraction } = planGrowth(scenario, plan, LIFETIME - 1);
+  const alive = zeros(LIFETIME), worth = zeros(LIFETIME), gone = zeros(LIFETIME - 1), lost = zeros(LIFETIME - 1);
+  alive[0] = worth[0] = 1;
+  for (let i = 0; i < LIFETIME - 1; i++) {
+    const leaving = Math.min(churn[i] * scale, 1), keep = 1 - leaving;
+    gone[i] = alive[i] * leaving;
+    lost[i] = worth[i] * leaving;
+    alive[i + 1] = alive[i] * keep;
+    worth[i + 1] = worth[i] * (keep * (1 + expansion[i] - contraction[i]));
+  }
+  const customers = lifetimeSum(alive), mrr = lifetimeSum(worth);
+  const back = (left, rho) => (comeback > 0 ? comeback * leavers(left, rho) : 0);
+  return { customers, mrr, customersBack: back(gone, customers.rho), mrrBack: back(lost, mrr.rho) };
+}
+
 // The level at which as much leaves as comes in, and the index of the reason where there is none.
 function settle(scenario) {
   const { months, pay } = scenario;
@@ -228,31 +246,18 @@ function settle(scenario) {
   const seasonal = scenario.arrive.channels.some((channel) => channel.season !== null);
   const span = seasonal ? Math.min(YEAR, months) : 1;
   const newcomers = sum(arriving, months - span) / span;
-  const flags = [false, false, false, false, false];
-  let perNewcomer = 0;
-  const worths = [];
+  const flags = REASONS.map(() => false);
+  let perNewcomer = 0, perNewcomerMrr = 0;
   for (const plan of pay.plans.filter((one) => one.share > 0)) {
-    const churn = planChurn(scenario, plan, LIFETIME - 1).map((rate) => Math.min(rate * scale, 1));
-    const { expansion, contraction } = planGrowth(scenario, plan, LIFETIME - 1);
-    const alive = zeros(LIFETIME), worth = zeros(LIFETIME), gone = zeros(LIFETIME - 1), lost = zeros(LIFETIME - 1);
-    alive[0] = worth[0] = 1;
-    for (let age = 1; age < LIFETIME; age++) {
-      const keep = 1 - churn[age - 1];
-      gone[age - 1] = alive[age - 1] * churn[age - 1];
-      lost[age - 1] = worth[age - 1] * churn[age - 1];
-      alive[age] = alive[age - 1] * keep;
-      worth[age] = worth[age - 1] * (keep * (1 + expansion[age - 1] - contraction[age - 1]));
-    }
-    const life = lifetimeSum(alive), value = lifetimeSum(worth);
-    const again = comeback > 0 ? comeback * leavers(gone, life.rho) : 0;
-    const againValue = comeback > 0 ? comeback * leavers(lost, value.rho) : 0;
-    perNewcomer += (plan.share * life.total) / (1 - again);
-    worths.push((plan.share * planPrices(scenario, plan).price[months - 1] * value.total) / (1 - againValue));
-    flags[1] ||= value.rho >= EDGE || life.rho >= EDGE;
-    flags[2] ||= !(life.sure && value.sure);
-    flags[3] ||= again >= EDGE || againValue >= EDGE;
+    const { customers, mrr, customersBack, mrrBack } = lifetime(scenario, plan, scale, comeback);
+    perNewcomer += (plan.share * customers.total) / (1 - customersBack);
+    perNewcomerMrr += (plan.share * planPrices(scenario, plan).price[months - 1] * mrr.total) / (1 - mrrBack);
+    flags[1] ||= mrr.rho >= EDGE || customers.rho >= EDGE;
+    flags[2] ||= !(customers.sure && mrr.sure);
+    flags[3] ||= customersBack >= EDGE || mrrBack >= EDGE;
   }
   flags[4] = referral * perNewcomer >= EDGE;
   const customers = (newcomers * perNewcomer) / (1 - referral * perNewcomer);
-  return { customers, mrr: (newcomers + referral * customers) * sum(worths), reason: Math.max(flags.indexOf(true), 0) };
+  const mrr = (newcomers + referral * customers) * perNewcomerMrr;
+  return { customers, mrr, reason: Math.max(flags.indexOf(true), 0) };
 }

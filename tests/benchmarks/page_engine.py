@@ -50,9 +50,8 @@ def main() -> None:
         python = dict(zip(("forecast", "measures"), python_milliseconds(scenario), strict=True))
         for kind, ours in page[name].items():
             ratio = ours["median"] / python[kind]
-            print(
-                f"  {name}: {kind} {ours['median']:.2f} ({ours['p95']:.2f}); Python {python[kind]:.2f}; ratio {ratio:.2f}"
-            )
+            times = f"{ours['median']:.2f} ({ours['p95']:.2f}); Python {python[kind]:.2f}"
+            print(f"  {name}: {kind} {times}; ratio {ratio:.2f}")
 
 
 if __name__ == "__main__":

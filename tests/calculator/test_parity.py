@@ -1,4 +1,4 @@
-"""The page's engine against the Python engine, the reference: every series of generated scenarios, in Node and Chromium.
+"""The page's engine against the Python engine, the reference: every series of generated scenarios, Node and Chromium.
 
 A series agrees where |a - b| <= 1e-9 max(|a|, |b|) + 1e-15 x the largest amount of its kind in that scenario (people,
 money). The second term is a few roundings of a float: what is left when large amounts cancel (cash in less costs) is
@@ -171,8 +171,8 @@ def test_the_narrow_model_and_the_library_of_scenarios_agree():
 
 @needs_node
 def test_the_worked_examples_come_out_of_the_page_itself():
-    """Expected numbers worked by hand. A: price 20, 10 new a month, churn 10%. B: A with 5% expansion. C: one customer in
-    month 1 on a yearly plan of 100 a month, 80% renew: 1,200 billed in month 1 and 960 in month 13, revenue even,
+    """Expected numbers worked by hand. A: price 20, 10 new a month, churn 10%. B: A with 5% expansion. C: one customer
+    in month 1 on a yearly plan of 100 a month, 80% renew: 1,200 billed in month 1 and 960 in month 13, revenue even,
     deferred 1,100 at the close of month 1 and 0 at that of month 12."""
 
     def example(
