@@ -1,0 +1,96 @@
+// The lines of the form, and what has to hold between their values.
+import { brief, node, tidy } from "./tools.js";
+
+// One line: label, slider, number with its unit. `changed(value)` is called with every valid value.
+function controlLine(control, id, changed, show) {
+  const scale = control.share ? 100 : 1;
+  const [low, high, step] = control.slider;
+  const label = node("label", { id: `${id}-label`, for: id }, control.label);
+  const told = { "aria-describedby": `${id}-note`, "data-path": control.path };
+  const slider = node("input", { type: "range", min: low, max: high, step, "aria-labelledby": `${id}-label`, ...told });
+  const typed = node("input", { type: "number", id, step: "any", inputmode: "decimal", ...told });
+  const note = node("p", { id: `${id}-note`, class: "growth-help" }, control.help);
+  const kind = control.whole ? "A whole number" : "A number";
+  const range = `${show.plain(control.low * scale)} to ${show.plain(control.high * scale)} ${control.suffix}`.trim();
+  const set = (value, from) => {
+    if (from !== slider) slider.value = value;
+    if (from !== typed && tidy(Number(typed.value) / scale) !== value) typed.value = brief(value * scale);
+    slider.setAttribute("aria-valuetext", `${show.plain(tidy(value * scale))} ${control.suffix}`.trim());
+    typed.removeAttribute("aria-invalid");
+    if (note.textContent !== control.help) note.textContent = control.help;
+  };
+  slider.addEventListener("input", () => {
+    const value = tidy(Number(slider.value));
+    set(value, slider);
+    changed(value);
+  });
+  typed.addEventListener("input", () => {
+    const value = tidy(Number(typed.value) / scale);
+    const fits =
+      typed.value.trim() !== "" &&
+      value >= control.low &&
+      value <= control.high &&
+      (!control.whole || Number.isInteger(value));
+    if (fits) {
+      set(value, typed);
+      changed(value);
+      return;
+    }
+    typed.setAttribute("aria-invalid", "true");
+    note.textContent = `${kind} from ${range}. The last good one still counts.`;
+  });
+  typed.addEventListener("blur", () => {
+    if (typed.hasAttribute("aria-invalid")) set(Number(slider.dataset.value), null);
+  });
+  const number = node("span", { class: "growth-typed" }, typed, node("span", { class: "growth-unit" }, control.suffix));
+  const line = node("div", { class: "growth-line" }, label, slider, number, note);
+  const enable = (on) => {
+    slider.disabled = typed.disabled = !on;
+  };
+  return {
+    line,
+    enable,
+    set(value) {
+      slider.dataset.value = value;
+      set(value, document.activeElement === typed ? typed : null);
+    },
+  };
+}
+
+// All the lines, a group a stage: {groups: elements, lines: path -> line}. `moved(path, value)` follows every valid
+// value.
+export function stages(controls, id, moved, show) {
+  const lines = new Map();
+  const groups = new Map();
+  for (const control of controls) {
+    const { stage, path } = control;
+    if (!groups.has(stage)) {
+      const heading = node("h3", { id: `${id}-stage-${groups.size}` }, stage);
+      const named = { class: "growth-stage", role: "group", "aria-labelledby": heading.id };
+      groups.set(stage, node("div", named, heading));
+    }
+    const line = controlLine(control, `${id}-${path.replaceAll(".", "-")}`, (value) => moved(path, value), show);
+    lines.set(path, line);
+    groups.get(stage).append(line.line);
+  }
+  return { groups: [...groups.values()], lines };
+}
+
+// What has to hold between values, restored after `path` was moved: shares add to one, nobody pays where nobody is.
+export function mend(scenario, path, memory) {
+  const { opening, pay } = scenario;
+  if (path === "opening.customers") {
+    if (opening.customers === 0) opening.mrr = 0;
+    else if (opening.mrr === 0 && memory.arpa > 0) opening.mrr = tidy(memory.arpa * opening.customers);
+  }
+  if (opening.customers === 0) opening.mrr = 0;
+  else if (opening.mrr > 0) memory.arpa = opening.mrr / opening.customers;
+  const moved = /^pay\.plans\.(\d+)\.share$/.exec(path);
+  if (moved) {
+    const others = pay.plans.filter((_, i) => i !== Number(moved[1]));
+    const rest = 1 - pay.plans[moved[1]].share;
+    const total = others.reduce((all, plan) => all + plan.share, 0);
+    for (const plan of others) plan.share = total > 0 ? (plan.share * rest) / total : rest / others.length;
+  }
+  return scenario;
+}

@@ -1,0 +1,33 @@
+// Small tools of the front end.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+// An element ("svg:" before the name: of SVG) with its attributes, listeners ("onclick") and children. Every text is set as
+// text, never as markup, and no style attribute is written: it runs under a strict content policy, and a hostile name
+// stays a name.
+export function node(name, attributes = {}, ...children) {
+  const element = name.startsWith("svg:") ? document.createElementNS(SVG, name.slice(4)) : document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else element.setAttribute(key, value);
+  }
+  element.append(...children);
+  return element;
+}
+
+export const clone = (value) => JSON.parse(JSON.stringify(value));
+
+// A value of a scenario by its path ("pay.plans.0.share").
+export const read = (scenario, path) => path.split(".").reduce((part, key) => part[key], scenario);
+
+export function write(scenario, path, value) {
+  const keys = path.split(".");
+  const last = keys.pop();
+  keys.reduce((part, key) => part[key], scenario)[last] = value;
+}
+
+// 0.07 x 100 is 7, not 7.000000000000001.
+export const tidy = (value) => Number(value.toPrecision(12));
+
+// As a number field shows a value that was not typed into it: 33.3333.
+export const brief = (value) => Number(Math.abs(value) < 1 ? value.toPrecision(4) : value.toFixed(4));
