@@ -1,0 +1,131 @@
+"""The month's bridge as the records have it, and the cohorts: the same columns as a forecast's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from growth.records.cells import NONE
+from growth.records.ledger import Ledger
+
+COLUMNS = (
+    "opening_customers", "new_customers", "returned_customers", "lost_customers", "closing_customers", "opening_mrr",
+    "new_mrr", "reactivation_mrr", "expansion_mrr", "contraction_mrr", "churned_mrr", "closing_mrr",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Movements:
+    """Sums by month and kind of plan, each of shape (months, kinds); month 0 is the first of the records.
+
+    In month 0 everyone is counted in `opening` and nobody as new. lost and churned stand in the month after the last paid
+    one, under the kind held before; stayed is last month's MRR of those who stay, under the kind held before.
+    """
+
+    closing: np.ndarray
+    closing_mrr: np.ndarray
+    new: np.ndarray
+    new_mrr: np.ndarray
+    returned: np.ndarray
+    returned_mrr: np.ndarray
+    lost: np.ndarray
+    churned_mrr: np.ndarray
+    stayed_mrr: np.ndarray
+    expansion_mrr: np.ndarray
+    contraction_mrr: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spells:
+    """Unbroken stretches of paid months, one entry each: a customer who comes back begins a new one, at age 0.
+
+    start, length: months; kind: the plan at the start; returned: not the customer's first; left: it ended before the last
+    month. entry: age in month 0 for those on board then (NONE where the records do not say), 0 for all others.
+    """
+
+    customer: np.ndarray
+    start: np.ndarray
+    length: np.ndarray
+    kind: np.ndarray
+    first_mrr: np.ndarray
+    returned: np.ndarray
+    left: np.ndarray
+    entry: np.ndarray
+
+
+def spells(book: Ledger) -> Spells:
+    """The stretches of paid months of every customer, in the order of the ledger."""
+    size = book.customer.size
+    opens = np.flatnonzero((np.diff(book.customer, prepend=-1) != 0) | (np.diff(book.month, prepend=-2) != 1))
+    length = np.diff(opens, append=size)
+    customer, start = book.customer[opens], book.month[opens]
+    entry = np.zeros(opens.size, np.int32)
+    at_first = start == 0
+    entry[at_first] = NONE
+    if book.joined is not None:
+        joined = book.joined[customer[at_first]]
+        entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
+    returned = np.diff(customer, prepend=-1) == 0
+    return Spells(customer, start, length, book.kind[opens], book.mrr[opens], returned, start + length < book.months, entry)
+
+
+def movements(book: Ledger, runs: Spells) -> Movements:
+    """The sums of the bridge, by month and kind."""
+    shape = (book.months, len(book.kinds))
+
+    def by(month: np.ndarray, kind: np.ndarray, weight: np.ndarray | None = None) -> np.ndarray:
+        cell = month.astype(np.int64) * shape[1] + kind
+        return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
+
+    fresh = (runs.start > 0) & ~runs.returned
+    back = (runs.start > 0) & runs.returned
+    last = np.cumsum(runs.length)[runs.left] - 1
+    goes_on = np.ones(book.customer.size, bool)
+    goes_on[np.cumsum(runs.length) - runs.length] = False
+    now = np.flatnonzero(goes_on)
+    before, change = now - 1, book.mrr[now] - book.mrr[now - 1]
+    month, kind = book.month[now], book.kind[before]
+    moved = np.flatnonzero(change)
+    up = np.maximum(change[moved], 0)
+    return Movements(
+        by(book.month, book.kind), by(book.month, book.kind, book.mrr),
+        *(by(runs.start[some], runs.kind[some], weight) for some in (fresh, back) for weight in (None, runs.first_mrr[some])),
+        by(book.month[last] + 1, book.kind[last]), by(book.month[last] + 1, book.kind[last], book.mrr[last]),
+        by(month, kind, book.mrr[before]), by(month[moved], kind[moved], up), by(month[moved], kind[moved], up - change[moved]),
+    )  # fmt: skip
+
+
+def bridge(moves: Movements) -> dict[str, np.ndarray]:
+    """The bridge from the second month on, each column of shape (months - 1,): names as in a forecast.
+
+    opening + new + reactivation + expansion - contraction - churned = closing, and the same for customers.
+    """
+    total = {name: getattr(moves, name).sum(axis=1) for name in Movements.__slots__}
+    columns = (
+        total["closing"][:-1], total["new"][1:], total["returned"][1:], total["lost"][1:], total["closing"][1:],
+        total["closing_mrr"][:-1], total["new_mrr"][1:], total["returned_mrr"][1:], total["expansion_mrr"][1:],
+        total["contraction_mrr"][1:], total["churned_mrr"][1:], total["closing_mrr"][1:],
+    )  # fmt: skip
+    return dict(zip(COLUMNS, columns, strict=True))
+
+
+def bridge_frame(book: Ledger, moves: Movements) -> Any:
+    """The bridge as a pandas table, one row a month, as `growth.to_frame` makes of a forecast."""
+    import pandas as pd
+
+    months = pd.period_range(str(book.first_month + 1), periods=book.months - 1, freq="M", name="month")
+    return pd.DataFrame(bridge(moves), index=months)
+
+
+def triangles(book: Ledger, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
+    """Customers and MRR by cohort (row: month of joining or coming back) and age (column); 0 where nobody is.
+
+    Both of shape (months, months). Row 0 holds those on board in month 0, whenever they joined.
+    """
+    start = np.repeat(runs.start, runs.length)
+    cell = start.astype(np.int64) * book.months + (book.month - start)
+    shape = (book.months, book.months)
+    size = book.months**2
+    return np.bincount(cell, minlength=size).reshape(shape).astype(float), np.bincount(cell, book.mrr, minlength=size).reshape(shape)

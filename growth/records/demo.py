@@ -1,0 +1,158 @@
+"""Demo records: the billing rows of an invented business, made from known parameters so that measuring can be checked.
+
+Fernhollow Studio Planner and all its customers are invented. The same seed gives the same rows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+COLUMNS = ("customer", "date", "amount", "months", "plan", "currency")
+
+
+@dataclass(frozen=True, slots=True)
+class DemoBusiness:
+    """What the rows are made from; shares are fractions a month.
+
+    signups: mean sign-ups a month, Poisson, growing by monthly_growth_rate. Of them conversion_rate pay, delay_shares
+    in the month of the sign-up and the months after. yearly_share of those who pay choose the yearly plan, where
+    renewal_rate renew each year. Monthly customers leave by the sBG curve with alpha and beta, or at a constant rate
+    where alpha is 0 (then beta is that rate). Prices of those who stay go up by a quarter with probability rise, down by a
+    fifth with probability fall. comeback_rate of monthly customers who left come back after comeback_months.
+    """
+
+    months: int = 36
+    first_month: str = "2024-01"
+    signups: float = 25.0
+    monthly_growth_rate: float = 0.0
+    conversion_rate: float = 0.4
+    delay_shares: tuple[float, ...] = (0.6, 0.4)
+    yearly_share: float = 0.25
+    renewal_rate: float = 0.8
+    alpha: float = 0.8
+    beta: float = 12.0
+    price: float = 29.0
+    yearly_price: float = 290.0
+    rise: float = 0.02
+    fall: float = 0.01
+    comeback_rate: float = 0.1
+    comeback_months: int = 3
+    refund_rate: float = 0.005
+
+    @property
+    def monthly_expansion_rate(self) -> float:
+        """Expected share of the MRR of those who stay that is gained in a month."""
+        return self.rise * 0.25
+
+    @property
+    def monthly_contraction_rate(self) -> float:
+        """Expected share of the MRR of those who stay that is given up in a month."""
+        return self.fall * 0.2
+
+
+def demo_rows(business: DemoBusiness, *, seed: int) -> dict[str, np.ndarray]:
+    """The charge rows as columns of equal length, in the order of their dates.
+
+    customer: whole numbers from 0; date: datetime64[D]; amount: major units, negative for refunds, 0 for a trial;
+    months: whole months paid for; plan: text. A customer's every charge falls on the day of the first.
+
+    >>> rows = demo_rows(DemoBusiness(months=6), seed=1)
+    >>> sorted(rows)
+    ['amount', 'customer', 'date', 'months', 'plan']
+    """
+    random = np.random.default_rng(seed)
+    last = business.months - 1
+    expected = business.signups * (1 + business.monthly_growth_rate) ** np.arange(business.months)
+    signed_up = np.repeat(np.arange(business.months), random.poisson(expected))
+    day = random.integers(0, 28, signed_up.size)
+    delay = random.choice(len(business.delay_shares), signed_up.size, p=business.delay_shares)
+    pays = (random.random(signed_up.size) < business.conversion_rate) & (signed_up + delay <= last)
+    customer = np.flatnonzero(pays)
+    yearly = random.random(customer.size) < business.yearly_share
+    parts = [
+        _part(np.arange(signed_up.size), signed_up, np.zeros(signed_up.size), 1, "Studio"),
+        *_yearly(business, random, customer[yearly], (signed_up + delay)[customer[yearly]]),
+        *_monthly(business, random, customer[~yearly], (signed_up + delay)[customer[~yearly]]),
+    ]
+    rows = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    order = np.lexsort((rows["customer"], day[rows["customer"]], rows["month"]))
+    rows = {name: values[order] for name, values in rows.items()}
+    month = rows.pop("month") + np.datetime64(business.first_month, "M")
+    rows["date"] = month.astype("datetime64[D]") + day[rows["customer"]]
+    return rows
+
+
+def demo_table(business: DemoBusiness, *, seed: int) -> Any:
+    """The rows as a pyarrow Table, identifiers and currency as text: what `growth records-demo` writes."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    rows = demo_rows(business, seed=seed)
+    numbers = np.arange(rows["customer"].max(initial=0) + 1)
+    names = pa.array([f"studio-{number:07d}" for number in numbers.tolist()])
+    return pa.table(
+        {
+            "customer": names.take(pa.array(rows["customer"])),
+            "date": pa.array(rows["date"]),
+            "amount": pc.round(pa.array(rows["amount"]), 2),
+            "months": pa.array(rows["months"].astype(np.int16)),
+            "plan": pa.array(rows["plan"]),
+            "currency": pa.array(np.full(rows["date"].size, "EUR")),
+        }
+    )
+
+
+def _yearly(business: DemoBusiness, random: np.random.Generator, customer: np.ndarray, start: np.ndarray) -> list[dict]:
+    years = random.geometric(max(1 - business.renewal_rate, 1e-9), customer.size)
+    who, age = _runs(np.minimum(years, (business.months - 1 - start) // 12 + 1))
+    change = _steps(random, age, 12 * business.rise, 12 * business.fall)
+    return [_part(customer[who], start[who] + 12 * age, business.yearly_price * change, 12, "Studio")]
+
+
+def _monthly(business: DemoBusiness, random: np.random.Generator, customer: np.ndarray, start: np.ndarray) -> list[dict]:
+    parts = []
+    price = np.full(customer.size, business.price)
+    while customer.size:
+        if business.alpha:
+            leaving = np.clip(random.beta(business.alpha, business.beta, customer.size), 1e-9, 1)
+        else:
+            leaving = np.full(customer.size, business.beta)
+        stay = random.geometric(leaving)
+        seen = np.minimum(stay, business.months - start)
+        who, age = _runs(seen)
+        amount = price[who] * _steps(random, age, business.rise, business.fall)
+        parts.append(_part(customer[who], start[who] + age, amount, 1, "Studio"))
+        refund = random.random(who.size) < business.refund_rate  # half of the month's charge, on the same day
+        parts.append(_part(customer[who][refund], (start[who] + age)[refund], -np.round(amount[refund] / 2, 2), 1, "Studio"))
+        back = start + stay - 1 + business.comeback_months
+        again = (random.random(customer.size) < business.comeback_rate) & (back < business.months)
+        price = amount[np.cumsum(seen) - 1][again]
+        customer, start = customer[again], back[again]
+    return parts
+
+
+def _runs(lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """For runs of the given lengths: which run each element belongs to, and its place within it from 0."""
+    who = np.repeat(np.arange(lengths.size), lengths)
+    return who, np.arange(who.size) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+
+
+def _steps(random: np.random.Generator, age: np.ndarray, rise: float, fall: float) -> np.ndarray:
+    """The factor on the first price, age by age within each run: 1 at age 0, then up by 1/4, down by 1/5, or as it was."""
+    draw = random.random(age.size)
+    up = (draw < rise).astype(int) - ((draw >= rise) & (draw < rise + fall))
+    up[age == 0] = 0
+    total = np.cumsum(up)
+    starts = np.flatnonzero(age == 0)
+    return 1.25 ** (total - np.repeat(total[starts], np.diff([*starts, age.size])))
+
+
+def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: int, plan: str) -> dict[str, np.ndarray]:
+    size = customer.size
+    return {
+        "customer": customer, "month": month, "amount": np.round(amount, 2),
+        "months": np.full(size, months), "plan": np.full(size, plan),
+    }  # fmt: skip

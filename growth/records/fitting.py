@@ -1,0 +1,220 @@
+"""Churn curves fitted to a table of customers at risk and leaving by age: maximum likelihood.
+
+For a curve with churn h(a) the log-likelihood is the sum over ages of d(a) ln h(a) + (n(a) - d(a)) ln(1 - h(a)): customers
+still on board (right censoring) and customers who came under watch late (left truncation) are in the numbers at risk n(a).
+The curves are those of the engine. Source: Cox and Oakes, "Analysis of Survival Data" (1984), chapter 3; for the
+shifted-beta-geometric Fader and Hardie (2007), Journal of Interactive Marketing 21(1), appendix.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from growth.engine.curves import churn_by_age
+from growth.records.intervals import Z95, wilson
+from growth.records.survival import RiskTable
+from growth.scenario.churn import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
+
+SECTIONS = {"constant": ConstantChurn, "early_late": EarlyLateChurn, "sbg": ShiftedBetaGeometric, "bdw": BetaDiscreteWeibull}
+FEW_LEAVERS = 10  # below this many, or
+FEW_MONTHS = 100  # below this many customer-months at risk, only constant churn is fitted
+BOUNDS = {"alpha": (1e-3, 1e3), "beta": (1e-3, 1e3), "shape": (0.1, 3.0)}
+PLAINER_BY = 2.0  # AIC by which a curve with more parameters has to be better than a plainer one
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit:
+    """One fitted curve.
+
+    curve: its name in a scenario; values: its parameters as a scenario has them (early_months included).
+    standard_errors, low, high: of the estimated parameters, by name; the interval is symmetric on the scale of the fit.
+    scaled, covariance: the estimates and their covariance on that scale (ln for alpha, beta, shape; logit for rates), for draws.
+    parameters: how many were estimated. at_edge: an estimate lies at the edge of its range, so that errors mean little.
+    """
+
+    curve: str
+    values: dict[str, float]
+    standard_errors: dict[str, float]
+    low: dict[str, float]
+    high: dict[str, float]
+    scaled: np.ndarray
+    covariance: np.ndarray
+    log_likelihood: float
+    parameters: int
+    at_edge: bool = False
+
+    @property
+    def aic(self) -> float:
+        """Akaike's information criterion, 2 k - 2 ln L."""
+        return 2 * self.parameters - 2 * self.log_likelihood
+
+    @property
+    def section(self) -> Any:
+        """The curve as a section of a scenario."""
+        return SECTIONS[self.curve](curve=self.curve, **self.values)
+
+    def churn(self, ages: np.ndarray) -> np.ndarray:
+        """h(a) at these ages, shape (ages,)."""
+        return churn_by_age(self.section, ages=np.asarray(ages))[:, 0]
+
+    def survival(self, ages: np.ndarray) -> np.ndarray:
+        """S(a) at the ages 1, 2, 3, ..., shape (ages,)."""
+        return np.cumprod(1 - self.churn(ages))
+
+
+def log_likelihood(churn: np.ndarray, table: RiskTable) -> float:
+    """The sum of d ln h + (n - d) ln(1 - h); minus infinity where a curve rules out what happened."""
+    d, stayed = table.left, table.at_risk - table.left
+    with np.errstate(divide="ignore", invalid="ignore"):
+        terms = np.where(d > 0, d * np.log(churn), 0.0) + np.where(stayed > 0, stayed * np.log1p(-churn), 0.0)
+    return float(terms.sum())
+
+
+def fit_constant(table: RiskTable) -> Fit:
+    """c = leavers / customer-months at risk, with Wilson's interval.
+
+    >>> fit_constant(RiskTable(np.array([60, 40]), np.array([5, 0]))).values
+    {'monthly_churn_rate': 0.05}
+    """
+    leavers, months = float(table.left.sum()), float(table.at_risk.sum())
+    rate = leavers / months if months else 0.0
+    return _rates("constant", table, {"monthly_churn_rate": (leavers, months)}, {"monthly_churn_rate": rate})
+
+
+def fit_early_late(table: RiskTable, *, longest: int = 12) -> Fit | None:
+    """One rate for ages 1..m, another after; m is chosen from 1..longest by likelihood and counts as a parameter.
+
+    None where no age splits the data into two parts with somebody at risk.
+    """
+    best = None
+    for months in range(1, min(longest, table.at_risk.size - 1) + 1):
+        parts = {
+            "early_monthly_churn_rate": (float(table.left[:months].sum()), float(table.at_risk[:months].sum())),
+            "late_monthly_churn_rate": (float(table.left[months:].sum()), float(table.at_risk[months:].sum())),
+        }
+        if all(of > 0 for _, of in parts.values()):
+            values = {name: count / of for name, (count, of) in parts.items()} | {"early_months": months}
+            fit = _rates("early_late", table, parts, values, extra=1)
+            best = fit if best is None or fit.log_likelihood > best.log_likelihood else best
+    return best
+
+
+def fit_sbg(table: RiskTable) -> Fit:
+    """alpha and beta of the shifted-beta-geometric."""
+    return _by_search("sbg", table, ("alpha", "beta"), [(1.0, 10.0), (0.7, 1.5), (5.0, 100.0)])
+
+
+def fit_bdw(table: RiskTable) -> Fit:
+    """alpha, beta and shape of the beta-discrete-Weibull; starts from the sBG, which is its case of shape 1."""
+    plain = fit_sbg(table).values
+    starts = [(plain["alpha"], plain["beta"], shape) for shape in (1.0, 0.7, 1.4)]
+    return _by_search("bdw", table, ("alpha", "beta", "shape"), starts)
+
+
+def fit_all(table: RiskTable) -> tuple[Fit, ...]:
+    """Every curve the data are enough for, plainest first: constant alone below 10 leavers or 100 customer-months."""
+    if enough(table):
+        return tuple(fit for fit in (fit_constant(table), fit_early_late(table), fit_sbg(table), fit_bdw(table)) if fit)
+    return (fit_constant(table),)
+
+
+def enough(table: RiskTable) -> bool:
+    """Whether the data can tell one curve from another."""
+    return table.left.sum() >= FEW_LEAVERS and table.at_risk.sum() >= FEW_MONTHS and table.at_risk.size > 2
+
+
+def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
+    """The curve to use, and why: the lowest AIC, unless a plainer curve is within 2 of it; curves at an edge are passed over."""
+    leavers, months = int(table.left.sum()), int(table.at_risk.sum())
+    seen = f"{leavers:,} left in {months:,} customer-months"
+    if len(fits) == 1:
+        fit = fits[0]
+        if leavers < 5:
+            fit = _cautious(table)
+            return fit, f"{seen}: too few to fit a curve; constant churn at the middle of its Wilson interval"
+        return fit, f"{seen}: too few to tell one curve from another; constant churn"
+    usable = [fit for fit in fits if not fit.at_edge]
+    least = min(fit.aic for fit in usable)
+    chosen = next(fit for fit in sorted(usable, key=lambda fit: (fit.parameters, fit.aic)) if fit.aic <= least + PLAINER_BY)
+    gain = fits[0].aic - chosen.aic
+    if chosen.curve == "constant":
+        return chosen, f"{seen}; no curve is better than constant churn by more than {PLAINER_BY:.0f} in AIC"
+    ages = np.array([1, min(12, table.at_risk.size)])
+    first, later = chosen.churn(ages)
+    return chosen, (
+        f"{seen}; AIC {chosen.aic:,.1f}, {gain:,.1f} below constant churn; churn goes from {first:.1%} at 1 month to "
+        f"{later:.1%} at {ages[1]} months"
+    )  # fmt: skip
+
+
+def _rates(curve: str, table: RiskTable, parts: dict[str, tuple[float, float]], values: dict, extra: int = 0) -> Fit:
+    ends = {name: wilson(*part) for name, part in parts.items()}
+    shares = np.array([(count + 0.5) / (of + 1) for count, of in parts.values()])  # keeps the logit finite at 0 and 1
+    sizes = np.array([of for _, of in parts.values()])
+    fit = Fit(
+        curve, values,
+        {name: float(np.sqrt(values[name] * (1 - values[name]) / max(of, 1))) for name, (_, of) in parts.items()},
+        {name: float(low) for name, (low, _) in ends.items()}, {name: float(high) for name, (_, high) in ends.items()},
+        np.log(shares / (1 - shares)), np.diag(1 / ((sizes + 1) * shares * (1 - shares))), 0.0, len(parts) + extra,
+    )  # fmt: skip
+    likelihood = log_likelihood(fit.churn(table.ages), table) if table.at_risk.size else 0.0
+    return Fit(**{name: getattr(fit, name) for name in Fit.__slots__} | {"log_likelihood": likelihood})
+
+
+def _cautious(table: RiskTable) -> Fit:
+    months = float(table.at_risk.sum())
+    leavers = (float(table.left.sum()) + Z95**2 / 2) * months / (months + Z95**2)
+    fit = fit_constant(table)
+    rate = leavers / months if months else 0.04
+    return Fit(**{name: getattr(fit, name) for name in Fit.__slots__} | {"values": {"monthly_churn_rate": rate}})
+
+
+def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: list[tuple[float, ...]]) -> Fit:
+    from scipy.optimize import minimize
+
+    ages, section = table.ages, SECTIONS[curve]
+    bounds = [tuple(np.log(BOUNDS[name])) for name in names]
+
+    def loss(scaled: np.ndarray) -> float:
+        values = np.exp(np.clip(scaled, *np.transpose(bounds)))
+        churn = churn_by_age(section.model_construct(curve=curve, **dict(zip(names, values, strict=True))), ages=ages)[:, 0]
+        return -log_likelihood(np.clip(churn, 1e-300, 1 - 1e-15), table)
+
+    found = min((minimize(loss, np.log(start), method="L-BFGS-B", bounds=bounds) for start in starts), key=lambda one: one.fun)
+    found = minimize(loss, found.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-8, "fatol": 1e-9, "maxiter": 2000})
+    covariance = _inverse(_curvature(loss, found.x))
+    error = np.sqrt(np.diag(covariance))
+    values = np.exp(found.x)
+    edge = any(min(abs(x - low), abs(x - high)) < 1e-3 for x, (low, high) in zip(found.x, bounds, strict=True))
+    return Fit(
+        curve, _named(names, values), _named(names, values * error), _named(names, np.exp(found.x - Z95 * error)),
+        _named(names, np.exp(np.minimum(found.x + Z95 * error, 50))), found.x, covariance, -float(found.fun), len(names),
+        edge or not np.isfinite(error).all() or bool((error > 5).any()),
+    )  # fmt: skip
+
+
+def _named(names: tuple[str, ...], values: np.ndarray) -> dict[str, float]:
+    return dict(zip(names, values.tolist(), strict=True))
+
+
+def _curvature(function: Any, at: np.ndarray, step: float = 1e-3) -> np.ndarray:
+    """The matrix of second derivatives, by central differences."""
+    size = at.size
+    moves = np.eye(size) * step
+    matrix = np.empty((size, size))
+    for i in range(size):
+        for j in range(size):
+            corners = [function(at + a * moves[i] + b * moves[j]) for a in (1, -1) for b in (1, -1)]
+            matrix[i, j] = (corners[0] - corners[1] - corners[2] + corners[3]) / (4 * step**2)
+    return matrix
+
+
+def _inverse(matrix: np.ndarray) -> np.ndarray:
+    try:
+        inverse = np.linalg.inv(matrix)
+    except np.linalg.LinAlgError:
+        return np.full(matrix.shape, np.inf)
+    return inverse if (np.diag(inverse) > 0).all() else np.full(matrix.shape, np.inf)

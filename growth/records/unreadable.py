@@ -1,0 +1,57 @@
+"""What could not be read of the records: each kind counted, with its first lines. No value of a row is ever shown."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+
+from growth.errors import GrowthError, Problem
+
+FIRST_LINES = 5  # how many lines of each kind are named
+
+
+class RecordsError(GrowthError):
+    """Records that cannot be used: a column that is missing, rows that cannot be read, currencies without a rate."""
+
+
+@dataclass(slots=True)
+class Unreadable:
+    """Counts of the rows left out, by kind, with the first lines of each. Lines count from 1; the header is line 1.
+
+    >>> rows = Unreadable()
+    >>> rows.add("no customer", 7)
+    >>> rows.add("no customer", 9)
+    >>> str(rows)
+    'no customer: 2 rows, first in lines 7, 9'
+    """
+
+    counts: Counter[str] = field(default_factory=Counter)
+    lines: dict[str, list[int]] = field(default_factory=dict)
+
+    def add(self, kind: str, line: int) -> None:
+        """Count one row of this kind, found in this line."""
+        self.counts[kind] += 1
+        first = self.lines.setdefault(kind, [])
+        if len(first) < FIRST_LINES:
+            first.append(line)
+
+    @property
+    def total(self) -> int:
+        """How many rows could not be read."""
+        return sum(self.counts.values())
+
+    def stop_above(self, leave_out: int, *, file: str) -> None:
+        """Raise RecordsError where more rows than `leave_out` could not be read, with a problem for each kind."""
+        if self.total <= leave_out:
+            return
+        advice = f"Mend them, or leave them out knowingly: --leave-out {self.total}."
+        summary = Problem("", f"at most {leave_out} unreadable rows may be left out", f"{self.total}", advice)
+        kinds = [Problem("", line, line=self.lines[kind][0]) for kind, line in self._described()]
+        raise RecordsError([summary, *kinds], file=file)
+
+    def _described(self) -> list[tuple[str, str]]:
+        return [(kind, f"{kind}: {count} row{'s' if count > 1 else ''}, first in line{'s' if count > 1 else ''} "
+                 + ", ".join(map(str, self.lines[kind]))) for kind, count in self.counts.most_common()]  # fmt: skip
+
+    def __str__(self) -> str:
+        return "\n".join(text for _, text in self._described())
