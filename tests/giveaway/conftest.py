@@ -1,4 +1,4 @@
-"""The published demo page, once a session, and Chromium to open it in."""
+"""The published demo page, once a session, and a way to open pages."""
 
 from __future__ import annotations
 
@@ -21,16 +21,6 @@ def page_file(demo, tmp_path_factory) -> Path:
     return publish(demo, to=tmp_path_factory.mktemp("published"))
 
 
-@pytest.fixture(scope="session")
-def browser():
-    from calculator_page import CHROMIUM, chromium
-
-    if CHROMIUM is None:
-        pytest.skip("needs chromium")
-    with chromium() as running:
-        yield running
-
-
 @pytest.fixture
 def open_page(browser):
     """open_page(file, **context) -> a page; `complaints` collects console errors, page errors, dialogs and requests."""
@@ -40,7 +30,9 @@ def open_page(browser):
         contexts.append(browser.new_context(**context))
         page = contexts[-1].new_page()
         page.complaints = []
-        page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))
+        page.on(
+            "console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text)
+        )
         page.on("pageerror", lambda error: page.complaints.append(str(error)))
         page.on("dialog", lambda dialog: (page.complaints.append(f"dialog {dialog.message}"), dialog.dismiss()))
         page.on("request", lambda request: page.complaints.append(request.url) if page.opened else None)
