@@ -1,7 +1,7 @@
 """The words of a giveaway: the `giveaway` part of a scenario file, validated.
 
-The trade's recipe (common practice, no source): one specific question, proof by quotation and detail that the writer knows the
-reader's case, one answer, one plain invitation.
+The trade's recipe (common practice, no source): one specific question, proof by quotation and detail that the writer
+knows the reader's case, one answer, one plain invitation.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
-from growth.scenario.file import load_document, load_scenario, validate
+from growth.scenario.file import load_document, validate
 from growth.scenario.section import Name, Section, Text, broken
 
 Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
@@ -28,7 +28,8 @@ CONSENT = (
 )
 CAUTIONS = (
     "This is a forecast, not advice and not a promise. It shows what follows from the numbers above and nothing else.",
-    "It works with averages. With few customers, single months will differ a lot: three may leave at once, or none for a season.",
+    "It works with averages. With few customers, single months will differ a lot: three may leave at once, or none for "
+    "a season.",
     "It does not know your market, a new rival, your health, or what you will change next month.",
     "Questions of tax, accounting, contracts and law belong to your local rules and to people licensed to answer them.",
 )
@@ -40,7 +41,11 @@ def _address(value: str) -> str:
     local = parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1", "::1")
     odd = any(character in value for character in " \t\r\n\"'<>\\^`{|};,") or not value.isascii()
     try:
-        whole = bool(re.fullmatch(r"[a-z0-9.:-]+", parts.hostname or "")) and parts.username is None and (parts.port is None or parts.port > 0)
+        whole = (
+            bool(re.fullmatch(r"[a-z0-9.:-]+", parts.hostname or ""))
+            and parts.username is None
+            and (parts.port is None or parts.port > 0)
+        )
     except ValueError:
         whole = False
     if odd or not whole or not (parts.scheme == "https" or local):
@@ -66,7 +71,8 @@ class Case(Section):
 
 
 class Invitation(Section):
-    """The one invitation. With form_address a form posts the e-mail address there; without it there is a plain link or only text."""
+    """The one invitation. With form_address a form posts the e-mail address there; without it there is a plain link, or
+    only text."""
 
     text: Text
     button: Name = "Send it to me"
@@ -84,7 +90,8 @@ class Invitation(Section):
 
 
 class Giveaway(Section):
-    """One giveaway. `name` names the page's file and is sent with every sign-up, so that each can be traced to its piece."""
+    """One giveaway. `name` names the page's file and is sent with every sign-up, so that each can be traced to its
+    piece."""
 
     name: Slug
     question: Annotated[Text, Field(min_length=10)]
@@ -96,11 +103,12 @@ class Giveaway(Section):
 
 
 def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
-    """The validated words of a file, of a mapping (with or without the root key), or a plain question where there are none.
+    """The validated words of a file or of a mapping (with or without the root key); without any, a plain question.
 
     Raises ScenarioError that lists every problem with its line.
 
-    >>> scenario = load_scenario({"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}})
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> load_giveaway(None, scenario=scenario).question
     'How big can Fernhollow get?'
     """

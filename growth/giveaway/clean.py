@@ -12,8 +12,15 @@ import bleach
 from growth.errors import PublishError
 
 ELEMENTS = frozenset(
-    "a abbr b blockquote br button caption code dd del details div dl dt em figcaption figure form h1 h2 h3 h4 h5 h6 header hr i img "
-    "input label li ol p pre s section small span strong sub summary sup table tbody td tfoot th thead tr u ul".split()
+    word
+    for words in (
+        "header section h1 h2 h3 h4 h5 h6 p br hr div span",
+        "a abbr b code del em i pre s small strong sub sup u",
+        "blockquote details dd dl dt figcaption figure img li ol summary ul",
+        "caption table tbody td tfoot th thead tr",
+        "button form input label",
+    )
+    for word in words.split()
 )
 ATTRIBUTES = {
     "*": {"class", "id", "title", "lang", "role", "aria-label", "aria-labelledby", "aria-describedby"},
@@ -33,19 +40,23 @@ _CODE = re.compile(r"<(script|style)\b.*?</\1\s*>", re.DOTALL | re.IGNORECASE)
 def clean(html: str, *, cell: int) -> str:
     """The harmless part of a cell's HTML; scripts, styles, handlers and odd links are left out.
 
-    cell: the cell's number, from 1, for the error. Raises PublishError for a picture that lies elsewhere: a page asks no
-    other host, so it would be missing.
+    cell: the cell's number, from 1, for the error. Raises PublishError for a picture that lies elsewhere: a page asks
+    no other host, so it would be missing.
 
     >>> clean('<p onclick="go()">Nine <a href="javascript:go()">studios</a><script>go()</script></p>', cell=1)
     '<p>Nine <a>studios</a></p>'
     """
     kept = bleach.clean(
-        _CODE.sub("", html), tags=ELEMENTS, attributes=_allowed, protocols=("https", "http", "mailto", "data"), strip=True
+        _CODE.sub("", html),
+        tags=ELEMENTS,
+        attributes=_allowed,
+        protocols=("https", "http", "mailto", "data"),
+        strip=True,
     )
     if re.search(r"<img(?![^>]* src=)", kept):
         raise PublishError(
-            f"cell {cell} of the notebook shows a picture that lies elsewhere, and a page asks no other host for anything. "
-            "Show it as the output of a code cell."
+            f"cell {cell} of the notebook shows a picture that lies elsewhere, and a page asks no other host for "
+            "anything. Show it as the output of a code cell."
         )
     return kept
 

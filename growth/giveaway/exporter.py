@@ -1,7 +1,7 @@
 """From an executed giveaway notebook to one self-contained page: an nbconvert exporter, named "giveaway".
 
-The page asks no other host for anything. Its content policy, in a meta tag, allows its own one script and one style by their
-hashes, and a form to post to the invitation's address alone.
+The page asks no other host for anything. Its content policy, in a meta tag, allows its own one script and one style by
+their hashes, and a form to post to the invitation's address alone.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from nbconvert.filters import markdown2html
 from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, script, style, table_html
+from growth.calculator.words import number, percent
 from growth.engine import forecast
 from growth.errors import PublishError
 from growth.giveaway.clean import clean
@@ -29,6 +30,11 @@ from growth.scenario.file import load_scenario
 
 _HERE = Path(__file__).parent / "template"
 NOTE = "note"  # tag of cells that speak to the consultant, not to the reader
+LIVE = {  # outputs that need scripts of their own, in the words of an error
+    PAGE_DATA: "a second calculator",
+    "application/vnd.plotly.v1+json": "a Plotly figure",
+    "application/vnd.jupyter.widget-view+json": "a live widget",
+}
 
 # Mounts the one calculator of the page; what stands in its place with scripts off is replaced.
 BOOT = """
@@ -40,9 +46,10 @@ BOOT = """
 
 
 class GiveawayExporter(Exporter):
-    """`jupyter nbconvert --to giveaway NOTEBOOK`: every output and every Markdown cell without the tag "note", in order.
+    """`jupyter nbconvert --to giveaway NOTEBOOK`: every output and every Markdown cell, in order.
 
-    Code is left out. Raises PublishError where a cell holds an error, or where the notebook has not been run.
+    Code is left out, and so are cells with the tag "note". Raises PublishError where a cell holds an error or shows
+    what needs a script of its own, and where the notebook has not been run.
     """
 
     export_from_notebook = "Giveaway page"
@@ -78,20 +85,42 @@ def page_html(notebook: Any) -> str:
             else:
                 pieces.append(_shown(bundle, index))
     if not facts or data is None:
-        raise PublishError("the notebook has not been run, or shows no question and no calculator: there is nothing to publish")
+        raise PublishError(
+            "the notebook has not been run, or shows no question and no calculator: there is nothing to publish"
+        )
     return _page(facts, [piece for piece in pieces if piece.strip()], data)
 
 
 def _calculator(data: dict) -> str:
-    """The calculator's place in the page, holding the worked answer and the table for readers with scripts off."""
-    result = forecast(load_scenario({"scenario": data["scenario"]}))
-    off = '<noscript><p class="scripts-off">Scripts are off, so the sliders are not here. The worked answer and its table are.</p></noscript>'
-    inner = answer_html(result, locale=data["locale"]) + off + table_html(result, locale=data["locale"])
+    """The calculator's place in the page; with scripts off the worked answer, its numbers and the table stand there."""
+    locale, scenario = data["locale"], load_scenario({"scenario": data["scenario"]})
+    result = forecast(scenario)
+    numbers = "".join(
+        f"<li>{escape(_assumption(control, data['scenario'], locale))}</li>" for control in data["controls"]
+    )
+    off = f"<p>Scripts are off, so the sliders are not here. The numbers behind the answer are:</p><ul>{numbers}</ul>"
+    off = f'<noscript class="scripts-off">{off}</noscript>'
+    inner = answer_html(result, locale=locale) + off + table_html(result, locale=locale)
     return f'<section id="calculator" class="growth-calculator" aria-label="Calculator">{inner}</section>'
 
 
+def _assumption(control: dict, scenario: dict, locale: str) -> str:
+    """One assumption as a line of text: its label, its number, its unit."""
+    value: Any = scenario
+    for key in control["path"].split("."):
+        value = value[int(key) if isinstance(value, list) else key]
+    shown = percent(value, locale) if control["share"] else f"{number(value, locale, 2)} {control['suffix']}"
+    return f"{control['label']}: {shown.strip()}"
+
+
 def _shown(bundle: dict, cell: int) -> str:
-    """The richest form of an output that a page without scripts of its own can show."""
+    """The richest form of an output that a page with no script but its own can show; "" for plain text alone."""
+    for kind, words in LIVE.items():
+        if kind in bundle:
+            fix = f'Show a picture of it, or give the cell the tag "{NOTE}" to leave it out.'
+            raise PublishError(
+                f"cell {cell} of the notebook shows {words}, and a page has room for one calculator. {fix}"
+            )
     if "text/html" in bundle:
         return clean(_joined(bundle["text/html"]), cell=cell)
     words = escape(_joined(bundle.get("text/plain", "")))  # what the picture says to those who do not see it
@@ -128,7 +157,9 @@ def _page(facts: dict, pieces: list[str], data: dict) -> str:
 
 @cache
 def _template() -> Any:
-    return Environment(loader=FileSystemLoader(_HERE), autoescape=True, trim_blocks=True, lstrip_blocks=True).get_template("page.html.j2")
+    return Environment(
+        loader=FileSystemLoader(_HERE), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    ).get_template("page.html.j2")
 
 
 def _hash(text: str) -> str:
@@ -137,8 +168,14 @@ def _hash(text: str) -> str:
 
 def _json(data: dict) -> str:
     """JSON that no HTML parser can read as anything else."""
-    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
+    return (
+        text.replace("<", "\\u003c")
+        .replace(">", "\\u003e")
+        .replace("&", "\\u0026")
+        .replace("\u2028", "\\u2028")
+        .replace("\u2029", "\\u2029")
+    )
 
 
 def _source(address: str) -> str:

@@ -16,8 +16,8 @@ STEP = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Leaning:
-    """label: the control's words. lower, higher: relative change of the last month's MRR with the assumption a tenth lower and
-    a tenth higher, as fractions; None where that value is not valid."""
+    """label: the control's words. lower, higher: relative change of the last month's MRR with the assumption a tenth
+    lower and a tenth higher, as fractions; None where that value is not valid."""
 
     label: str
     lower: float | None
@@ -30,10 +30,10 @@ class Leaning:
 
 
 def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
-    """Every assumption with a control (but for the months ahead and the goal), the one that moves the answer most first.
+    """Every assumption with a control, but for the months ahead and the goal; what moves the answer most comes first.
 
-    >>> business = {"business": "Fernhollow", "opening": {"customers": 40, "mrr": 1160}, "pay": {"plans": [{"name": "Studio",
-    ...     "monthly_price": 29}]}}
+    >>> business = {"business": "Fernhollow", "opening": {"customers": 40, "mrr": 1160},
+    ...     "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}}
     >>> [(one.label, round(one.lower, 3)) for one in leanings(load_scenario(business))][:2]
     [('Customers leaving each month', 0.161), ('What they pay in all', -0.1)]
     """
@@ -54,7 +54,9 @@ def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
             except GrowthError:  # a tenth more would leave the valid range
                 changes.append(None)
         found.append(Leaning(control["label"], *changes))
-    return sorted((one for one in found if one.size > 1e-6), key=lambda one: -round(one.size, 6))  # equal ones in the order of the form
+    return sorted(
+        (one for one in found if one.size > 1e-6), key=lambda one: -round(one.size, 6)
+    )  # equal ones in the order of the form
 
 
 def _moved(values: dict, path: str, factor: float) -> dict:

@@ -18,13 +18,17 @@ MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that 
 
 
 def publish(
-    source: str | Path, *, to: str | Path, notebook: str | Path | None = None, progress: Callable[..., None] | None = None
+    source: str | Path,
+    *,
+    to: str | Path,
+    notebook: str | Path | None = None,
+    progress: Callable[..., None] | None = None,
 ) -> Path:
     """Makes the page of a scenario file in the folder `to` and returns its path, `to`/<name of the giveaway>.html.
 
-    notebook: a giveaway notebook of one's own; None takes the one that comes along. progress(done=, of=, what=) is called as
-    the work goes on. An existing page is replaced only by a whole new one. Raises ScenarioError for a file that is not valid
-    and PublishError where the notebook fails, or the page is too heavy or cannot be written.
+    notebook: a giveaway notebook of one's own; None takes the one that comes along. progress(done=, of=, what=) is
+    called as the work goes on. An existing page is replaced only by a whole new one. Raises ScenarioError for a file
+    that is not valid, and PublishError where the notebook fails, or the page is too heavy or cannot be written.
     """
     tell = progress or (lambda **_: None)
     tell(done=0, of=3, what="checking the scenario")
@@ -50,13 +54,15 @@ def publish(
         folder.mkdir(parents=True, exist_ok=True)
         path = replace_file(folder / f"{giveaway.name}.html", page)
     except OSError as error:
-        raise PublishError(f"the page cannot be written: {error.strerror or error}. Nothing was changed.", file=str(folder)) from None
+        raise PublishError(
+            f"the page cannot be written: {error.strerror or error}. Nothing was changed.", file=str(folder)
+        ) from None
     tell(done=3, of=3, what="done")
     return path
 
 
 def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
-    """The notebook run by papermill with these parameters, as a notebook node. Raises PublishError that names the failed cell."""
+    """The notebook run by papermill with these parameters, as a node. Raises PublishError that names a failed cell."""
     import papermill
     from papermill.exceptions import PapermillException, PapermillExecutionError
 
@@ -64,12 +70,19 @@ def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
     with tempfile.TemporaryDirectory() as folder:
         try:
             return papermill.execute_notebook(
-                str(notebook), str(Path(folder) / notebook.name), parameters=parameters, cwd=str(notebook.parent),
-                progress_bar=False, kernel_name="python3", language="python",
+                str(notebook),
+                str(Path(folder) / notebook.name),
+                parameters=parameters,
+                cwd=str(notebook.parent),
+                progress_bar=False,
+                kernel_name="python3",
+                language="python",
                 extra_arguments=["--IPKernelApp.log_level=ERROR"],
             )
         except PapermillExecutionError as error:
-            raise PublishError(f"cell {error.cell_index} failed: {error.ename}: {error.evalue}", file=str(notebook)) from None
+            raise PublishError(
+                f"cell {error.cell_index} failed: {error.ename}: {error.evalue}", file=str(notebook)
+            ) from None
         except (PapermillException, ValueError, OSError) as error:
             raise PublishError(f"it cannot be run: {error}", file=str(notebook)) from None
 

@@ -17,17 +17,20 @@ from growth.giveaway.brief import CAUTIONS, Giveaway
 from growth.giveaway.leaning import leanings
 
 CENTS = 2
+MINUS = "\N{MINUS SIGN}"
 MOST_LEANINGS = 5
 BRIDGE = (  # series, sign, words
     ("opening_mrr", "", "MRR at the start"),
     ("new_mrr", "+", "new"),
     ("reactivation_mrr", "+", "came back"),
     ("expansion_mrr", "+", "expansion"),
-    ("contraction_mrr", "−", "contraction"),
-    ("churned_mrr", "−", "churn"),
+    ("contraction_mrr", MINUS, "contraction"),
+    ("churned_mrr", MINUS, "churn"),
     ("closing_mrr", "=", "MRR at the end"),
 )
-PAGE_FACTS = "application/vnd.growth.giveaway+json"  # the mime type under which a notebook holds what the page's head needs
+PAGE_FACTS = (
+    "application/vnd.growth.giveaway+json"  # the mime type under which a notebook holds what the page's head needs
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,9 @@ class Piece:
 def question(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     """The title, and what the page's head needs to know."""
     byline = f'<p class="byline">{escape(giveaway.byline)}</p>' if giveaway.byline else ""
-    invented = '<p class="invented">The business and all its numbers are invented.</p>' if forecast.scenario.invented else ""
+    invented = (
+        '<p class="invented">The business and all its numbers are invented.</p>' if forecast.scenario.invented else ""
+    )
     facts = {
         "name": giveaway.name,
         "question": giveaway.question,
@@ -59,7 +64,8 @@ def question(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) ->
 def case(giveaway: Giveaway) -> Piece:
     """The reader's case: quotations, then details."""
     quotations = "".join(
-        f"<figure class=\"quotation\"><blockquote><p>{escape(one.words)}</p></blockquote><figcaption>{escape(one.who)}</figcaption></figure>"
+        f'<figure class="quotation"><blockquote><p>{escape(one.words)}</p></blockquote>'
+        f"<figcaption>{escape(one.who)}</figcaption></figure>"
         for one in giveaway.case.quotations
     )
     details = "".join(f"<p>{escape(text)}</p>" for text in giveaway.case.details)
@@ -68,21 +74,34 @@ def case(giveaway: Giveaway) -> Piece:
 
 def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     """One month done by hand, each step with its numbers: the first month that opens with customers on board."""
-    scenario, currency = forecast.scenario, forecast.scenario.currency
+    scenario = forecast.scenario
     with_customers = np.flatnonzero(forecast.opening_customers > 0)
     t = int(with_customers[0]) if with_customers.size else 0
-    cash = lambda name: f"<strong>{escape(money(getattr(forecast, name)[t], currency, locale, CENTS))}</strong>"  # noqa: E731
-    people = lambda name: f"<strong>{escape(number(getattr(forecast, name)[t], locale))}</strong>"  # noqa: E731
+
+    def cash(name: str) -> str:
+        return f"<strong>{escape(money(getattr(forecast, name)[t], scenario.currency, locale, CENTS))}</strong>"
+
+    def people(name: str) -> str:
+        return f"<strong>{escape(number(getattr(forecast, name)[t], locale))}</strong>"
+
     steps = [
-        f"At the start {people('opening_customers')} customers are on board and pay {cash('opening_mrr')} a month in all. "
-        "That sum is the MRR, monthly recurring revenue; a yearly plan counts a twelfth."
+        f"At the start {people('opening_customers')} customers are on board and pay {cash('opening_mrr')} a month in "
+        "all. That sum is the MRR, monthly recurring revenue; a yearly plan counts a twelfth."
     ]
     if forecast.opening_customers[t] > 0:
         churn = percent(forecast.monthly_customer_churn_rate[t], locale)
-        steps.append(f"{people('lost_customers')} of them leave, {escape(churn)}. They had paid {cash('churned_mrr')}. This is churn.")
+        steps.append(
+            f"{people('lost_customers')} of them leave, {escape(churn)}. They had paid {cash('churned_mrr')}. "
+            "This is churn."
+        )
     if forecast.expansion_mrr[t] or forecast.contraction_mrr[t]:
-        less = f", and some pay less: {cash('contraction_mrr')}, called contraction" if forecast.contraction_mrr[t] else ""
-        steps.append(f"Of those who stay, some pay more: {cash('expansion_mrr')}. This is expansion, from upgrades and added seats{less}.")
+        less = (
+            f", and some pay less: {cash('contraction_mrr')}, called contraction" if forecast.contraction_mrr[t] else ""
+        )
+        steps.append(
+            f"Of those who stay, some pay more: {cash('expansion_mrr')}. This is expansion, from upgrades and added "
+            f"seats{less}."
+        )
     lag = " Some signed up in months before." if len(scenario.pay.delay_shares) > 1 else ""
     sent = f", {people('referred_sign_ups')} of them sent by customers" if forecast.referred_sign_ups[t] else ""
     steps.append(
@@ -96,10 +115,11 @@ def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     items = "".join(f"<li>{step}</li>" for step in steps)
     return Piece(
         f'<section class="worked" aria-labelledby="worked"><h2 id="worked">How it is worked out</h2>'
-        f"<p>Every month is the same small sum. Here is month {t + 1}, {escape(label)}, by hand, with the numbers that this page came with:"
-        f"</p><ol>{items}</ol>{_bridge(forecast, t, locale)}"
-        "<p>The next month starts where this one ended. Parts of a customer are averages, not people. As the business grows, the same share "
-        "leaving is more customers leaving, until as many leave as join: there growth stops.</p></section>"
+        f"<p>Every month is the same small sum. Here is month {t + 1}, {escape(label)}, by hand, with the numbers that "
+        f"this page came with:</p><ol>{items}</ol>{_bridge(forecast, t, locale)}"
+        "<p>The next month starts where this one ended. Parts of a customer are averages, not people. As the business "
+        "grows, the same share leaving is more customers leaving, until as many leave as join: there growth stops."
+        "</p></section>"
     )
 
 
@@ -112,31 +132,35 @@ def _bridge(forecast: Forecast, t: int, locale: str) -> str:
         f"<td>{escape(money(amount, forecast.scenario.currency, locale, CENTS))}</td></tr>"
         for sign, words, amount in amounts
     )
-    cents = [(-1 if sign in ("−", "=") else 1) * round(amount * 100) for sign, _, amount in amounts]
+    cents = [(-1 if sign in (MINUS, "=") else 1) * round(amount * 100) for sign, _, amount in amounts]
     rounded = ", each amount rounded" if sum(cents) else ""
-    return f'<table class="bridge"><caption>The MRR of month {t + 1} in one sum{rounded}</caption><tbody>{rows}</tbody></table>'
+    caption = f"<caption>The MRR of month {t + 1} in one sum{rounded}</caption>"
+    return f'<table class="bridge">{caption}<tbody>{rows}</tbody></table>'
 
 
 def cautions(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     """What this cannot know, with the assumptions that the answer leans on most, each a tenth off."""
     items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, *giveaway.cautions))
     return Piece(
-        f'<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">What this cannot know</h2><ul>{items}</ul>'
-        f"{_leans(forecast, locale)}</section>"
+        '<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">What this cannot know</h2>'
+        f"<ul>{items}</ul>{_leans(forecast, locale)}</section>"
     )
 
 
 def _leans(forecast: Forecast, locale: str) -> str:
     rows = "".join(
-        f'<tr><th scope="row">{escape(one.label)}</th><td>{_moves(one.lower, locale)}</td><td>{_moves(one.higher, locale)}</td></tr>'
+        f'<tr><th scope="row">{escape(one.label)}</th>'
+        f"<td>{_moves(one.lower, locale)}</td><td>{_moves(one.higher, locale)}</td></tr>"
         for one in leanings(forecast.scenario, locale)[:MOST_LEANINGS]
     )
     if not rows:
         return ""
     return (
-        "<p>The answer leans most on these. Each row moves one number by a tenth and leaves the others as they were; measure the first "
-        f'rows first.</p><table class="leans"><caption>What that does to the MRR of month {forecast.months}</caption><thead><tr>'
-        '<th scope="col">assumption</th><th scope="col">a tenth lower</th><th scope="col">a tenth higher</th></tr></thead>'
+        "<p>The answer leans most on these. Each row moves one number by a tenth and leaves the others as they were; "
+        'measure the first rows first.</p><table class="leans">'
+        f"<caption>What that does to the MRR of month {forecast.months}</caption><thead><tr>"
+        '<th scope="col">assumption</th><th scope="col">a tenth lower</th><th scope="col">a tenth higher</th>'
+        "</tr></thead>"
         f"<tbody>{rows}</tbody></table>"
     )
 
@@ -150,7 +174,7 @@ def _moves(change: float | None, locale: str) -> str:
 
 
 def invitation(giveaway: Giveaway) -> Piece:
-    """The one invitation: a form where there is an address for it, else a link, else the words alone; nothing where there is none."""
+    """The one invitation: a form where there is an address for it, else a link, else the words alone; or nothing."""
     wanted = giveaway.invitation
     if wanted is None:
         return Piece("")
@@ -160,10 +184,14 @@ def invitation(giveaway: Giveaway) -> Piece:
             f'<form method="post" action="{escape(wanted.form_address)}">'
             f'<input type="hidden" name="{escape(wanted.piece_field)}" value="{escape(giveaway.name)}">'
             f'<label for="invitation-email">Your e-mail address</label>'
-            f'<input type="email" id="invitation-email" name="{escape(wanted.email_field)}" required autocomplete="email">'
+            f'<input type="email" id="invitation-email" name="{escape(wanted.email_field)}" required '
+            'autocomplete="email">'
             f'<button type="submit">{escape(wanted.button)}</button>'
             f'<p class="consent">{escape(wanted.consent)} Local rules on e-mail and data protection apply.</p></form>'
         )
     elif wanted.link:
         way = f'<p><a href="{escape(wanted.link)}" rel="noopener">{escape(wanted.button)}</a></p>'
-    return Piece(f'<section class="invitation" aria-labelledby="invitation"><h2 id="invitation">{escape(wanted.text)}</h2>{way}</section>')
+    return Piece(
+        '<section class="invitation" aria-labelledby="invitation">'
+        f'<h2 id="invitation">{escape(wanted.text)}</h2>{way}</section>'
+    )

@@ -6,13 +6,15 @@ import os
 
 import nbformat
 import pytest
+from nbconvert.exporters import get_exporter
 
 import growth
+from growth.calculator import PAGE_DATA
 from growth.cli import main
 from growth.giveaway import load_giveaway, publish
 from growth.giveaway.exporter import page_html
 from growth.giveaway.leaning import leanings
-from growth.giveaway.publishing import giveaway_notebook
+from growth.giveaway.publishing import MOST_BYTES, giveaway_notebook
 
 NAME = "how-big-can-it-get.html"
 
@@ -41,7 +43,9 @@ def test_the_command_says_where_the_page_lies(demo, tmp_path, capsys, page_file)
     assert main(["publish", str(demo), "--to", str(tmp_path / "new" / "folder")]) == 0
     out = capsys.readouterr().out
     page = tmp_path / "new" / "folder" / NAME
-    assert out == f"The page lies at {page}\n" and page.read_bytes() == page_file.read_bytes()  # the same numbers, the same page
+    assert (
+        out == f"The page lies at {page}\n" and page.read_bytes() == page_file.read_bytes()
+    )  # the same numbers, the same page
 
 
 def test_a_cell_that_fails_is_named_and_the_old_page_stands(demo, tmp_path, old_page, capsys):
@@ -95,9 +99,13 @@ def test_words_that_are_wrong_are_named_with_their_line(demo, tmp_path, capsys):
 
 
 def test_a_scenario_without_words_gets_a_plain_question_and_no_invitation(tmp_path):
-    scenario = growth.load_scenario({"business": "Kiln & Co. <1>", "pay": {"plans": [{"name": "one", "monthly_price": 9}]}})
+    scenario = growth.load_scenario(
+        {"business": "Kiln & Co. <1>", "pay": {"plans": [{"name": "one", "monthly_price": 9}]}}
+    )
     words = load_giveaway(None, scenario=scenario)
-    assert words.name == "kiln-co-1" and words.question == "How big can Kiln & Co. <1> get?" and words.invitation is None
+    assert (
+        words.name == "kiln-co-1" and words.question == "How big can Kiln & Co. <1> get?" and words.invitation is None
+    )
 
 
 def test_cells_of_ones_own_are_taken_in_and_notes_are_not():
@@ -108,10 +116,55 @@ def test_cells_of_ones_own_are_taken_in_and_notes_are_not():
     assert "<p>Another <em>paragraph</em>.</p>" in page and "For me alone" not in page
 
 
+@pytest.mark.parametrize(
+    ("bundle", "named"),
+    [
+        ({"application/vnd.plotly.v1+json": {}, "text/html": "<div></div>"}, "a Plotly figure"),
+        ({"application/vnd.jupyter.widget-view+json": {"model_id": "x"}}, "a live widget"),
+        ({PAGE_DATA: {}}, "a second calculator"),
+    ],
+)
+def test_what_needs_a_script_of_its_own_is_refused_by_name_and_left_out_as_a_note(bundle, named):
+    notebook = nbformat.read(giveaway_notebook(), 4)
+    notebook.cells.append(nbformat.v4.new_code_cell("live", outputs=[nbformat.v4.new_output("display_data", bundle)]))
+    with pytest.raises(growth.PublishError, match=f"cell {len(notebook.cells)} of the notebook shows {named}"):
+        page_html(notebook)
+    notebook.cells[-1].metadata["tags"] = ["note"]
+    assert page_html(notebook).startswith("<!doctype html>")
+
+
+def test_a_page_that_grows_too_heavy_is_refused_but_pictures_may_weigh(demo, tmp_path, old_page, monkeypatch):
+    notebook = nbformat.read(giveaway_notebook(), 4)
+    picture = nbformat.v4.new_output(
+        "display_data", {"image/png": "A" * 2 * MOST_BYTES, "text/plain": "The <kiln> room"}
+    )
+    notebook.cells.append(nbformat.v4.new_code_cell("picture", outputs=[picture]))
+    monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_: notebook)
+    page = publish(demo, to=tmp_path)
+    assert page.stat().st_size > 2 * MOST_BYTES and 'alt="The &lt;kiln&gt; room"' in page.read_text("utf-8")
+    page.write_text("old", "utf-8")
+    notebook.cells.append(nbformat.v4.new_markdown_cell("many words " * 20_000))
+    with pytest.raises(growth.PublishError, match="at most 150 KB, apart from pictures"):
+        publish(demo, to=tmp_path)
+    assert old_page.read_text("utf-8") == "old" and left(tmp_path) == [NAME]
+
+
+def test_nbconvert_knows_the_exporter_by_its_name(tmp_path, page_file):
+    """What is stored in the notebook is the demo's, so both ways lead to the same page."""
+    exporter = get_exporter("giveaway")
+    page, resources = exporter().from_filename(str(giveaway_notebook()))
+    assert resources["output_extension"] == ".html" and page == page_file.read_text("utf-8")
+
+
 def test_the_answer_leans_on_an_assumption_by_what_a_tenth_does():
     """Opening MRR alone, nobody new, constant churn: a tenth more MRR is a tenth more at the end; churn by hand."""
     scenario = growth.load_scenario(
-        {"business": "x", "months": 12, "opening": {"customers": 10, "mrr": 100}, "pay": {"plans": [{"name": "one", "monthly_price": 10}]}}
+        {
+            "business": "x",
+            "months": 12,
+            "opening": {"customers": 10, "mrr": 100},
+            "pay": {"plans": [{"name": "one", "monthly_price": 10}]},
+        }
     )
     found = {one.label: (one.lower, one.higher) for one in leanings(scenario)}
     assert found["What they pay in all"] == pytest.approx((-0.1, 0.1))
