@@ -1,0 +1,120 @@
+"""Buyers come late: how many of the sign-ups will buy in the end, when those who have not yet may still.
+
+A mixture cure model: a share c of the sign-ups buy in the end, after a delay that is exponential with rate r a day; the rest
+never do. A sign-up seen for t days that has not bought says 1 - c + c exp(-r t); one that bought after d days says c r exp(-r d).
+Source: Boag (1949), Journal of the Royal Statistical Society B 11, 15-53; here with an exponential delay.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from growth.earned.interval import LEVEL, Interval
+
+_SHARES = stats.beta.ppf((np.arange(300) + 0.5) / 300, 0.5, 12)  # more of them where shares of buyers lie
+_SHARE_WEIGHTS = np.gradient(_SHARES) / np.sqrt(_SHARES * (1 - _SHARES))  # Jeffreys prior on that uneven grid
+_MEANS = np.geomspace(2.0, 720.0, 48)  # mean delay in days; each as likely as another on a ratio scale
+WEEK = 7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Waiting:
+    """Sign-ups of one piece, seen to the ledger's last day.
+
+    delays:  days from sign-up to first purchase of each who bought, shape (buyers,).
+    watched: days seen of those who have not bought, as the middle of their week, shape (weeks,); counts: how many of each.
+    """
+
+    delays: np.ndarray
+    watched: np.ndarray
+    counts: np.ndarray
+
+    @classmethod
+    def of(cls, delays: np.ndarray, waiting: dict[int, int]) -> Waiting:
+        """waiting: days seen -> sign-ups that have not bought."""
+        weeks: dict[int, int] = {}
+        for days, count in waiting.items():
+            weeks[days // WEEK] = weeks.get(days // WEEK, 0) + count
+        order = sorted(weeks)
+        middle = np.array(order, dtype=float) * WEEK + WEEK / 2
+        return cls(np.asarray(delays, dtype=float), middle, np.array([weeks[week] for week in order], dtype=float))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Conversion:
+    """weights: how likely each pair of share (300) and mean delay (48) is, shape (300, 48), adding to one.
+    share: of the sign-ups, who buy in the end; mean_delay: days to the purchase, of those who do."""
+
+    weights: np.ndarray
+    share: Interval
+    mean_delay: Interval
+
+    @property
+    def shares(self) -> np.ndarray:
+        return _SHARES
+
+    @property
+    def mean_delays(self) -> np.ndarray:
+        return _MEANS
+
+
+def log_likelihood(waiting: Waiting) -> np.ndarray:
+    """Of every pair of share and mean delay, shape (300, 48)."""
+    c, rate = _SHARES[:, None], 1 / _MEANS[None, :]
+    bought = len(waiting.delays) * (np.log(c) + np.log(rate)) - rate * (waiting.delays + 0.5).sum()
+    later = np.exp(-waiting.watched[:, None] * rate)  # (weeks, 48)
+    not_yet = np.log1p(-c[None] * (1 - later[:, None, :]))  # (weeks, 300, 48)
+    return bought + np.tensordot(waiting.counts, not_yet, axes=1) if waiting.counts.size else bought
+
+
+def fit(piece: Waiting, others: np.ndarray | None = None, *, level: float = LEVEL) -> Conversion:
+    """The conversion of one piece. others: what the other pieces say of the delay, `delay_evidence`, shape (48,)."""
+    log = log_likelihood(piece) + np.log(_SHARE_WEIGHTS)[:, None]
+    log = log if others is None else log + others
+    weights = np.exp(log - log.max())
+    weights /= weights.sum()
+    shares, means = weights.sum(axis=1), weights.sum(axis=0)
+    none = len(piece.delays) == 0
+    seen = bool(piece.counts.sum() or not none)
+    return Conversion(
+        weights,
+        Interval(
+            float(shares @ _SHARES) if seen else None, 0.0 if none else _quantile(shares, _SHARES, (1 - level) / 2),
+            _quantile(shares, _SHARES, (1 + level) / 2),
+        ),
+        Interval(float(means @ _MEANS) if not none or others is not None else None,
+                 _quantile(means, _MEANS, (1 - level) / 2), _quantile(means, _MEANS, (1 + level) / 2)),
+    )  # fmt: skip
+
+
+def delay_evidence(pieces: list[Waiting]) -> np.ndarray:
+    """log of how likely the pieces make each mean delay, whatever their shares are, shape (48,)."""
+    found = np.zeros_like(_MEANS)
+    for piece in pieces:
+        log = log_likelihood(piece) + np.log(_SHARE_WEIGHTS)[:, None]
+        top = log.max()
+        found += top + np.log(np.exp(log - top).sum(axis=0))
+    return found - found.max()
+
+
+def bought_by(delays: np.ndarray, waiting: dict[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    """Kaplan-Meier: days since the sign-up, and the share of the sign-ups who had bought by then. Needs one sign-up.
+
+    Source: Kaplan and Meier (1958), Journal of the American Statistical Association 53, 457-481, as SciPy has it.
+
+    >>> days, shares = bought_by(np.array([1.0, 4.0]), {2: 1, 9: 2})
+    >>> shares.round(3).tolist()
+    [0.2, 0.2, 0.467, 0.467]
+    """
+    right = np.repeat(list(waiting), list(waiting.values())).astype(float)
+    data = stats.CensoredData(uncensored=np.asarray(delays, dtype=float), right=right)
+    curve = stats.ecdf(data).cdf
+    return curve.quantiles, curve.probabilities
+
+
+def _quantile(weights: np.ndarray, values: np.ndarray, part: float) -> float:
+    middles = np.cumsum(weights) - weights / 2
+    return float(np.interp(part, middles, values))
