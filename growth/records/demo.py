@@ -21,7 +21,8 @@ class DemoBusiness:
     in the month of the sign-up and the months after. yearly_share of those who pay choose the yearly plan, where
     renewal_rate renew each year. Monthly customers leave by the sBG curve with alpha and beta, or at a constant rate
     where alpha is 0 (then beta is that rate). Prices of those who stay go up by a quarter with probability rise, down by a
-    fifth with probability fall. comeback_rate of monthly customers who left come back after comeback_months.
+    fifth with probability fall. comeback_rate of monthly customers who left come back after comeback_months. Of the
+    monthly charges refund_rate are made twice by mistake, and the second one is refunded.
     """
 
     months: int = 36
@@ -39,7 +40,7 @@ class DemoBusiness:
     rise: float = 0.02
     fall: float = 0.01
     comeback_rate: float = 0.1
-    comeback_months: int = 3
+    comeback_months: int = 2
     refund_rate: float = 0.005
 
     @property
@@ -125,9 +126,10 @@ def _monthly(business: DemoBusiness, random: np.random.Generator, customer: np.n
         who, age = _runs(seen)
         amount = price[who] * _steps(random, age, business.rise, business.fall)
         parts.append(_part(customer[who], start[who] + age, amount, 1, "Studio"))
-        refund = random.random(who.size) < business.refund_rate  # half of the month's charge, on the same day
-        parts.append(_part(customer[who][refund], (start[who] + age)[refund], -np.round(amount[refund] / 2, 2), 1, "Studio"))
-        back = start + stay - 1 + business.comeback_months
+        twice = random.random(who.size) < business.refund_rate  # charged twice by mistake, and the second one refunded
+        for sign in (1, -1):
+            parts.append(_part(customer[who][twice], (start[who] + age)[twice], sign * amount[twice], 1, "Studio"))
+        back = start + stay + business.comeback_months
         again = (random.random(customer.size) < business.comeback_rate) & (back < business.months)
         price = amount[np.cumsum(seen) - 1][again]
         customer, start = customer[again], back[again]
@@ -156,3 +158,42 @@ def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: i
         "customer": customer, "month": month, "amount": np.round(amount, 2),
         "months": np.full(size, months), "plan": np.full(size, plan),
     }  # fmt: skip
+
+
+def demo_book(business: DemoBusiness, *, seed: int) -> Any:
+    """The ledger of the demo rows, without the way over a file: for tests over many businesses."""
+    from growth.records.ledger import ledger
+    from growth.records.rows import Rows, hashed, months_of
+    from growth.records.unreadable import Unreadable
+
+    rows = demo_rows(business, seed=seed)
+    customers = int(rows["customer"].max(initial=0)) + 1
+    days = rows["date"].astype("M8[D]").astype(np.int64)
+    return ledger(
+        Rows(
+            rows["customer"].astype(np.int32), months_of(days), rows["months"].astype(np.int16), rows["amount"],
+            rows["months"] >= 12, np.zeros(days.size, np.int16), None, ("Studio",),
+            hashed([str(number) for number in range(customers)], key=b"demo"), "EUR", True, int(days.max()), Unreadable(),
+        ),
+        until=str(np.datetime64(business.first_month, "M") + business.months - 1),
+    )  # fmt: skip
+
+
+def write_demo(business: DemoBusiness, path: Any, *, seed: int) -> int:
+    """Write the rows to a CSV file, or a Parquet file where the name ends so; returns how many there are."""
+    import io
+    from pathlib import Path
+
+    import pyarrow.csv as arrow
+    import pyarrow.parquet as pq
+
+    from growth.files import replace_file
+
+    table, content = demo_table(business, seed=seed), io.BytesIO()
+    if Path(path).suffix.lower() == ".parquet":
+        pq.write_table(table, content)
+    else:
+        content.write((",".join(COLUMNS) + "\n").encode())
+        arrow.write_csv(table, content, arrow.WriteOptions(include_header=False, quoting_style="none"))
+    replace_file(path, content.getvalue())
+    return table.num_rows

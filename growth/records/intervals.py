@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 Z95 = 1.959963984540054  # 97.5% point of the normal distribution
-GROUPS = 2_000  # of customers that are resampled; more customers than this are put into so many groups at random
+GROUPS = 1_000  # of customers that are resampled; more customers than this are put into so many groups at random
 DRAWS = 1_000
 
 
@@ -28,29 +30,32 @@ def wilson(count: np.ndarray, of: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.where(of > 0, low, 0.0), np.where(of > 0, high, 1.0)
 
 
-def by_customer(customer: np.ndarray, *sums: np.ndarray, customers: int, seed: int) -> np.ndarray:
-    """Sums by customer, shape (sums, customers), or by group of customers where there are many; empty ones left out."""
-    groups = customers
-    if customers > GROUPS:
-        groups = GROUPS
-        customer = np.random.default_rng(seed).integers(0, GROUPS, customers)[customer]
-    table = np.stack([np.bincount(customer, part, minlength=groups) for part in sums])
-    return table[:, np.any(table != 0, axis=0)]
+@dataclass(frozen=True, slots=True, eq=False)
+class Resampled:
+    """Customers drawn with replacement, DRAWS times; where there are many, whole groups of them.
 
-
-def bootstrap_ratios(table: np.ndarray, *, seed: int) -> np.ndarray:
-    """Draws of sum(table[i]) / sum(table[-1]) for every i but the last, customers drawn with replacement.
-
-    table: shape (sums, customers). Returns shape (sums - 1, draws). Source: Efron and Tibshirani, "An Introduction to the
-    Bootstrap" (1993), chapters 6 and 13.
+    group: of each customer, shape (customers,); weights: how often a draw takes each group, shape (draws, groups).
+    Source: Efron and Tibshirani, "An Introduction to the Bootstrap" (1993), chapters 6 and 13.
     """
-    random = np.random.default_rng(seed)
-    size = table.shape[1]
-    if not size:
-        return np.zeros((table.shape[0] - 1, DRAWS))
-    drawn = random.multinomial(size, np.full(size, 1 / size), size=DRAWS) @ table.T
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.nan_to_num(drawn[:, :-1] / drawn[:, -1:]).T
+
+    group: np.ndarray
+    weights: np.ndarray
+
+    @classmethod
+    def of(cls, paying: np.ndarray, *, seed: int) -> Resampled:
+        """paying: whether a customer ever paid, shape (customers,); the others are in no draw."""
+        random = np.random.default_rng(seed)
+        number = int(paying.sum())
+        groups = max(min(number, GROUPS), 1)
+        group = np.zeros(paying.size, np.int16)
+        group[paying] = np.arange(number) if number <= GROUPS else random.integers(0, GROUPS, number)
+        return cls(group, random.multinomial(groups, np.full(groups, 1 / groups), size=DRAWS).astype(float))
+
+    def ratio(self, customer: np.ndarray, above: np.ndarray, below: np.ndarray | None = None) -> np.ndarray:
+        """Draws of sum(above) / sum(below), both by entry of `customer`; without `below` the mean. Shape (draws,)."""
+        group = self.group[customer]
+        tops, bottoms = (self.weights @ np.bincount(group, part, minlength=self.weights.shape[1]) for part in (above, below))
+        return np.divide(tops, bottoms, out=np.zeros(tops.size), where=bottoms != 0)
 
 
 def percentile(draws: np.ndarray) -> tuple[float, float]:

@@ -1,0 +1,182 @@
+"""From what was measured to the values of a scenario, each with its interval and source, or marked as a default."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from growth.records.cells import NONE
+from growth.records.fitting import FEW_LEAVERS, Fit
+from growth.records.measuring import KindMeasures, Measured, Rate
+
+MOST_PLANS = 40
+OWN_CURVE = 3 * FEW_LEAVERS  # leavers from which a monthly plan gets a churn curve of its own
+DEFAULT = "not in the records: a default"
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One value of the file and the comment that stands beside it."""
+
+    value: Any
+    comment: str
+
+
+def assumptions(measured: Measured, *, business: str, invented: bool = False, months: int = 36) -> dict[str, Any]:
+    """The `scenario` part of a file as nested dicts and lists whose leaves are Values or plain values.
+
+    business: its name in the file; no name stands in the records. months: how far the scenario looks ahead.
+    """
+    book = measured.book
+    top = {"business": business, **({"invented": True} if invented else {}), "currency": book.rows.currency}
+    top |= {"first_month": str(book.first_month + book.months), "months": Value(months, "not measured: how far to look ahead")}
+    return top | {
+        "opening": _opening(measured),
+        **_arrivals(measured),
+        "pay": _pay(measured),
+        "stay": _stay(measured),
+        "grow": _grow(measured),
+        "bill": {"payment_fee_rate": Value(0, DEFAULT), "monthly_cost_to_serve": Value(0, DEFAULT),
+                 "monthly_fixed_costs": Value(0, DEFAULT), "opening_cash": Value(0, DEFAULT)},
+    }  # fmt: skip
+
+
+def interval(rate: Rate) -> str:
+    """A rate's interval and source as a comment says it."""
+    return f"95%: {number(rate.low):.12g} to {number(rate.high):.12g}; {rate.source}"
+
+
+def number(value: float) -> float:
+    """A measured value to four significant digits, and never to fewer than two decimals where it is above 1."""
+    digits = 4 if abs(value) < 100 else 6
+    return float(f"{value:.{digits}g}")
+
+
+def _opening(measured: Measured) -> dict[str, Any]:
+    book, runs = measured.book, measured.runs
+    now = book.month == book.months - 1
+    customers, mrr = int(now.sum()), float(book.mrr[now].sum())
+    values: dict[str, Any] = {
+        "customers": Value(customers, f"counted in {book.first_month + (book.months - 1)}"),
+        "mrr": Value(round(mrr, 2), "summed in the same month"),
+    }
+    here = ~runs.left
+    known = here & (runs.entry != NONE)
+    age = np.where(runs.entry == NONE, 0, runs.entry) + runs.length - 1
+    if not customers:
+        return values
+    ages, counts = np.unique(np.minimum(age[here], 120), return_counts=True)
+    note = "" if known.sum() == customers else f"; of {customers - int(known.sum()):,} only that they are at least as old as the records"
+    values["ages"] = Value([{"age_months": int(a), "customers": int(n)} for a, n in zip(ages, counts, strict=True)],
+                           f"months on board, counted in the same month{note}")  # fmt: skip
+    return values
+
+
+def _arrivals(measured: Measured) -> dict[str, Any]:
+    """Visitors cannot be read from bills: so many are put in that, with the shares below, the measured number joins."""
+    signup, new, growth = 0.05, measured.new_customers, measured.growth
+    conversion = measured.conversion.value if measured.conversion else 0.2
+    conversion = number(conversion) or 0.2
+    channel: dict[str, Any] = {
+        "name": "everyone who joins",
+        "kind": "steady",
+        "monthly_visitors": Value(
+            float(f"{new.value / signup / conversion:.12g}"),
+            f"not in the records; with the shares below {number(new.value):.12g} customers join a month ({interval(new)})",
+        ),
+    }
+    if growth is None:
+        channel["monthly_growth_rate"] = Value(0, "too few months or customers to tell: no growth")
+    elif growth.low <= 0 <= growth.high:
+        channel["monthly_growth_rate"] = Value(0, f"not told apart from none ({interval(growth)})")
+    else:
+        channel["monthly_growth_rate"] = Value(number(growth.value), interval(growth))
+    return {"arrive": {"channels": [channel]}, "sign_up": {"signup_rate": Value(signup, DEFAULT)}}
+
+
+def _pay(measured: Measured) -> dict[str, Any]:
+    kinds = shown_kinds(measured)
+    shares, openings = _adding_to_one([kind.share.value for kind in kinds]), _adding_to_one([kind.customers for kind in kinds])
+    plans = [
+        _plan(kind, name, share, opening, len(kinds) > 1, measured)
+        for (name, kind), share, opening in zip(named(kinds).items(), shares, openings, strict=True)
+    ]
+    found: dict[str, Any] = {"conversion_rate": Value(0.2, DEFAULT)}
+    if measured.conversion:
+        found = {"conversion_rate": Value(number(measured.conversion.value) or 0.2, interval(measured.conversion))}
+        if len(measured.delays) > 1:
+            shares = _adding_to_one(measured.delays)
+            found["delay_shares"] = Value(shares, "months from the sign-up to the first payment, of those who paid")
+    return found | {"plans": plans}
+
+
+def shown_kinds(measured: Measured) -> list[KindMeasures]:
+    """The kinds of plan that go into the scenario: those with customers, now or lately; at most 40, the largest first."""
+    used = [kind for kind in measured.kinds if kind.customers or kind.share.value]
+    used = used or sorted(measured.kinds, key=lambda kind: -kind.table.at_risk.sum())[:1]
+    return sorted(used, key=lambda kind: (-kind.customers, kind.plan, kind.billing))[:MOST_PLANS]
+
+
+def named(kinds: list[KindMeasures]) -> dict[str, KindMeasures]:
+    """Their names in the scenario: the plan's, with the billing behind it where a plan is sold both ways."""
+    plans = [kind.plan for kind in kinds]
+    return {kind.plan if plans.count(kind.plan) == 1 else f"{kind.plan}, {kind.billing}": kind for kind in kinds}
+
+
+def _plan(kind: KindMeasures, name: str, share: float, opening: float, several: bool, measured: Measured) -> dict[str, Any]:
+    price = kind.price or kind.arpa or Rate(0.0, 0.0, 0.0, "nobody has it")
+    source = price if kind.price else Rate(price.value, price.low, price.high, f"nobody joined lately: ARPA of {price.source}")
+    plan: dict[str, Any] = {"name": name, "monthly_price": Value(number(price.value), interval(source))}
+    if several:
+        plan["share"] = Value(share, interval(kind.share))
+        plan["opening_share"] = Value(opening, f"{kind.customers:,} customers in the last month")
+    plan["billing"] = kind.billing
+    if kind.billing == "yearly":
+        renewal = Value(number(kind.renewal.value), interval(kind.renewal)) if kind.renewal else Value(0.8, DEFAULT)
+        plan["renewal_rate"] = renewal
+    elif own_curve(kind, measured):
+        plan["churn"] = churn(kind.chosen, kind.why)
+    return plan
+
+
+def own_curve(kind: KindMeasures, measured: Measured) -> bool:
+    """Whether a monthly plan has enough leavers for a curve of its own, beside other monthly plans."""
+    monthly = [other for other in shown_kinds(measured) if other.billing == "monthly"]
+    return len(monthly) > 1 and kind.billing == "monthly" and kind.table.left.sum() >= OWN_CURVE
+
+
+def churn(fit: Fit, why: str) -> dict[str, Any]:
+    """A fitted curve as a section, each parameter with its interval."""
+    section: dict[str, Any] = {"curve": Value(fit.curve, why)}
+    for name, value in fit.values.items():
+        if name in fit.low:
+            section[name] = Value(number(value), f"95%: {number(fit.low[name]):.12g} to {number(fit.high[name]):.12g}; maximum likelihood")
+        else:
+            section[name] = Value(int(value), "the split that fits best")
+    return section
+
+
+def _stay(measured: Measured) -> dict[str, Any]:
+    stay: dict[str, Any] = {"churn": churn(measured.chosen, f"monthly plans: {measured.why}")}
+    if measured.comeback and number(measured.comeback.value) > 0:
+        wait = Value(max(measured.comeback_after, 1), "the median wait")
+        stay["comeback"] = {"comeback_rate": Value(number(measured.comeback.value), interval(measured.comeback)), "after_months": wait}
+    return stay
+
+
+def _grow(measured: Measured) -> dict[str, Any]:
+    return {
+        "monthly_expansion_rate": Value(min(number(measured.expansion.value), 1.0), interval(measured.expansion)),
+        "monthly_contraction_rate": Value(min(number(measured.contraction.value), 1.0), interval(measured.contraction)),
+    }
+
+
+def _adding_to_one(shares: Any) -> list[float]:
+    """Rounded to four digits so that they add to one; equal shares where all are 0."""
+    shares = np.asarray(shares, float)
+    shares = shares / shares.sum() if shares.sum() > 0 else np.full(shares.size, 1 / shares.size)
+    rounded = np.round(shares, 4)
+    rounded[np.argmax(rounded)] += 1 - rounded.sum()
+    return [float(f"{share:.10g}") for share in rounded]

@@ -1,0 +1,82 @@
+"""`growth measure` and `growth records-demo`: from billing records to a scenario file; invented records to try it with."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+from typing import Any
+
+from growth.errors import Problem
+
+CAUTION = (
+    "Identifiers were replaced by keyed hashes on reading; none is in the scenario. Customer data stays on this machine, "
+    "and local data-protection law governs it. Measured values describe the past; they are neither advice nor a promise."
+)
+
+
+def add_command(subparsers: Any) -> None:
+    """Hand the commands in."""
+    measure = subparsers.add_parser("measure", help="measure the assumptions of a scenario from billing records")
+    measure.add_argument("records", metavar="RECORDS", help="a CSV or Parquet file: charges, or a row per customer and month")
+    measure.add_argument("--to", required=True, metavar="SCENARIO", help="the scenario file to write (YAML)")
+    measure.add_argument("--columns", metavar="FILE", help="a YAML file that says what the columns are called, and rates of currencies")
+    measure.add_argument("--business", metavar="NAME", default="Measured business", help="the name that the scenario gets")
+    measure.add_argument("--until", metavar="MONTH", help="the last month that is over, such as 2025-12; without it the latest date's")
+    measure.add_argument("--leave-out", type=int, default=0, metavar="N", help="how many unreadable rows may be left out (0)")
+    measure.add_argument("--key-file", metavar="FILE", help="a secret key for the hashes of identifiers; without it a new one each run")
+    measure.add_argument("--months", type=int, default=36, metavar="N", help="how many months the scenario looks ahead (36)")
+    measure.add_argument("--invented", action="store_true", help="mark the business as invented")
+    measure.add_argument("--replace", action="store_true", help="overwrite SCENARIO where it is there already")
+    measure.set_defaults(run=_measure)
+
+    demo = subparsers.add_parser("records-demo", help="make billing records of an invented business, of any size")
+    demo.add_argument("--to", required=True, metavar="FILE", help="the file to write: .csv or .parquet")
+    demo.add_argument("--months", type=int, default=36, metavar="N", help="how many months (36)")
+    demo.add_argument("--sign-ups", type=float, default=25.0, metavar="N", help="sign-ups a month, on average (25)")
+    demo.add_argument("--seed", type=int, default=1, metavar="N", help="the same seed gives the same rows (1)")
+    demo.set_defaults(run=_demo)
+
+
+def _measure(arguments: argparse.Namespace) -> None:
+    from growth.records.unreadable import RecordsError
+
+    if arguments.until and not re.fullmatch(r"(19|20|21)\d\d-(0[1-9]|1[0-2])", arguments.until):
+        raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
+    if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
+        raise RecordsError("--months is from 1 to 120, and --leave-out at least 0")
+    if Path(arguments.to).exists() and not arguments.replace:
+        fix = "Take another name, or give --replace."
+        raise RecordsError([Problem("", "a file that is not there yet", fix=fix)], file=arguments.to)
+    try:
+        from growth.records.columns import load_columns
+        from growth.records.ledger import ledger
+        from growth.records.measuring import measure
+        from growth.records.reading import read_records
+        from growth.records.summary import summary
+        from growth.records.writing import write_scenario
+
+        columns = load_columns(arguments.columns) if arguments.columns else None
+        key = Path(arguments.key_file).read_bytes() if arguments.key_file else None
+        rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out, key=key)
+        measured = measure(ledger(rows, until=arguments.until))
+    except ModuleNotFoundError as missing:
+        raise RecordsError(f"records need {missing.name}; install growth-workbook[records]") from None
+    write_scenario(
+        measured, arguments.to, business=arguments.business, invented=arguments.invented, months=arguments.months,
+        replace=arguments.replace,
+    )  # fmt: skip
+    print("\n".join([*summary(measured), f"The scenario lies at {arguments.to}", "", CAUTION]))
+
+
+def _demo(arguments: argparse.Namespace) -> None:
+    from growth.records.unreadable import RecordsError
+
+    if not 1 <= arguments.months <= 600 or not 0 < arguments.sign_ups <= 1e6 or arguments.seed < 0:
+        raise RecordsError("--months is from 1 to 600, --sign-ups above 0 and at most a million, --seed at least 0")
+    try:
+        from growth.records.demo import DemoBusiness, write_demo
+    except ModuleNotFoundError as missing:
+        raise RecordsError(f"records need {missing.name}; install growth-workbook[records]") from None
+    rows = write_demo(DemoBusiness(months=arguments.months, signups=arguments.sign_ups), arguments.to, seed=arguments.seed)
+    print(f"{rows:,} rows of an invented business lie at {arguments.to}")

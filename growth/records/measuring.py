@@ -1,0 +1,253 @@
+"""Everything that is measured from a ledger, each with its interval: by kind of plan, and for the business as a whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from growth.records.bridge import Movements, Spells, movements, spells
+from growth.records.cells import NONE
+from growth.records.fitting import Fit, fit_all, recommend
+from growth.records.intervals import Resampled, percentile, poisson_mean, wilson
+from growth.records.ledger import Ledger
+from growth.records.survival import RiskTable, Survival, kaplan_meier, risk_table, spell_risk
+
+RECENT = 12  # months that levels (new customers, prices, plan shares) are measured over
+FOLLOWED = 12  # months within which a return counts, and over which leavers are followed
+TRIAL_MONTHS = 3  # sign-ups are followed for so many months after their own before they count as not converted
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A measured number with its 95% interval, and in words what it was measured from."""
+
+    value: float
+    low: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KindMeasures:
+    """One plan at one way of billing. churn: lost / on board, over all months; for yearly plans see renewal as well.
+
+    price: mean first MRR of those who joined lately; None where nobody did. renewal: of those whose year ended; None for
+    monthly plans. fits, chosen and why: the curves (monthly plans with known ages alone).
+    """
+
+    plan: str
+    billing: str
+    customers: int
+    mrr: float
+    share: Rate
+    churn: Rate
+    renewal: Rate | None
+    arpa: Rate | None
+    price: Rate | None
+    expansion: Rate
+    contraction: Rate
+    table: RiskTable
+    survival: Survival
+    fits: tuple[Fit, ...]
+    chosen: Fit | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """What the records tell. Rates are fractions a month; money is in the records' currency, major units.
+
+    joins: new customers by month, from the second month on; growth: their monthly growth where it is told apart from none.
+    comeback and comeback_after: share of leavers who return within 12 months, and after how many months at the median.
+    conversion and delays: of sign-ups (rows of amount 0 before any paid one), and the spread over the months after.
+    expansion_draws: bootstrap draws of the expansion and contraction rate, shape (2, draws).
+    unknown_ages: customers on board in the first month whose age the records do not say; left out of the curves.
+    """
+
+    book: Ledger
+    runs: Spells
+    moves: Movements
+    kinds: tuple[KindMeasures, ...]
+    monthly_table: RiskTable
+    fits: tuple[Fit, ...]
+    chosen: Fit
+    why: str
+    new_customers: Rate
+    joins: np.ndarray
+    growth: Rate | None
+    churn: Rate
+    revenue_churn: Rate
+    expansion: Rate
+    contraction: Rate
+    expansion_draws: np.ndarray
+    arpa: Rate | None
+    comeback: Rate | None
+    comeback_after: int
+    conversion: Rate | None
+    delays: tuple[float, ...]
+    unknown_ages: int
+
+
+def measure(book: Ledger, *, seed: int = 0) -> Measured:
+    """Measure a ledger. seed: of the bootstrap; the same ledger and seed give the same numbers.
+
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> measured = measure(demo_book(DemoBusiness(months=24), seed=1))
+    >>> measured.churn.low < measured.churn.value < measured.churn.high
+    True
+    """
+    runs = spells(book)
+    moves = movements(book, runs)
+    monthly = np.array([billing == "monthly" for _, billing in book.kinds])
+    recent = runs.start >= max(1, book.months - RECENT)
+    joined = recent & ~runs.returned
+    drawn = Resampled.of(book.converted != NONE, seed=seed)
+    draws = _revenue_draws(book, runs, drawn)
+    kinds = tuple(_kind(number, book, runs, moves, joined, draws[number], drawn) for number in range(len(book.kinds)))
+    table = spell_risk(runs, chosen=monthly[runs.kind])
+    fits = fit_all(table)
+    chosen, why = recommend(fits, table)
+    joins = moves.new.sum(axis=1)[1:]
+    whole = draws[-1]
+    lost, on_board = moves.lost.sum(), moves.closing[:-1].sum()
+    return Measured(
+        book, runs, moves, kinds, table, fits, chosen, why, _new_customers(joins), joins, _growth(joins),
+        _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
+        _of_draws(moves.churned_mrr.sum(), moves.closing_mrr[:-1].sum(), _churned_draws(book, runs, drawn), "churned MRR / MRR of the month before"),
+        _of_draws(moves.expansion_mrr.sum(), moves.stayed_mrr.sum(), whole[0], "MRR gained / MRR of those who stayed"),
+        _of_draws(moves.contraction_mrr.sum(), moves.stayed_mrr.sum(), whole[1], "MRR given up / MRR of those who stayed"),
+        whole, _arpa(book, None, drawn), *_comeback(book, runs), *_conversion(book), int((runs.entry == NONE).sum()),
+    )  # fmt: skip
+
+
+def _kind(number: int, book: Ledger, runs: Spells, moves: Movements, joined: np.ndarray, draws: np.ndarray, drawn: Resampled) -> KindMeasures:
+    plan, billing = book.kinds[number]
+    of_kind = runs.kind == number
+    table = spell_risk(runs, chosen=of_kind)
+    fits = fit_all(table) if billing == "monthly" else ()
+    chosen, why = recommend(fits, table) if fits else (None, "yearly plans are told by their renewals")
+    lost, on_board = moves.lost[:, number].sum(), moves.closing[:-1, number].sum()
+    at_renewal = np.arange(12, table.at_risk.size + 1, 12) - 1
+    due, ended = table.at_risk[at_renewal].sum(), table.left[at_renewal].sum()
+    came, all_came = int((joined & of_kind).sum()), int(joined.sum())
+    stayed = moves.stayed_mrr[:, number].sum()
+    return KindMeasures(
+        plan, billing, int(moves.closing[-1, number]), float(moves.closing_mrr[-1, number]),
+        _share(came, all_came, f"{came:,} of the {all_came:,} who joined in the last {RECENT} months"),
+        _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
+        _share(due - ended, due, f"{due - ended:,} of {due:,} renewals due") if billing == "yearly" and due else None,
+        _arpa(book, number, drawn), _price(runs.first_mrr[joined & of_kind]),
+        _of_draws(moves.expansion_mrr[:, number].sum(), stayed, draws[0], "MRR gained / MRR of those who stayed"),
+        _of_draws(moves.contraction_mrr[:, number].sum(), stayed, draws[1], "MRR given up / MRR of those who stayed"),
+        table, kaplan_meier(table), fits, chosen, why,
+    )  # fmt: skip
+
+
+def _share(count: float, of: float, source: str) -> Rate:
+    low, high = wilson(count, of)
+    return Rate(float(count / of) if of else 0.0, float(low), float(high), f"{source}; Wilson")
+
+
+def _of_draws(above: float, below: float, draws: np.ndarray, source: str) -> Rate:
+    value = float(above / below) if below else 0.0
+    return Rate(value, *percentile(draws), f"{source}; bootstrap by customer")
+
+
+def _revenue_draws(book: Ledger, runs: Spells, drawn: Resampled) -> list[np.ndarray]:
+    """Bootstrap draws of expansion and contraction (of those who stayed), by kind and, last, for all. Each (2, draws)."""
+    goes_on = np.ones(book.customer.size, bool)
+    goes_on[np.cumsum(runs.length) - runs.length] = False
+    now = np.flatnonzero(goes_on)
+    base, who, kind = book.mrr[now - 1], book.customer[now], book.kind[now - 1]
+    change = book.mrr[now] - base
+    up = np.maximum(change, 0)
+    chosen = [slice(None)] if len(book.kinds) == 1 else [*(kind == number for number in range(len(book.kinds))), slice(None)]
+    draws = [np.stack([drawn.ratio(who[use], part[use], base[use]) for part in (up, up - change)]) for use in chosen]
+    return draws * 2 if len(book.kinds) == 1 else draws
+
+
+def _churned_draws(book: Ledger, runs: Spells, drawn: Resampled) -> np.ndarray:
+    """Bootstrap draws of churned MRR over the MRR that could churn."""
+    churned = np.zeros(book.customer.size)
+    last = np.cumsum(runs.length)[runs.left] - 1
+    churned[last] = book.mrr[last]
+    held = book.month < book.months - 1
+    return drawn.ratio(book.customer[held], churned[held], book.mrr[held])
+
+
+def _new_customers(joins: np.ndarray) -> Rate:
+    lately = joins[-RECENT:]
+    if not lately.size:
+        return Rate(0.0, 0.0, 0.0, "records of one month")
+    low, high = poisson_mean(lately)
+    return Rate(float(lately.mean()), low, high, f"{lately.sum():,.0f} joined in the last {lately.size} months; Poisson")
+
+
+def _growth(joins: np.ndarray) -> Rate | None:
+    """Growth of new customers a month over the last 24: Poisson regression on time, errors widened for extra variation.
+
+    Source: McCullagh and Nelder, "Generalized Linear Models" (2nd ed. 1989), section 6.2.
+    """
+    joins = joins[-2 * RECENT :]
+    if joins.size < RECENT or joins.sum() < 2 * RECENT:
+        return None
+    time = np.stack([np.ones(joins.size), np.arange(joins.size) - (joins.size - 1) / 2])
+    beta = np.array([np.log(joins.mean()), 0.0])
+    for _ in range(30):  # Newton's method
+        mean = np.exp(beta @ time)
+        beta = beta + np.linalg.solve((time * mean) @ time.T, time @ (joins - mean))
+    mean = np.exp(beta @ time)
+    spread = max(1.0, float(((joins - mean) ** 2 / mean).sum() / (joins.size - 2)))
+    error = float(np.sqrt(spread * np.linalg.inv((time * mean) @ time.T)[1, 1]))
+    low, value, high = np.expm1(beta[1] + 1.96 * error * np.array([-1, 0, 1])).tolist()
+    return Rate(value, low, high, f"new customers of the last {joins.size} months; Poisson regression")
+
+
+def _arpa(book: Ledger, kind: int | None, drawn: Resampled) -> Rate | None:
+    now = (book.month == book.months - 1) & (True if kind is None else book.kind == kind)
+    mrr = book.mrr[now]
+    if not mrr.size:
+        return None
+    draws = drawn.ratio(book.customer[now], mrr, np.ones(mrr.size))
+    return Rate(float(mrr.mean()), *percentile(draws), f"{mrr.size:,} customers in the last month; bootstrap by customer")
+
+
+def _price(first: np.ndarray) -> Rate | None:
+    if not first.size:
+        return None
+    half = float(1.96 * first.std(ddof=1) / np.sqrt(first.size)) if first.size > 1 else 0.0
+    mean = float(first.mean())
+    return Rate(mean, mean - half, mean + half, f"mean first MRR of {first.size:,} who joined in the last {RECENT} months; normal")
+
+
+def _comeback(book: Ledger, runs: Spells) -> tuple[Rate | None, int]:
+    """Share of leavers who return within 12 months (1 - Kaplan-Meier of not having returned), and the median wait."""
+    gone = np.flatnonzero(runs.left)
+    if not gone.size:
+        return None, 1
+    after = runs.start[gone] + runs.length[gone]  # the month in which it is missing
+    following = np.minimum(gone + 1, runs.customer.size - 1)
+    back = (runs.customer[following] == runs.customer[gone]) & (following > gone)
+    wait = np.where(back, runs.start[following] - after, book.months - 1 - after)
+    within = np.minimum(wait, FOLLOWED)
+    counted = back & (wait <= FOLLOWED)
+    if not counted.any():
+        return None, 1
+    curve = kaplan_meier(risk_table(entry=np.zeros(gone.size, int), duration=within, left=counted))
+    source = f"{counted.sum():,} of {gone.size:,} who left came back within {FOLLOWED} months; Kaplan-Meier"
+    known = np.flatnonzero(np.isfinite(curve.survival))[-1]
+    low, high = 1 - curve.high[known], 1 - curve.low[known]
+    return Rate(float(1 - curve.survival[known]), float(low), float(high), source), int(np.median(wait[counted]))
+
+
+def _conversion(book: Ledger) -> tuple[Rate | None, tuple[float, ...]]:
+    """Of those who signed up at least TRIAL_MONTHS before the last month, the share that paid by then."""
+    follow = (book.signed_up != NONE) & (book.signed_up <= book.months - 1 - TRIAL_MONTHS)
+    signed_up, converted = book.signed_up[follow], book.converted[follow]
+    paid = (converted != NONE) & (converted - signed_up <= TRIAL_MONTHS)
+    if not signed_up.size:
+        return None, (1.0,)
+    rate = _share(int(paid.sum()), signed_up.size, f"{paid.sum():,} of {signed_up.size:,} sign-ups paid within {TRIAL_MONTHS} months")
+    delays = np.bincount(converted[paid] - signed_up[paid], minlength=1).astype(float)
+    return rate, tuple((delays / delays.sum()).round(4).tolist()) if paid.any() else (1.0,)
