@@ -1,0 +1,113 @@
+"""A forecast from what was measured, with a band: the uncertainty of the measured values, and the chance of single customers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from growth.engine import forecast
+from growth.engine.forecast import cohorts
+from growth.records.assumptions import Value, assumptions, own_curve, shown_kinds
+from growth.records.fitting import BOUNDS, Fit
+from growth.records.measuring import Measured, Rate
+from growth.scenario import Scenario
+
+DRAWS = 400
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prospect:
+    """MRR expected at the close of months 1..T, and draws of it, shape (draws, T)."""
+
+    scenario: Scenario
+    mrr: np.ndarray
+    draws: np.ndarray
+
+    def band(self, share: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
+        """The ends between which this share of the draws lies, month by month."""
+        low, high = np.quantile(self.draws, [(1 - share) / 2, (1 + share) / 2], axis=0)
+        return low, high
+
+
+def prospect(measured: Measured, *, months: int, seed: int = 0) -> Prospect:
+    """Forecast the measured scenario `months` ahead.
+
+    The draws vary the new customers and their growth, the parameters of churn, renewals, comebacks, expansion and
+    contraction within their errors, and add the chance of single customers: Poisson arrivals, binomial stays and the
+    observed scatter of what a customer pays, as a normal variable.
+    """
+    values = assumptions(measured, business="measured", months=months)
+    scenario = Scenario(**plain_values(values))
+    point = forecast(scenario)
+    random = np.random.default_rng(seed)
+    drawn = forecast(Scenario(**_drawn(plain_values(values), measured, random)))
+    mrr = np.broadcast_to(drawn.closing_mrr, (DRAWS, months))
+    noise = random.standard_normal((DRAWS, 1)) * np.sqrt(_single_customers(scenario, measured))
+    return Prospect(scenario, point.closing_mrr, np.maximum(mrr + noise, 0))
+
+
+def plain_values(part: Any) -> Any:
+    """Nested values without their comments, as `Scenario` takes them."""
+    if isinstance(part, Value):
+        return part.value
+    if isinstance(part, dict):
+        return {key: plain_values(value) for key, value in part.items()}
+    return [plain_values(value) for value in part] if isinstance(part, list) else part
+
+
+def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generator) -> dict[str, Any]:
+    """The same scenario with arrays over draws in the place of what was estimated."""
+    channel = values["arrive"]["channels"][0]
+    level = measured.new_customers
+    channel["monthly_visitors"] = channel["monthly_visitors"] * _around(level, random, relative=True)
+    if measured.growth:
+        error = (measured.growth.high - measured.growth.low) / (2 * 1.96)
+        channel["monthly_growth_rate"] = np.clip(channel["monthly_growth_rate"] + error * random.standard_normal(DRAWS), -0.5, 0.5)
+    values["stay"]["churn"] = _curve(measured.chosen, random)
+    if "comeback" in values["stay"]:
+        values["stay"]["comeback"]["comeback_rate"] = np.clip(_around(measured.comeback, random), 0, 1)
+    for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
+        if kind.renewal:
+            plan["renewal_rate"] = np.clip(_around(kind.renewal, random), 0, 1)
+        elif own_curve(kind, measured):
+            plan["churn"] = _curve(kind.chosen, random)
+    pick = random.integers(0, measured.expansion_draws.shape[1], DRAWS)
+    rates = np.clip(measured.expansion_draws[:, pick], 0, 1)
+    values["grow"] = {"monthly_expansion_rate": rates[0], "monthly_contraction_rate": rates[1]}
+    return values
+
+
+def _around(rate: Rate, random: np.random.Generator, *, relative: bool = False) -> np.ndarray:
+    """Normal draws with the spread of the rate's interval on each side; `relative` to its value, and not below 0."""
+    z = random.standard_normal(DRAWS)
+    draws = rate.value + np.where(z < 0, rate.value - rate.low, rate.high - rate.value) / 1.96 * z
+    return np.maximum(draws / rate.value, 0) if relative and rate.value else np.ones(DRAWS) if relative else draws
+
+
+def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
+    if not np.isfinite(fit.covariance).all():
+        return {"curve": fit.curve, **fit.values}
+    draws = random.multivariate_normal(fit.scaled, fit.covariance, DRAWS).T
+    names = [name for name in fit.values if name in fit.low]
+    if fit.curve in ("constant", "early_late"):
+        rates = 1 / (1 + np.exp(-draws))
+        return {"curve": fit.curve, **fit.values, **dict(zip(names, rates, strict=True))}
+    return {"curve": fit.curve, **{name: np.clip(np.exp(one), *BOUNDS[name]) for name, one in zip(names, draws, strict=True)}}
+
+
+def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
+    """Variance of MRR by month from single customers' coming, staying and changing, shape (T,)."""
+    book = measured.book
+    customers, mrr = cohorts(scenario)
+    opening = mrr.shape[1] - scenario.months
+    old, new = mrr[:, :opening].sum(axis=1), mrr[:, opening:].sum(axis=1)
+    start = scenario.opening.customers
+    stay = customers[:, :opening].sum(axis=1) / start if start else np.zeros(scenario.months)
+    now = book.mrr[book.month == book.months - 1]
+    size = float((now**2).sum() / now.sum()) if now.size else float(scenario.pay.plans[0].monthly_price)
+    here = np.flatnonzero((np.diff(book.customer) == 0) & (np.diff(book.month) == 1))
+    base = (book.mrr[here] ** 2).sum()
+    scatter = ((book.mrr[here + 1] - book.mrr[here]) ** 2).sum() / base if base else 0.0
+    return size * (new + old * np.clip(1 - stay, 0, 1) + old * scatter * np.arange(1, scenario.months + 1))
