@@ -38,7 +38,6 @@ EVERY = 2000
 Engine = Callable[[list[dict[str, Any]]], list[dict[str, Any]]]
 
 needs_node = pytest.mark.skipif(not shutil.which("node"), reason="node is not installed")
-needs_chromium = pytest.mark.skipif(not shutil.which("chromium"), reason="chromium is not installed")
 
 
 def in_node(questions: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -49,9 +48,8 @@ def in_node(questions: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 @pytest.fixture
-def in_chromium() -> Iterator[Engine]:
+def in_chromium(browser: Any) -> Iterator[Engine]:
     """The engine in a page on loopback, from the one script that published pages carry; questions go in chunks."""
-    from playwright.sync_api import sync_playwright
 
     class Quiet(SimpleHTTPRequestHandler):
         def log_message(self, *_: object) -> None:
@@ -60,22 +58,18 @@ def in_chromium() -> Iterator[Engine]:
     server = ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=HERE.parents[1]))
     threading.Thread(target=server.serve_forever, daemon=True).start()
     module = "/" + (HERE / "answer.mjs").relative_to(HERE.parents[1]).as_posix()
+    page = browser.new_page()
     try:
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(
-                executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu", "--disable-quic"]
-            )
-            page = browser.new_page()
-            page.route("**/engine.js", lambda route: route.fulfill(body=script(), content_type="text/javascript"))
-            page.goto(f"http://127.0.0.1:{server.server_port}{module}")
-            ask = f"async (questions) => JSON.stringify(questions.map((await import('{module}')).answer))"
-            yield lambda questions: [
-                answer
-                for start in range(0, len(questions), 250)
-                for answer in json.loads(page.evaluate(ask, questions[start : start + 250]))
-            ]
-            browser.close()
+        page.route("**/engine.js", lambda route: route.fulfill(body=script(), content_type="text/javascript"))
+        page.goto(f"http://127.0.0.1:{server.server_port}{module}")
+        ask = f"async (questions) => JSON.stringify(questions.map((await import('{module}')).answer))"
+        yield lambda questions: [
+            answer
+            for start in range(0, len(questions), 250)
+            for answer in json.loads(page.evaluate(ask, questions[start : start + 250]))
+        ]
     finally:
+        page.close()
         server.shutdown()
         server.server_close()
 
@@ -157,7 +151,6 @@ def test_every_series_agrees_in_node():
     agree(in_node, generated(range(EVERY)))
 
 
-@needs_chromium
 def test_every_series_agrees_in_chromium(in_chromium: Engine):
     agree(in_chromium, generated(range(EVERY, 2 * EVERY)))
 
