@@ -11,10 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from growth.calculator.words import LOCALE, answer, money, month_labels, number, percent
+from growth.calculator.words import LOCALE, WORDS, answer, money, month_labels, number, percent
 from growth.engine import Forecast
 from growth.giveaway.brief import CAUTIONS, Giveaway
 from growth.giveaway.leaning import leanings
+from growth.measures import growth_ceiling
 
 CENTS = 2
 MINUS = "\N{MINUS SIGN}"
@@ -94,16 +95,17 @@ def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
             f"{people('lost_customers')} of them leave, {escape(churn)}. They had paid {cash('churned_mrr')}. "
             "This is churn."
         )
-    if forecast.expansion_mrr[t] or forecast.contraction_mrr[t]:
-        less = (
-            f", and some pay less: {cash('contraction_mrr')}, called contraction" if forecast.contraction_mrr[t] else ""
-        )
+    more, less = forecast.expansion_mrr[t] > 0, forecast.contraction_mrr[t] > 0
+    if more:
         steps.append(
-            f"Of those who stay, some pay more: {cash('expansion_mrr')}. This is expansion, from upgrades and added "
-            f"seats{less}."
+            f"Of those who stay, some pay more: {cash('expansion_mrr')}. "
+            "This is expansion, from upgrades and added seats."
         )
+    if less:
+        others = "Others" if more else "Of those who stay, some"
+        steps.append(f"{others} pay less: {cash('contraction_mrr')}. This is contraction.")
     lag = " Some signed up in months before." if len(scenario.pay.delay_shares) > 1 else ""
-    sent = f", {people('referred_sign_ups')} of them sent by customers" if forecast.referred_sign_ups[t] else ""
+    sent = f", {people('referred_sign_ups')} of them sent by customers" if forecast.referred_sign_ups[t] >= 0.05 else ""
     steps.append(
         f"{people('visitors')} visitors come and {people('sign_ups')} sign up{sent}. "
         f"{people('new_customers')} become customers and pay {cash('new_mrr')}.{lag}"
@@ -117,9 +119,24 @@ def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
         f'<section class="worked" aria-labelledby="worked"><h2 id="worked">How it is worked out</h2>'
         f"<p>Every month is the same small sum. Here is month {t + 1}, {escape(label)}, by hand, with the numbers that "
         f"this page came with:</p><ol>{items}</ol>{_bridge(forecast, t, locale)}"
-        "<p>The next month starts where this one ended. Parts of a customer are averages, not people. As the business "
-        "grows, the same share leaving is more customers leaving, until as many leave as join: there growth stops."
-        "</p></section>"
+        "<p>The next month starts where this one ended. Parts of a customer are averages, not people. "
+        f"{_why(forecast)}</p></section>"
+    )
+
+
+def _why(forecast: Forecast) -> str:
+    """Why growth stops where it does, or why it does not."""
+    ceiling = growth_ceiling(forecast)
+    if ceiling.value is None:
+        return f"In these numbers nothing stops growth: {escape(WORDS['reasons'][ceiling.reason])}"
+    if ceiling.value < forecast.opening_mrr[0]:
+        return (
+            "Here more is lost in a month than comes in. As the business shrinks, the same share leaving is fewer "
+            "customers leaving, until as many join as leave: there it settles."
+        )
+    return (
+        "As the business grows, the same share leaving is more customers leaving, until as many leave as join: there "
+        "growth stops."
     )
 
 

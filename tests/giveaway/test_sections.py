@@ -59,6 +59,34 @@ def test_a_sum_whose_cents_do_not_add_up_says_that_it_is_rounded():
     assert "in one sum, each amount rounded" in text_of(sections.worked_month(forecast).html)
 
 
+def test_the_worked_month_says_why_growth_stops_settles_or_goes_on():
+    arrive = {"channels": [{"name": "search", "monthly_visitors": 1000}]}
+    pay = {**PLANS, "conversion_rate": 0.25}
+    shared = {"arrive": arrive, "sign_up": {"signup_rate": 0.04}, "pay": pay}  # 10 new a month at 20
+    churn = {"stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}}  # 100 customers, MRR 2,000
+
+    def why(**parts):
+        return text_of(sections.worked_month(forecast_of(**shared, **churn, **parts)).html).rpartition("not people. ")[
+            2
+        ]
+
+    assert why(opening={"customers": 50, "mrr": 1000}).endswith("as many leave as join: there growth stops.")
+    assert why(opening={"customers": 200, "mrr": 4000}).endswith("as many join as leave: there it settles.")
+    growing = why(grow={"monthly_expansion_rate": 0.12})  # (1 - 0.1) x 1.12 > 1
+    assert growing == "In these numbers nothing stops growth: those who stay pay more faster than others leave."
+
+
+def test_who_pays_less_is_told_without_who_pays_more():
+    """240 at 19: churn 5% of 4,560 is 228; of the 4,332 that stay 1% is 43.32."""
+    forecast = forecast_of(
+        opening={"customers": 240, "mrr": 4560},
+        stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.05}},
+        grow={"monthly_contraction_rate": 0.01},
+    )
+    text = text_of(sections.worked_month(forecast).html)
+    assert "Of those who stay, some pay less: €43.32 . This is contraction." in text and "pay more" not in text
+
+
 def test_what_the_answer_leans_on_stands_in_the_cautions():
     """Nobody new, churn c: MRR is the opening x (1 - c)^36; a tenth less churn: (0.964 / 0.96)^36 = 1.162 times."""
     forecast = forecast_of(opening={"customers": 40, "mrr": 800}, months=36)
