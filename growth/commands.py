@@ -53,7 +53,7 @@ def add_command(subparsers: Any) -> None:
 def _check(arguments: argparse.Namespace) -> int:
     from growth.cli import complain
     from growth.errors import ScenarioError
-    from growth.scenario.file import check_file
+    from growth.whole_file import check_file
 
     code = 0
     for path in arguments.scenario:
@@ -117,7 +117,7 @@ def _progress(*, done: int, of: int, what: str) -> None:
 
 
 def _schema(arguments: argparse.Namespace) -> None:
-    from growth.scenario.file import json_schema
+    from growth.whole_file import json_schema
 
     text = json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n"
     if arguments.to is None:
@@ -162,8 +162,6 @@ def _calendar(first_month: str, month: int) -> str:
     """The calendar month of month 1, 2, ... as year-month."""
     year, number = divmod(int(first_month[:4]) * 12 + int(first_month[5:]) + month - 2, 12)
     return f"{year}-{number + 1:02d}"
-
-
 
 
 def _count(number: int, noun: str) -> str:

@@ -71,13 +71,8 @@ def test_the_inner_rooms_import_neither_edges_nor_what_is_heavy():
     for path in modules_of(*INNER):
         for module in imports(path):
             assert module.partition(".")[0] not in HEAVY, (name_of(path), module)
-            if within(module, "growth") and module != "growth" and (name_of(path), module) != READS_THE_PAGES_WORDS:
+            if within(module, "growth") and module != "growth":
                 assert within(module, *INNER), (name_of(path), module)
-
-
-# A scenario file has a part for the published page; whoever reads the whole file asks that room to check it, when it
-# is there.
-READS_THE_PAGES_WORDS = ("growth.scenario.file", "growth.giveaway.brief")
 
 
 def test_the_table_of_assumptions_does_not_know_the_engine():

@@ -39,7 +39,7 @@ def _value(text: str, parent: Node, key: str, value: Any) -> list[Edit]:
     if parent.flow or not (
         "\n" in new or "\n" in text[start : node.end]
     ):  # the value alone: what stands around it is kept
-        space = "" if text[node.start - 1].isspace() or parent.flow and text[node.start - 1] != ":" else " "
+        space = "" if text[node.start - 1].isspace() or (parent.flow and text[node.start - 1] != ":") else " "
         return [
             (
                 node.start,

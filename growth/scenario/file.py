@@ -1,9 +1,8 @@
-"""Scenario files: loading, saving, and the schema that editors check them by."""
+"""Scenario files: loading and saving."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,7 @@ from growth.scenario.scenario import Scenario
 from growth.scenario.write import block, plain
 from growth.scenario.yaml_text import clean
 
-__all__ = ["Document", "check_file", "json_schema", "load_document", "load_scenario", "save_scenario", "validate"]
+__all__ = ["Document", "load_document", "load_scenario", "save_scenario", "scenario_of", "validate"]
 
 
 def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario:
@@ -80,56 +79,6 @@ def save_scenario(scenario: Scenario, path: str | Path) -> Path:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise ScenarioError([Problem("", "it cannot be written", reason, "Nothing was changed.")], file=file) from None
-
-
-def json_schema() -> dict[str, Any]:
-    """The JSON Schema of a whole scenario file, for editors that check and complete while one types.
-
-    >>> sorted(json_schema()["properties"])[-1]
-    'scenario'
-    """
-    parts: dict[str, Any] = {"scenario": Scenario}
-    if giveaway := _giveaway_model():
-        parts["giveaway"] = giveaway
-    definitions: dict[str, Any] = {}
-    for name, model in parts.items():
-        schema = model.model_json_schema(ref_template=f"#/$defs/{name}/$defs/{{model}}")
-        definitions[name] = schema
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "Scenario file of a growth forecast",
-        "type": "object",
-        "properties": {name: {"$ref": f"#/$defs/{name}"} for name in parts},
-        "required": ["scenario"],
-        "additionalProperties": False,
-        "$defs": definitions,
-    }
-
-
-def check_file(path: str | Path) -> Scenario:
-    """The scenario of a file whose every part is valid. Raises ScenarioError with the problems of both parts."""
-    document = load_document(path)
-    model, found = _giveaway_model(), None
-    if model and document.giveaway is not None:
-        found = problems_in(model, document.giveaway, lines=document.lines, root="giveaway")
-    try:
-        scenario = scenario_of(document)
-    except ScenarioError as error:
-        if isinstance(found, tuple):
-            raise ScenarioError((*error.problems, *found), file=error.file) from None
-        raise
-    if isinstance(found, tuple):
-        raise ScenarioError(found, file=document.file)
-    return scenario
-
-
-def _giveaway_model() -> Any:
-    """The model of the `giveaway` part; imported late, since the page's area stands further out than this one."""
-    if find_spec("growth.giveaway") and find_spec("growth.giveaway.brief"):
-        from growth.giveaway.brief import Giveaway
-
-        return Giveaway
-    return None
 
 
 def _from_mapping(source: Mapping[str, Any]) -> Scenario:

@@ -10,7 +10,7 @@ from papermill.iorw import read_yaml_file
 import growth
 from growth.scenario import Scenario
 from growth.scenario.entries import entries
-from growth.scenario.file import json_schema
+from growth.whole_file import json_schema
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 VALIDATOR = jsonschema.Draft202012Validator(json_schema())

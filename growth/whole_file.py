@@ -1,0 +1,49 @@
+"""Both parts of a scenario file at once, numbers and words: their check, and the schema that editors complete by."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from growth.errors import ScenarioError
+from growth.giveaway.brief import Giveaway
+from growth.scenario import Scenario
+from growth.scenario.file import load_document, scenario_of
+from growth.scenario.report import problems_in
+
+
+def check_file(path: str | Path) -> Scenario:
+    """The scenario of a file whose every part is valid. Raises ScenarioError with the problems of both parts."""
+    document = load_document(path)
+    found: Any = ()
+    if document.giveaway is not None:
+        found = problems_in(Giveaway, document.giveaway, lines=document.lines, root="giveaway")
+    wrong = found if isinstance(found, tuple) else ()
+    try:
+        scenario = scenario_of(document)
+    except ScenarioError as error:
+        raise ScenarioError((*error.problems, *wrong), file=error.file) from None
+    if wrong:
+        raise ScenarioError(wrong, file=document.file)
+    return scenario
+
+
+def json_schema() -> dict[str, Any]:
+    """The JSON Schema of a whole scenario file, for editors that check and complete while one types.
+
+    >>> sorted(json_schema()["properties"])
+    ['giveaway', 'scenario']
+    """
+    parts = {"scenario": Scenario, "giveaway": Giveaway}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Scenario file of a growth forecast",
+        "type": "object",
+        "properties": {name: {"$ref": f"#/$defs/{name}"} for name in parts},
+        "required": ["scenario"],
+        "additionalProperties": False,
+        "$defs": {
+            name: model.model_json_schema(ref_template=f"#/$defs/{name}/$defs/{{model}}")
+            for name, model in parts.items()
+        },
+    }
