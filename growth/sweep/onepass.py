@@ -1,0 +1,184 @@
+"""Every point of a sweep through the engine in one pass, a row of measures each, written as Parquet.
+
+Numbers go in as arrays over draws. Whole numbers, words and variants cannot, so a block is split into groups that share them.
+"""
+
+from __future__ import annotations
+
+import copy
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import growth
+from growth.engine import Forecast
+from growth.errors import Problem, ScenarioError
+from growth.measures import (
+    break_even_month,
+    customer_ceiling,
+    goal_month,
+    growth_ceiling,
+    lowest_cash,
+    lowest_cash_month,
+    net_revenue_retention,
+)
+from growth.scenario import Scenario
+from growth.scenario.report import validate
+from growth.sweep.design import BLOCK, Design, plain_value
+from growth.sweep.fields import plain, put
+from growth.sweep.reading import SweepError
+
+MEASURES: dict[str, Callable[[Forecast], Any]] = {  # column of the table -> its value; NaN where undefined
+    "closing_mrr": lambda forecast: forecast.closing_mrr[..., -1],
+    "closing_customers": lambda forecast: forecast.closing_customers[..., -1],
+    "cash": lambda forecast: forecast.cash[..., -1],
+    "goal_month": lambda forecast: goal_month(forecast).value,
+    "growth_ceiling": lambda forecast: growth_ceiling(forecast).value,
+    "customer_ceiling": lambda forecast: customer_ceiling(forecast).value,
+    "lowest_cash": lambda forecast: lowest_cash(forecast).value,
+    "lowest_cash_month": lambda forecast: lowest_cash_month(forecast).value,
+    "break_even_month": lambda forecast: break_even_month(forecast).value,
+    "net_revenue_retention": lambda forecast: net_revenue_retention(forecast, over=min(12, forecast.months)).value,
+}
+
+
+def scenarios(design: Design, block: dict[str, np.ndarray]) -> Iterator[tuple[np.ndarray, Scenario]]:
+    """The block's points as few scenarios over draws: each with the places, within the block, of its points.
+
+    Raises SweepError where a point is no valid scenario, such as shares that no longer add to one.
+    """
+    plan = design.plan
+    axes = {axis.title: axis for axis in plan.sweep.axes}
+    arrays = {title: block[title] for title, axis in axes.items() if axis.field and _varies(design, title)}
+    fixed = {title: column for title, column in block.items() if title not in arrays}
+    base = plain(plan.base)
+    for places, words in _groups(fixed, len(next(iter(block.values())))):
+        values = copy.deepcopy(base)
+        sections = sorted(_settings(axes, words, plan), key=lambda setting: len(setting[0]))
+        for place, value in sections:
+            put(values, place, value)
+        for title, column in arrays.items():
+            part = column[places].astype(float)
+            put(values, plan.fields[axes[title].field].place, part if len(places) > 1 else float(part[0]))
+        yield places, _checked(values, words)
+
+
+def scenario_at(design: Design, number: int) -> dict[str, Any]:
+    """One point as the plain values of a scenario, such as a notebook takes."""
+    block = design.block(number, number + 1)
+    [(_, scenario)] = scenarios(design, block)
+    return scenario.model_dump(mode="json")
+
+
+def table(design: Design, *, size: int = BLOCK) -> Iterator[dict[str, np.ndarray]]:
+    """The rows of every block: point, the axes, then MEASURES."""
+    for start, block in design.blocks(size):
+        count = len(next(iter(block.values())))
+        rows = {"point": np.arange(start, start + count), **block}
+        rows |= {name: np.full(count, np.nan) for name in MEASURES}
+        for places, scenario in scenarios(design, block):
+            forecast = growth.forecast(scenario)
+            for name, measure in MEASURES.items():
+                value = measure(forecast)
+                rows[name][places] = np.nan if value is None else value
+        yield rows
+
+
+def check_points(design: Design) -> None:
+    """Build every point's scenario without forecasting. Raises SweepError for the first that is not valid."""
+    for _, block in design.blocks():
+        for _ in scenarios(design, block):
+            pass
+
+
+def write_table(design: Design, path: Path, *, key: str, reports: dict[int, str], progress: Callable[[int], None]) -> None:
+    """Write the table to `path`, whole or not at all. key: kept in the file, to know it again; reports: point -> file."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    handle, beside = tempfile.mkstemp(prefix=".points.", dir=path.parent)
+    os.close(handle)
+    writer = None
+    try:
+        for rows in table(design):
+            columns = {name: pa.array(_texts(column)) for name, column in rows.items()}
+            columns["report"] = pa.array([reports.get(number, "") for number in rows["point"].tolist()])
+            part = pa.table(columns).replace_schema_metadata({"sweep": key})
+            writer = writer or pq.ParquetWriter(beside, part.schema, compression="zstd")
+            writer.write_table(part)
+            progress(int(rows["point"][-1]) + 1)
+        writer.close()
+        os.chmod(beside, 0o644)
+        os.replace(beside, path)
+    except BaseException:
+        if writer is not None:
+            with suppress(Exception):
+                writer.close()
+        with suppress(OSError):
+            os.unlink(beside)
+        raise
+
+
+def key_of(path: Path) -> str:
+    """The key that `write_table` kept in a table; "" where there is none."""
+    import pyarrow.parquet as pq
+
+    try:
+        return (pq.read_schema(path).metadata or {}).get(b"sweep", b"").decode()
+    except (OSError, ValueError):
+        return ""
+
+
+def _varies(design: Design, title: str) -> bool:
+    axis = next(axis for axis in design.plan.sweep.axes if axis.title == title)
+    level = design.levels[title]
+    numbers = level is None or all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in level)
+    return design.plan.fields[axis.field].varies and numbers
+
+
+def _groups(fixed: dict[str, np.ndarray], count: int) -> Iterator[tuple[np.ndarray, dict[str, Any]]]:
+    """Places that share the values of `fixed`, and those values."""
+    if not fixed:
+        yield np.arange(count), {}
+        return
+    combined, firsts = np.zeros(count, np.int64), {}
+    for column in fixed.values():
+        seen: dict[Any, int] = {}
+        codes = np.array([seen.setdefault((type(value), value), len(seen)) for value in column.tolist()])
+        combined = combined * len(seen) + codes
+    for code in np.unique(combined):
+        places = np.flatnonzero(combined == code)
+        firsts = {title: plain_value(column[places[0]]) for title, column in fixed.items()}
+        yield places, firsts
+
+
+def _settings(axes: dict, words: dict[str, Any], plan: Any) -> Iterator[tuple[tuple, Any]]:
+    """What the words of a group set: place and value."""
+    for title, word in words.items():
+        axis = axes[title]
+        if axis.field:
+            yield plan.fields[axis.field].place, word
+            continue
+        variant = next(variant for variant in axis.variants if variant.name == word)
+        yield from ((plan.fields[name].place, value) for name, value in variant.set.items())
+
+
+def _checked(values: dict[str, Any], words: dict[str, Any]) -> Scenario:
+    try:
+        return validate(Scenario, values, root="scenario")
+    except ScenarioError as error:
+        where = ", ".join(f"{title} {word}" for title, word in words.items())
+        said = "no point may break a rule of the scenario" + (f" ({where})" if where else "")
+        raise SweepError([Problem("points", said), *error.problems]) from None
+
+
+def _texts(column: np.ndarray) -> Any:
+    """Words as text, so that a column has one type."""
+    if column.dtype.kind != "O":
+        return column
+    return [value if isinstance(value, str) else "none" if value is None else str(value).lower() for value in column]

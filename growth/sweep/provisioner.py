@@ -1,0 +1,50 @@
+"""A jupyter_client kernel provisioner, `growth-warm`: kernels forked from a process that already holds the imports."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+from jupyter_client.provisioning import LocalProvisioner
+
+from growth.sweep.warm import ForkedKernel, available
+
+_said: set[str] = set()
+
+
+class WarmProvisioner(LocalProvisioner):
+    """Forks the kernel where it can, launches it as usual where it cannot, and says so once.
+
+    Only this Python's ipykernel can be forked: a kernel of another language or environment is launched as usual.
+    """
+
+    async def launch_kernel(self, cmd: list[str], **kwargs: Any) -> Any:
+        """The kernel's connection, as LocalProvisioner.launch_kernel gives it."""
+        reason = available() or _unlike_ours(cmd)
+        if reason:
+            if reason not in _said:
+                _said.add(reason)
+                self.log.warning(reason)
+            return await super().launch_kernel(cmd, **kwargs)
+        cwd = kwargs.get("cwd") or os.getcwd()
+        argv = ["ipykernel_launcher", *cmd[cmd.index("-m") + 2 :]]
+        self.process = ForkedKernel(argv, env=kwargs.get("env") or dict(os.environ), cwd=cwd)
+        self.pid, self.pgid, self.cwd = self.process.pid, None, Path(cwd)
+        return self.connection_info
+
+    async def wait(self) -> int | None:
+        """Wait for the end; looks more often than the stock one, since a forked kernel ends at once."""
+        while self.process and self.process.poll() is None:
+            await asyncio.sleep(0.005)
+        return await super().wait()
+
+
+def _unlike_ours(cmd: list[str]) -> str:
+    """Why this command is not the kernel that the fork server holds; "" where it is."""
+    same = os.path.realpath(cmd[0]) == os.path.realpath(sys.executable) or os.path.basename(cmd[0]) == cmd[0]
+    if same and cmd[1:3] and "ipykernel_launcher" in cmd and "-m" in cmd:
+        return ""
+    return f"warm kernels serve this Python's ipykernel alone; {os.path.basename(cmd[0])} is started as usual"
