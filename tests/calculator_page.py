@@ -15,7 +15,8 @@ import growth
 from growth.calculator import page_data, script, style
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+QUIET = ("background-networking", "component-update", "sync")
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", *(f"--disable-{name}" for name in QUIET)]
 START = """
 const place = (globalThis.place = document.getElementById("calculator"));
 place.calculator = mount(place, JSON.parse(document.getElementById("data").textContent));
@@ -26,12 +27,16 @@ def page_html(scenario: growth.Scenario) -> str:
     """The page: one hashed script, one hashed stylesheet, and no other source of anything."""
     code, look = script() + START, style()
     hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (code, look))
-    policy = "default-src 'none'; script-src 'sha256-{}'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'".format(*hashes)
+    sources = "script-src 'sha256-{}'; style-src 'sha256-{}'".format(*hashes)
+    policy = f"default-src 'none'; {sources}; base-uri 'none'; form-action 'none'"
     data = json.dumps(page_data(scenario)).replace("<", "\\u003c")
     return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="{policy}">'
-        f'<meta name="viewport" content="width=device-width"><title>Calculator</title><style>{look}</style></head><body><main>'
-        f'<h1>Calculator</h1><div id="calculator"></div></main><script type="application/json" id="data">{data}</script>'
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
+        '<meta name="viewport" content="width=device-width"><title>Calculator</title>'
+        f"<style>{look}</style></head>"
+        '<body><main><h1>Calculator</h1><div id="calculator"></div></main>'
+        f'<script type="application/json" id="data">{data}</script>'
         f'<script type="module">{code}</script></body></html>'
     )
 
@@ -47,14 +52,15 @@ def chromium() -> Iterator[Any]:
 
 
 def opened(browser: Any, scenario: growth.Scenario, folder: Path, *, fragment: str = "", **context: Any) -> Any:
-    """The calculator of a scenario in a new page; `page.complaints` collects console errors, page errors and requests."""
+    """The calculator of a scenario in a new page; `page.complaints` collects errors and requests."""
     file = folder / "page.html"
     file.write_text(page_html(scenario), encoding="utf-8")
     page = browser.new_context(**context).new_page()
     page.complaints = []
     page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))
     page.on("pageerror", lambda error: page.complaints.append(str(error)))
-    page.on("request", lambda request: request.url.startswith(("file:", "blob:")) or page.complaints.append(request.url))
+    own = ("file:", "blob:", "about:")
+    page.on("request", lambda request: request.url.startswith(own) or page.complaints.append(request.url))
     page.on("dialog", lambda dialog: (page.complaints.append(f"dialog {dialog.message}"), dialog.dismiss()))
     page.goto(file.as_uri() + fragment)
     return page

@@ -7,7 +7,8 @@ from functools import cache
 from pathlib import Path
 
 _HERE = Path(__file__).parent
-_PARTS = ("life.js", "engine.js", "tools.js", "words.js", "chart.js", "form.js", "share.js", "calculator.js")  # each imports from those before it alone
+# each part imports from those before it alone
+_PARTS = ("life.js", "engine.js", "tools.js", "words.js", "chart.js", "form.js", "share.js", "calculator.js")
 _IMPORT = re.compile(r'^import \{[^}]*\} from "\./\w+\.js";\n', re.MULTILINE)
 
 

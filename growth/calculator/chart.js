@@ -110,7 +110,7 @@ function stepsOf({ top, y, lines }) {
 }
 
 function calendar({ months, bottom, x }, labels) {
-  const every = [1, 2, 3, 6, 12, 24].find((step) => x(step) - x(0) >= 64) ?? 24;
+  const every = [1, 2, 3, 6, 12, 24].find((step) => x(step) - x(0) >= 80) ?? 24;
   const ticks = Array.from({ length: Math.floor(months / every) }, (_, i) => (i + 1) * every);
   return ticks.flatMap((month) => [
     node("svg:line", { x1: x(month), x2: x(month), y1: bottom, y2: bottom + 5, class: "growth-tick" }),

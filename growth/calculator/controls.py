@@ -1,4 +1,4 @@
-"""The controls of the calculator, read from the table of assumptions: one line each, in the order of a customer's life."""
+"""The calculator's controls, read from the table of assumptions: one line each, in the order of a customer's life."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ STAGES = {
 def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
     """One entry a control: path, stage, label, suffix, help, low, high, slider (low, high, step), share, whole.
 
-    A control stands for every assumption with a slider that is always shown or that the scenario sets. `path` is the place in the
-    scenario's JSON, list positions as numbers ("arrive.channels.0.monthly_visitors"). The slider is widened where the
-    scenario's value lies beyond it. With several channels or plans the label says whose it is.
+    A control stands for every assumption with a slider that is always shown or that the scenario sets. `path` is the
+    place in the scenario's JSON, list positions as numbers ("arrive.channels.0.monthly_visitors"). The slider is
+    widened where the scenario's value lies beyond it. With several channels or plans the label says whose it is.
     """
     found = [
         _control(path, value, entry, whose, scenario, locale)
@@ -78,12 +78,14 @@ def _matters(path: str, scenario: Scenario) -> bool:
     if path == "sign_up.signup_rate":
         return any(channel.signup_rate is None for channel in channels)
     if path == "pay.conversion_rate":
-        return scenario.sign_up.monthly_referral_rate > 0 or any(channel.conversion_rate is None for channel in channels)
+        referred = scenario.sign_up.monthly_referral_rate > 0
+        return referred or any(channel.conversion_rate is None for channel in channels)
     return path != "bill.monthly_discount_rate"  # lifetime value alone
 
 
 def _control(path: str, value: float, entry: Assumption, whose: str, scenario: Scenario, locale: str) -> dict[str, Any]:
-    unneeded = [f"pay.plans.{i}.monthly_price" for i, plan in enumerate(scenario.pay.plans) if plan.billing == "monthly"]
+    plans = scenario.pay.plans
+    unneeded = [f"pay.plans.{i}.monthly_price" for i, plan in enumerate(plans) if plan.billing == "monthly"]
     head = path.split(".")[0]
     return {
         "path": path,

@@ -14,7 +14,7 @@ from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.section import LONGEST
 
-PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type under which a saved notebook holds what a page needs
+PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
 COLUMNS = (  # series, heading, kind, whether it stands even where it is zero throughout
     ("opening_mrr", "MRR before", "money", True),
     ("new_mrr", "new", "money", True),
@@ -47,25 +47,27 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE) -> dict[str, Any]:
 
 def answer_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
     """The answer as HTML paragraphs, its computed numbers in <strong>; every text is escaped."""
-    classes = ("growth-answer", "growth-cash")
-    return "\n".join(
-        f'<p class="{name}">{"".join(f"<strong>{escape(text)}</strong>" if computed else escape(text) for text, computed in sentence)}</p>'
-        for name, sentence in zip(classes, answer_parts(forecast, locale), strict=False)
-    )
+    classes, html = ("growth-answer", "growth-cash"), []
+    for name, sentence in zip(classes, answer_parts(forecast, locale), strict=False):
+        pieces = (f"<strong>{escape(text)}</strong>" if computed else escape(text) for text, computed in sentence)
+        html.append(f'<p class="{name}">{"".join(pieces)}</p>')
+    return "\n".join(html)
 
 
 def table_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
     """The month-by-month table as HTML, folded; a column that is zero throughout is left out."""
     currency = forecast.scenario.currency
     labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
-    shown = [(name, heading, kind) for name, heading, kind, always in COLUMNS if always or np.any(getattr(forecast, name) != 0)]
-    columns = [column(getattr(forecast, name), kind, currency, locale) for name, _, kind in shown]
-    heads = "".join(f'<th scope="col">{escape(heading)}</th>' for _, heading, _ in shown)
-    rows = []
+    shown = [entry for entry in COLUMNS if entry[3] or np.any(getattr(forecast, entry[0]) != 0)]
+    columns = [column(getattr(forecast, name), kind, currency, locale) for name, _, kind, _ in shown]
+    heads = "".join(f'<th scope="col">{escape(heading)}</th>' for _, heading, _, _ in shown)
+    title, rows = escape(WORDS["table"]), []
     for month, texts in enumerate(zip(*columns, strict=True), start=1):
         cells = "".join(f"<td>{escape(text)}</td>" for text in texts)
         rows.append(f'<tr><th scope="row">{month} <span>{escape(labels[month])}</span></th>{cells}</tr>')
     return (
-        '<details class="growth-table"><summary>Month by month</summary><div class="growth-scroll" tabindex="0" role="region" aria-label="Month by month">'
-        f'<table><thead><tr><th scope="col">month</th>{heads}</tr></thead><tbody>{"".join(rows)}</tbody></table></div></details>'
+        f'<details class="growth-table"><summary>{title}</summary>'
+        f'<div class="growth-scroll" tabindex="0" role="region" aria-label="{title}"><table>'
+        f'<thead><tr><th scope="col">month</th>{heads}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div></details>"
     )

@@ -2,9 +2,9 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
-// An element ("svg:" before the name: of SVG) with its attributes, listeners ("onclick") and children. Every text is set as
-// text, never as markup, and no style attribute is written: it runs under a strict content policy, and a hostile name
-// stays a name.
+// An element ("svg:" before the name: of SVG) with its attributes, listeners ("onclick") and children. Every text is
+// set as text, never as markup, and no style attribute is written: it runs under a strict content policy, and a hostile
+// name stays a name.
 export function node(name, attributes = {}, ...children) {
   const element = name.startsWith("svg:") ? document.createElementNS(SVG, name.slice(4)) : document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {

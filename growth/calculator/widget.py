@@ -42,7 +42,7 @@ class Calculator(anywidget.AnyWidget):
         self.on_msg(self._heard)
 
     def keep(self) -> Path:
-        """Writes the tuned scenario to `path`; comments and the words of the page in an existing file stay as they are."""
+        """Writes the tuned scenario to `path`; in an existing file comments and the words of the page stay."""
         if self.path is None:
             raise GrowthError("this calculator was given no path to keep its numbers in")
         return save_scenario(self.scenario, self.path)

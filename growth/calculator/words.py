@@ -1,7 +1,7 @@
 """The words of the calculator: the answer's sentences, and numbers written as a reader of the page sees them.
 
-The front end holds no sentence of its own: it fills these templates with the same rules, so that the prose of a notebook, the page
-with scripts off and the live page say the same. A {place} takes a formatted number, which the page sets large.
+The front end holds no sentence of its own: it fills these templates by the same rules (words.js), so that the prose of
+a notebook, the page with scripts off and the live page say the same. A {place} takes a formatted number, set large.
 """
 
 from __future__ import annotations
@@ -169,9 +169,10 @@ def filled(template: str, values: dict[str, str]) -> Iterator[tuple[str, bool]]:
 
 def has_costs(scenario: Any) -> bool:
     """Whether the scenario says anything of costs or cash, so that the answer should."""
-    bill, spends = scenario.bill, any(channel.kind == "paid" or channel.monthly_cost for channel in scenario.arrive.channels)
-    costs = (bill.payment_fee_rate, bill.fee_per_payment, bill.monthly_cost_to_serve, bill.monthly_fixed_costs, bill.opening_cash)
-    return spends or any(costs)
+    bill, channels = scenario.bill, scenario.arrive.channels
+    fees = (bill.payment_fee_rate, bill.fee_per_payment)
+    costs = (*fees, bill.monthly_cost_to_serve, bill.monthly_fixed_costs, bill.opening_cash)
+    return any(costs) or any(channel.kind == "paid" or channel.monthly_cost for channel in channels)
 
 
 def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], str]:
@@ -189,7 +190,8 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
         "ceiling": money(near(ceiling.value or 0), currency, locale),
     }
     reached = "goal_already" if goal.value == 0 else "goal_never" if goal.value is None else "goal_reached"
-    settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if ceiling.value < forecast.opening_mrr[0] else "ceiling_above"
+    shrinks = ceiling.value is not None and ceiling.value < forecast.opening_mrr[0]
+    settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if shrinks else "ceiling_above"
     keys = [*lead, "no_goal" if scenario.goal_mrr is None else reached, settles]
     if has_costs(scenario):
         span, low = min(12, months), lowest_cash_month(forecast).value
@@ -224,7 +226,7 @@ def _lead(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str]]:
 
 
 def _ends(part: np.ndarray, whole: np.ndarray, span: int) -> tuple[float, float] | None:
-    """part / whole over the first and the last `span` months of those in which there is a whole; None where there are none."""
+    """part / whole over the first and the last `span` months in which there is a whole; None where there are none."""
     there = np.flatnonzero(whole > 0)
     if not there.size:
         return None
@@ -247,9 +249,8 @@ def _locale(name: str) -> Locale:
 @cache
 def _pattern(kind: str, locale: str, least: int, most: int) -> NumberPattern:
     """The locale's pattern for a kind of number, with so many decimals."""
-    formats = {"currency": ("currency_formats", "standard"), "decimal": ("decimal_formats", None), "percent": ("percent_formats", None)}
-    name, key = formats[kind]
-    pattern = copy(getattr(_locale(locale), name)[key])
+    formats = getattr(_locale(locale), f"{kind}_formats")
+    pattern = copy(formats["standard" if kind == "currency" else None])
     pattern.frac_prec = (least, most)
     return pattern
 

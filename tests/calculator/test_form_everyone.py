@@ -9,7 +9,7 @@ import pytest
 import growth
 
 pytest.importorskip("babel")
-from calculator_page import opened  # noqa: E402
+from calculator_page import opened
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -65,7 +65,8 @@ def test_axe_finds_nothing(browser, tmp_path, name, scheme):
 def test_no_sideways_scrolling(browser, tmp_path, name):
     page = opened(browser, growth.load_scenario(SCENARIOS / f"{name}.yaml"), tmp_path)
     page.locator("summary").click()
-    beyond = "[...document.querySelectorAll('.growth-line *, .growth-buttons *, svg')].filter((e) => e.getBoundingClientRect().right > innerWidth)"
+    parts = "[...document.querySelectorAll('.growth-line *, .growth-buttons *, svg')]"
+    beyond = f"{parts}.filter((part) => part.getBoundingClientRect().right > innerWidth)"
     for width in (320, 360, 450, 900):  # 450 is a page of 900 enlarged to 200%
         page.set_viewport_size({"width": width, "height": 700})
         assert page.evaluate("document.documentElement.scrollWidth") <= width

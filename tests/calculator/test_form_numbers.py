@@ -12,24 +12,25 @@ from plain import business, plan
 import growth
 
 pytest.importorskip("babel")
-from calculator_page import opened  # noqa: E402
+from calculator_page import opened
 
-from growth.calculator.controls import controls  # noqa: E402
-from growth.calculator.data import COLUMNS  # noqa: E402
-from growth.calculator.words import answer, column  # noqa: E402
+from growth.calculator.controls import controls
+from growth.calculator.data import COLUMNS
+from growth.calculator.words import answer, column
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SET = """([path, kind, text]) => {
-  const place = document.getElementById("calculator"), input = place.querySelector(`input[type=${kind}][data-path="${path}"]`);
+  const input = place.querySelector(`input[type=${kind}][data-path="${path}"]`);
   input.value = text;
   input.dispatchEvent(new Event("input", { bubbles: true }));
-  const shown = place.calculator.get(), series = place.calculator.series();
+  const shown = place.calculator.get();
+  const numbers = (values) => [...values].map((value) => (Number.isNaN(value) ? null : value));
   return {
     ...shown,
     answer: [...place.querySelectorAll(".growth-sentences p")].map((p) => p.textContent).join(" "),
     described: place.querySelector("svg title").textContent,
     table: [...place.querySelectorAll("tbody tr")].map((row) => [...row.cells].map((cell) => cell.textContent)),
-    series: Object.fromEntries(Object.entries(series).map(([name, values]) => [name, [...values].map((v) => (Number.isNaN(v) ? null : v))])),
+    series: Object.fromEntries(Object.entries(place.calculator.series()).map(([name, all]) => [name, numbers(all)])),
   };
 }"""
 
@@ -53,7 +54,8 @@ def shows_what_python_says(shown: dict) -> growth.Scenario:
     ]
     assert [row[1:] for row in shown["table"]] == [list(row) for row in zip(*columns, strict=True)]
     for name, values in shown["series"].items():
-        np.testing.assert_allclose(np.array(values, dtype=float), getattr(forecast, name), rtol=1e-9, atol=1e-9, err_msg=name)
+        python = getattr(forecast, name)
+        np.testing.assert_allclose(np.array(values, dtype=float), python, rtol=1e-9, atol=1e-9, err_msg=name)
     return scenario
 
 
@@ -70,7 +72,8 @@ def test_every_slider_and_every_typed_number_moves_answer_chart_and_table(browse
         shows_what_python_says(shown)
 
         scale = 100 if control["share"] else 1
-        typed = round((low + (high - low) * 0.13) * scale, 0 if control["whole"] else 3)  # between the slider's own steps
+        # between the slider's own steps
+        typed = round((low + (high - low) * 0.13) * scale, 0 if control["whole"] else 3)
         shown = page.evaluate(SET, [control["path"], "number", f"{typed:g}"])
         assert value_at(shown["scenario"], control["path"]) == pytest.approx(float(f"{typed:g}") / scale, rel=1e-12)
         shows_what_python_says(shown)

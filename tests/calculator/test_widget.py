@@ -11,7 +11,7 @@ from plain import business
 import growth
 
 pytest.importorskip("anywidget")
-from growth.calculator import PAGE_DATA, Calculator, answer, page_data  # noqa: E402
+from growth.calculator import PAGE_DATA, Calculator, answer, page_data
 
 BUSINESS = business(months=12, opening={"customers": 40, "mrr": 800})
 
