@@ -186,6 +186,7 @@ HOSTILE = (
     "</script><script>window.ran=1</script><img src=x onerror=window.ran=1>\"'><svg onload=window.ran=1>"
     "[a](javascript:window.ran=1) ${window.ran=1} {{7*7}} *b* `c`"
 )
+IN_PROSE = HOSTILE.replace("{", "(").replace("}", ")")  # where braces hold places for computed numbers
 
 
 def test_hostile_text_in_every_field_runs_nothing(tmp_path, open_page):
@@ -197,8 +198,8 @@ def test_hostile_text_in_every_field_runs_nothing(tmp_path, open_page):
         "grow": {"price_changes": [{"month": 3, "change_rate": 0.1, "plan": f"0{HOSTILE[:100]}"}]},
     }  # fmt: skip
     giveaway = {
-        "name": "hostile", "question": HOSTILE, "byline": HOSTILE, "cautions": [HOSTILE],
-        "case": {"quotations": [{"words": HOSTILE, "who": HOSTILE[:110]}], "details": [HOSTILE]},
+        "name": "hostile", "question": HOSTILE, "byline": HOSTILE, "cautions": [IN_PROSE],
+        "case": {"quotations": [{"words": HOSTILE, "who": HOSTILE[:110]}], "details": [IN_PROSE]},
         "invitation": {
             "text": HOSTILE, "button": HOSTILE[:110], "consent": HOSTILE,
             "form_address": "https://lists.example.org/?a=1&b=2",
