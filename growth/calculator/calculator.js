@@ -85,6 +85,16 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   function drawTable() {
     if (folded.open && state) fillTable(state);
   }
+  // On paper the table stands open; afterwards it is as it was.
+  let folds = false;
+  function unfold() {
+    folds = !folded.open;
+    folded.open = true;
+    drawTable();
+  }
+  function refold() {
+    if (folds) folded.open = false;
+  }
   function schedule(told) {
     untold ||= told;
     said.textContent = "";
@@ -143,6 +153,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   draw();
   clearTimeout(spoken); // nothing is read out before something changes
   if (share) addEventListener("hashchange", followLink);
+  addEventListener("beforeprint", unfold);
+  addEventListener("afterprint", refold);
   const watch = new ResizeObserver(() => {
     const now = Math.round(figure.clientWidth);
     if (now && now !== width) {
@@ -169,6 +181,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     destroy: () => {
       watch.disconnect();
       removeEventListener("hashchange", followLink);
+      removeEventListener("beforeprint", unfold);
+      removeEventListener("afterprint", refold);
       cancelAnimationFrame(frame);
       clearTimeout(spoken);
       element.replaceChildren();

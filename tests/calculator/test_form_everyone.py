@@ -80,3 +80,7 @@ def test_printed_the_form_is_a_list_of_assumptions(browser, tmp_path, demo):
     assert page.get_by_role("button", name="Back to the original numbers").is_hidden()
     assert page.get_by_label("Customers today").and_(page.locator("[type=number]")).is_visible()
     assert page.locator("svg").is_visible()
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert page.locator("tbody tr").count() == demo.months
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert page.locator("details").get_attribute("open") is None
