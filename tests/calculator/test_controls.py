@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import numpy as np
 import pytest
+from library import LIBRARY
 from plain import business, plan
 
 import growth
@@ -18,8 +18,6 @@ from growth.calculator import page_data
 from growth.calculator.controls import STAGES, controls
 from growth.calculator.words import answer
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-LIBRARY = [file for file in sorted(SCENARIOS.glob("*.yaml")) if not file.name.startswith("sweep")]
 TWO_PLANS = [plan(share=0.75), plan(name="two", share=0.25, billing="yearly")]
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import shutil
 import subprocess
-from pathlib import Path
 
 import numpy as np
 import pytest
+from library import LIBRARY
 from plain import NOBODY, business, plan
 
 import growth
@@ -17,8 +17,6 @@ pytest.importorskip("babel")
 from growth.calculator import answer_html, page_data, script, table_html
 from growth.calculator.words import answer, column, money, near, number, percent
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-LIBRARY = [file for file in sorted(SCENARIOS.glob("*.yaml")) if not file.name.startswith("sweep")]
 OPENING = {"customers": 40, "mrr": 800}
 TEN = "With 10 new customers a month and 10% leaving, "
 FALLING = {"curve": "early_late", "early_monthly_churn_rate": 0.2, "late_monthly_churn_rate": 0.1, "early_months": 1}

@@ -6,6 +6,7 @@ import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from library import LIBRARY, SCENARIOS
 from papermill.iorw import NoDatesSafeLoader, read_yaml_file
 
 import growth
@@ -13,7 +14,6 @@ from growth.cli import main
 from growth.scenario.document import MOST_BYTES, load_document, parse
 from growth.scenario.file import scenario_of
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
 DEMO = (SCENARIOS / "fernhollow.yaml").read_text(encoding="utf-8")
 DEMO = DEMO.partition("\n# The words")[0]  # the numbers alone
 
@@ -195,7 +195,7 @@ def test_a_large_file_is_refused_before_it_is_read(tmp_path, monkeypatch):
         growth.load_scenario(path)
 
 
-@pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*.yaml")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 def test_papermill_reads_the_shipped_scenarios_as_we_do(path):
     document, theirs = load_document(path), read_yaml_file(str(path))
     assert theirs["scenario"] == document.scenario

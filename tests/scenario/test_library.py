@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
+from library import LIBRARY, SCENARIOS
 from pydantic import BaseModel
 
 import growth
@@ -13,16 +12,9 @@ from growth.scenario import Scenario
 from growth.scenario.entries import sections_in
 from growth.scenario.file import load_document
 
-FOLDER = Path(__file__).parents[2] / "scenarios"
-LIBRARY = [
-    path
-    for path in sorted(FOLDER.glob("*.yaml"))
-    if "\nscenario:" in path.read_text("utf-8") and not path.name.startswith("my-")
-]
-
 
 def load(name: str) -> growth.Scenario:
-    return growth.load_scenario(FOLDER / f"{name}.yaml")
+    return growth.load_scenario(SCENARIOS / f"{name}.yaml")
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)

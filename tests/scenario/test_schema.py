@@ -1,10 +1,10 @@
 """The JSON Schema and the table of assumptions, which come from the same entries as the validator."""
 
 import copy
-from pathlib import Path
 
 import jsonschema
 import pytest
+from library import LIBRARY, SCENARIOS
 from papermill.iorw import read_yaml_file
 
 import growth
@@ -12,7 +12,6 @@ from growth.scenario import Scenario
 from growth.scenario.entries import entries
 from growth.whole_file import json_schema
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
 VALIDATOR = jsonschema.Draft202012Validator(json_schema())
 
 
@@ -20,7 +19,7 @@ def test_the_schema_is_one():
     jsonschema.Draft202012Validator.check_schema(json_schema())
 
 
-@pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*.yaml")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 def test_the_shipped_scenarios_are_valid_by_the_schema(path):
     assert list(VALIDATOR.iter_errors(read_yaml_file(str(path)))) == []
 
