@@ -65,9 +65,10 @@ def percentile(draws: np.ndarray) -> tuple[float, float]:
 
 
 def poisson_mean(counts: np.ndarray) -> tuple[float, float]:
-    """Interval for the mean of monthly counts: chi-squared ends, widened where the counts vary more than Poisson counts.
+    """Interval for the mean of monthly counts: chi-squared ends, widened where the counts clearly vary more than Poisson's.
 
-    Source: Garwood (1936), Biometrika 28, 437-442; the factor is sqrt(max(1, variance / mean)).
+    Source: Garwood (1936), Biometrika 28, 437-442. The factor is sqrt(variance / mean), where the dispersion test at 5%
+    (Fisher, 1925) finds it above 1.
 
     >>> [round(end, 3) for end in poisson_mean(np.array([3, 5, 2, 6]))]
     [2.286, 6.496]
@@ -78,5 +79,6 @@ def poisson_mean(counts: np.ndarray) -> tuple[float, float]:
     low = chi2.ppf(0.025, 2 * total) / 2 if total else 0.0
     high = chi2.ppf(0.975, 2 * total + 2) / 2
     mean = total / months
-    spread = np.sqrt(max(1.0, np.var(counts, ddof=1) / mean)) if months > 2 and mean else 1.0
+    ratio = np.var(counts, ddof=1) / mean if months > 2 and mean else 1.0
+    spread = np.sqrt(ratio) if ratio * (months - 1) > chi2.ppf(0.95, max(months - 1, 1)) else 1.0
     return float(max(mean - (mean - low / months) * spread, 0.0)), float(mean + (high / months - mean) * spread)

@@ -104,10 +104,11 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
     joined = recent & ~runs.returned
     drawn = Resampled.of(book.converted != NONE, seed=seed)
     draws = _revenue_draws(book, runs, drawn)
-    kinds = tuple(_kind(number, book, runs, moves, joined, draws[number], drawn) for number in range(len(book.kinds)))
     table = spell_risk(runs, chosen=monthly[runs.kind])
     fits = fit_all(table)
     chosen, why = recommend(fits, table)
+    pooled = (fits, chosen, why) if monthly.sum() == 1 else None
+    kinds = tuple(_kind(number, book, runs, moves, joined, draws[number], drawn, pooled) for number in range(len(book.kinds)))
     joins = moves.new.sum(axis=1)[1:]
     whole = draws[-1]
     lost, on_board = moves.lost.sum(), moves.closing[:-1].sum()
@@ -121,12 +122,20 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
     )  # fmt: skip
 
 
-def _kind(number: int, book: Ledger, runs: Spells, moves: Movements, joined: np.ndarray, draws: np.ndarray, drawn: Resampled) -> KindMeasures:
+def _kind(
+    number: int, book: Ledger, runs: Spells, moves: Movements, joined: np.ndarray, draws: np.ndarray, drawn: Resampled,
+    pooled: tuple | None,
+) -> KindMeasures:  # fmt: skip
     plan, billing = book.kinds[number]
     of_kind = runs.kind == number
     table = spell_risk(runs, chosen=of_kind)
-    fits = fit_all(table) if billing == "monthly" else ()
-    chosen, why = recommend(fits, table) if fits else (None, "yearly plans are told by their renewals")
+    if billing == "yearly":
+        fits, chosen, why = (), None, "yearly plans are told by their renewals"
+    elif pooled:
+        fits, chosen, why = pooled
+    else:
+        fits = fit_all(table)
+        chosen, why = recommend(fits, table)
     lost, on_board = moves.lost[:, number].sum(), moves.closing[:-1, number].sum()
     at_renewal = np.arange(12, table.at_risk.size + 1, 12) - 1
     due, ended = table.at_risk[at_renewal].sum(), table.left[at_renewal].sum()

@@ -1,0 +1,182 @@
+"""Reading both shapes, and saying what cannot be read: nothing is dropped in silence."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from growth.records.columns import Columns, load_columns
+from growth.records.ledger import ledger
+from growth.records.reading import _csv, _row_by_row, read_records
+from growth.records.rows import hashed
+from growth.records.unreadable import RecordsError, Unreadable
+
+HEAD = "customer,date,amount,months,plan,currency\n"
+
+
+def charges(tmp_path, text: str | bytes, name: str = "charges.csv"):
+    path = tmp_path / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def read(tmp_path, text, **more):
+    return read_records(charges(tmp_path, text), **more)
+
+
+def test_charges_are_read(tmp_path):
+    rows = read(tmp_path, HEAD + "ann,2024-01-31,29.00,1,Studio,EUR\nbob,2024-02-01,290,12,Studio,EUR\nann,2024-02-03,-9.5,1,Studio,EUR\n")
+    assert rows.charges and rows.currency == "EUR" and rows.plans == ("Studio",)
+    assert rows.customer.tolist() == [0, 1, 0]
+    assert rows.amount.tolist() == [29, 290, -9.5]
+    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-01", "2024-02", "2024-02"]
+    assert rows.span.tolist() == [1, 12, 1] and rows.yearly.tolist() == [False, True, False]
+
+
+def test_months_are_read(tmp_path):
+    rows = read(tmp_path, "month;mrr;customer;billing\n2024-01;29;ann;monthly\n2024-02-01;24.5;bob;yearly\n")
+    assert not rows.charges
+    assert rows.amount.tolist() == [29, 24.5] and rows.yearly.tolist() == [False, True]
+    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-01", "2024-02"]
+
+
+def test_other_names_units_and_currencies_by_a_file(tmp_path):
+    mapping = tmp_path / "names.yaml"
+    mapping.write_text("columns: {customer: Client, date: Paid on, amount: Total, period_start: From, period_end: To}\n"
+                       "amounts: minor\ncurrency: EUR\nrates: {USD: 0.5}\n")  # fmt: skip
+    text = "Total,Client,Paid on,currency,From,To\n2900,a,2024-01-15,EUR,2024-02-01,2024-02-29\n12000,b,2024-01-15,USD,2024-01-15,2025-01-14\n"
+    rows = read(tmp_path, text, columns=load_columns(mapping))
+    assert rows.amount.tolist() == [29, 60] and rows.currency == "EUR"
+    assert rows.span.tolist() == [1, 12]
+    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-02", "2024-01"]
+
+
+def test_parquet_gives_the_same_rows_as_csv(tmp_path):
+    from growth.records.demo import DemoBusiness, write_demo
+
+    for name in ("demo.csv", "demo.parquet"):
+        write_demo(DemoBusiness(months=12), tmp_path / name, seed=3)
+    csv, parquet = (read_records(tmp_path / name, key=b"k") for name in ("demo.csv", "demo.parquet"))
+    for field in ("customer", "month", "span", "amount", "yearly", "hashes"):
+        assert (getattr(csv, field) == getattr(parquet, field)).all(), field
+
+
+def test_row_by_row_gives_what_the_quick_way_gives(tmp_path):
+    from growth.records.demo import DemoBusiness, write_demo
+
+    write_demo(DemoBusiness(months=12), tmp_path / "demo.csv", seed=3)
+    _, places, quick, careful = _csv(tmp_path / "demo.csv", Columns())
+    (values, names, *lists), (slow, slow_names, *slow_lists) = quick(), _row_by_row(careful(), places, Unreadable())
+    assert names == slow_names and lists == slow_lists
+    for ours in values:
+        assert values[ours].dtype == slow[ours].dtype and (values[ours] == slow[ours]).all(), ours
+
+
+FAULTS = {
+    "no customer": ",2024-01-01,29,1,Studio,EUR",
+    "no date": "ann,,29,1,Studio,EUR",
+    "a date that is not written year-month-day": "ann,31/01/2024,29,1,Studio,EUR",
+    "a date that is not in the calendar": "ann,2024-02-30,29,1,Studio,EUR",
+    "a date outside the years 1970 to 2199": "ann,9999-12-31,29,1,Studio,EUR",
+    "no amount": "ann,2024-01-01,,1,Studio,EUR",
+    "an amount that is not a plain number": 'ann,2024-01-01,"1,029.00",1,Studio,EUR',
+    "an amount beyond a million million": "ann,2024-01-01,1e13,1,Studio,EUR",
+    "months that are not a whole number from 1 to 60": "ann,2024-01-01,29,0,Studio,EUR",
+    "a currency that is not three capital letters": "ann,2024-01-01,29,1,Studio,euro",
+    "not as many values as there are columns": "ann,2024-01-01,29",
+    "a line break within a value": 'ann,2024-01-01,29,1,"Stu\ndio",EUR',
+}
+
+
+@pytest.mark.parametrize("kind", FAULTS)
+def test_each_fault_is_named_with_its_line_and_stops_the_run(tmp_path, kind):
+    text = HEAD + "bob,2024-01-01,29,1,Studio,EUR\n" + FAULTS[kind] + "\ncat,2024-01-01,31,1,Studio,EUR\n"
+    with pytest.raises(RecordsError) as error:
+        read(tmp_path, text)
+    assert kind in str(error.value) and "line 3" in str(error.value) and "--leave-out 1" in str(error.value)
+    assert "ann" not in str(error.value)  # no value of a row is ever shown
+    rows = read(tmp_path, text, leave_out=1)
+    assert rows.total == 60 and rows.unreadable.total == 1
+
+
+def test_year_0_is_refused_too(tmp_path):
+    with pytest.raises(RecordsError, match="outside the years"):
+        read(tmp_path, HEAD + "ann,0000-01-01,29,1,Studio,EUR\n")
+
+
+def test_counts_and_first_lines_of_each_kind(tmp_path):
+    bad = "".join("ann,soon,29,1,Studio,EUR\n" for _ in range(8)) + ",2024-01-01,29,1,Studio,EUR\n"
+    with pytest.raises(RecordsError, match="8 rows, first in lines 2, 3, 4, 5, 6\n.*no customer: 1 row, first in line 10"):
+        read(tmp_path, HEAD + bad)
+
+
+def test_an_open_quotation_mark_cannot_swallow_rows(tmp_path):
+    text = HEAD + 'ann,2024-01-01,29,1,Studio,"EUR\nbob,2024-01-01,29,1,Studio,EUR\ncat,2024-01-01,29,1,Studio,EUR\n'
+    with pytest.raises(RecordsError, match="line 2"):
+        read(tmp_path, text)
+
+
+@pytest.mark.parametrize("before", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("end", [b"\n", b"\r\n"])
+def test_byte_order_mark_and_line_ends_change_nothing(tmp_path, before, end):
+    text = before + end.join([HEAD.strip().encode(), b"ann,2024-01-01,29,1,Studio,EUR", b"bob,2024-01-01,29,1,Studio,EUR"]) + end
+    assert read(tmp_path, text).total == 58
+
+
+def test_mixed_encodings_are_named(tmp_path):
+    text = HEAD.encode() + "café,2024-01-01,29,1,Studio,EUR\n".encode() + "café,2024-01-01,29,1,Studio,EUR\n".encode("latin-1")
+    with pytest.raises(RecordsError, match="not UTF-8.*line 3"):
+        read(tmp_path, text)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (b"", "columns customer, date, amount"),
+        (b"\n\n", "columns customer, date, amount"),
+        (b"customer,date\nann,2024-01-01\n", "columns customer, date, amount"),
+        (b"customer,customer,date,amount\n", "once"),
+        (b",".join(b"c%d" % n for n in range(1_000_000)), "64 KB"),
+        (HEAD.encode(), "at least one row"),
+        (HEAD.encode() + b"ann,2024-01-01,29,1,Studio,EUR\nbob,2024-01-01,29,1,Studio,USD\n", "one currency, or rates"),
+        (b"PAR1\x00\xff" * 50, "columns customer"),
+    ],
+)
+def test_files_that_are_no_records(tmp_path, text, said):
+    with pytest.raises(RecordsError, match=said):
+        read(tmp_path, text)
+
+
+def test_a_broken_parquet_file(tmp_path):
+    with pytest.raises(RecordsError, match="Parquet file that can be read"):
+        read_records(charges(tmp_path, b"PAR1 nothing", "x.parquet"))
+
+
+def test_a_parquet_file_with_faults_counts_them_by_row(tmp_path):
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    table = pa.table({"customer": [1, 2, None], "date": ["2024-01-01", "soon", "2024-01-01"], "amount": [1, 2, 3]})
+    pq.write_table(table, tmp_path / "x.parquet")
+    with pytest.raises(RecordsError) as error:
+        read_records(tmp_path / "x.parquet")
+    assert "no customer: 1 row, first in line 4" in str(error.value) and "first in line 3" in str(error.value)
+
+
+@pytest.mark.parametrize("text", ["columns: {kunde: x}\n", "columns: {customer: nowhere}\n", "rates: {USD: -1}\n", "amounts: cents\n", "- 1\n", ""])
+def test_a_wrong_mapping_is_refused(tmp_path, text):
+    (tmp_path / "names.yaml").write_text(text)
+    with pytest.raises(RecordsError):
+        read(tmp_path, HEAD + "ann,2024-01-01,29,1,Studio,EUR\n", columns=load_columns(tmp_path / "names.yaml"))
+
+
+def test_hashes_are_the_same_for_one_key_alone(tmp_path):
+    text = HEAD + "ann,2024-01-01,29,1,Studio,EUR\n"
+    one, same, other = (read(tmp_path, text, key=key).hashes[0] for key in (b"k", b"k", None))
+    assert one == same != other
+    assert one == hashed(["ann"], key=b"k")[0]
+
+
+def test_formulas_as_identifiers_are_identifiers(tmp_path):
+    rows = read(tmp_path, HEAD + '"=HYPERLINK(""x"")",2024-01-01,29,1,Studio,EUR\n@SUM(A1),2024-01-01,29,1,=1+1,EUR\n')
+    assert rows.customers == 2
+    assert ledger(rows).mrr.sum() == 58
