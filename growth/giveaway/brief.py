@@ -89,13 +89,42 @@ class Invitation(Section):
         return self
 
 
+WhatIfName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,30}$")]
+FieldPath = Annotated[str, StringConstraints(pattern=r"^[a-z0-9_]+(\.[a-z0-9_]+)*$", max_length=120)]
+
+
+class Change(Section):
+    """One assumption of a what-if: `field` as a dotted place (positions in lists from 0), multiplied or set anew."""
+
+    field: FieldPath
+    times: Annotated[float, Field(ge=0, le=1000)] | None = None
+    becomes: float | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Change:
+        if (self.times is None) == (self.becomes is None):
+            raise broken("one of times and becomes", "both" if self.times is not None else "none")
+        return self
+
+
+class WhatIf(Section):
+    """The scenario with some assumptions changed, so that the answer can compare: {halved_churn.closing_mrr}."""
+
+    name: WhatIfName
+    changes: Annotated[tuple[Change, ...], Field(min_length=1, max_length=20)]
+
+
 class Giveaway(Section):
     """One giveaway. `name` names the page's file and is sent with every sign-up, so that each can be traced to its
-    piece."""
+    piece. `answer`, the details and the cautions may hold places for computed numbers, such as {goal_month}; see
+    growth.giveaway.places. `address` is where the page will lie on the web."""
 
     name: Slug
     question: Annotated[Text, Field(min_length=10)]
     case: Case = Case()
+    answer: Text = ""
+    what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6)] = ()
+    address: Address | None = None
     byline: Text = ""
     cautions: Annotated[tuple[Text, ...], Field(max_length=8)] = ()
     invitation: Invitation | None = None
@@ -105,13 +134,20 @@ class Giveaway(Section):
 def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
     """The validated words of a file or of a mapping (with or without the root key); without any, a plain question.
 
-    Raises ScenarioError that lists every problem with its line.
+    Places for computed numbers are filled; `read_giveaway` leaves them as they are. Raises ScenarioError that lists every problem with its line.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> load_giveaway(None, scenario=scenario).question
     'How big can Fernhollow get?'
     """
+    from growth.giveaway.places import filled
+
+    return filled(read_giveaway(source, scenario=scenario), scenario=scenario)
+
+
+def read_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
+    """The validated words, with their places as written; see `load_giveaway`."""
     if isinstance(source, Giveaway):
         return source
     if isinstance(source, (str, Path)):

@@ -57,20 +57,39 @@ def question(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) ->
         "question": giveaway.question,
         "language": giveaway.language,
         "description": answer(forecast, locale),
+        "shared": shared(giveaway, forecast, locale=locale),
         "form_address": giveaway.invitation.form_address if giveaway.invitation else None,
     }
     return Piece(f"<header><h1>{escape(giveaway.question)}</h1>{byline}{invented}</header>", facts)
 
 
+def shared(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> dict[str, str]:
+    """What a link to the page shows where it is shared: Open Graph tags, https://ogp.me. The picture needs an address."""
+    tags = {
+        "og:type": "article",
+        "og:title": giveaway.question,
+        "og:description": giveaway.answer or answer(forecast, locale),
+    }
+    if giveaway.address:
+        picture = f"{giveaway.address.split('?')[0].rpartition('/')[0]}/{giveaway.name}.png"
+        tags |= {"og:url": giveaway.address, "og:image": picture, "og:image:width": "1200", "og:image:height": "630"}
+        tags["og:image:alt"] = giveaway.question
+    return tags
+
+
 def case(giveaway: Giveaway) -> Piece:
-    """The reader's case: quotations, then details."""
+    """The reader's case: quotations, then details, then the answer of the brief where it has one."""
     quotations = "".join(
         f'<figure class="quotation"><blockquote><p>{escape(one.words)}</p></blockquote>'
         f"<figcaption>{escape(one.who)}</figcaption></figure>"
         for one in giveaway.case.quotations
     )
     details = "".join(f"<p>{escape(text)}</p>" for text in giveaway.case.details)
-    return Piece(f'<section class="case">{quotations}{details}</section>' if quotations or details else "")
+    given = f'<p class="given">{escape(giveaway.answer)}</p>' if giveaway.answer else ""
+    if giveaway.what_ifs and giveaway.answer:
+        given += "<p>As things stand, with nothing changed:</p>"
+    inner = quotations + details + given
+    return Piece(f'<section class="case">{inner}</section>' if inner else "")
 
 
 def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
