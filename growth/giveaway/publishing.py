@@ -63,12 +63,17 @@ def publish(
 
 def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
     """The notebook run by papermill with these parameters, as a node. Raises PublishError that names a failed cell."""
+    import nbformat
     import papermill
+    from jupyter_client.kernelspec import NoSuchKernel
     from papermill.exceptions import PapermillException, PapermillExecutionError
 
     notebook = notebook.resolve()
     with tempfile.TemporaryDirectory() as folder:
         try:
+            cells = nbformat.read(notebook, as_version=4).cells
+            if not any("parameters" in cell.metadata.get("tags", ()) for cell in cells):
+                raise ValueError('no cell has the tag "parameters", so it would not hear of the scenario')
             return papermill.execute_notebook(
                 str(notebook),
                 str(Path(folder) / notebook.name),
@@ -80,11 +85,18 @@ def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
                 extra_arguments=["--IPKernelApp.log_level=ERROR"],
             )
         except PapermillExecutionError as error:
-            raise PublishError(
-                f"cell {error.cell_index} failed: {error.ename}: {error.evalue}", file=str(notebook)
-            ) from None
-        except (PapermillException, ValueError, OSError) as error:
-            raise PublishError(f"it cannot be run: {error}", file=str(notebook)) from None
+            # counted from 0, but with papermill's own cell in front of it: its place in the notebook as it was
+            said = f"{error.ename}: {' '.join(str(error.evalue).split())}"
+            raise PublishError(f"cell {error.cell_index} failed: {said}", file=str(notebook)) from None
+        except (
+            PapermillException,
+            NoSuchKernel,
+            RuntimeError,
+            ValueError,
+            OSError,
+        ) as error:  # a dead kernel is one too
+            said = " ".join(str(error).split())[:300]
+            raise PublishError(f"it cannot be run: {said}", file=str(notebook)) from None
 
 
 def giveaway_notebook() -> Path:

@@ -70,6 +70,21 @@ def test_a_missing_notebook_and_one_that_is_none(demo, tmp_path):
         publish(demo, to=tmp_path, notebook=tmp_path / "junk.ipynb")
 
 
+def test_a_kernel_that_dies_is_one_error(demo, tmp_path, old_page):
+    with pytest.raises(growth.PublishError, match=r"own\.ipynb: it cannot be run: Kernel died"):
+        publish(demo, to=tmp_path, notebook=notebook_with(tmp_path, "import os", "os._exit(1)"))
+    assert old_page.read_text("utf-8") == "old"
+
+
+def test_a_notebook_that_would_not_hear_of_the_scenario_is_refused(demo, tmp_path):
+    path = notebook_with(tmp_path, "1 + 1")
+    notebook = nbformat.read(path, 4)
+    notebook.cells[0].metadata.clear()
+    nbformat.write(notebook, path)
+    with pytest.raises(growth.PublishError, match='no cell has the tag "parameters"'):
+        publish(demo, to=tmp_path, notebook=path)
+
+
 def test_a_disc_that_is_full_leaves_the_old_page(demo, tmp_path, old_page, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
