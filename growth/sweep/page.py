@@ -1,0 +1,56 @@
+"""The comparison as one self-contained page: the outputs of the comparison notebook in the workbook's look."""
+
+from __future__ import annotations
+
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from growth.files import replace_file
+from growth.sweep.reading import SweepError
+
+STYLE = Path(__file__).with_name("page.css")
+SCRIPT = Path(__file__).with_name("page.js")
+
+
+def page_of(notebook: Any, *, title: str) -> str:
+    """The page of a comparison notebook that has run: every HTML output, in order. It asks no host for anything."""
+    parts = [
+        "".join(output.data["text/html"])
+        for cell in notebook.cells
+        for output in cell.get("outputs", ())
+        if "text/html" in output.get("data", {})
+    ]
+    if not parts:
+        raise SweepError("the comparison notebook shows nothing: no cell has an HTML output")
+    body = "\n".join(part for part in parts if part)
+    style, script = STYLE.read_text(encoding="utf-8"), SCRIPT.read_text(encoding="utf-8")
+    policy = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:"
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n<link rel="icon" href="data:,">\n'
+        f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n"
+        f"<script>\n{script}</script>\n</body>\n</html>\n"
+    )
+
+
+def publish_comparison(*, sweep_file: Path, folder: Path, notebook: Path, title: str, engine: str | None) -> Path:
+    """Run the comparison notebook over the folder's points and write comparison.html there; returns its path.
+
+    Raises SweepError where a cell of it fails.
+    """
+    import nbformat
+
+    from growth.sweep.worker import run_report
+
+    run = folder / ".comparison.ipynb"
+    try:
+        parameters = {"sweep": str(sweep_file.resolve()), "folder": str(folder.resolve())}
+        why = run_report(notebook=str(notebook.resolve()), output=str(run), parameters=parameters, engine=engine)
+        if why:
+            raise SweepError(f"the comparison cannot be made: {why}", file=str(notebook))
+        page = page_of(nbformat.read(run, as_version=4), title=title)
+        return replace_file(folder / "comparison.html", page)
+    finally:
+        run.unlink(missing_ok=True)
