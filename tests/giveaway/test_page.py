@@ -198,7 +198,7 @@ def test_hostile_text_in_every_field_runs_nothing(tmp_path, open_page):
         "grow": {"price_changes": [{"month": 3, "change_rate": 0.1, "plan": f"0{HOSTILE[:100]}"}]},
     }  # fmt: skip
     giveaway = {
-        "name": "hostile", "question": HOSTILE, "byline": HOSTILE, "cautions": [IN_PROSE],
+        "name": "hostile", "question": HOSTILE, "byline": HOSTILE, "answer": IN_PROSE, "cautions": [IN_PROSE],
         "case": {"quotations": [{"words": HOSTILE, "who": HOSTILE[:110]}], "details": [IN_PROSE]},
         "invitation": {
             "text": HOSTILE, "button": HOSTILE[:110], "consent": HOSTILE,
@@ -211,7 +211,8 @@ def test_hostile_text_in_every_field_runs_nothing(tmp_path, open_page):
     page.wait_for_timeout(300)
     assert page.evaluate("window.ran") is None and page.complaints == []
     assert page.locator("h1").inner_text() == " ".join(HOSTILE.split())
-    assert page.title() == HOSTILE
+    assert page.title() == HOSTILE == page.locator("meta[property='og:title']").get_attribute("content")
+    assert page.locator(".case .given").inner_text() == IN_PROSE
     assert page.locator("main img, main svg svg, main a").count() == 0
     assert page.locator("label", has_text=f"Price: 0{HOSTILE[:60]}").count() == 1
 
