@@ -107,18 +107,19 @@ def fit_sbg(table: RiskTable) -> Fit:
     return _by_search("sbg", table, ("alpha", "beta"), [(1.0, 10.0), (0.7, 1.5), (5.0, 100.0)])
 
 
-def fit_bdw(table: RiskTable) -> Fit:
-    """alpha, beta and shape of the beta-discrete-Weibull; starts from the sBG, which is its case of shape 1."""
-    plain = fit_sbg(table).values
-    starts = [(plain["alpha"], plain["beta"], shape) for shape in (1.0, 0.7, 1.4)]
+def fit_bdw(table: RiskTable, *, sbg: Fit | None = None) -> Fit:
+    """alpha, beta and shape of the beta-discrete-Weibull; starts from the sBG (fitted here if not given), its case of shape 1."""
+    plain = (sbg or fit_sbg(table)).values
+    starts = [(plain["alpha"], plain["beta"], shape) for shape in (1.0, 1.4)]
     return _by_search("bdw", table, ("alpha", "beta", "shape"), starts)
 
 
 def fit_all(table: RiskTable) -> tuple[Fit, ...]:
     """Every curve the data are enough for, plainest first: constant alone below 10 leavers or 100 customer-months."""
-    if enough(table):
-        return tuple(fit for fit in (fit_constant(table), fit_early_late(table), fit_sbg(table), fit_bdw(table)) if fit)
-    return (fit_constant(table),)
+    if not enough(table):
+        return (fit_constant(table),)
+    sbg = fit_sbg(table)
+    return tuple(fit for fit in (fit_constant(table), fit_early_late(table), sbg, fit_bdw(table, sbg=sbg)) if fit)
 
 
 def enough(table: RiskTable) -> bool:

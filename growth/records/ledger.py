@@ -140,9 +140,14 @@ def _in_order(customer: np.ndarray, month: np.ndarray) -> bool:
 def _refunds_back(customer: np.ndarray, mrr: np.ndarray) -> tuple[np.ndarray, float]:
     """Where refunds exceed what a month paid, the rest is set against the customer's month before, and so on backwards."""
     mrr = np.where(np.abs(mrr) < 1e-9 * max(np.abs(mrr).max(initial=0), 1), 0, mrr) if (mrr <= 0).any() else mrr
-    while (below := np.flatnonzero((mrr < 0) & (np.diff(customer, prepend=-1) == 0))).size:
-        np.add.at(mrr, below - 1, mrr[below])
+    follows = np.diff(customer, prepend=-1) == 0
+    below = np.flatnonzero((mrr < 0) & follows)
+    while below.size:
+        excess = mrr[below]
         mrr[below] = 0.0
+        np.add.at(mrr, below - 1, excess)
+        below = np.unique(below - 1)
+        below = below[(mrr[below] < 0) & follows[below]]
     unmatched = float(mrr[mrr < 0].sum())
     return mrr, unmatched
 

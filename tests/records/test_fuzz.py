@@ -20,12 +20,13 @@ from hypothesis import strategies as st
 GOOD = b"customer,date,amount,months,plan\n" + b"".join(
     f"c{n % 7},2024-{1 + n % 12:02}-1{n % 10},{20 + n % 3},{12 if n % 5 == 0 else 1},Studio\n".encode() for n in range(40)
 )
-CUSTOMERS = st.sampled_from(["ann", "bob", "=cmd()", "", " ", "ünï", 'say "hi"', "two\nlines", "a;b", "0", "\x00"])
-DATES = st.sampled_from(["2024-01-01", "2024-02-29", "2024-03-31T10:00:00Z", "0000-01-01", "9999-12-31", "2023-02-29", "1/2/24", "", "2024-05"])
+# mostly sound values, so that many files are read and their sums checked; see the odd ones beside them
+CUSTOMERS = st.sampled_from(["ann", "bob", "cat"] * 8 + ["=cmd()", "", " ", "ünï", 'say "hi"', "two\nlines", "a;b", "0", "\x00"])
+DATES = st.sampled_from(["2024-01-01", "2024-02-29", "2024-03-31T10:00:00Z"] * 8 + [ "0000-01-01", "9999-12-31", "2023-02-29", "1/2/24", "", "2024-05"])
 AMOUNTS = st.one_of(
-    st.floats(-1e13, 1e13, allow_nan=False).map(lambda x: f"{x:.2f}"), st.sampled_from(["29", "-29", "0", "nan", "inf", "1e400", "1,5", "", "€3", "1_0"])
+    st.floats(-50, 90).map(lambda x: f"{x:.2f}"), st.floats(-1e13, 1e13).map(lambda x: f"{x:.2f}"), st.sampled_from(["29"] * 20 + ["-29", "0", "nan", "inf", "1e400", "1,5", "", "€3", "1_0"])
 )  # fmt: skip
-MONTHS = st.sampled_from(["1", "1", "12", "3", "", "0", "61", "-1", "1.5"])
+MONTHS = st.sampled_from(["1", "1", "12", "3"] * 5 + ["", "0", "61", "-1", "1.5"])
 ROWS = st.lists(st.tuples(CUSTOMERS, DATES, AMOUNTS, MONTHS), max_size=25)
 
 

@@ -68,6 +68,12 @@ def test_a_refund_lowers_the_month_it_is_for_and_then_the_months_before(tmp_path
     assert made.unmatched_refunds == 0
 
 
+def test_a_refund_over_many_months_loses_nothing(tmp_path):
+    made = book(tmp_path, "a,2024-01-01,24,12", "a,2024-03-02,-36,12", "b,2024-12-01,5,1", "b,2025-02-01,5,1")
+    # twelve months of 2 from January, twelve of -3 from March: 24 - 36 = -12 is left over at the start
+    assert made.mrr.tolist() == [5, 5] and made.unmatched_refunds == pytest.approx(-12)
+
+
 def test_refunds_beyond_all_that_was_paid_are_set_apart(tmp_path):
     made = book(tmp_path, "a,2024-01-01,20,1", "a,2024-02-02,-50,1", "b,2024-03-01,5,1")
     assert made.unmatched_refunds == -30 and made.mrr.sum() + made.unmatched_refunds == made.rows.total

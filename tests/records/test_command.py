@@ -1,0 +1,112 @@
+"""The commands, and that no customer's identifier ever leaves the reading."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import growth
+import pytest
+from growth.cli import main
+from growth.records.demo import DemoBusiness, write_demo
+from growth.records.writing import scenario_text
+
+DEMO = Path(__file__).parents[2] / "scenarios" / "records" / "fernhollow-charges.csv"
+IDENTIFIER = re.compile(r"studio-\d{7}")
+
+
+def test_measure_writes_a_scenario_that_forecasts(tmp_path, capsys):
+    file = tmp_path / "measured.yaml"
+    assert main(["measure", str(DEMO), "--to", str(file), "--business", "Fernhollow Studio Planner", "--invented"]) == 0
+    scenario = growth.load_scenario(file)
+    assert scenario.invented and scenario.business == "Fernhollow Studio Planner"
+    forecast = growth.forecast(scenario)
+    out = capsys.readouterr().out
+    assert f"{scenario.opening.mrr:,.2f}"[:5] in out.replace("\n", " ") or scenario.opening.mrr > 0
+    assert forecast.new_customers[0] == pytest.approx(143 / 12, rel=1e-3)  # as printed: 143 joined in the last 12 months
+    text = file.read_text()
+    for field in ("customers:", "mrr:", "monthly_price:", "renewal_rate:", "monthly_expansion_rate:", "alpha:", "conversion_rate:"):
+        line = next(line for line in text.splitlines() if field in line)
+        assert "#" in line, line
+    assert "Not in the records, left at defaults: arrive.channels.monthly_visitors, sign_up.signup_rate" in " ".join(text.replace("#", "").split())
+    assert "hold" in out or "law governs" in out
+
+
+def test_the_demo_file_is_what_the_command_makes(tmp_path):
+    assert main(["records-demo", "--to", str(tmp_path / "demo.csv")]) == 0
+    assert (tmp_path / "demo.csv").read_bytes() == DEMO.read_bytes()
+    assert DEMO.stat().st_size < 300_000
+
+
+def test_an_existing_file_is_kept_unless_told(tmp_path, capsys):
+    file = tmp_path / "mine.yaml"
+    file.write_text("mine")
+    assert main(["measure", str(DEMO), "--to", str(file)]) == 2
+    assert file.read_text() == "mine" and "--replace" in capsys.readouterr().err
+    assert main(["measure", str(DEMO), "--to", str(file), "--replace"]) == 0
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--until", "2025"], "year-month"),
+        (["--until", "2020-01"], "not before the first"),
+        (["--months", "0"], "--months"),
+        (["--columns", "nowhere.yaml"], "nowhere.yaml"),
+        (["--key-file", "nowhere.key"], "nowhere.key"),
+    ],
+)
+def test_bad_arguments_get_one_line_and_write_nothing(tmp_path, capsys, more, said):
+    assert main(["measure", str(DEMO), "--to", str(tmp_path / "x.yaml"), *more]) == 2
+    error = capsys.readouterr().err
+    assert said in error and "Traceback" not in error
+    assert not list(tmp_path.iterdir())
+
+
+def test_no_such_records(tmp_path, capsys):
+    assert main(["measure", str(tmp_path / "none.csv"), "--to", str(tmp_path / "x.yaml")]) == 2
+    assert "no such file" in capsys.readouterr().err
+
+
+def test_no_identifier_is_in_anything_written(tmp_path, capsys):
+    """Two customers in faulty rows as well: what is said about them names lines, never values."""
+    rows = tmp_path / "rows.csv"
+    write_demo(DemoBusiness(months=18), rows, seed=4)
+    assert IDENTIFIER.search(rows.read_text())
+    with rows.open("a") as stream:
+        stream.write("studio-9999999,soon,29,1,Studio,EUR\n,2024-02-01,29,1,Studio,EUR\n")
+    assert main(["measure", str(rows), "--to", str(tmp_path / "out" / "x.yaml")]) == 2
+    (tmp_path / "out").mkdir()
+    assert main(["measure", str(rows), "--to", str(tmp_path / "out" / "x.yaml"), "--leave-out", "2"]) == 0
+    said = capsys.readouterr()
+    written = said.out + said.err + (tmp_path / "out" / "x.yaml").read_text()
+    assert "2 rows could not be read" in " ".join(written.replace("#", "").split())
+    assert not IDENTIFIER.search(written)
+
+
+def test_no_identifier_is_held_after_reading():
+    import pickle
+
+    from growth.records.ledger import ledger
+    from growth.records.measuring import measure
+    from growth.records.reading import read_records
+
+    measured = measure(ledger(read_records(DEMO)))
+    assert not IDENTIFIER.search(pickle.dumps(measured).decode("latin-1"))
+    assert not IDENTIFIER.search(scenario_text(measured, business="x"))
+
+
+def test_no_identifier_is_in_the_notebook():
+    notebook = Path(__file__).parents[2] / "notebooks" / "records.ipynb"
+    assert not IDENTIFIER.search(notebook.read_text())
+    assert notebook.stat().st_size < 300_000
+
+
+def test_the_measured_scenario_publishes(tmp_path):
+    pytest.importorskip("papermill")
+    file = tmp_path / "measured.yaml"
+    assert main(["measure", str(DEMO), "--to", str(file), "--business", "Fernhollow Studio Planner", "--invented"]) == 0
+    assert main(["publish", str(file), "--to", str(tmp_path / "page")]) == 0
+    (page,) = (tmp_path / "page").glob("*.html")
+    text = page.read_text()
+    assert "Fernhollow Studio Planner" in text and not IDENTIFIER.search(text)

