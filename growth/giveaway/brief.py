@@ -72,11 +72,16 @@ class Case(Section):
 
 class Invitation(Section):
     """The one invitation. With form_address a form posts the e-mail address there; without it there is a plain link, or
-    only text."""
+    only text.
+
+    thanks_address: where the list's form leads the reader on to, if that is another host. The page's policy lets a form
+    go to the addresses named here alone; a browser would stop the reader on the way to any other.
+    """
 
     text: Text
     button: Name = "Send it to me"
     form_address: Address | None = None
+    thanks_address: Address | None = None
     link: Address | None = None
     email_field: FieldName = "email"
     piece_field: FieldName = "piece"
@@ -84,6 +89,8 @@ class Invitation(Section):
 
     @model_validator(mode="after")
     def _one_way(self) -> Invitation:
+        if self.thanks_address and not self.form_address:
+            raise broken("thanks_address goes with form_address", self.thanks_address)
         if self.form_address and self.link:
             raise broken("one way in: form_address or link", self.link)
         return self
@@ -108,9 +115,13 @@ class Change(Section):
 
 
 class WhatIf(Section):
-    """The scenario with some assumptions changed, so that the answer can compare: {halved_churn.closing_mrr}."""
+    """The scenario with some assumptions changed, so that the answer can compare: {halved_churn.closing_mrr}.
+
+    `label` stands on its line in charts; without one, the name in words.
+    """
 
     name: WhatIfName
+    label: Annotated[Name, Field(max_length=30)] | None = None
     changes: Annotated[tuple[Change, ...], Field(min_length=1, max_length=20)]
 
 

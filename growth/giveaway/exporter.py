@@ -137,13 +137,17 @@ def _shown(bundle: dict, cell: int) -> str:
 
 def _page(facts: dict, pieces: list[str], data: dict) -> str:
     code, look = script() + BOOT, style() + (_HERE / "page.css").read_text("utf-8")
+    addresses = (
+        facts.get("form_address"),
+        facts.get("thanks_address"),
+    )  # a form may be led on from the first to the second
     policy = {
         "default-src": "'none'",
         "script-src": f"'sha256-{_hash(code)}'",
         "style-src": f"'sha256-{_hash(look)}'",
         "img-src": "data:",
         "base-uri": "'none'",
-        "form-action": _source(facts["form_address"]) if facts.get("form_address") else "'none'",
+        "form-action": " ".join(_source(address) for address in addresses if address) or "'none'",
     }
     return _template().render(
         facts=facts,

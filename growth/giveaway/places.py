@@ -109,6 +109,11 @@ def filled(giveaway: Giveaway, *, scenario: Scenario, locale: str = LOCALE) -> G
     )
 
 
+def variants(giveaway: Giveaway, *, scenario: Scenario) -> dict[str, Forecast]:
+    """The forecast of each what-if, by its label, or its name in words."""
+    return {one.label or one.name.replace("_", " "): forecast(changed(scenario, one)) for one in giveaway.what_ifs}
+
+
 def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
     """The scenario with the changes of a what-if. Raises ScenarioError for a field that is no number of the scenario."""
     values = scenario.model_dump(mode="json")

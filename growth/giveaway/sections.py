@@ -59,6 +59,7 @@ def question(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) ->
         "description": answer(forecast, locale),
         "shared": shared(giveaway, forecast, locale=locale),
         "form_address": giveaway.invitation.form_address if giveaway.invitation else None,
+        "thanks_address": giveaway.invitation.thanks_address if giveaway.invitation else None,
     }
     return Piece(f"<header><h1>{escape(giveaway.question)}</h1>{byline}{invented}</header>", facts)
 

@@ -1,0 +1,77 @@
+"""The commands `growth review` and `growth kit`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import textwrap
+from typing import Any
+
+WIDTH = 96
+
+
+def add_command(subparsers: Any) -> None:
+    """Hand the commands in."""
+    review = subparsers.add_parser("review", help="read a brief as an editor would, before it is published")
+    review.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
+    review.add_argument("--strict", action="store_true", help="end with exit code 2 where there is anything to remark")
+    review.add_argument("--words-only", action="store_true", help="read the words alone, without making the page to weigh it")
+    review.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
+    review.set_defaults(run=_review)
+
+    kit = subparsers.add_parser("kit", help="make the page and all that goes with it: picture, e-mail, embedding, handout")
+    kit.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
+    kit.add_argument("--to", required=True, metavar="DIR", help="the directory the kit is written to")
+    kit.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
+    kit.set_defaults(run=_kit)
+
+
+def _review(arguments: argparse.Namespace) -> int:
+    from growth.giveaway.review import review
+
+    page = None if arguments.words_only else _page(arguments)
+    findings = review(arguments.scenario, notebook=arguments.notebook, page=page)
+    for finding in findings:
+        place = f"{arguments.scenario}:{finding.line}" if finding.line and "notebook" not in finding.field else arguments.scenario
+        words = f" “{textwrap.shorten(_plain(finding.words), 160, placeholder=' ...')}”" if finding.words else ""
+        print(f"{place}: {finding.field}: {finding.rule}.{words}")
+        for lead, text in (("Why", finding.reason), ("Try", finding.suggestion)):
+            print(textwrap.fill(f"{lead}: {text}", WIDTH, initial_indent="    ", subsequent_indent="         "))
+    count = len(findings)
+    print("Nothing to remark." if not count else f"{count} {'remark' if count == 1 else 'remarks'}. They are questions to you, not verdicts.")
+    return 2 if findings and arguments.strict else 0
+
+
+def _page(arguments: argparse.Namespace) -> str:
+    import tempfile
+
+    publish = _publish()
+    with tempfile.TemporaryDirectory() as folder:
+        return publish(arguments.scenario, to=folder, notebook=arguments.notebook).read_text("utf-8")
+
+
+def _publish() -> Any:
+    from growth.errors import PublishError
+
+    try:
+        from growth.giveaway import publish
+    except ModuleNotFoundError as missing:
+        raise PublishError(f"making the page needs {missing.name}; install growth-workbook[notebooks], or add --words-only") from None
+    return publish
+
+
+def _kit(arguments: argparse.Namespace) -> None:
+    _publish()
+    from growth.giveaway.kit import make_kit
+
+    made = make_kit(arguments.scenario, to=arguments.to, notebook=arguments.notebook)
+    width = max(len(part.path.name) for part in made.parts)
+    for part in made.parts:
+        print(f"{part.path.name:<{width}}  {part.use}")
+    for note in made.notes:
+        print(f"Note: {note}", file=sys.stderr)
+    print(f"The kit lies in {made.parts[0].path.parent}")
+
+
+def _plain(text: str) -> str:
+    return "".join(character if character.isprintable() else " " for character in text)

@@ -1,0 +1,107 @@
+"""The publishing kit: one scenario file, one command, everything that goes out with a piece."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from growth.engine import Forecast, forecast
+from growth.errors import PublishError
+from growth.files import replace_file
+from growth.giveaway import chromium
+from growth.giveaway.brief import Giveaway, load_giveaway
+from growth.giveaway.kit_email import LAW, email_html, email_text
+from growth.giveaway.kit_embed import embed_page, snippet
+from growth.giveaway.kit_handout import LEANEST, handout_html
+from growth.giveaway.picture import HEIGHT, WIDTH, picture_svg
+from growth.giveaway.places import variants
+from growth.giveaway.publishing import publish
+from growth.scenario.file import load_scenario
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One file of a kit, and what it is for."""
+
+    path: Path
+    use: str
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """The files made, and what the writer should know of them."""
+
+    parts: tuple[Part, ...]
+    notes: tuple[str, ...]
+
+
+def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None = None) -> Kit:
+    """Makes page, picture, embeddable page and its snippet, e-mail and handout in the folder `to`.
+
+    Every file is named after the giveaway. All are made before the first is written; each is written whole or not at all. Without
+    Chromium the SVG picture and the handout's HTML stand for the PNG and the PDF. Raises ScenarioError and PublishError.
+    """
+    scenario = load_scenario(source)
+    giveaway, result = load_giveaway(source, scenario=scenario), forecast(scenario)
+    with tempfile.TemporaryDirectory(prefix="growth-") as folder:
+        page = publish(source, to=folder, notebook=notebook).read_text("utf-8")
+    made, notes = _made(page, giveaway, result, variants(giveaway, scenario=scenario))
+    folder = Path(to)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        parts = tuple(Part(replace_file(folder / f"{giveaway.name}{ending}", content), use) for ending, content, use in made)
+    except OSError as error:
+        raise PublishError(f"the kit cannot be written: {error.strerror or error}", file=str(folder)) from None
+    return Kit(parts, tuple(notes))
+
+
+def _made(
+    page: str, giveaway: Giveaway, result: Forecast, what_ifs: dict[str, Forecast]
+) -> tuple[list[tuple[str, str | bytes, str]], list[str]]:
+    svg = picture_svg(giveaway, result, what_ifs=what_ifs)
+    made: list[tuple[str, str | bytes, str]] = [
+        (".html", page, "the page; put it on your site"),
+        (".svg", svg, "the answer as a picture"),
+        ("-embed.html", embed_page(page, giveaway), "the page for a frame in a blog; put it beside the page"),
+        ("-embed.txt", snippet(giveaway), "what to paste into the blog"),
+        ("-email.txt", email_text(giveaway, result), "the e-mail to your list, as plain text"),
+        ("-email.html", email_html(giveaway, result), "the e-mail to your list, as HTML"),
+    ]
+    notes = [LAW]
+    if giveaway.address is None:
+        notes.append("The brief has no address, so the tags for sharing name no picture. Add address: to the giveaway.")
+    picture = chromium.png(_picture_page(svg), width=WIDTH, height=HEIGHT)
+    if picture:
+        made.append((".png", picture, "the picture that is shown where the page is shared; put it beside the page"))
+    printed, page_html = handout(giveaway, result, what_ifs)
+    if printed:
+        made.append(("-handout.pdf", printed, "the handout, one page"))
+    else:
+        made.append(("-handout.html", page_html, "the handout, to be printed"))
+    if not picture or not printed:
+        notes.append("There is no Chromium here, or it failed: make the PNG from the SVG, and print the handout from a browser.")
+    return made, notes
+
+
+def handout(giveaway: Giveaway, result: Forecast, what_ifs: dict[str, Forecast]) -> tuple[bytes | None, str]:
+    """The handout printed (None without Chromium) and its HTML, as full as one page allows."""
+    for leaner in range(LEANEST + 1):
+        html = handout_html(giveaway, result, what_ifs=what_ifs, leaner=leaner)
+        printed = chromium.pdf(html)
+        if printed is None or pages(printed) == 1:
+            break
+    return printed, html
+
+
+def pages(pdf: bytes) -> int:
+    """How many pages a PDF of Chromium has."""
+    return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
+
+
+def _picture_page(svg: str) -> str:
+    policy = "default-src 'none'; style-src 'unsafe-inline'"
+    style = "html,body{margin:0;overflow:hidden}svg{display:block}"
+    head = f'<meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="{policy}"><style>{style}</style>'
+    return f"<!doctype html>{head}{svg}"

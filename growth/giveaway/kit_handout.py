@@ -1,0 +1,93 @@
+"""A handout of one A4 page: the case, the answer, the chart, half-years in a table, the cautions, where to go on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from html import escape
+
+import numpy as np
+
+from growth.calculator.words import LOCALE, column, month_labels
+from growth.engine import Forecast
+from growth.giveaway.brief import CAUTIONS, Giveaway
+from growth.giveaway.picture import INK, RULE, SANS, SERIF, SOFT, chart_lines, told
+
+_STYLE = f"""
+@page {{ size: A4; margin: 17mm 20mm; }}
+* {{ box-sizing: border-box; }}
+body {{ margin: 0; color: {INK}; font: 10.5pt/1.45 {SERIF}; }}
+h1 {{ margin: 0 0 2mm; font-size: 17pt; line-height: 1.25; }}
+h2 {{ margin: 5mm 0 1mm; font-size: 11pt; }}
+.soft {{ color: {SOFT}; font-size: 9.5pt; margin: 0 0 3mm; }}
+blockquote {{ margin: 3mm 0; padding-left: 4mm; border-left: 1mm solid {RULE}; font-style: italic; }}
+blockquote span {{ font-style: normal; color: {SOFT}; font-size: 9.5pt; }}
+.answer {{ font-size: 14.5pt; line-height: 1.4; margin: 5mm 0 3mm; }}
+svg {{ display: block; width: 100%; height: auto; }}
+table {{ border-collapse: collapse; width: 100%; font: 9.5pt/1.4 {SANS}; font-variant-numeric: tabular-nums; margin-top: 2mm; }}
+th, td {{ text-align: right; padding: 0.4mm 0; border-bottom: 0.2mm solid {RULE}; font-weight: 400; }}
+th:first-child {{ text-align: left; }}
+thead th {{ color: {SOFT}; }}
+ul {{ margin: 0; padding-left: 5mm; font-size: 9.5pt; }}
+footer {{ margin-top: 5mm; padding-top: 2mm; border-top: 0.3mm solid {RULE}; font-size: 9.5pt; color: {SOFT}; }}
+"""
+
+
+FULLEST, LEANEST = 0, 2
+
+
+def handout_html(
+    giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, leaner: int = FULLEST, locale: str = LOCALE
+) -> str:
+    """The handout as HTML, for printing. leaner: 0 the whole; 1 with one quotation and fewer cautions; 2 without details too."""
+    quotations = giveaway.case.quotations[: 2 if leaner == FULLEST else 1]
+    quotes = "".join(f"<blockquote>“{escape(one.words)}” <span>{escape(one.who)}</span></blockquote>" for one in quotations)
+    details = "" if leaner == LEANEST else "".join(f"<p>{escape(text)}</p>" for text in giveaway.case.details)
+    own = giveaway.cautions[: (8, 2, 1)[leaner]]
+    cautions = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS[: 2 if leaner == FULLEST else 1], *own))
+    invented = "The business and its numbers are invented." if forecast.scenario.invented else ""
+    about = " ".join(text for text in (giveaway.byline, invented) if text)
+    where = f"Put your own numbers in: {giveaway.address}" if giveaway.address else "Put your own numbers in, on the page."
+    answer = told(giveaway, forecast, locale=locale)
+    return f"""<!doctype html>
+<html lang="{escape(giveaway.language)}"><head><meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<title>{escape(giveaway.question)}</title><style>{_STYLE}</style></head>
+<body><h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>
+{quotes}{details}<p class="answer">{escape(answer)}</p>
+{_chart({'': forecast, **(what_ifs or {})}, locale)}{_table(forecast, locale)}
+<h2>What this cannot know</h2><ul>{cautions}</ul>
+<footer>{escape(where)}<br>Piece: {escape(giveaway.name)}</footer></body></html>
+"""
+
+
+def _chart(forecasts: Mapping[str, Forecast], locale: str) -> str:
+    forecast = forecasts[""]
+    labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
+    width = 500 if len(forecasts) > 1 else 600
+    style = f'font-family="{SANS}" font-size="12" fill="{SOFT}"'
+    lines = chart_lines(forecasts, 0, 24, width, 120, size=12, locale=locale)
+    return (
+        f'<svg viewBox="0 0 700 168" role="img" aria-label="Monthly recurring revenue, month by month"><text x="0" y="12" {style}>'
+        f"Monthly recurring revenue (MRR): what all customers pay in a month</text>{lines}"
+        f'<text x="0" y="162" {style}>{escape(labels[0])}</text>'
+        f'<text x="{width}" y="162" text-anchor="end" {style}>{escape(labels[forecast.months])}</text></svg>'
+    )
+
+
+def _table(forecast: Forecast, locale: str) -> str:
+    months, currency = forecast.months, forecast.scenario.currency
+    chosen = sorted({int(m) for m in np.linspace(months / 6, months, 6).round() if m >= 1})
+    at = np.array(chosen) - 1
+    labels = month_labels(forecast.scenario.first_month, months, locale)
+    columns = [
+        column(getattr(forecast, name)[at], kind, currency, locale)
+        for name, kind in (("new_customers", "number"), ("lost_customers", "number"), ("closing_customers", "number"), ("closing_mrr", "money"))
+    ]
+    rows = "".join(
+        f'<tr><th scope="row">{month}, {escape(labels[month])}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
+        for month, *cells in zip(chosen, *columns, strict=True)
+    )
+    return (
+        '<table><thead><tr><th scope="col">month, as things stand</th><th scope="col">join</th><th scope="col">leave</th>'
+        f'<th scope="col">customers</th><th scope="col">they pay a month</th></tr></thead><tbody>{rows}</tbody></table>'
+    )

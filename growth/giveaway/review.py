@@ -1,0 +1,228 @@
+"""A reading of the brief, as a good editor would give it before it is published: what is wrong, where, why, and what to try.
+
+Most rules read the words alone. They are rules of thumb (common practice, no source): each finding is a question to the
+writer, not a verdict.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from growth.giveaway.brief import Giveaway, read_giveaway
+from growth.giveaway.places import PLACE, filled
+from growth.giveaway.review_words import ASKS, GENERAL, HEDGES, HINTS_OF_ELSEWHERE, NUMBER_WORDS, PROMISES, TERMS, explained
+from growth.scenario import Scenario
+from growth.scenario.file import load_document, load_scenario
+
+LONGEST_SENTENCE = 26  # words; more takes over six lines on a phone
+SHORTEST_QUESTION = 7  # words
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One remark. rule: its short name; line: of the file, from 1, None for the page as a whole; words: the passage."""
+
+    rule: str
+    field: str
+    line: int | None
+    words: str
+    reason: str
+    suggestion: str
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A text of the brief, where it stands, and how it reads with its numbers filled in."""
+
+    field: str
+    line: int | None
+    text: str
+    read: str
+
+
+def review(path: str | Path, *, notebook: str | Path | None = None, page: str | None = None) -> list[Finding]:
+    """Everything that an editor would remark on the brief in a scenario file, in the order of its lines.
+
+    notebook: the giveaway notebook, whose own Markdown is read too; page: the published page's HTML, whose pictures and weight
+    are looked at. Raises ScenarioError for a file that is not valid.
+    """
+    scenario = load_scenario(path)
+    document = load_document(path)
+    giveaway = read_giveaway(path, scenario=scenario)
+    read = filled(giveaway, scenario=scenario)
+    passages = list(_passages(giveaway, read, document.lines))
+    line = document.lines.get(("giveaway",)) or document.lines.get(("scenario",))
+    findings = [
+        *_question(passages),
+        *_recipe(giveaway, line),
+        *_answers(passages),
+        *_invitations(giveaway, passages),
+        *(finding for passage in passages for finding in _prose(passage, scenario)),
+        *_terms(passages),
+    ]
+    if notebook is not None or page is not None:
+        from growth.giveaway.review_page import notebook_findings, page_findings
+
+        findings += notebook_findings(notebook) if notebook else []
+        findings += page_findings(page) if page else []
+    return sorted(findings, key=lambda finding: finding.line or 10**9)
+
+
+def _passages(giveaway: Giveaway, read: Giveaway, lines: dict) -> Iterator[Passage]:
+    def one(text: str, as_read: str, *place: str | int) -> Passage:
+        field = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in place).lstrip(".")
+        return Passage(field, lines.get(("giveaway", *place)), text, as_read)
+
+    yield one(giveaway.question, read.question, "question")
+    for n, (quotation, _) in enumerate(zip(giveaway.case.quotations, read.case.quotations, strict=True)):
+        yield one(quotation.words, quotation.words, "case", "quotations", n, "words")
+    for n, (text, as_read) in enumerate(zip(giveaway.case.details, read.case.details, strict=True)):
+        yield one(text, as_read, "case", "details", n)
+    if giveaway.answer:
+        yield one(giveaway.answer, read.answer, "answer")
+    for n, (text, as_read) in enumerate(zip(giveaway.cautions, read.cautions, strict=True)):
+        yield one(text, as_read, "cautions", n)
+    if giveaway.byline:
+        yield one(giveaway.byline, read.byline, "byline")
+    if giveaway.invitation:
+        yield one(giveaway.invitation.text, giveaway.invitation.text, "invitation", "text")
+
+
+def _question(passages: list[Passage]) -> Iterator[Finding]:
+    passage = passages[0]
+    words = passage.text.split()
+    hers = re.search(r"\b(I|I'm|I've|my|me|we|our|us)\b", passage.text) or re.search(r"\d", passage.text)
+    if "?" not in passage.text or len(words) < SHORTEST_QUESTION or not hers or GENERAL.search(passage.text):
+        yield Finding(
+            "general question", passage.field, passage.line, passage.text,
+            "A general question fits everybody, so nobody takes it for their own.",
+            "Put it as one reader would say it aloud: with I or my, the two things to choose between, a number of theirs.",
+        )  # fmt: skip
+
+
+def _recipe(giveaway: Giveaway, line: int | None) -> Iterator[Finding]:
+    if not giveaway.case.quotations:
+        yield Finding(
+            "no quotation", "case.quotations", line, "", "Nothing shows that the writer has listened to somebody in this case.",
+            "Quote a sentence that a reader said or wrote to you, with leave, or mark an invented speaker as invented.",
+        )  # fmt: skip
+    if not giveaway.cautions:
+        yield Finding(
+            "no caution", "cautions", line, "", "The page has its standing cautions, but none speaks of this question.",
+            "Say what this answer leaves out, and what would turn it round.",
+        )  # fmt: skip
+    if giveaway.invitation is None:
+        yield Finding(
+            "no invitation", "invitation", line, "", "A reader who wants more has nowhere to go.", "Add one plain invitation to the list."
+        )
+
+
+def _answers(passages: list[Passage]) -> Iterator[Finding]:
+    for passage in passages:
+        if passage.field != "answer":
+            continue
+        sentences = re.split(r"(?<=[.!?])\s+", passage.read.strip())
+        hedge = HEDGES.search(passage.read)
+        if len(sentences) > 2 or hedge:
+            words = hedge[0] if hedge else passage.read
+            yield Finding(
+                "more than one answer", passage.field, passage.line, words,
+                "A reader remembers one answer. Two are an essay, and leave the choice where it was.",
+                "Keep the answer that the numbers give, in one sentence or two. Put the rest into a caution, or another piece.",
+            )  # fmt: skip
+
+
+def _invitations(giveaway: Giveaway, passages: list[Passage]) -> Iterator[Finding]:
+    reason = "Each further invitation takes away from the first."
+    for passage in passages:
+        if passage.field.startswith(("case.quotations", "question")):
+            continue
+        asks = sorted({match[0].lower() for match in ASKS.finditer(passage.text)})
+        if passage.field == "invitation.text":
+            if len(asks) > 1 or passage.text.count("?") > 1:
+                yield Finding("more than one invitation", passage.field, passage.line, ", ".join(asks) or passage.text, reason,
+                              "Ask for one thing. The best reader will do that one.")  # fmt: skip
+        elif asks and giveaway.invitation or HINTS_OF_ELSEWHERE.search(passage.text):
+            yield Finding("more than one invitation", passage.field, passage.line, ", ".join(asks) or passage.text, reason,
+                          "Leave it out here; the invitation at the end does the asking.")  # fmt: skip
+
+
+def _prose(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
+    if passage.field.startswith("case.quotations"):
+        return
+    for promise in PROMISES.finditer(passage.text):
+        if not re.search(r"\b(not?|nor|never|nobody|no one|without)\W+(\w+\W+){0,2}$", passage.text[: promise.start()], re.IGNORECASE):
+            yield Finding(
+                "promise", passage.field, passage.line, promise[0], "Nobody can promise it, and a forecast is not a promise.",
+                "Say what follows from which numbers: on these numbers, you would reach it in month {goal_month}.",
+            )  # fmt: skip
+    if passage.field != "question":
+        yield from _numbers(passage, scenario)
+    for sentence in _sentences(passage.read):
+        count = len(sentence.split())
+        if count > LONGEST_SENTENCE:
+            yield Finding(
+                "long sentence", passage.field, passage.line, f"{count} words: {sentence}",
+                "On a phone the start is out of sight before the end is read.", "Make two sentences of it.",
+            )  # fmt: skip
+
+
+def _numbers(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
+    prose = PLACE.sub(" ", passage.text)
+    known = _inputs(scenario)
+    found = [match[0] for match in re.finditer(r"\d[\d,.]*\d%?|\d%?", prose)]
+    found = [text for text in found if not _is_known(text, known)]
+    if passage.field == "answer":
+        found += [match[0] for match in NUMBER_WORDS.finditer(prose)]
+    for text in found:
+        yield Finding(
+            "number not computed", passage.field, passage.line, text,
+            "The model did not compute it, so it will be wrong as soon as an assumption is changed.",
+            "Put a place for it, such as {closing_mrr} or {goal_month}, or leave the number out.",
+        )  # fmt: skip
+
+
+def _inputs(scenario: Scenario) -> set[float]:
+    """Every number that is written in the scenario, shares also as per cent."""
+    def numbers(value: object) -> Iterator[float]:
+        if isinstance(value, dict):
+            for part in value.values():
+                yield from numbers(part)
+        elif isinstance(value, (list, tuple)):
+            for part in value:
+                yield from numbers(part)
+        elif isinstance(value, (int, float)) and not isinstance(value, bool):
+            yield float(value)
+
+    found = set(numbers(scenario.model_dump(mode="json")))
+    return found | {round(value * 100, 9) for value in found if 0 < value <= 1} | {float(scenario.first_month[:4])}
+
+
+def _is_known(text: str, known: set[float]) -> bool:
+    try:
+        return float(text.rstrip("%").replace(",", "")) in known
+    except ValueError:
+        return False
+
+
+def _terms(passages: list[Passage]) -> Iterator[Finding]:
+    whole = " ".join(passage.read for passage in passages if not passage.field.startswith("case.quotations"))
+    seen = set()
+    for passage in passages:
+        if passage.field.startswith("case.quotations"):
+            continue
+        for term, meaning in TERMS.items():
+            match = re.search(rf"\b{term}\b", passage.read, 0 if term.isupper() else re.IGNORECASE)
+            if match and term not in seen and not explained(term, whole):
+                seen.add(term)
+                yield Finding(
+                    "term not explained", passage.field, passage.line, match[0], "Not every reader knows this term of the trade.",
+                    f"Say once, where it first stands, that it is {meaning}; or use the plain words alone.",
+                )  # fmt: skip
+
+
+def _sentences(text: str) -> list[str]:
+    return [part for part in re.split(r"(?<=[.!?;:])\s+", " ".join(text.split())) if part]

@@ -1,0 +1,64 @@
+"""The words that the reading of a brief looks for."""
+
+from __future__ import annotations
+
+import re
+
+
+def _any(*phrases: str) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(phrases)})\b", re.IGNORECASE)
+
+
+GENERAL = _any(
+    r"how (?:do|can|to) (?:I |we |you )?(?:grow|scale|succeed|market|sell)(?: (?:my|our|your|a) (?:business|company|start-?up|product|app|saas))?\s*(?:\?|$|faster|better|more)",
+    r"what is (?:churn|mrr|growth|ltv|cac)", r"everything (?:you|about)", r"ultimate", r"the complete", r"best practices?",
+    r"tips", r"guide to",
+)  # fmt: skip
+
+PROMISES = _any(
+    r"you(?:'ll| will| are going to| are sure to| are certain to) (?:\w+ )?(?:earn|make|get|reach|have|grow|double|win|gain|save|live|succeed|never)",
+    r"guarantee[ds]?", r"risk-?free", r"cannot (?:fail|lose)", r"can't (?:fail|lose)", r"certain to", r"sure to",
+    r"will (?:double|triple|multiply)", r"proven to", r"we promise", r"I promise",
+)  # fmt: skip
+
+HEDGES = _any(r"it depends", r"on the other hand", r"alternatively", r"then again", r"another option", r"either way", r"or perhaps")
+
+ASKS = _any(
+    r"sign up", r"subscribe", r"book (?:a|your)", r"call (?:me|us)", r"follow (?:me|us)", r"buy", r"order now", r"join (?:the|my|our)",
+    r"download", r"share this", r"write to (?:me|us)", r"reply to", r"click", r"contact (?:me|us)", r"shall I send", r"shall we send",
+    r"get in touch", r"forward this",
+)  # fmt: skip
+HINTS_OF_ELSEWHERE = re.compile(r"https?://|www\.|@\w+\.\w", re.IGNORECASE)
+
+NUMBER_WORDS = _any(
+    "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "twenty", "thirty", "forty",
+    "fifty", "sixty", "seventy", "eighty", "ninety", "hundred", "thousand", "million", "half", "third", "quarter", "twice", "double[ds]?",
+)  # fmt: skip
+
+TERMS = {  # a term of the trade -> what it is, in plain words
+    "MRR": "what all customers pay in a month (monthly recurring revenue)",
+    "ARR": "twelve times what all customers pay in a month",
+    "ARPA": "what a customer pays in a month on average",
+    "CAC": "what it costs to win a customer",
+    "LTV": "what a customer brings over their whole stay",
+    "NRR": "the share of last year's revenue that the same customers pay today",
+    "GRR": "the share of last year's revenue that is still paid, upgrades not counted",
+    "churn": "the share of customers who leave in a month",
+    "cohort": "the customers who joined in the same month",
+    "conversion": "the share who go on to the next step",
+    "expansion": "what customers who stay pay more than before",
+    "contraction": "what customers who stay pay less than before",
+    "deferred revenue": "money paid for months that are still to come",
+    "payback": "the months until a customer has paid back what winning them cost",
+    "runway": "the months until the cash is gone",
+    "quick ratio": "what comes in for each unit that is lost",
+}
+
+
+def explained(term: str, text: str) -> bool:
+    """Whether a text says somewhere what a term is: "is called churn", "churn is", "churn, the share", "churn (...)"."""
+    word = re.escape(term)
+    before = rf"(?:call(?:ed|s)?(?: this| it| that)?|known as|\bthat is|this is|named)\s+[\"'“]?{word}\b"
+    after = rf"\b{word}\b[\"'”]?\s*(?:\(|:|,\s*(?:the|what|that is|monthly|which)\b|\bis (?:the|what|how)\b|means\b)"
+    brackets = rf"\({word}\)"
+    return bool(re.search(f"{before}|{after}|{brackets}", text, re.IGNORECASE))
