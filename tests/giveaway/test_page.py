@@ -132,6 +132,16 @@ class Listener(http.server.BaseHTTPRequestHandler):
     def do_POST(self):
         body = self.rfile.read(int(self.headers["Content-Length"])).decode()
         self.posted.append((self.path, parse_qs(body)))
+        if self.path.startswith("/lead-on?to="):
+            self.send_response(303)
+            self.send_header("Location", self.path.partition("?to=")[2])
+            self.end_headers()
+            return
+        self.send_response(200)
+        self.end_headers()
+        self.wfile.write(b"thanks")
+
+    def do_GET(self):
         self.send_response(200)
         self.end_headers()
         self.wfile.write(b"thanks")
@@ -170,6 +180,20 @@ def test_the_invitation_posts_the_address_and_names_the_piece(demo, tmp_path, op
         page.locator(".invitation button").click()
     expected = {"piece": ["how-big-can-it-get"], "email": ["reader@example.org"]}
     assert Listener.posted == [("/subscribe?list=7", expected)]
+
+
+def test_a_form_may_lead_on_to_the_thanks_address_and_nowhere_else(demo, tmp_path, open_page, mailing_list):
+    """A browser holds a form's redirects to the page's policy too: the list may thank the reader on another host."""
+    elsewhere = mailing_list.replace("127.0.0.1", "localhost")
+    ways = {"allowed": f"    thanks_address: {elsewhere}/thanks\n", "stopped": ""}
+    for name, thanks in ways.items():
+        form = f"    form_address: {mailing_list}/lead-on?to={elsewhere}/thanks\n{thanks}"
+        page = open_page(publish(with_invitation(demo, tmp_path, FORM, form), to=tmp_path / name))
+        page.get_by_label("Your e-mail address").fill("reader@example.org")
+        page.opened = False
+        page.locator(".invitation button").click()
+        page.wait_for_timeout(700)
+        assert page.url.startswith(elsewhere) == (name == "allowed"), page.url
 
 
 def test_without_an_address_there_is_no_form(demo, tmp_path, open_page):
