@@ -11,6 +11,20 @@ from papermill.engines import NBClientEngine
 PROVISIONER = "growth-warm"
 
 
+def register() -> None:
+    """Make the engine and the provisioner known in a checkout whose entry points are not installed; else do nothing."""
+    from importlib.metadata import EntryPoint
+
+    from jupyter_client.provisioning import KernelProvisionerFactory
+    from papermill.engines import papermill_engines
+
+    if PROVISIONER not in papermill_engines._engines:
+        papermill_engines.register(PROVISIONER, WarmEngine)
+    factory = KernelProvisionerFactory.instance()
+    group = KernelProvisionerFactory.GROUP_NAME
+    factory.provisioners.setdefault(PROVISIONER, EntryPoint(PROVISIONER, "growth.sweep.provisioner:WarmProvisioner", group))
+
+
 class WarmKernelManager(AsyncKernelManager):
     """The stock manager, with our provisioner in the place of the local one."""
 

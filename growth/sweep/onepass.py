@@ -10,6 +10,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,6 @@ from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.measures import (
     break_even_month,
-    customer_ceiling,
     goal_month,
     growth_ceiling,
     lowest_cash,
@@ -29,9 +29,13 @@ from growth.measures import (
 )
 from growth.scenario import Scenario
 from growth.scenario.report import validate
-from growth.sweep.design import BLOCK, Design, plain_value
+from growth.sweep.design import Design, plain_value
 from growth.sweep.fields import plain, put
+from growth.sweep.plan import ALWAYS
 from growth.sweep.reading import SweepError
+
+CHUNK = 2048  # points forecast together: their months stay in a processor's cache
+TOGETHER = 64  # chunks written as one row group
 
 MEASURES: dict[str, Callable[[Forecast], Any]] = {  # column of the table -> its value; NaN where undefined
     "closing_mrr": lambda forecast: forecast.closing_mrr[..., -1],
@@ -39,7 +43,6 @@ MEASURES: dict[str, Callable[[Forecast], Any]] = {  # column of the table -> its
     "cash": lambda forecast: forecast.cash[..., -1],
     "goal_month": lambda forecast: goal_month(forecast).value,
     "growth_ceiling": lambda forecast: growth_ceiling(forecast).value,
-    "customer_ceiling": lambda forecast: customer_ceiling(forecast).value,
     "lowest_cash": lambda forecast: lowest_cash(forecast).value,
     "lowest_cash_month": lambda forecast: lowest_cash_month(forecast).value,
     "break_even_month": lambda forecast: break_even_month(forecast).value,
@@ -75,16 +78,21 @@ def scenario_at(design: Design, number: int) -> dict[str, Any]:
     return scenario.model_dump(mode="json")
 
 
-def table(design: Design, *, size: int = BLOCK) -> Iterator[dict[str, np.ndarray]]:
+def measures_of(design: Design) -> tuple[str, ...]:
+    """The measures that the sweep asks for, in the order of MEASURES."""
+    return tuple(name for name in MEASURES if name in (*ALWAYS, *design.plan.sweep.measures))
+
+
+def table(design: Design, *, size: int = CHUNK) -> Iterator[dict[str, np.ndarray]]:
     """The rows of every block: point, the axes, then MEASURES."""
     for start, block in design.blocks(size):
         count = len(next(iter(block.values())))
         rows = {"point": np.arange(start, start + count), **block}
-        rows |= {name: np.full(count, np.nan) for name in MEASURES}
+        rows |= {name: np.full(count, np.nan) for name in measures_of(design)}
         for places, scenario in scenarios(design, block):
             forecast = growth.forecast(scenario)
-            for name, measure in MEASURES.items():
-                value = measure(forecast)
+            for name in measures_of(design):
+                value = MEASURES[name](forecast)
                 rows[name][places] = np.nan if value is None else value
         yield rows
 
@@ -105,7 +113,9 @@ def write_table(design: Design, path: Path, *, key: str, reports: dict[int, str]
     os.close(handle)
     writer = None
     try:
-        for rows in table(design):
+        chunks = table(design)
+        while several := list(islice(chunks, TOGETHER)):
+            rows = {name: np.concatenate([chunk[name] for chunk in several]) for name in several[0]}
             columns = {name: pa.array(_texts(column)) for name, column in rows.items()}
             columns["report"] = pa.array([reports.get(number, "") for number in rows["point"].tolist()])
             part = pa.table(columns).replace_schema_metadata({"sweep": key})

@@ -35,7 +35,7 @@ def heading(design: Design, points: pd.DataFrame) -> Piece:
     mrr = points["closing_mrr"]
     low, high = (f"<strong>{escape(money(value, base.currency))}</strong>" for value in (mrr.min(), mrr.max()))
     ordered = influences(points, "closing_mrr")
-    most = f" <strong>{escape(ordered[0].levels.title)}</strong> moves it most." if ordered and ordered[0].share > 0 else ""
+    most = f" What moves it most: <strong>{escape(ordered[0].levels.title)}</strong>." if ordered and ordered[0].share > 0 else ""
     reached = ""
     if base.goal_mrr is not None:
         share = int(points["goal_month"].notna().sum())
@@ -59,7 +59,7 @@ def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
     return Piece(
         '<section><h2>Which number moves the answer most</h2><p>The share of the spread in MRR at the end that each axis explains alone, '
         "over all points; what axes do together is in none of them. Measure the first row first.</p>"
-        '<div class="wide"><table><thead><tr><th scope="col">axis</th><th scope="col">of the spread</th><th scope="col">lowest mean</th>'
+        '<div class="wide" tabindex="0"><table><thead><tr><th scope="col">axis</th><th scope="col">of the spread</th><th scope="col">lowest mean</th>'
         f'<th scope="col">highest mean</th></tr></thead><tbody>{rows}</tbody></table></div></section>'
     )
 
@@ -98,7 +98,7 @@ def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: 
         body += f'<tr><th scope="row">{escape(word)}</th>{cells}</tr>'
     corner = f'<th class="corner">{escape(rows.title)} ↓ {escape(columns.title)} →</th>'
     return (
-        f'<div class="wide"><table class="heat"><caption>{escape(title)}</caption><thead><tr>{corner}{head}</tr></thead><tbody>{body}</tbody></table></div>'
+        f'<div class="wide" tabindex="0"><table class="heat"><caption>{escape(title)}</caption><thead><tr>{corner}{head}</tr></thead><tbody>{body}</tbody></table></div>'
     )
 
 
@@ -155,13 +155,13 @@ def _small_chart(title: str, axis: str, series: list[tuple[str, np.ndarray]], to
 def table(design: Design, points: pd.DataFrame) -> Piece:
     """The points that have a report, then others up to five hundred; a click on a heading sorts where scripts run."""
     shown = pd.concat([points[points["report"] != ""], points[points["report"] == ""]]).head(MOST_ROWS)
-    axes = axes_of(points)
+    axes, headings = axes_of(points), {name: text for name, text in HEADINGS.items() if name in points}
     sampled = {title: any(" to " in word for word in levels_of(points, title).words) for title in axes}
-    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in (*axes, *HEADINGS.values(), "report"))
+    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in (*axes, *headings.values(), "report"))
     body = []
     for row in shown.to_dict("records"):
         cells = [f'<td class="axis">{escape(f"{row[t]:.4g}" if sampled[t] else word_of(row[t]))}</td>' for t in axes]
-        for name in HEADINGS:
+        for name in headings:
             value = row[name]
             text = "–" if np.isnan(value) else f"{value:,.0f}" if name != "closing_customers" else number(value)
             cells.append(f'<td data-value="{"" if np.isnan(value) else f"{value:.10g}"}">{text}</td>')
@@ -171,7 +171,7 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
     more = f" The other {left:,} are in points.parquet." if left else ""
     return Piece(
         f"<section><h2>All points</h2><p>– where there is none, such as a goal that is not reached.{more}</p>"
-        f'<div class="wide"><table class="sortable"><thead><tr>{head}</tr></thead><tbody>{"".join(body)}</tbody></table></div></section>'
+        f'<div class="wide" tabindex="0"><table class="sortable"><thead><tr>{head}</tr></thead><tbody>{"".join(body)}</tbody></table></div></section>'
     )
 
 

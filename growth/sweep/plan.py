@@ -13,6 +13,8 @@ from pydantic import Field, StrictFloat, StrictInt, model_validator
 from growth.scenario.entry import Assumption
 from growth.scenario.section import Name, Section, Text, broken, unique_names
 
+ALWAYS = ("closing_mrr", "closing_customers", "goal_month")
+MORE = ("cash", "growth_ceiling", "lowest_cash", "lowest_cash_month", "break_even_month", "net_revenue_retention")
 MOST_POINTS = 10_000
 MOST_REPORTS = 500
 Value = StrictInt | StrictFloat | bool | str | None
@@ -114,6 +116,10 @@ class Sweep(Section):
     axes: Annotated[tuple[Axis, ...], Field(min_length=1, max_length=20)]
     points: Points = Points()
     reports: Reports = Reports()
+    measures: Annotated[
+        tuple[Literal["cash", "growth_ceiling", "lowest_cash", "lowest_cash_month", "break_even_month", "net_revenue_retention"], ...],
+        Field(max_length=len(MORE)),
+    ] = MORE  # beside those that are always there; the ceiling and retention take most of the time of a large sweep
 
     @model_validator(mode="after")
     def _axes(self) -> Sweep:

@@ -22,6 +22,10 @@ def run_report(*, notebook: str, output: str, parameters: dict[str, Any], engine
     import papermill
     from papermill.exceptions import PapermillExecutionError
 
+    if engine:
+        from growth.sweep.engine import register
+
+        register()
     try:
         papermill.execute_notebook(
             notebook,

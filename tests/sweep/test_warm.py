@@ -1,0 +1,110 @@
+"""Warm kernels: fresh for every report, the same outputs as the stock engine's, and gone with whoever asked for them."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+import uuid
+
+import nbformat
+import papermill
+import pytest
+from sweep_tools import outputs, with_mark
+
+from growth.sweep import warm
+from growth.sweep.engine import PROVISIONER, register
+
+pytestmark = pytest.mark.skipif(bool(warm.available()), reason=warm.available())
+
+
+@pytest.fixture(scope="module", autouse=True)
+def known():
+    register()
+
+
+def run(notebook, engine, to="run.ipynb"):
+    output = notebook.parent / to
+    papermill.execute_notebook(str(notebook), str(output), engine_name=engine, progress_bar=False, cwd=str(notebook.parent))
+    return nbformat.read(output, as_version=4)
+
+
+def test_nothing_of_one_report_is_seen_by_the_next(workplace):
+    notebook = workplace.notebook(
+        "import os, random, numpy as np, growth\n"
+        "print(getattr(growth, 'left', None), os.environ.get('LEFT'), 'x' in globals())",
+        "growth.left = os.environ['LEFT'] = x = 'behind'",
+        "print(random.random(), np.random.random(), os.getpid())",
+    )
+    one, two = (run(notebook, PROVISIONER) for _ in range(2))
+    for done in (one, two):
+        assert done.cells[1].outputs[0].text == "None None False\n"
+    first, second = (done.cells[3].outputs[0].text.split() for done in (one, two))
+    assert all(a != b for a, b in zip(first, second, strict=True)), "random numbers and processes differ"
+
+
+def test_outputs_equal_the_stock_engines_cell_by_cell(workplace):
+    notebook = workplace.notebook(
+        "import growth, pandas as pd\nfrom growth import charts\ncharts.use_in_notebooks()",
+        "import os, sys\nprint(os.getcwd(), sys.argv[0].endswith('ipynb'), __name__)",
+        "pd.DataFrame({'a': [1.5, 2]})",
+        "print('heard', file=sys.stderr)",
+        "scenario = growth.load_scenario({'business': 'Kiln', 'pay': {'plans': [{'name': 'one', 'monthly_price': 9}]}})\n"
+        "charts.mrr_chart(growth.forecast(scenario))",
+    )
+    stock, forked = run(notebook, None, "stock.ipynb"), run(notebook, PROVISIONER, "warm.ipynb")
+    assert outputs(workplace.path / "stock.ipynb") == outputs(workplace.path / "warm.ipynb")
+    assert [c.execution_count for c in stock.cells] == [c.execution_count for c in forked.cells]
+
+
+def test_a_cell_can_be_interrupted_and_what_it_started_ends(workplace):
+    mark = f"GROWTH_TEST={uuid.uuid4()}"
+    notebook = workplace.notebook(
+        f"import os, subprocess\nos.environ.update([{mark.split('=')!r}])\nchild = subprocess.Popen(['sleep', '300'])", "while True: pass"
+    )
+    with pytest.raises(Exception, match="timeout|timed out|Timeout"):
+        papermill.execute_notebook(
+            str(notebook), str(workplace.path / "o.ipynb"), engine_name=PROVISIONER, progress_bar=False, execution_timeout=1
+        )
+    assert gone(mark)
+
+
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGINT], ids=["kill -9", "Ctrl-C"])
+def test_no_process_outlives_the_one_that_runs_the_notebook(workplace, number):
+    mark = f"GROWTH_TEST={uuid.uuid4()}"
+    notebook = workplace.notebook("import time; time.sleep(300)")
+    code = (
+        "import papermill; from growth.sweep.engine import register; register()\n"
+        f"papermill.execute_notebook({str(notebook)!r}, {str(workplace.path / 'o.ipynb')!r}, engine_name='growth-warm')"
+    )
+    name, value = mark.split("=")
+    running = subprocess.Popen([sys.executable, "-c", code], env={**os.environ, name: value}, stderr=subprocess.DEVNULL)
+    wait_for(lambda: len(with_mark(mark)) >= 3)  # itself, the server, the kernel
+    time.sleep(0.3)
+    running.send_signal(number)
+    running.wait(30)
+    assert gone(mark)
+
+
+def test_elsewhere_the_stock_kernel_serves_and_it_is_said(workplace, monkeypatch, caplog):
+    monkeypatch.setattr(sys, "platform", "darwin")
+    assert "need Linux" in warm.available()
+    from growth.sweep import provisioner
+
+    monkeypatch.setattr(provisioner, "_said", set())
+    done = run(workplace.notebook("import os; print(os.getppid())"), PROVISIONER)
+    assert done.cells[1].outputs[0].text == f"{os.getpid()}\n", "started by this process, not forked by the server"
+    assert "need Linux" in caplog.text
+
+
+def gone(mark: str) -> bool:
+    return wait_for(lambda: not with_mark(mark))
+
+
+def wait_for(true, seconds: float = 20) -> bool:
+    end = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > end:
+            return False
+        time.sleep(0.05)
+    return True
