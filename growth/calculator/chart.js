@@ -39,7 +39,7 @@ export function chart(id) {
       "d",
       bars(frame, (t) => [-lost[t], 0]),
     );
-    const steps = stepsOf(frame);
+    const steps = frame.most > 1 ? stepsOf(frame) : [0]; // no scale made up where there is nothing
     grid.replaceChildren(
       ...steps.map((step) => rule(frame, step, step === 0 ? "growth-zero" : "growth-rule")),
       ...calendar(frame, state.labels),
@@ -69,14 +69,14 @@ function frameOf({ width, scenario, result, found, show }) {
   const shrinks = ceiling !== null && ceiling < series.opening_mrr[0];
   const lines = [
     { name: "goal", level: scenario.goal_mrr, amount: show.money(scenario.goal_mrr ?? 0) },
-    { name: shrinks ? "floor" : "ceiling", level: ceiling, amount: show.money(show.near(ceiling ?? 0)) },
+    { name: shrinks ? "floor" : "ceiling", level: ceiling, amount: show.roughly(ceiling ?? 0) },
   ].filter(({ level }) => level !== null && level > 0);
   const most = Math.max(...closing, series.opening_mrr[0], 1);
   const top = Math.max(most, ...lines.map(({ level }) => level).filter((level) => level <= 2 * most)) * 1.08;
   const scale = (bottom - 26) / (top + Math.max(...lost));
   const x = (month) => left + ((right - left) * month) / months;
   const y = (mrr) => 26 + (top - mrr) * scale;
-  return { months, closing, gained, lost, wide, height, left, right, bottom, lines, top, x, y };
+  return { months, closing, gained, lost, wide, height, left, right, bottom, lines, most, top, x, y };
 }
 
 // One path of a bar a month, from(t) to to(t) in MRR.

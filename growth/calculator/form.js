@@ -1,6 +1,13 @@
 // The lines of the form, and what has to hold between their values.
 import { brief, node, tidy } from "./tools.js";
 
+// A number as people type it: 4.5, 4.5%, 1,160 (thousands); NaN for anything else, such as a comma for decimals.
+function parsed(text) {
+  const bare = text.trim().replace(/\s*[%€$£]$/, "");
+  if (/^[+-]?\d{1,3}(,\d{3})+(\.\d*)?$/.test(bare)) return Number(bare.replaceAll(",", ""));
+  return /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(bare) ? Number(bare) : NaN;
+}
+
 // One line: label, slider, number with its unit. `changed(value)` is called with every valid value.
 function controlLine(control, id, changed, show) {
   const scale = control.share ? 100 : 1;
@@ -8,13 +15,13 @@ function controlLine(control, id, changed, show) {
   const label = node("label", { id: `${id}-label`, for: id }, control.label);
   const told = { "aria-describedby": `${id}-note`, "data-path": control.path };
   const slider = node("input", { type: "range", min: low, max: high, step, "aria-labelledby": `${id}-label`, ...told });
-  const typed = node("input", { type: "number", id, step: "any", inputmode: "decimal", ...told });
+  const typed = node("input", { type: "text", class: "growth-number", id, inputmode: "decimal", autocomplete: "off", ...told });
   const note = node("p", { id: `${id}-note`, class: "growth-help" }, control.help);
   const kind = control.whole ? "A whole number" : "A number";
   const range = `${show.plain(control.low * scale)} to ${show.plain(control.high * scale)} ${control.suffix}`.trim();
   const set = (value, from) => {
     if (from !== slider) slider.value = value;
-    if (from !== typed && tidy(Number(typed.value) / scale) !== value) typed.value = brief(value * scale);
+    if (from !== typed && tidy(parsed(typed.value) / scale) !== value) typed.value = brief(value * scale);
     slider.setAttribute("aria-valuetext", `${show.plain(tidy(value * scale))} ${control.suffix}`.trim());
     typed.removeAttribute("aria-invalid");
     if (note.textContent !== control.help) note.textContent = control.help;
@@ -25,9 +32,8 @@ function controlLine(control, id, changed, show) {
     changed(value);
   });
   typed.addEventListener("input", () => {
-    const value = tidy(Number(typed.value) / scale);
+    const value = tidy(parsed(typed.value) / scale);
     const fits =
-      typed.value.trim() !== "" &&
       value >= control.low &&
       value <= control.high &&
       (!control.whole || Number.isInteger(value));
@@ -37,7 +43,8 @@ function controlLine(control, id, changed, show) {
       return;
     }
     typed.setAttribute("aria-invalid", "true");
-    note.textContent = `${kind} from ${range}. The last good one still counts.`;
+    const point = typed.value.includes(",") ? " with a point for decimals" : "";
+    note.textContent = `${kind}${point} from ${range}. The last good one still counts.`;
   });
   typed.addEventListener("blur", () => {
     if (typed.hasAttribute("aria-invalid")) set(Number(slider.dataset.value), null);

@@ -15,6 +15,7 @@ export function formatter(locale, currency) {
       minimumFractionDigits: decimals,
       maximumFractionDigits: decimals,
     }).format(positive(value, decimals));
+  const near = (value) => (value === 0 ? 0 : Number(value.toPrecision(2)));
   const tenths = (value) =>
     format("tenths", { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(positive(value, 1));
   return {
@@ -22,7 +23,8 @@ export function formatter(locale, currency) {
     number: (value) => format("number", { maximumFractionDigits: 1 }).format(positive(value, 1)),
     percent: (value) => format("percent", { style: "percent", maximumFractionDigits: 2 }).format(positive(value, 4)),
     plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value),
-    near: (value) => (value === 0 ? 0 : Number(value.toPrecision(2))),
+    near,
+    roughly: (value) => money(near(value), value >= 10 || value === 0 ? 0 : 2),
     // A column of a table, with as many decimals in every row.
     column(values, kind) {
       if (kind === "number") return Array.from(values, tenths);
@@ -71,25 +73,29 @@ export function answerParts(scenario, result, found, words, labels, show) {
   const { series, months } = result;
   const { goal_mrr: goal } = scenario;
   const { goal_month: reached, ceiling_mrr: ceiling } = found;
+  const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
   const [leads, values] = lead(scenario, result, show);
   Object.assign(values, {
     goal: show.money(goal ?? 0),
     month: show.number(reached ?? 0),
     calendar: labels[reached ?? 0],
-    months: show.number(months),
+    months: monthCount(months),
     closing: show.money(series.closing_mrr[months - 1]),
-    ceiling: show.money(show.near(ceiling ?? 0)),
+    ceiling: show.roughly(ceiling ?? 0),
   });
+  const empty = (name) => !series[name].some(Boolean);
+  if (empty("opening_mrr") && empty("closing_mrr") && empty("closing_customers") && !ceiling) return [[[words.nothing, false]]];
   const goalKey =
     goal === null ? "no_goal" : reached === null ? "goal_never" : reached === 0 ? "goal_already" : "goal_reached";
-  const ceilingKey =
-    ceiling === null ? "ceiling_none" : ceiling < series.opening_mrr[0] ? "ceiling_below" : "ceiling_above";
+  const then = leads.some((key) => key === "new_rising" || key === "new_falling") ? "_then" : "";
+  const settles = ceiling < series.opening_mrr[0] ? "ceiling_below" : "ceiling_above";
+  const ceilingKey = ceiling === null ? "ceiling_none" : settles + then;
   const fill = (...keys) =>
     keys
       .flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
       .filter(([text]) => text);
   const first = fill(...leads, goalKey, ceilingKey);
-  if (ceiling === null) first.push([words.reasons[found.ceiling_reason], false]);
+  if (ceiling === null) first.push([words.reasons[empty("lost_customers") ? "nobody leaves" : found.ceiling_reason], false]);
   if (!hasCosts(scenario)) return [first];
   const span = Math.min(12, months);
   const cash = [scenario.bill.opening_cash, ...series.cash];
@@ -97,10 +103,10 @@ export function answerParts(scenario, result, found, words, labels, show) {
   let left = 0;
   for (let t = months - span; t < months; t++) left += series.net_cash[t];
   Object.assign(values, {
-    span: show.number(span),
-    left: show.money(left / span),
+    span: monthCount(span),
+    left: show.money(Math.abs(left / span)),
     low: show.money(cash[lowest]),
     low_month: show.number(lowest),
   });
-  return [first, fill("cash", lowest ? "cash_low" : "cash_never_low")];
+  return [first, fill(left < 0 ? "cash_short" : "cash", lowest ? "cash_low" : "cash_never_low")];
 }

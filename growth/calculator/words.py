@@ -53,16 +53,22 @@ WORDS = {
     "lead_end_after_comma": " ",
     "goal_reached": "you reach {goal} a month in month {month} ({calendar}), ",
     "goal_already": "you are past {goal} a month already, ",
-    "goal_never": "you do not reach {goal} a month within {months} months, ",
-    "no_goal": "you make {closing} a month after {months} months, ",
+    "goal_never": "you do not reach {goal} a month within {months}, ",
+    "no_goal": "you make {closing} a month after {months}, ",
+    "nothing": "Nobody is on board and nobody joins, so there is nothing to forecast.",
     "ceiling_above": "and growth stops near {ceiling}.",
     "ceiling_below": "and it shrinks towards {ceiling}.",
+    "ceiling_above_then": "and if joining then stays as it is, growth stops near {ceiling}.",
+    "ceiling_below_then": "and if joining then stays as it is, it shrinks towards {ceiling}.",
     "ceiling_none": "and nothing in these numbers stops growth: ",
-    "cash": "Over the last {span} months of this forecast {left} a month is left after fees and costs. ",
+    "months": ["{n} month", "{n} months"],
+    "cash": "Over the last {span} of this forecast {left} a month is left after fees and costs. ",
+    "cash_short": "Over the last {span} of this forecast {left} a month more goes out than comes in. ",
     "cash_low": "Cash is lowest in month {low_month}, at {low}.",
     "cash_never_low": "Cash never falls below today's {low}.",
     "reasons": {
-        "growth of those who stay outruns churn": "those who stay pay more faster than others leave.",
+        "nobody leaves": "nobody leaves.",
+        "growth of those who stay outruns churn": "those who stay add more than those who leave take away.",
         "the most loyal hardly ever leave: churn keeps falling": "the most loyal customers hardly ever leave.",
         "comebacks alone keep it growing": "as many come back as leave.",
         "referrals alone keep it growing": "customers bring in customers faster than they leave.",
@@ -121,6 +127,24 @@ def near(value: float) -> float:
     """
     exact = Decimal(float(value))
     return float(exact.quantize(Decimal(1).scaleb(exact.adjusted() - 1), rounding=ROUND_HALF_UP)) if value else 0.0
+
+
+def roughly(value: float, currency: str, locale: str = LOCALE) -> str:
+    """An amount known to two significant digits, with no decimals from 10 up.
+
+    >>> roughly(5178.3, "EUR"), roughly(92.4, "EUR")
+    ('€5,200', '€92')
+    """
+    return money(near(value), currency, locale, 0 if value >= 10 or value == 0 else 2)
+
+
+def month_count(count: int, locale: str = LOCALE) -> str:
+    """So many months, in words.
+
+    >>> month_count(1), month_count(36)
+    ('1 month', '36 months')
+    """
+    return WORDS["months"][count != 1].replace("{n}", number(count, locale))
 
 
 def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str]:
@@ -185,24 +209,30 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
         "goal": money(scenario.goal_mrr or 0, currency, locale),
         "month": number(goal.value or 0, locale),
         "calendar": month_labels(scenario.first_month, months, locale)[goal.value or 0],
-        "months": number(months, locale),
+        "months": month_count(months, locale),
         "closing": money(forecast.closing_mrr[-1], currency, locale),
-        "ceiling": money(near(ceiling.value or 0), currency, locale),
+        "ceiling": roughly(ceiling.value or 0, currency, locale),
     }
+    if not (
+        forecast.opening_mrr.any() or forecast.closing_mrr.any() or forecast.closing_customers.any() or ceiling.value
+    ):
+        return ["nothing"], values, ""
     reached = "goal_already" if goal.value == 0 else "goal_never" if goal.value is None else "goal_reached"
     shrinks = ceiling.value is not None and ceiling.value < forecast.opening_mrr[0]
     settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if shrinks else "ceiling_above"
+    settles += "_then" if ceiling.value is not None and {"new_rising", "new_falling"} & {*lead} else ""
     keys = [*lead, "no_goal" if scenario.goal_mrr is None else reached, settles]
     if has_costs(scenario):
         span, low = min(12, months), lowest_cash_month(forecast).value
+        left = forecast.net_cash[-span:].mean()
         values |= {
-            "span": number(span, locale),
-            "left": money(forecast.net_cash[-span:].mean(), currency, locale),
+            "span": month_count(span, locale),
+            "left": money(abs(left), currency, locale),
             "low": money(lowest_cash(forecast).value, currency, locale),
             "low_month": number(low, locale),
         }
-        keys += ["cash", "cash_low" if low else "cash_never_low"]
-    return keys, values, ceiling.reason
+        keys += ["cash_short" if left < 0 else "cash", "cash_low" if low else "cash_never_low"]
+    return keys, values, "nobody leaves" if ceiling.reason and not forecast.lost_customers.any() else ceiling.reason
 
 
 def _lead(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str]]:

@@ -12,7 +12,7 @@ from difflib import get_close_matches
 from functools import partial
 from typing import Any
 
-from growth.calculator.words import LOCALE, money, month_labels, near, number, percent
+from growth.calculator.words import LOCALE, money, month_labels, number, percent, roughly
 from growth.engine import Forecast, forecast
 from growth.errors import GrowthError, Problem, ScenarioError
 from growth.giveaway.brief import Giveaway, WhatIf
@@ -56,7 +56,7 @@ def _ceiling(result: Forecast, locale: str) -> str:
     found = growth_ceiling(result)
     if found.value is None:
         raise LookupError(f"no ceiling: {found.reason}")
-    return money(near(found.value), result.scenario.currency, locale)
+    return roughly(found.value, result.scenario.currency, locale)
 
 
 PLACES: dict[str, Callable[[Forecast, str], str]] = {

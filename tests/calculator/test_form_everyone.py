@@ -56,7 +56,7 @@ def test_axe_finds_nothing(browser, tmp_path, name, scheme):
     axe = pytest.importorskip("axe_core_python.sync_playwright").Axe()
     page = opened(browser, growth.load_scenario(SCENARIOS / f"{name}.yaml"), tmp_path, color_scheme=scheme)
     page.locator("summary").click()
-    page.locator("[type=number]").first.fill("-1")  # with a complaint on screen
+    page.locator(".growth-number").first.fill("-1")  # with a complaint on screen
     violations = axe.run(page)["violations"]
     assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in violations] == []
 
@@ -78,7 +78,7 @@ def test_printed_the_form_is_a_list_of_assumptions(browser, tmp_path, demo):
     page.emulate_media(media="print")
     assert page.locator("[type=range]").first.is_hidden()
     assert page.get_by_role("button", name="Back to the original numbers").is_hidden()
-    assert page.get_by_label("Customers today").and_(page.locator("[type=number]")).is_visible()
+    assert page.get_by_label("Customers today").and_(page.locator(".growth-number")).is_visible()
     assert page.locator("svg").is_visible()
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
     assert page.locator("tbody tr").count() == demo.months

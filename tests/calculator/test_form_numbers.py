@@ -20,7 +20,7 @@ from growth.calculator.words import answer, column
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SET = """([path, kind, text]) => {
-  const input = place.querySelector(`input[type=${kind}][data-path="${path}"]`);
+  const input = place.querySelector(`input${kind === "range" ? "[type=range]" : ".growth-number"}[data-path="${path}"]`);
   input.value = text;
   input.dispatchEvent(new Event("input", { bubbles: true }));
   const shown = place.calculator.get();
@@ -82,7 +82,7 @@ def test_every_slider_and_every_typed_number_moves_answer_chart_and_table(browse
 
 def test_a_typed_number_may_lie_beyond_the_slider_but_not_beyond_what_is_valid(browser, tmp_path):
     page = opened(browser, business(), tmp_path)
-    churn = page.get_by_label("Customers leaving each month").and_(page.locator("[type=number]"))
+    churn = page.get_by_label("Customers leaving each month").and_(page.locator(".growth-number"))
     churn.fill("60")
     assert page.evaluate("place.calculator.get().scenario.stay.churn.monthly_churn_rate") == 0.6
     for wrong in ("101", "-1", ""):
@@ -96,9 +96,29 @@ def test_a_typed_number_may_lie_beyond_the_slider_but_not_beyond_what_is_valid(b
     assert churn.get_attribute("aria-invalid") is None
 
 
+def test_numbers_are_read_as_people_type_them(browser, tmp_path):
+    """1,160 is a thousand and more, 4.5% is 4.5; a comma for decimals is refused with words, never read as another number."""
+    page = opened(browser, growth.load_scenario(SCENARIOS / "fernhollow.yaml"), tmp_path)
+    value = lambda path: value_at(
+        page.evaluate("document.getElementById('calculator').calculator.get().scenario"), path
+    )  # noqa: E731
+    churn = page.locator('.growth-number[data-path="stay.churn.monthly_churn_rate"]')
+    mrr = page.locator('.growth-number[data-path="opening.mrr"]')
+    churn.fill("4,5")
+    assert value("stay.churn.monthly_churn_rate") == 0.04 and churn.get_attribute("aria-invalid") == "true"
+    assert page.get_by_text("with a point for decimals").count() == 1
+    churn.fill("4.5%")
+    assert value("stay.churn.monthly_churn_rate") == 0.045 and churn.get_attribute("aria-invalid") is None
+    mrr.fill("2,320")
+    assert value("opening.mrr") == 2320
+    for junk in ("", "abc", "1e999", "4.5.6", "Infinity", "0x10", "--1", "1 2"):
+        mrr.fill(junk)
+        assert value("opening.mrr") == 2320 and mrr.get_attribute("aria-invalid") == "true", junk
+
+
 def test_whole_months_refuse_fractions(browser, tmp_path):
     page = opened(browser, business(), tmp_path)
-    months = page.get_by_label("Months to look ahead").and_(page.locator("[type=number]"))
+    months = page.get_by_label("Months to look ahead").and_(page.locator(".growth-number"))
     months.fill("12.5")
     assert months.get_attribute("aria-invalid") == "true"
     months.fill("121")

@@ -48,12 +48,23 @@ CASES = {
     ),
     "nobody at all": (
         business(arrive=NOBODY),
-        "With 0 new customers a month, you make €0 a month after 3 months, and growth stops near €0.",
+        "Nobody is on board and nobody joins, so there is nothing to forecast.",
     ),
     "no ceiling": (
         business(grow={"monthly_expansion_rate": 0.2}),  # 0.9 x 1.2 > 1; closing 200 x (1 + 1.08 + 1.08^2) = 649.28
         TEN + "you make €649 a month after 3 months, "
-        "and nothing in these numbers stops growth: those who stay pay more faster than others leave.",
+        "and nothing in these numbers stops growth: those who stay add more than those who leave take away.",
+    ),
+    "nobody leaves, for a single month": (
+        business(months=1, churn=0.0, opening=OPENING),
+        "With 10 new customers a month and 0% leaving, "
+        "you make €1,000 a month after 1 month, and nothing in these numbers stops growth: nobody leaves.",
+    ),
+    "more goes out than comes in": (
+        business(bill={"monthly_fixed_costs": 600}),  # 200, 380, 542 less 600: -400, -220, -58, mean -226
+        TEN + "you make €542 a month after 3 months, and growth stops near €2,000. "
+        "Over the last 3 months of this forecast €226 a month more goes out than comes in. "
+        "Cash is lowest in month 3, at -€678.",
     ),
     "rising": (
         business(
@@ -61,7 +72,7 @@ CASES = {
         ),  # 10, 15, 22.5
         # 20 (8.1 + 13.5 + 22.5) = 882, and 22.5 / 0.10 x 20 = 4,500
         "With 10 new customers a month, rising to 22.5, and 10% leaving, "
-        "you make €882 a month after 3 months, and growth stops near €4,500.",
+        "you make €882 a month after 3 months, and if joining then stays as it is, growth stops near €4,500.",
     ),
     "falling churn": (
         business(

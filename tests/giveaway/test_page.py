@@ -44,7 +44,7 @@ def test_the_answer_is_pythons_and_follows_the_slider(page_file, open_page, demo
         page.locator("svg.growth-chart path").nth(1).get_attribute("d"),
     )
 
-    page.locator(f'input[type="number"][data-path="{CHURN}"]').fill("8")
+    page.locator(f'input.growth-number[data-path="{CHURN}"]').fill("8")
     page.wait_for_timeout(100)
     moved = scenario.model_dump(mode="json")
     moved["stay"]["churn"]["monthly_churn_rate"] = 0.08
@@ -107,7 +107,7 @@ def test_printed_it_has_the_answer_the_assumptions_and_the_chart_but_no_buttons(
     page = open_page(page_file)
     page.emulate_media(media="print")
     assert page.locator(".growth-answer").is_visible() and page.locator("svg.growth-chart").is_visible()
-    assert page.locator(f'input[type="number"][data-path="{CHURN}"]').is_visible()
+    assert page.locator(f'input.growth-number[data-path="{CHURN}"]').is_visible()
     assert not page.locator("input[type=range]").first.is_visible() and not page.locator("button").first.is_visible()
 
 
