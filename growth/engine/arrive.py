@@ -1,17 +1,16 @@
-"""Arrive, try: visitors, sign-ups and acquisition spend of each channel, month by month.
+"""Arrive: visitors and acquisition spend of each channel, month by month.
 
-Arrays have shape (months, 1) or (months, draws): time first while the months are stepped, so that a month is one contiguous
-row. `read` turns a number of the scenario into an array, shape (1,) or (draws,), of all draws or of a block of them.
+Arrays have shape (months, 1) or (months, draws): time first while the months are stepped, so that a month is one
+contiguous row. See `growth.engine.draws` for `read`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
-Read = Callable[[Any], np.ndarray]
+from growth.engine.draws import Read, stack
 
 
 def visitors(channel: Any, *, months: int, calendar_month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
@@ -36,32 +35,6 @@ def acquisition_spend(channel: Any, *, months: int, read: Read) -> np.ndarray:
     month = np.arange(1.0, months + 1)[:, None]
     spend = np.where(_active(channel, month), read(channel.monthly_cost), 0.0)
     return spend + _budget(channel, month, read) if channel.kind == "paid" else spend
-
-
-def paying_stream(
-    *, signups: np.ndarray, earlier: np.ndarray, delay_shares: tuple[float, ...], conversion_rate: np.ndarray
-) -> np.ndarray:
-    """New customers of month t = conversion x sum over lags l of delay_shares[l] x sign-ups of month t - l.
-
-    signups: shape (months, 1 or draws). earlier: sign-ups of each month before month 1, shape (1 or draws,).
-
-    >>> paying_stream(signups=np.array([[10.0], [20.0]]), earlier=np.array([10.0]), delay_shares=(0.5, 0.5),
-    ...     conversion_rate=np.array([0.1])).ravel().tolist()
-    [1.0, 1.5]
-    """
-    if delay_shares == (1.0,):
-        return signups * conversion_rate
-    lags = len(delay_shares) - 1
-    before = np.broadcast_to(earlier, (lags, *np.broadcast_shapes(earlier.shape, signups.shape[1:])))
-    whole = np.concatenate([before, np.broadcast_to(signups, (len(signups), *before.shape[1:]))])
-    months = len(signups)
-    paying = sum(part * whole[lags - lag : lags - lag + months] for lag, part in enumerate(delay_shares))
-    return paying * conversion_rate
-
-
-def stack(values: list[np.ndarray]) -> np.ndarray:
-    """Arrays of shape (1,) or (draws,) as rows of one array, shape (len, 1 or draws)."""
-    return np.stack(np.broadcast_arrays(*values))
 
 
 def _active(channel: Any, month: np.ndarray) -> np.ndarray:

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from growth.engine.arrive import Read, stack
 from growth.engine.curves import churn_by_age
+from growth.engine.draws import Read, stack
 
 YEAR = 12
 

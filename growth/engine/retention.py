@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from growth.engine.arrive import Read
-from growth.engine.forecast import by_block, states_at
+from growth.engine.draws import Read, by_block
+from growth.engine.forecast import states_at
 from growth.engine.life import churn_scale_at, life_of, plan_churn, plan_growth
 from growth.engine.step import CUSTOMERS, MRR, advance
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from growth.engine.arrive import Read, stack
+from growth.engine.draws import Read, stack
 from growth.engine.life import Life
 
 CUSTOMERS, MRR = 0, 1

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from growth.engine import Forecast
-from growth.engine.arrive import Read, stack
-from growth.engine.forecast import by_block
+from growth.engine.draws import Read, by_block, stack
 from growth.engine.life import new_prices
 from growth.engine.retention import LIFETIME, lifetime, lifetime_sum
 from growth.measures.measure import Measure, month_of

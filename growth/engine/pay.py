@@ -1,0 +1,104 @@
+"""Try, pay: sign-ups of every channel and by referral, and how many of them become customers in which month.
+
+Arrays have shape (months, 1) or (months, draws), time first; see `growth.engine.draws` for `read`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from growth.engine.arrive import acquisition_spend, visitors
+from growth.engine.draws import Read
+
+
+def arrivals_of(scenario: Any, read: Read) -> dict[str, np.ndarray]:
+    """What all channels bring, by month: visitors, sign_ups, new_customers (heads) and acquisition_spend (money).
+
+    Sign-ups = visitors x signup_rate; new customers as in `paying_stream`; a channel's own rates go before those of the
+    scenario. Referrals are not among them. scenario: a valid growth.Scenario. Returns shape (months, 1 or draws) each.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 80}]},
+    ...     sign_up={"signup_rate": 0.05})
+    >>> {name: values.ravel().tolist() for name, values in arrivals_of(small, np.atleast_1d).items()}
+    {'visitors': [1000.0, 1000.0], 'sign_ups': [50.0, 50.0], 'new_customers': [10.0, 10.0],
+     'acquisition_spend': [80.0, 80.0]}
+    """
+    months, calendar_month = scenario.months, int(scenario.first_month[5:])
+    total = dict.fromkeys(("visitors", "sign_ups", "new_customers", "acquisition_spend"), np.zeros((months, 1)))
+    for channel in scenario.arrive.channels:
+        signup_rate = scenario.sign_up.signup_rate if channel.signup_rate is None else channel.signup_rate
+        conversion = scenario.pay.conversion_rate if channel.conversion_rate is None else channel.conversion_rate
+        steady, launched = visitors(channel, months=months, calendar_month=calendar_month, read=read)
+        rate = read(signup_rate)
+        signups = (steady + launched) * rate
+        warm = channel.running_before and channel.first_month == 1
+        new_customers = paying_stream(
+            signups=signups,
+            earlier=steady[0] * rate if warm else np.zeros(1),
+            delay_shares=scenario.pay.delay_shares,
+            conversion_rate=read(conversion),
+        )
+        part = {
+            "visitors": steady + launched,
+            "sign_ups": signups,
+            "new_customers": new_customers,
+            "acquisition_spend": acquisition_spend(channel, months=months, read=read),
+        }
+        total = {name: total[name] + part[name] for name in total}
+    return total
+
+
+def paying_stream(
+    *, signups: np.ndarray, earlier: np.ndarray, delay_shares: tuple[float, ...], conversion_rate: np.ndarray
+) -> np.ndarray:
+    """New customers of month t = conversion x sum over lags l of delay_shares[l] x sign-ups of month t - l.
+
+    signups: a month, >= 0, shape (months, 1 or draws). earlier: sign-ups of each month before month 1, shape (1 or
+    draws,). delay_shares: fractions that add to 1, of those who pay l = 0, 1, ... months after signing up.
+    conversion_rate: fraction, 0..1, shape (1 or draws,). Returns customers a month, shape (months, 1 or draws).
+
+    >>> paying_stream(signups=np.array([[10.0], [20.0]]), earlier=np.array([10.0]), delay_shares=(0.5, 0.5),
+    ...     conversion_rate=np.array([0.1])).ravel().tolist()
+    [1.0, 1.5]
+    """
+    if delay_shares == (1.0,):
+        return signups * conversion_rate
+    lags = len(delay_shares) - 1
+    before = np.broadcast_to(earlier, (lags, *np.broadcast_shapes(earlier.shape, signups.shape[1:])))
+    whole = np.concatenate([before, np.broadcast_to(signups, (len(signups), *before.shape[1:]))])
+    months = len(signups)
+    paying = sum(part * whole[lags - lag : lags - lag + months] for lag, part in enumerate(delay_shares))
+    return paying * conversion_rate
+
+
+class Referrals:
+    """Sign-ups sent by customers on board, and how many of them pay when: the one feedback from customers to arrivals.
+
+    Sign-ups of month t = monthly_referral_rate x customers at the close of month t - 1; they pay like any others. Months
+    are asked for one after another, from 1. opening_customers: at the close of month 0, all plans, shape (1 or draws,).
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}],
+    ...     "conversion_rate": 0.5}, sign_up={"monthly_referral_rate": 0.1})
+    >>> referrals = Referrals(small, np.atleast_1d, np.array([40.0]))
+    >>> referrals.paying(1, np.array([40.0])), referrals.paying(2, np.array([60.0]))
+    (array([2.]), array([3.]))
+    """
+
+    def __init__(self, scenario: Any, read: Read, opening_customers: np.ndarray):
+        self.rate = read(scenario.sign_up.monthly_referral_rate)
+        self.active = bool(np.any(self.rate))
+        self.conversion = read(scenario.pay.conversion_rate)
+        self.delay = scenario.pay.delay_shares
+        self.warm = self.rate * opening_customers  # of each month before month 1
+        self.signups: list[np.ndarray] = []
+
+    def paying(self, month: int, customers_before: np.ndarray) -> np.ndarray:
+        """New customers by referral in `month`, given the customers at the close of the month before."""
+        self.signups.append(self.rate * customers_before)
+        lagged = (self.warm if month - lag < 1 else self.signups[month - 1 - lag] for lag in range(len(self.delay)))
+        return self.conversion * sum(part * signups for part, signups in zip(self.delay, lagged, strict=True))

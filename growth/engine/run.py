@@ -1,0 +1,153 @@
+"""One run: a block of draws from the opening to the last month, each month written down.
+
+`forecast` runs every block and joins them; who needs whole states, by plan and cohort, asks for them by month.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from growth.engine.draws import Read
+from growth.engine.life import Life, life_of
+from growth.engine.pay import Referrals, arrivals_of
+from growth.engine.step import CUSTOMERS, MRR, advance, join, opening_state
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Book:
+    """What a run writes down. Time stands first; k is 0 for customers and 1 for MRR.
+
+    closing: at the close of months 0..T, shape (T + 1, plans, 2, draws).
+    left, joining: who leaves and who is new in months 1..T, shape (T, plans, 2, draws).
+    returned: who comes back, the same shape; None where nobody can.
+    grown: expansion and contraction, shape (2, T, plans, draws); None where there is neither.
+    billed: cash in, payments, deferred revenue, shape (3, T, draws); None where every plan is monthly.
+    """
+
+    closing: np.ndarray
+    left: np.ndarray
+    joining: np.ndarray
+    returned: np.ndarray | None
+    grown: np.ndarray | None
+    billed: np.ndarray | None
+
+    @classmethod
+    def blank(cls, scenario: Any, *, life: Life, draws: int) -> Book:
+        """An empty book of the right size, with the parts that this scenario needs."""
+        months, by_plan = life.months, (len(scenario.pay.plans), 2, draws)
+        grows = life.expansion is not None or life.price_rate is not None
+        return cls(
+            closing=np.empty((months + 1, *by_plan)),
+            left=np.empty((months, *by_plan)),
+            joining=np.empty((months, *by_plan)),
+            returned=np.zeros((months, *by_plan)) if scenario.stay.comeback else None,
+            grown=np.zeros((2, months, by_plan[0], draws)) if grows else None,
+            billed=np.empty((3, months, draws)) if life.pays is not None else None,
+        )
+
+    def series(self) -> dict[str, np.ndarray]:
+        """The series that the book holds, plans added up: shape (T, draws), or (T, 1) where nothing happens.
+
+        "customers" and "mrr" begin with month 0. Without a yearly plan there is no "cash_in" and no "payments".
+        """
+        nothing = np.zeros((len(self.left), 1))
+        closing, joined, gone = _add_plans(self.closing), _add_plans(self.joining), _add_plans(self.left)
+        back = None if self.returned is None else _add_plans(self.returned)
+        series = {
+            "customers": closing[:, CUSTOMERS],
+            "mrr": closing[:, MRR],
+            "new_customers": joined[:, CUSTOMERS],
+            "new_mrr": joined[:, MRR],
+            "lost_customers": gone[:, CUSTOMERS],
+            "churned_mrr": gone[:, MRR],
+            "returned_customers": nothing if back is None else back[:, CUSTOMERS],
+            "reactivation_mrr": nothing if back is None else back[:, MRR],
+            "expansion_mrr": nothing if self.grown is None else _add_plans(self.grown[0]),
+            "contraction_mrr": nothing if self.grown is None else _add_plans(self.grown[1]),
+            "deferred_revenue": nothing if self.billed is None else self.billed[2],
+        }
+        if self.billed is not None:
+            series["cash_in"], series["payments"] = self.billed[0], self.billed[1]
+        return series
+
+
+def run(
+    scenario: Any, *, read: Read, draws: int, pooled: bool, keep: dict[int, Any] | None = None
+) -> dict[str, np.ndarray]:
+    """Every stored series of one block of draws, by name; see model.md for the equations.
+
+    pooled: all cohorts in one row; only where nothing depends on age (`growth.engine.life.ageless`). keep: months
+    (0..T) as keys, filled with copies of the whole state at their close.
+    Returns shape (T, 1 or draws), time first; "customers" and "mrr" are closing series with month 0 in front.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}})
+    >>> run(small, read=np.atleast_1d, draws=1, pooled=True)["mrr"].ravel().round(9).tolist()
+    [200.0, 180.0, 162.0]
+    """
+    life = life_of(scenario, read=read, pooled=pooled)
+    arrivals = arrivals_of(scenario, read)
+    state = opening_state(scenario, life=life, read=read, draws=draws)
+    book = Book.blank(scenario, life=life, draws=draws)
+    closing, left, comeback = book.closing, book.left, scenario.stay.comeback
+    closing[0] = state.sum(axis=2)
+    if keep is not None and 0 in keep:
+        keep[0] = state.copy()
+
+    referrals = Referrals(scenario, read, closing[0, :, CUSTOMERS].sum(axis=0))
+    if not referrals.active:
+        _share_out(book.joining, life, arrivals["new_customers"], slice(None))
+    for month in range(1, life.months + 1):
+        t = month - 1  # of the month's row; row t of closing is the month before
+        left[t], expansion, contraction = advance(state, life=life, month=month)
+        if book.grown is not None:
+            book.grown[0, t], book.grown[1, t] = expansion, contraction
+        if referrals.active:
+            referred = referrals.paying(month, closing[t, :, CUSTOMERS].sum(axis=0))
+            _share_out(book.joining, life, (arrivals["new_customers"][t] + referred)[None], slice(t, month))
+        newcomers = book.joining[t]
+        if comeback and month > comeback.after_months:
+            book.returned[t] = read(comeback.comeback_rate) * left[t - comeback.after_months]
+            newcomers = newcomers + book.returned[t]
+        closing[month] = join(state, newcomers, life=life, month=month)
+        if book.billed is not None:
+            book.billed[:, t] = _bill(state, life, month)
+        if keep is not None and month in keep:
+            keep[month] = state.copy()
+
+    sent = np.stack(referrals.signups) if referrals.active else np.zeros((life.months, 1))
+    return {
+        "visitors": arrivals["visitors"],
+        "sign_ups": arrivals["sign_ups"] + sent,
+        "referred_sign_ups": sent,
+        "acquisition_spend": arrivals["acquisition_spend"],
+        **book.series(),
+    }
+
+
+def _share_out(joining: np.ndarray, life: Life, new_customers: np.ndarray, when: slice) -> None:
+    """New customers of the months in `when`, shape (months, draws), to plans, and what they pay."""
+    by_plan = new_customers[:, None] * life.share
+    joining[when, :, CUSTOMERS] = by_plan
+    joining[when, :, MRR] = by_plan * np.moveaxis(life.price, 1, 0)[when]
+
+
+def _bill(state: np.ndarray, life: Life, month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cash in, payments and deferred revenue of a month, each of shape (draws,)."""
+    row = life.months - month
+    pays, defers = life.pays[:, : month + life.oldest + 1], life.defers[:, : month + life.oldest + 1]
+    customers, mrr = state[:, CUSTOMERS, row:], state[:, MRR, row:]
+    return (
+        np.einsum("pcd,pc->d", mrr, pays),
+        np.einsum("pcd,pc->d", customers, np.minimum(pays, 1.0)),
+        np.einsum("pcd,pc->d", mrr, defers),
+    )
+
+
+def _add_plans(by_plan: np.ndarray) -> np.ndarray:
+    return by_plan[:, 0] if by_plan.shape[1] == 1 else by_plan.sum(axis=1)
