@@ -9,7 +9,7 @@ import numpy as np
 
 from growth.engine import forecast
 from growth.engine.forecast import cohorts
-from growth.records.assumptions import Value, assumptions, own_curve, shown_kinds
+from growth.records.assumptions import Value, assumptions, first_joining, own_curve, shown_kinds, steady_growth
 from growth.records.fitting import BOUNDS, Fit
 from growth.records.measuring import Measured, Rate
 from growth.scenario import Scenario
@@ -61,10 +61,11 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
     """The same scenario with arrays over draws in the place of what was estimated."""
     channel = values["arrive"]["channels"][0]
     level = measured.new_customers
-    channel["monthly_visitors"] = channel["monthly_visitors"] * _around(level, random, relative=True)
-    if measured.growth:
-        error = (measured.growth.high - measured.growth.low) / (2 * 1.96)
-        channel["monthly_growth_rate"] = np.clip(channel["monthly_growth_rate"] + error * random.standard_normal(DRAWS), -0.5, 0.5)
+    rate, error = steady_growth(measured.growth)
+    growth = np.clip(rate + error * random.standard_normal(DRAWS), -0.5, 0.5)
+    carried = first_joining(measured, growth) / (first_joining(measured, rate) or 1)
+    channel["monthly_visitors"] = channel["monthly_visitors"] * carried * _around(level, random, relative=True)
+    channel["monthly_growth_rate"] = growth
     values["stay"]["churn"] = _curve(measured.chosen, random)
     if "comeback" in values["stay"]:
         values["stay"]["comeback"]["comeback_rate"] = np.clip(_around(measured.comeback, random), 0, 1)
