@@ -2,11 +2,16 @@
 
 import json
 import os
+import random
+import signal
 import subprocess
 import sys
+import time
+import uuid
 from pathlib import Path
 
 import nbformat
+import pandas as pd
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -33,6 +38,7 @@ scenario:
 """
 CHURN = "stay.churn.monthly_churn_rate"
 PRICE = "pay.plans.Studio.monthly_price"
+SEVEN = [{"name": "churn", "field": CHURN, "values": [0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.07]}]
 
 
 class Workplace:
@@ -89,3 +95,40 @@ def with_mark(mark: str) -> list[int]:
             except OSError:
                 continue
     return [pid for pid in found if pid != os.getpid()]
+
+
+def kill_and_compare(place, *, kills, seed):
+    """Runs a sweep into "calm", and into "killed" with SIGKILL at random moments; compares reports, table and page.
+
+    Returns how many of the kills came while it ran.
+    """
+    file = place.sweep(axes=SEVEN)
+    notebook = place.notebook("import growth", "print(growth.forecast(growth.load_scenario(scenario)).closing_mrr[-1])")
+    start = time.monotonic()
+    assert place.run(file, notebook=notebook, to="calm").returncode == 0
+    whole_time = time.monotonic() - start
+    moments, killed = random.Random(seed), 0
+    for _ in range(kills):
+        mark = f"GROWTH_TEST={uuid.uuid4()}"
+        name, value = mark.split("=")
+        command = place.command(file, notebook=notebook, to="killed")
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        running = subprocess.Popen(command, cwd=ROOT, env={**os.environ, name: value}, **quiet)
+        try:
+            running.wait(moments.uniform(0, whole_time))
+        except subprocess.TimeoutExpired:
+            running.send_signal(signal.SIGKILL)
+            running.wait()
+            killed += 1
+        end = time.monotonic() + 20
+        while with_mark(mark) and time.monotonic() < end:
+            time.sleep(0.05)
+        assert with_mark(mark) == [], "a process outlived the sweep"
+        for path in (place.path / "killed" / "reports").glob("*"):
+            nbformat.validate(nbformat.read(path, as_version=4))  # none is truncated
+    assert place.run(file, notebook=notebook, to="killed").returncode == 0
+    calm, resumed = place.path / "calm", place.path / "killed"
+    assert place.reports("calm") == place.reports("killed") and len(place.reports("calm")) == 7
+    pd.testing.assert_frame_equal(pd.read_parquet(calm / "points.parquet"), pd.read_parquet(resumed / "points.parquet"))
+    assert (calm / "comparison.html").read_text() == (resumed / "comparison.html").read_text()
+    return killed

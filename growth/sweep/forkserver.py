@@ -173,7 +173,8 @@ def main() -> None:
     for name in PRELOAD:
         with suppress(ImportError):
             import_module(name)
-    _rehearse()
+    with suppress(Exception):  # a report will say what is wrong; the server serves
+        _rehearse()
     gc.collect()
     gc.freeze()  # the kernels share these pages instead of copying them
     owner.send(b'{"ready": true}')

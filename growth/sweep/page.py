@@ -8,13 +8,17 @@ from typing import Any
 
 from growth.files import replace_file
 from growth.sweep.reading import SweepError
+from growth.sweep.tasks import digest
 
 STYLE = Path(__file__).with_name("page.css")
 SCRIPT = Path(__file__).with_name("page.js")
 
 
-def page_of(notebook: Any, *, title: str) -> str:
-    """The page of a comparison notebook that has run: every HTML output, in order. It asks no host for anything."""
+def page_of(notebook: Any, *, title: str, key: str = "") -> str:
+    """The page of a comparison notebook that has run: every HTML output, in order. It asks no host for anything.
+
+    key: kept in the page, to know later whether it is still what would be made.
+    """
     parts = [
         "".join(output.data["text/html"])
         for cell in notebook.cells
@@ -30,27 +34,33 @@ def page_of(notebook: Any, *, title: str) -> str:
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n<link rel="icon" href="data:,">\n'
-        f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n"
+        f'<meta name="made-from" content="{escape(key)}">\n<title>{escape(title)}</title>\n'
+        f"<style>\n{style}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n"
         f"<script>\n{script}</script>\n</body>\n</html>\n"
     )
 
 
-def publish_comparison(*, sweep_file: Path, folder: Path, notebook: Path, title: str, engine: str | None) -> Path:
+def publish_comparison(
+    *, sweep_file: Path, folder: Path, notebook: Path, title: str, engine: str | None, table: str = ""
+) -> Path:
     """Run the comparison notebook over the folder's points and write comparison.html there; returns its path.
 
-    Raises SweepError where a cell of it fails.
+    table: what the table of points is known by; a page made from the same table, reports and notebook is left as it is. Raises SweepError where a cell of it fails.
     """
     import nbformat
 
     from growth.sweep.worker import run_report
 
-    run = folder / ".comparison.ipynb"
+    page, run = folder / "comparison.html", folder / ".comparison.ipynb"
+    reports = sorted(path.name for path in (folder / "reports").glob("*.ipynb"))
+    key = digest(table, reports, notebook.read_text(encoding="utf-8"), STYLE.read_text(encoding="utf-8"))
+    if page.is_file() and f'content="{key}"' in page.read_text(encoding="utf-8", errors="replace")[:2000]:
+        return page
     try:
         parameters = {"sweep": str(sweep_file.resolve()), "folder": str(folder.resolve())}
         why = run_report(notebook=str(notebook.resolve()), output=str(run), parameters=parameters, engine=engine)
         if why:
             raise SweepError(f"the comparison cannot be made: {why}", file=str(notebook))
-        page = page_of(nbformat.read(run, as_version=4), title=title)
-        return replace_file(folder / "comparison.html", page)
+        return replace_file(page, page_of(nbformat.read(run, as_version=4), title=title, key=key))
     finally:
         run.unlink(missing_ok=True)

@@ -45,7 +45,7 @@ def run_all(
     """
     waiting = deque(tasks)
     count = min(workers or 2 * (os.cpu_count() or 1), len(waiting))
-    server = warm.Server() if warm_kernels and count and not warm.available() else None
+    server = warm.server() if warm_kernels and count and not warm.available() else None
     context = multiprocessing.get_context("spawn")
     deaths: dict[str, int] = {}
     crew: list[_Worker] = []
@@ -115,5 +115,3 @@ def run_all(
     finally:
         for worker in list(crew):
             dismiss(worker)
-        if server:
-            server.close()

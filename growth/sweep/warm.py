@@ -91,15 +91,30 @@ def use(channel: socket.socket) -> None:
     _client = Client(channel)
 
 
-def client() -> Client:
-    """The client of this process; starts a server of its own where it was handed none."""
+def server() -> Server:
+    """The fork server of this process, started when first asked for, and again where it has died."""
     global _client, _server
     with _starting:
-        if _client is None or (_server is not None and _server.process.poll() is not None):
-            _server = Server()
-            atexit.register(_server.close)
-            _client = Client(_server.client())
-        return _client
+        if _server is None or _server.process.poll() is not None:
+            _server, _client = Server(), None
+            atexit.register(close)
+        return _server
+
+
+def client() -> Client:
+    """The client of this process: of the server that it was handed, or else of its own."""
+    global _client
+    if _client is None or (_server is not None and _server.process.poll() is not None):
+        _client = Client(server().client())
+    return _client
+
+
+def close() -> None:
+    """End this process's server, if it has one, and with it every kernel."""
+    global _client, _server
+    if _server is not None:
+        _server.close()
+        _server = _client = None
 
 
 class ForkedKernel:

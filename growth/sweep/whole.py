@@ -67,7 +67,7 @@ def run(
     with folder.locked():
         if warm_kernels and warm.available():
             say(warm.available())
-        _compute(job, folder)
+        key = _compute(job, folder)
         failed = {task.name: (task, folder.why_failed(task)) for task in job.tasks if folder.why_failed(task)}
         waiting = [task for task in job.tasks if not folder.done(task) and (again or task.name not in failed)]
         left_alone = {name: one for name, one in failed.items() if one[0] not in waiting and not folder.done(one[0])}
@@ -89,22 +89,27 @@ def run(
                 from growth.sweep.cluster import run_on_cluster
 
                 run_on_cluster(waiting, scheduler=scheduler, warm_kernels=warm_kernels, **options)
+            if progress is not None:
+                progress.close()
+                progress = None
+            page = publish_comparison(
+                sweep_file=job.file, folder=folder.path, notebook=bundled("comparison.ipynb"), table=key,
+                title=job.design.plan.sweep.title, engine=ENGINE if warm_kernels and not warm.available() else None,
+            )
         finally:
             if progress is not None:
                 progress.close()
-        page = publish_comparison(
-            sweep_file=job.file, folder=folder.path, notebook=bundled("comparison.ipynb"),
-            title=job.design.plan.sweep.title, engine=ENGINE if warm_kernels and not warm.available() else None,
-        )
+            warm.close()
     order = {task.name: number for number, task in enumerate(job.tasks)}
     every = {**left_alone, **now}
     return Outcome(page, sorted(every.values(), key=lambda one: order[one[0].name]), len(waiting))
 
 
-def _compute(job: Job, folder: Folder) -> None:
-    """The table of points, unless the same one is there."""
+def _compute(job: Job, folder: Folder) -> str:
+    """The table of points, unless the same one is there; returns what it is known by."""
     key = sweep_key(job.design, job.notebook)
     if folder.points.is_file() and key_of(folder.points) == key:
-        return
+        return key
     names = {task.point: f"{task.name}.ipynb" for task in job.tasks}
     write_table(job.design, folder.points, key=key, reports=names, progress=lambda count: None)
+    return key
