@@ -14,9 +14,9 @@ from scipy import stats
 
 from growth.earned.interval import LEVEL, Interval
 
-_SHARES = stats.beta.ppf((np.arange(300) + 0.5) / 300, 0.5, 12)  # more of them where shares of buyers lie
-_SHARE_WEIGHTS = np.gradient(_SHARES) / np.sqrt(_SHARES * (1 - _SHARES))  # Jeffreys prior on that uneven grid
-_MEANS = np.geomspace(2.0, 720.0, 48)  # mean delay in days; each as likely as another on a ratio scale
+# shares whose angles are equally spaced: to Jeffreys' prior each is as likely as another, and the small ones lie close
+_SHARES = np.sin((np.arange(300) + 0.5) / 300 * np.pi / 2) ** 2
+_MEANS = np.geomspace(4.0, 365.0, 48)  # mean delay in days; each as likely as another on a ratio scale
 WEEK = 7
 
 
@@ -71,8 +71,8 @@ def log_likelihood(waiting: Waiting) -> np.ndarray:
 
 
 def fit(piece: Waiting, others: np.ndarray | None = None, *, level: float = LEVEL) -> Conversion:
-    """The conversion of one piece. others: what the other pieces say of the delay, `delay_evidence`, shape (48,)."""
-    log = log_likelihood(piece) + np.log(_SHARE_WEIGHTS)[:, None]
+    """The conversion of one piece. others: the other pieces' `delay_evidence` in sum, shape (48,)."""
+    log = log_likelihood(piece)
     log = log if others is None else log + others
     weights = np.exp(log - log.max())
     weights /= weights.sum()
@@ -90,13 +90,9 @@ def fit(piece: Waiting, others: np.ndarray | None = None, *, level: float = LEVE
     )  # fmt: skip
 
 
-def delay_evidence(pieces: list[Waiting]) -> np.ndarray:
-    """log of how likely the pieces make each mean delay, whatever their shares are, shape (48,)."""
-    found = np.zeros_like(_MEANS)
-    for piece in pieces:
-        log = log_likelihood(piece) + np.log(_SHARE_WEIGHTS)[:, None]
-        top = log.max()
-        found += top + np.log(np.exp(log - top).sum(axis=0))
+def delay_evidence(piece: Waiting) -> np.ndarray:
+    """log of how likely a piece makes each mean delay, whatever its share is, up to a constant, shape (48,)."""
+    found = np.logaddexp.reduce(log_likelihood(piece), axis=0)
     return found - found.max()
 
 

@@ -92,11 +92,11 @@ def report(ledger: Ledger, *, day: str | None = None, last: int | None = None, s
     amounts = np.concatenate([piece.amounts for piece in pieces])
     common_fading = fading.fit([piece.sign_ups_by_day for piece in pieces])
     waitings = {piece.name: late.Waiting.of(piece.delays, piece.waiting) for piece in pieces}
-    delay = late.delay_evidence(list(waitings.values()))
+    evidence = {name: late.delay_evidence(waiting) for name, waiting in waitings.items()}
     rng = np.random.default_rng(seed)
     reports = []
     for piece in sorted(pieces, key=lambda piece: (piece.published, piece.name), reverse=True)[:last]:
-        others = delay - late.delay_evidence([waitings[piece.name]])
+        others = sum(found for name, found in evidence.items() if name != piece.name) if len(pieces) > 1 else None
         conversion = late.fit(waitings[piece.name], others)
         reports.append(_report(piece, conversion, common_fading, amounts, day, rng))
     return Report(day, ledger.currency, tuple(reports))
