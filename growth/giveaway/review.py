@@ -154,7 +154,7 @@ def _prose(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
     if passage.field.startswith("case.quotations"):
         return
     for promise in PROMISES.finditer(passage.text):
-        if not re.search(r"\b(not?|nor|never|nobody|no one|without)\W+(\w+\W+){0,2}$", passage.text[: promise.start()], re.IGNORECASE):
+        if not re.search(r"\b(not?|nor|never|nobody|no one|without)\W+(\w+\W+){0,3}$", passage.text[: promise.start()], re.IGNORECASE):
             yield Finding(
                 "promise", passage.field, passage.line, promise[0], "Nobody can promise it, and a forecast is not a promise.",
                 "Say what follows from which numbers: on these numbers, you would reach it in month {goal_month}.",

@@ -1,0 +1,202 @@
+"""The publishing kit: whole, named, traceable, and harmless whatever the words hold. Places for computed numbers."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import struct
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+
+import growth
+from growth.errors import ScenarioError
+from growth.giveaway import chromium
+from growth.giveaway.brief import Giveaway, load_giveaway
+from growth.giveaway.kit import make_kit, pages
+from growth.giveaway.kit_email import email_html, email_text
+from growth.giveaway.kit_embed import snippet
+from growth.giveaway.kit_handout import handout_html
+from growth.giveaway.picture import fitted, picture_svg, text_width
+from growth.giveaway.places import PLACES, filled
+
+BRIEF = Path(__file__).parents[2] / "scenarios" / "brief-halving-churn.yaml"
+NAME = "halving-churn-or-doubling-sign-ups"
+HOSTILE = '"><script>document.title="ran"</script><img src=x onerror=alert(1)>\'"</title></textarea>--><svg onload=alert(2)>]]>&lt;'
+needs_chromium = pytest.mark.skipif(chromium.browser() is None, reason="needs chromium")
+
+
+def scenario(**more) -> growth.Scenario:
+    base = {"business": "Fernhollow", "opening": {"customers": 40, "mrr": 1160}, "goal_mrr": 1_500, "invented": True,
+            "arrive": {"channels": [{"name": "search", "monthly_visitors": 1000}]}, "pay": {"plans": [{"name": "S", "monthly_price": 29}]}}  # fmt: skip
+    return growth.Scenario.model_validate(base | more)
+
+
+def words(**more) -> Giveaway:
+    return Giveaway.model_validate({"name": "a-piece", "question": "When can I live from it?"} | more)
+
+
+@pytest.fixture(scope="module")
+def kit(tmp_path_factory):
+    return make_kit(BRIEF, to=tmp_path_factory.mktemp("kit"))
+
+
+def part(kit, ending: str) -> Path:
+    return next(one.path for one in kit.parts if one.path.name == NAME + ending)
+
+
+# --- places -----------------------------------------------------------------------------------------------------------
+
+
+def test_every_place_is_filled_or_refused_with_a_reason():
+    for place in PLACES:
+        text = filled(words(answer=f"{{{place}}}"), scenario=scenario()).answer
+        assert text and "{" not in text
+
+
+def test_numbers_follow_the_readers_language_and_the_currency():
+    """Babel's CLDR patterns: a point for thousands and the sign behind in German, a comma and the sign before in British English."""
+    business = scenario(opening={"customers": 4000, "mrr": 116_000})
+    said = filled(words(answer="{opening_mrr}"), scenario=business, locale="de-DE").answer
+    assert said.replace("\xa0", " ") == "116.000 €"
+    assert filled(words(answer="{opening_mrr}"), scenario=business).answer == "€116,000"
+
+
+def test_a_what_if_changes_one_number_and_no_sentence_can_claim_a_lead_that_is_not_there():
+    what_ifs = [{"name": "halved", "changes": [{"field": "stay.churn.monthly_churn_rate", "times": 0.5}]}]
+    read = filled(words(answer="{halved.churn} {halved.more_than.base}", what_ifs=what_ifs), scenario=scenario()).answer
+    assert read.startswith("2% €")
+    with pytest.raises(ScenarioError, match="no such lead"):
+        filled(words(answer="{base.more_than.halved}", what_ifs=what_ifs), scenario=scenario())
+    with pytest.raises(ScenarioError, match="dotted place of a number"):
+        wrong = [{"name": "x", "changes": [{"field": "stay.churn.rate", "times": 2}]}]
+        filled(words(answer="{x.churn}", what_ifs=wrong), scenario=scenario())
+
+
+@pytest.mark.parametrize(
+    ("answer", "says"),
+    [("{goal_month}", "there is no month"), ("{__class__}", "a place that the model can fill"), ("{nobody.churn}", "a place that the model can fill"),
+     ("{}", "a place that the model can fill"), ("{goal_mont}", "Did you mean {goal_month}")],
+)  # fmt: skip
+def test_a_place_without_a_number_is_refused(answer, says):
+    with pytest.raises(ScenarioError, match=re.escape(says)):
+        filled(words(answer=answer), scenario=scenario(goal_mrr=10**6))
+
+
+def test_the_overtaking_month_is_the_first_from_which_it_stays_ahead():
+    brief = load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF))
+    from growth.giveaway.places import variants
+
+    halved, doubled = (one.closing_mrr for one in variants(brief, scenario=growth.load_scenario(BRIEF)).values())
+    month = int(re.search(r"from month (\d+) on", brief.answer)[1])
+    assert (halved[month - 1 :] > doubled[month - 1 :]).all() and halved[month - 2] <= doubled[month - 2]
+
+
+# --- the kit ----------------------------------------------------------------------------------------------------------
+
+
+def test_every_part_names_the_piece_and_says_the_same_answer(kit):
+    answer = load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF)).answer
+    texts = {one.path.name.removeprefix(NAME): " ".join(one.path.read_text("utf-8").split()) for one in kit.parts if one.path.suffix not in (".png", ".pdf")}
+    assert {".html", ".svg", "-embed.html", "-embed.txt", "-email.txt", "-email.html"} <= texts.keys()
+    for ending, text in texts.items():
+        assert NAME in text
+        assert answer in text or ending == "-embed.txt"
+
+
+def test_e_mails_say_how_to_leave_and_that_local_law_governs(kit):
+    for ending in ("-email.txt", "-email.html"):
+        text = " ".join(part(kit, ending).read_text("utf-8").split())
+        assert "because you asked" in text and "leave the list" in text and "not a promise" in text
+        assert f"piece={NAME}" in text
+    assert any("local law" in note for note in kit.notes)
+    page = part(kit, ".html").read_text("utf-8")
+    assert "Local rules on e-mail and data protection apply" in page
+
+
+def test_nothing_in_the_kit_loads_anything_from_elsewhere(kit):
+    for ending in (".html", "-embed.html", "-email.html", ".svg"):
+        text = part(kit, ending).read_text("utf-8")
+        loads = re.findall(r'(?:src|srcset|poster|xlink:href)\s*=\s*"(?!data:)[^"]*"|url\((?!data:|#)|@import|<link(?![^>]*"data:,")', text)
+        assert loads == [], ending
+
+
+def test_the_page_carries_the_tags_of_its_picture(kit):
+    page = part(kit, ".html").read_text("utf-8")
+    tags = dict(re.findall(r'<meta property="([^"]+)" content="([^"]*)">', page))
+    assert tags["og:image"] == f"https://fernhollow.example/{NAME}.png" and tags["og:title"].startswith("I can work")
+    assert (tags["og:image:width"], tags["og:image:height"]) == ("1200", "630")
+
+
+@needs_chromium
+def test_the_picture_has_its_size_and_the_handout_one_page(kit):
+    data = part(kit, ".png").read_bytes()
+    assert data[:8] == b"\x89PNG\r\n\x1a\n" and struct.unpack(">II", data[16:24]) == (1200, 630)
+    assert pages(part(kit, "-handout.pdf").read_bytes()) == 1
+
+
+def test_without_chromium_the_kit_is_made_all_the_same(tmp_path, monkeypatch):
+    monkeypatch.setattr(shutil, "which", lambda name: None)
+    made = make_kit(BRIEF, to=tmp_path)
+    endings = {one.path.name.removeprefix(NAME) for one in made.parts}
+    assert "-handout.html" in endings and ".png" not in endings and any("no Chromium" in note for note in made.notes)
+
+
+def test_the_frame_grows_with_its_page_and_nothing_is_asked_of_anybody(kit, browser, tmp_path):
+    post = snippet(load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF)))
+    post = post.replace(f"https://fernhollow.example/{NAME}-embed.html", part(kit, "-embed.html").as_uri())
+    (tmp_path / "post.html").write_text(f"<!doctype html><meta charset=utf-8><body>{post}", encoding="utf-8")
+    page = browser.new_page(viewport={"width": 700, "height": 900})
+    complaints, asked = [], []
+    page.on("console", lambda message: message.type in ("error", "warning") and complaints.append(message.text))
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto((tmp_path / "post.html").as_uri())
+    page.wait_for_timeout(1_200)
+    frame = page.frames[1]
+    inner = frame.evaluate("Math.ceil(document.body.getBoundingClientRect().height)")
+    height = page.locator("iframe").evaluate("(frame) => frame.getBoundingClientRect().height")
+    assert height == pytest.approx(inner, abs=2) and height != 1_400
+    frame.locator("details summary").first.click()
+    page.wait_for_timeout(400)
+    assert page.locator("iframe").evaluate("(frame) => frame.getBoundingClientRect().height") > height
+    assert all(address.startswith("file:") for address in asked) and complaints == []
+    page.close()
+
+
+# --- hostile words ----------------------------------------------------------------------------------------------------
+
+
+def hostile() -> Giveaway:
+    quotation = {"words": HOSTILE, "who": HOSTILE}
+    return words(question=HOSTILE + " when can I live from it?", byline=HOSTILE, answer=HOSTILE, cautions=[HOSTILE],
+                 case={"quotations": [quotation], "details": [HOSTILE]}, invitation={"text": HOSTILE, "button": HOSTILE[:100]})  # fmt: skip
+
+
+def test_the_picture_is_well_formed_and_holds_no_script():
+    root = ET.fromstring(picture_svg(hostile(), growth.forecast(scenario())))
+    assert {element.tag.rpartition("}")[2] for element in root.iter()} <= {"svg", "title", "desc", "rect", "text", "line", "path"}
+    assert not [name for element in root.iter() for name in element.attrib if name.lower().startswith("on") or "href" in name]
+
+
+@pytest.mark.parametrize("make", [email_html, handout_html, lambda words, result: picture_svg(words, result)])
+def test_hostile_words_run_nothing(make, browser, tmp_path):
+    file = tmp_path / "made.html"
+    file.write_text(make(hostile(), growth.forecast(scenario())), encoding="utf-8")
+    page, ran = browser.new_page(), []
+    page.on("dialog", lambda dialog: (ran.append(dialog.message), dialog.dismiss()))
+    page.on("request", lambda request: request.url == file.as_uri() or ran.append(request.url))
+    page.goto(file.as_uri())
+    page.wait_for_timeout(150)
+    assert ran == [] and page.title() != "ran" and page.locator("script, img").count() == 0
+    page.close()
+
+
+def test_the_plain_e_mail_keeps_its_subject_on_one_line():
+    text = email_text(words(question="When can I\nBcc: someone@example.org live from it?"), growth.forecast(scenario()))
+    assert text.splitlines()[0] == "Subject: When can I Bcc: someone@example.org live from it?" and text.splitlines()[1] == ""
+
+
+def test_long_words_stay_within_the_picture():
+    lines, size = fitted("kiln" * 400 + " and so on " * 80, width=1000, most=4, sizes=(40, 30))
+    assert len(lines) == 4 and all(text_width(line, size) <= 1000 for line in lines) and lines[-1].endswith("...")
