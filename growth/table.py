@@ -10,32 +10,33 @@ import pandas as pd
 from growth.engine import SERIES, Forecast
 from growth.errors import MeasureError, Problem
 from growth.measures import Measure, ceiling, lifetime, month, retention
+from growth.measures.measure import whole_number
 
 
 def to_frame(forecast: Forecast, *, draw: int | None = None) -> pd.DataFrame:
     """One row a month (index: monthly periods, named "month"), one column a series; see `growth.engine.SERIES`.
 
-    draw: which draw, 0-based, where the scenario holds arrays over draws. Money in the scenario's currency, rates as
-    fractions a month, NaN where a ratio is undefined. Raises MeasureError where `draw` is missing or out of range.
+    draw: which draw, 0..draws - 1, where the scenario holds arrays over draws; None where it has none. The values are
+    copies: money in the scenario's currency, rates as fractions a month, NaN where a ratio is undefined. Raises
+    MeasureError where `draw` is missing, out of range, or given to a scenario without draws.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", months=2, opening={"customers": 40, "mrr": 1160},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> to_frame(growth.forecast(scenario))[["opening_mrr", "churned_mrr", "closing_mrr"]].round(2)
              opening_mrr  churned_mrr  closing_mrr
-    month                                         
+    month
     2027-01       1160.0        46.40      1113.60
     2027-02       1113.6        44.54      1069.06
     """
     draws = forecast.scenario.draws
-    if draws is None and draw is not None:
+    if draws is not None:
+        draw = whole_number("draw", draw, low=0, high=draws - 1)
+    elif draw is not None:
         raise MeasureError([Problem("draw", "left out: this scenario has no draws", str(draw))])
-    if draws is not None and (draw is None or not 0 <= draw < draws):
-        raise MeasureError([Problem("draw", f"a whole number from 0 to {draws - 1}", str(draw))])
     months = pd.period_range(forecast.scenario.first_month, periods=forecast.months, freq="M", name="month")
-    columns = {name: getattr(forecast, name) for name in SERIES}
-    pick = (lambda values: values) if draws is None else (lambda values: values[draw])
-    return pd.DataFrame({name: np.array(pick(values)) for name, values in columns.items()}, index=months)
+    of_draw = ... if draws is None else draw
+    return pd.DataFrame({name: np.array(getattr(forecast, name)[of_draw]) for name in SERIES}, index=months)
 
 
 # what it is, the function, how it is written
@@ -57,9 +58,10 @@ ROWS: tuple[tuple[str, Callable[..., Measure], str], ...] = (
 
 
 def table_of_measures(forecast: Forecast) -> pd.DataFrame:
-    """A row a measure: "value" as text, and "why not" where it is undefined. For a scenario without draws.
+    """A row a measure (index named "measure"): "value" as text, and "why not" where it is undefined, else "".
 
-    Measures over a year look at the last twelve months, or at all of a shorter forecast.
+    Measures over a year look at the last twelve months, or at all of a shorter forecast. Each is defined in
+    `growth.measures`. Raises MeasureError where the forecast has draws.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})

@@ -46,7 +46,7 @@ def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
     for start in range(0, forecast.months, width):
         last = min(start + width, forecast.months)
         when = f"months {start + 1} to {last}" if last > start + 1 else f"month {last}"
-        colour = shade(start / max(forecast.months - width, 1))
+        colour = shade(start / max(forecast.months - 1 - (forecast.months - 1) % width, 1))
         layers.append((when, values[:, opening + start : opening + last].sum(axis=1), colour))
     labels: list[Label] = []
     top = np.zeros(forecast.months)

@@ -26,7 +26,9 @@ def visitors(channel: Any, *, months: int, calendar_month: int, read: Read) -> t
     launched = np.zeros((1, 1))
     for launch in channel.launches:
         since = month - launch.month
-        launched = launched + np.where(since >= 0, read(launch.visitors) * _keeps(launch, read) ** np.maximum(since, 0), 0.0)
+        launched = launched + np.where(
+            since >= 0, read(launch.visitors) * _keeps(launch, read) ** np.maximum(since, 0), 0.0
+        )
     return steady, launched
 
 
@@ -49,7 +51,9 @@ def _steady(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
     level, growth = read(channel.monthly_visitors), _compound(channel, month, read)
     if channel.visitor_ceiling is None:
         return np.where(_active(channel, month), level * growth, 0.0)
-    ceiling = read(channel.visitor_ceiling)  # the logistic through `level` in the first month; it bends growth, not decline
+    ceiling = read(
+        channel.visitor_ceiling
+    )  # the logistic through `level` in the first month; it bends growth, not decline
     with np.errstate(divide="ignore", invalid="ignore"):
         bent = ceiling / (1 + (ceiling / level - 1) / growth)
     bends = (level > 0) & (read(channel.monthly_growth_rate) > 0)
@@ -59,7 +63,9 @@ def _steady(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
 def _content(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
     since = month - channel.first_month
     tail, peak = read(channel.tail_monthly_visits), read(channel.peak_monthly_visits)
-    by_age = tail + (peak - tail) * _keeps(channel, read) ** np.maximum(since, 0)  # since is a piece's age, from its month on
+    by_age = tail + (peak - tail) * _keeps(channel, read) ** np.maximum(
+        since, 0
+    )  # since is a piece's age, from its month on
     drawn = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # by pieces of every age up to the oldest
     if channel.last_month is not None and channel.last_month < len(month):
         fresh = drawn[channel.first_month - 1 : channel.first_month - 1 + len(month) - channel.last_month]

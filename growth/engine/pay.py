@@ -13,7 +13,7 @@ from growth.engine.arrive import acquisition_spend, visitors
 from growth.engine.draws import Read
 
 
-def arrivals_of(scenario: Any, read: Read) -> dict[str, np.ndarray]:
+def arrivals_of(scenario: Any, *, read: Read) -> dict[str, np.ndarray]:
     """What all channels bring, by month: visitors, sign_ups, new_customers (heads) and acquisition_spend (money).
 
     Sign-ups = visitors x signup_rate; new customers as in `paying_stream`; a channel's own rates go before those of the
@@ -23,7 +23,7 @@ def arrivals_of(scenario: Any, read: Read) -> dict[str, np.ndarray]:
     >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 80}]},
     ...     sign_up={"signup_rate": 0.05})
-    >>> {name: values.ravel().tolist() for name, values in arrivals_of(small, np.atleast_1d).items()}
+    >>> {name: values.ravel().tolist() for name, values in arrivals_of(small, read=np.atleast_1d).items()}
     {'visitors': [1000.0, 1000.0], 'sign_ups': [50.0, 50.0], 'new_customers': [10.0, 10.0],
      'acquisition_spend': [80.0, 80.0]}
     """
@@ -84,12 +84,12 @@ class Referrals:
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}],
     ...     "conversion_rate": 0.5}, sign_up={"monthly_referral_rate": 0.1})
-    >>> referrals = Referrals(small, np.atleast_1d, np.array([40.0]))
+    >>> referrals = Referrals(small, read=np.atleast_1d, opening_customers=np.array([40.0]))
     >>> referrals.paying(1, np.array([40.0])), referrals.paying(2, np.array([60.0]))
     (array([2.]), array([3.]))
     """
 
-    def __init__(self, scenario: Any, read: Read, opening_customers: np.ndarray):
+    def __init__(self, scenario: Any, *, read: Read, opening_customers: np.ndarray):
         self.rate = read(scenario.sign_up.monthly_referral_rate)
         self.active = bool(np.any(self.rate))
         self.conversion = read(scenario.pay.conversion_rate)

@@ -87,7 +87,9 @@ class Forecast:
     def payment_fees(self) -> np.ndarray:
         """payment_fee_rate x cash in + fee_per_payment x payments."""
         bill = self.scenario.bill
-        return _read_only(_by_month(bill.payment_fee_rate) * self.cash_in + _by_month(bill.fee_per_payment) * self.payments)
+        return _read_only(
+            _by_month(bill.payment_fee_rate) * self.cash_in + _by_month(bill.fee_per_payment) * self.payments
+        )
 
     @property
     def cost_to_serve(self) -> np.ndarray:

@@ -50,7 +50,9 @@ def lifetime(scenario: Any, *, month: int, read: Read) -> tuple[np.ndarray, np.n
     shape (plans, ages, 1 or draws): S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k).
     """
     ages = np.arange(1, LIFETIME)
-    churn = np.minimum(plan_churn(scenario, ages=ages, read=read) * churn_scale_at(scenario, month=month, read=read), 1.0)
+    churn = np.minimum(
+        plan_churn(scenario, ages=ages, read=read) * churn_scale_at(scenario, month=month, read=read), 1.0
+    )
     up, down = plan_growth(scenario, ages=ages, read=read)
     keep = 1 - churn
     grown = keep if up is None else keep * (1 + up - down)

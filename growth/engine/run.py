@@ -91,7 +91,7 @@ def run(
     [200.0, 180.0, 162.0]
     """
     life = life_of(scenario, read=read, pooled=pooled)
-    arrivals = arrivals_of(scenario, read)
+    arrivals = arrivals_of(scenario, read=read)
     state = opening_state(scenario, life=life, read=read, draws=draws)
     book = Book.blank(scenario, life=life, draws=draws)
     closing, left, comeback = book.closing, book.left, scenario.stay.comeback
@@ -99,7 +99,7 @@ def run(
     if keep is not None and 0 in keep:
         keep[0] = state.copy()
 
-    referrals = Referrals(scenario, read, closing[0, :, CUSTOMERS].sum(axis=0))
+    referrals = Referrals(scenario, read=read, opening_customers=closing[0, :, CUSTOMERS].sum(axis=0))
     if not referrals.active:
         _share_out(book.joining, life, arrivals["new_customers"], slice(None))
     for month in range(1, life.months + 1):

@@ -23,9 +23,11 @@ REASONS = (
 def growth_ceiling(forecast: Forecast) -> Measure:
     """The MRR at which what is churned and contracted a month equals what comes in.
 
-    New customers of the last month (the mean of the last twelve where a channel has a season) for ever, at the churn and
-    prices then in force: new MRR x the sum over ages of the MRR kept. At constant churn c and growth g of those who stay that is
-    new MRR / (1 - (1 - c)(1 + g)). Undefined, with its reason, where there is no such level; see model.md.
+    Money a month, 0 or more: new customers of the last month (the mean of the last twelve where a channel has a season)
+    for ever, at the churn and prices then in force: new MRR x the sum over ages of the MRR kept. At constant churn c and
+    growth g of those who stay that is new MRR / (1 - (1 - c)(1 + g)). Undefined, with its reason (one of REASONS), where
+    there is no such level: see model.md, and note that zero churn has none.
+    Source: Little's law, L = lambda W (Little, 1961, from memory), for customers; the weight by MRR is our own.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
@@ -38,7 +40,19 @@ def growth_ceiling(forecast: Forecast) -> Measure:
 
 
 def customer_ceiling(forecast: Forecast) -> Measure:
-    """The number of customers at which as many leave a month as join; see `growth_ceiling`."""
+    """The number of customers at which as many leave a month as join; see `growth_ceiling`.
+
+    New customers a month x mean lifetime in months; at constant churn c that is n / c. Undefined where MRR has no
+    ceiling either.
+    Source: Little's law, L = lambda W (Little, 1961, from memory).
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
+    ...     "plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={"channels": [{"name": "all",
+    ...     "monthly_visitors": 10}]}, stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}})
+    >>> round(customer_ceiling(growth.forecast(scenario)).value, 6)
+    100.0
+    """
     return _ceiling(forecast, 0)
 
 
@@ -55,7 +69,7 @@ def _settle(scenario: object, read: Read) -> np.ndarray:
     share = stack([read(plan.share) for plan in plans])
     used = share > 0
     price = new_prices(scenario, read=read)[:, months - 1]
-    new = arrivals_of(scenario, read)["new_customers"]
+    new = arrivals_of(scenario, read=read)["new_customers"]
     seasonal = any(channel.season is not None for channel in scenario.arrive.channels)
     new = new[-12:].mean(axis=0) if seasonal else new[-1]
     comeback = read(scenario.stay.comeback.comeback_rate) if scenario.stay.comeback else np.zeros(1)

@@ -16,8 +16,10 @@ def margin_multiple(*, retention_rate: float, discount_rate: float, first_paymen
     """What a margin of 1 a period is worth over a lifetime at constant retention.
 
     r / (1 + i - r) without the payment made on joining; 1 more, (1 + i) / (1 + i - r), with it. retention_rate r and
-    discount_rate i are fractions a period, 0 <= r < 1 + i.
-    Source: Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24.
+    discount_rate i are fractions a period, 0 <= r < 1 + i; periods are of any length, the same for both. Not checked:
+    beyond that range the formula has no meaning.
+    Source: Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24,
+    the margin multiple.
 
     >>> round(margin_multiple(retention_rate=0.8, discount_rate=0.12), 2)
     2.5
@@ -30,9 +32,19 @@ def lifetime_value(forecast: Forecast, *, month: int | None = 1, first_payment: 
 
     Sum over ages a of (W(a) p (1 - fee rate) - S(a) (cost to serve + fee per payment x payments a month)) / (1 + i)^a,
     over the plans by their shares; S is survival, W the MRR kept of the price p (both with the churn of that month, later
-    price changes left out), i the monthly_discount_rate. first_payment: whether age 0 counts. Ages 0..1199 are summed and
-    the rest goes on as the last two years do. At constant churn c without costs this is p (1 + i) / (i + c).
-    Undefined where the sum has no limit: growth of those who stay outruns churn and discount.
+    price changes left out), i the monthly_discount_rate. Ages 0..1199 are summed and the rest goes on as the last two
+    years do. At constant churn c without costs this is p (1 + i) / (i + c).
+
+    month: 1..T (None: the last), MeasureError otherwise. first_payment: whether age 0 counts. Money a customer; negative
+    where serving one costs more than it brings. Undefined where the sum has no limit: growth of those who stay outruns
+    churn and discount.
+    Source: discounted margin over a survival curve is common practice; at constant retention it is `margin_multiple`.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 22}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}, bill={"monthly_discount_rate": 0.01})
+    >>> round(lifetime_value(growth.forecast(scenario)).value, 6)  # 22 x 1.01 / 0.11
+    202.0
     """
     month = month_of(forecast, month)
     scenario = forecast.scenario
@@ -51,9 +63,20 @@ def lifetime_value(forecast: Forecast, *, month: int | None = 1, first_payment: 
 
 
 def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
-    """Months of a new customer's margin that pay back CAC (of the `over` months up to `month`): margin adjusted, survival
-    counted, not discounted. 0 where winning a customer costs nothing; undefined where nobody joined, or never paid back
-    within 1,200 months."""
+    """Months of a new customer's margin that pay back CAC: margin adjusted, survival counted, not discounted.
+
+    The first m at which the margin of ages 0..m - 1, as in `lifetime_value`, adds up to `customer_acquisition_cost`.
+    month: 1..T (None: the last); over: months of CAC up to it, 1 or more; MeasureError otherwise. 0 where winning a
+    customer costs nothing; undefined where nobody joined, or never paid back within 1,200 months.
+    Source: common practice, no source.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 500}]},
+    ...     sign_up={"signup_rate": 0.05}, stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}})
+    >>> payback_months(growth.forecast(scenario)).value  # CAC 50; 20 + 18 + 16.2 = 54.2
+    3
+    """
     month = month_of(forecast, month)
     cost_of_one = customer_acquisition_cost(forecast, month=month, over=over)
     if cost_of_one.value is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,9 +14,13 @@ from growth.errors import MeasureError, Problem
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measure:
-    """value: the number; None where it is undefined. Over draws an array of shape (draws,), NaN where undefined.
+    """What was asked of a forecast.
 
+    value: the number; None where it is undefined. Over draws an array of shape (draws,), NaN where undefined.
     reason: why it is undefined, in plain words; "" where it is defined (in every draw).
+
+    >>> Measure(None, "nobody joined").value is None
+    True
     """
 
     value: float | int | np.ndarray | None
@@ -23,7 +28,10 @@ class Measure:
 
     @classmethod
     def of(cls, forecast: Forecast, values: Any, reason: str, *, whole: bool = False) -> Measure:
-        """From an array of shape (1,) or (draws,), NaN where undefined; `reason` is kept only where something is."""
+        """From an array of shape (1,) or (draws,), NaN where undefined; `reason` is kept only where something is.
+
+        whole: without draws the value is an int, such as a month.
+        """
         values = np.asarray(values, dtype=float)
         missing = np.isnan(values)
         if forecast.scenario.draws is not None:
@@ -35,18 +43,45 @@ class Measure:
         return cls(int(value) if whole else float(value))
 
 
-def month_of(forecast: Forecast, month: int | None, *, first: int = 1) -> int:
-    """The month asked for (None: the last), checked. Raises MeasureError outside first..months."""
-    last = forecast.months
-    month = last if month is None else month
-    if not isinstance(month, (int, np.integer)) or not first <= month <= last:
-        raise MeasureError([Problem("month", f"a whole number from {first} to {last}", str(month))])
-    return int(month)
+def whole_number(
+    field: str, value: Any, *, low: int, high: int, rule: str = "a whole number from {low} to {high}"
+) -> int:
+    """The value as an int. Raises MeasureError, which names `field` and `rule`, unless it is whole and low..high.
+
+    >>> whole_number("month", 3, low=1, high=12)
+    3
+    >>> whole_number("month", 13, low=1, high=12)
+    Traceback (most recent call last):
+    growth.errors.MeasureError: month: a whole number from 1 to 12 (found 13)
+    """
+    fits = isinstance(value, (int, np.integer)) and not isinstance(value, bool) and low <= value <= high
+    if not fits:
+        raise MeasureError([Problem(field, rule.format(low=low, high=high), str(value))])
+    return int(value)
 
 
-def window(forecast: Forecast, month: int | None, over: int) -> slice:
-    """The `over` months that end with `month`, as a slice of a series; fewer where the forecast starts later."""
+def month_of(forecast: Forecast, month: int | None) -> int:
+    """The month asked for, 1..T; None: the last. Raises MeasureError outside of it.
+
+    >>> import growth
+    >>> plans = [{"name": "Studio", "monthly_price": 20}]
+    >>> month_of(growth.forecast(growth.Scenario(business="Fernhollow", months=24, pay={"plans": plans})), None)
+    24
+    """
+    return forecast.months if month is None else whole_number("month", month, low=1, high=forecast.months)
+
+
+def window(forecast: Forecast, *, month: int | None, over: int) -> slice:
+    """The `over` months that end with `month` (None: the last), as a slice of a series; fewer where it starts later.
+
+    over: whole months, >= 1. Raises MeasureError for a month outside the forecast, or an `over` below 1.
+
+    >>> import growth
+    >>> plans = [{"name": "Studio", "monthly_price": 20}]
+    >>> forecast = growth.forecast(growth.Scenario(business="Fernhollow", months=24, pay={"plans": plans}))
+    >>> window(forecast, month=None, over=12), window(forecast, month=3, over=12)
+    (slice(12, 24, None), slice(0, 3, None))
+    """
     month = month_of(forecast, month)
-    if not isinstance(over, (int, np.integer)) or over < 1:
-        raise MeasureError([Problem("over", "a whole number of months from 1 up", str(over))])
+    over = whole_number("over", over, low=1, high=sys.maxsize, rule="a whole number of months from {low} up")
     return slice(max(month - over, 0), month)

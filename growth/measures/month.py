@@ -1,4 +1,8 @@
-"""Measures of a month, or of the months up to one: goal, quick ratio, acquisition cost, cash."""
+"""Measures of a month, or of the months up to one: goal, quick ratio, acquisition cost, cash.
+
+Where a measure asks for them, `month` is 1..T (None: the last) and `over` the number of months, 1 or more, that end
+with it; MeasureError otherwise. Money is in the scenario's currency. Definitions: common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +16,7 @@ from growth.measures.measure import Measure, window
 def goal_month(forecast: Forecast) -> Measure:
     """The first month whose closing MRR is at least the scenario's goal_mrr; 0 where the opening MRR already is.
 
-    Undefined without a goal, and where the goal is not reached within the forecast.
+    A month, 0..T. Undefined without a goal, and where the goal is not reached within the forecast.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", goal_mrr=100, opening={"customers": 4, "mrr": 100},
@@ -30,11 +34,18 @@ def goal_month(forecast: Forecast) -> Measure:
 
 
 def quick_ratio(forecast: Forecast, *, month: int | None = None, over: int = 1) -> Measure:
-    """(New + reactivation + expansion MRR) / (churned + contraction MRR) in the `over` months up to `month` (the last).
+    """(New + reactivation + expansion MRR) / (churned + contraction MRR) in the `over` months up to `month`.
 
-    Undefined where nothing was lost.
+    A ratio, 0 or more; 1 where MRR stands still. Undefined where nothing was lost.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", months=1, opening={"customers": 10, "mrr": 200},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}, grow={"monthly_expansion_rate": 0.05},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> round(quick_ratio(growth.forecast(scenario)).value, 6)  # (200 - 20) x 5% / 20
+    0.45
     """
-    when = window(forecast, month, over)
+    when = window(forecast, month=month, over=over)
     gained = forecast.new_mrr + forecast.reactivation_mrr + forecast.expansion_mrr
     lost = forecast.churned_mrr + forecast.contraction_mrr
     value = ratio(gained[..., when].sum(axis=-1), lost[..., when].sum(axis=-1))
@@ -42,29 +53,62 @@ def quick_ratio(forecast: Forecast, *, month: int | None = None, over: int = 1) 
 
 
 def customer_acquisition_cost(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
-    """CAC: acquisition spend / new customers, in the `over` months up to `month` (the last). Money a customer.
+    """CAC: acquisition spend / new customers, in the `over` months up to `month`. Money a customer, 0 or more.
 
     Customers who came back are not new. Undefined where nobody joined.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 80}]},
+    ...     sign_up={"signup_rate": 0.05})
+    >>> customer_acquisition_cost(growth.forecast(scenario)).value  # 80 / (1000 x 5% x 20%)
+    8.0
     """
-    when = window(forecast, month, over)
+    when = window(forecast, month=month, over=over)
     value = ratio(forecast.acquisition_spend[..., when].sum(axis=-1), forecast.new_customers[..., when].sum(axis=-1))
     return Measure.of(forecast, value, "nobody joined")
 
 
 def break_even_month(forecast: Forecast) -> Measure:
-    """The first month from which net cash is never negative again within the forecast. Undefined where the last month's is."""
+    """The first month, 1..T, from which net cash is never negative again within the forecast.
+
+    Undefined where the last month's is negative.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]}, sign_up={"signup_rate": 0.05},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0}}, bill={"monthly_fixed_costs": 500})
+    >>> break_even_month(growth.forecast(scenario)).value  # 200 more a month: 200, 400, 600 in
+    3
+    """
     good = np.logical_and.accumulate((forecast.net_cash >= 0)[..., ::-1], axis=-1)[..., ::-1]
     first = np.where(good[..., -1], good.argmax(axis=-1) + 1, np.nan)
     return Measure.of(forecast, first, f"not within {forecast.months} months", whole=True)
 
 
 def lowest_cash(forecast: Forecast) -> Measure:
-    """The least cash at the close of any month from 0 (opening_cash) to the last; negative where money has to be found."""
+    """The least cash at the close of any month from 0 (opening_cash) to the last; negative where money has to be found.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]}, sign_up={"signup_rate": 0.05},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0}}, bill={"monthly_fixed_costs": 500})
+    >>> lowest_cash(growth.forecast(scenario)).value  # 200 - 500, then 400 - 500 more, then 600 - 500 back
+    -400.0
+    """
     return Measure.of(forecast, _cash(forecast).min(axis=-1), "")
 
 
 def lowest_cash_month(forecast: Forecast) -> Measure:
-    """The month at whose close cash is least; 0 where it never falls below opening_cash."""
+    """The month, 0..T, at whose close cash is least, the first of several; 0 where it never falls below opening_cash.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]}, sign_up={"signup_rate": 0.05},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0}}, bill={"monthly_fixed_costs": 500})
+    >>> lowest_cash_month(growth.forecast(scenario)).value
+    2
+    """
     return Measure.of(forecast, _cash(forecast).argmin(axis=-1), "", whole=True)
 
 
