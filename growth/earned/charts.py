@@ -1,4 +1,6 @@
-"""Plotly figures of what pieces earned, in the workbook's own sober look. Labels stand on the lines, there is no legend."""
+"""Plotly figures of what pieces earned, in the workbook's own sober look. Labels stand on the lines, there is no
+legend.
+"""
 
 from __future__ import annotations
 
@@ -22,15 +24,35 @@ def range_chart(report: Report, *, what: str, title: str, percent: bool = False)
     for row, one in enumerate(reversed(report.pieces)):
         interval: Interval = getattr(one, what)
         if not np.isfinite(interval.high):
-            figure.add_annotation(x=0, y=row, text="cannot be told yet", showarrow=False, xanchor="left", font={"color": FAINT})
+            figure.add_annotation(
+                x=0, y=row, text="cannot be told yet", showarrow=False, xanchor="left", font={"color": FAINT}
+            )
             continue
-        figure.add_scatter(x=[interval.low, interval.high], y=[row, row], mode="lines", line={"color": GAIN, "width": 7}, opacity=0.35, hoverinfo="skip")
+        figure.add_scatter(
+            x=[interval.low, interval.high],
+            y=[row, row],
+            mode="lines",
+            line={"color": GAIN, "width": 7},
+            opacity=0.35,
+            hoverinfo="skip",
+        )
         if interval.value is not None:
-            figure.add_scatter(x=[interval.value], y=[row], mode="markers", marker={"color": GAIN, "size": 11}, hoverinfo="skip")
+            figure.add_scatter(
+                x=[interval.value], y=[row], mode="markers", marker={"color": GAIN, "size": 11}, hoverinfo="skip"
+            )
         words = "{:.1%} to {:.1%}" if percent else "{:,.0f} to {:,.0f}"
-        figure.add_annotation(x=interval.high, y=row, text=words.format(interval.low, interval.high), showarrow=False, xanchor="left", xshift=8)
+        figure.add_annotation(
+            x=interval.high,
+            y=row,
+            text=words.format(interval.low, interval.high),
+            showarrow=False,
+            xanchor="left",
+            xshift=8,
+        )
     names = [one.piece.name for one in reversed(report.pieces)]
-    figure.update_yaxes(tickvals=list(range(len(names))), ticktext=names, range=[-0.6, len(names) - 0.4], showgrid=False, ticks="")
+    figure.update_yaxes(
+        tickvals=list(range(len(names))), ticktext=names, range=[-0.6, len(names) - 0.4], showgrid=False, ticks=""
+    )
     figure.update_xaxes(rangemode="tozero", tickformat=".0%" if percent else ",.0f", gridcolor="#e6dece", showgrid=True)
     top = max((getattr(one, what).high for one in report.pieces if np.isfinite(getattr(one, what).high)), default=1.0)
     figure.update_xaxes(range=[0, 1.3 * top])
@@ -50,11 +72,25 @@ def fading_chart(reports: Sequence[PieceReport]) -> go.Figure:
         q = 2 ** (-1 / one.half_life.value)
         first = counts.sum() / fading.total(one.half_life.value, len(counts))
         fitted = first * q ** (7 * np.arange(weeks)) * (1 - q**7) / (1 - q)
-        figure.add_scatter(x=np.arange(weeks), y=seen, mode="markers", marker={"color": colour, "size": 6}, hoverinfo="skip")
-        figure.add_scatter(x=np.arange(weeks), y=fitted.round(3), mode="lines", line={"color": colour, "dash": dash}, hoverinfo="skip")
-        ends.append((float(fitted[0]), one.piece.name, colour))
-    for height, name, colour in ends:
-        figure.add_annotation(x=0.4, y=height, text=name, showarrow=False, xanchor="left", yshift=14, font={"color": colour})
+        figure.add_scatter(
+            x=np.arange(weeks), y=seen, mode="markers", marker={"color": colour, "size": 6}, hoverinfo="skip"
+        )
+        figure.add_scatter(
+            x=np.arange(weeks), y=fitted.round(3), mode="lines", line={"color": colour, "dash": dash}, hoverinfo="skip"
+        )
+        ends.append((weeks - 1, float(fitted[-1]), one.piece.name, colour))
+    for rank, (week, height, name, colour) in enumerate(sorted(ends)):
+        figure.add_annotation(
+            x=week,
+            y=height,
+            text=name,
+            ax=0,
+            ay=-40 - 34 * (len(ends) - 1 - rank),
+            arrowhead=0,
+            arrowcolor=colour,
+            xanchor="left" if rank == 0 and len(ends) > 1 else "right",
+            font={"color": colour},
+        )
     figure.update_xaxes(title="week")
     figure.update_yaxes(rangemode="tozero")
     return figure
@@ -69,9 +105,13 @@ def waiting_chart(report: Report) -> go.Figure:
         for days, count in one.piece.waiting.items():
             waiting[days] = waiting.get(days, 0) + count
     days, shares = late.bought_by(delays, waiting)
-    figure.add_scatter(x=days, y=shares.round(5), mode="lines", line={"color": GAIN, "width": 3, "shape": "hv"}, hoverinfo="skip")
+    figure.add_scatter(
+        x=days, y=shares.round(5), mode="lines", line={"color": GAIN, "width": 3, "shape": "hv"}, hoverinfo="skip"
+    )
     last = f"{shares[-1]:.1%} after {days[-1]:.0f} days"
-    figure.add_annotation(x=days[-1], y=shares[-1], text=last, showarrow=False, xanchor="right", yshift=14, font={"color": GAIN})
+    figure.add_annotation(
+        x=days[-1], y=shares[-1], text=last, showarrow=False, xanchor="right", yshift=14, font={"color": GAIN}
+    )
     figure.update_xaxes(title="days since the sign-up")
     figure.update_yaxes(rangemode="tozero", tickformat=".0%")
     return figure
@@ -82,10 +122,28 @@ def payback_chart(reports: Sequence[PieceReport]) -> go.Figure:
     figure = _figure("Earned so far, less the cost of making", height=360)
     for one, (colour, dash) in zip(reports, _LOOKS, strict=False):
         published = datetime.date.fromisoformat(one.piece.published)
-        days = [0, *((datetime.date.fromisoformat(day) - published).days for day, _ in one.piece.payments), len(one.piece.sign_ups_by_day)]
+        days = [
+            0,
+            *((datetime.date.fromisoformat(day) - published).days for day, _ in one.piece.payments),
+            len(one.piece.sign_ups_by_day),
+        ]
         paid = np.cumsum([0, *(amount / 1_000 for _, amount in one.piece.payments), 0]) - one.cost
-        figure.add_scatter(x=days, y=paid, mode="lines", line={"color": colour, "dash": dash, "width": 2.5, "shape": "hv"}, hoverinfo="skip")
-        figure.add_annotation(x=days[-1], y=paid[-1], text=one.piece.name, showarrow=False, xanchor="right", yshift=12, font={"color": colour})
+        figure.add_scatter(
+            x=days,
+            y=paid,
+            mode="lines",
+            line={"color": colour, "dash": dash, "width": 2.5, "shape": "hv"},
+            hoverinfo="skip",
+        )
+        figure.add_annotation(
+            x=days[-1],
+            y=paid[-1],
+            text=one.piece.name,
+            showarrow=False,
+            xanchor="right",
+            yshift=12,
+            font={"color": colour},
+        )
     figure.add_hline(y=0, line={"color": INK, "width": 1})
     figure.update_xaxes(title="days since publishing")
     return figure
@@ -94,10 +152,16 @@ def payback_chart(reports: Sequence[PieceReport]) -> go.Figure:
 def _figure(title: str, *, height: int) -> go.Figure:
     figure = go.Figure()
     figure.update_layout(
-        template="none", title={"text": title, "x": 0, "xanchor": "left", "font": {"size": 17}}, height=height, showlegend=False,
+        template="none",
+        title={"text": title, "x": 0, "xanchor": "left", "font": {"size": 17}},
+        height=height,
+        showlegend=False,
         font={"family": "system-ui, 'Segoe UI', 'Noto Sans', sans-serif", "size": 13, "color": INK},
-        paper_bgcolor=PAPER, plot_bgcolor=PAPER, hovermode=False, margin={"l": 70, "r": 40, "t": 56, "b": 48},
-    )  # fmt: skip
+        paper_bgcolor=PAPER,
+        plot_bgcolor=PAPER,
+        hovermode=False,
+        margin={"l": 70, "r": 40, "t": 56, "b": 48},
+    )
     figure.update_xaxes(showgrid=False, linecolor=FAINT, ticks="outside", tickcolor=FAINT)
     figure.update_yaxes(gridcolor="#e6dece", zeroline=False, separatethousands=True)
     return figure

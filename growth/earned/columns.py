@@ -110,33 +110,48 @@ MONEY_RULE = "an amount such as 1200 or 99.50, a point for decimals, no currency
 KINDS = {
     kind.name: kind
     for kind in (
-        Kind("pieces", ("piece",), "published", (
-            Column("piece", _piece, SLUG_RULE),
-            Column("title", _text, f"a text of at most {LONGEST_TEXT:,} characters", ""),
-            Column("published", _day, DAY_RULE),
-            Column("hours", _hours, "hours of work such as 14 or 7.5", 0.0, "REAL"),
-            Column("hourly_rate", _money, MONEY_RULE, 0, "INTEGER"),
-            Column("other_cost", _money, MONEY_RULE, 0, "INTEGER"),
-        )),
-        Kind("days", ("piece", "day"), "day", (
-            Column("piece", _piece, SLUG_RULE),
-            Column("day", _day, DAY_RULE),
-            Column("views", _count, "a whole number", 0, "INTEGER"),
-            Column("shares", _count, "a whole number", 0, "INTEGER"),
-            Column("sign_ups", _count, "a whole number", 0, "INTEGER"),
-        )),
-        Kind("buyers", ("buyer", "bought"), "bought", (
-            Column("buyer", _text, "a number or code of your own for the buyer, without personal data"),
-            Column("piece", _piece, SLUG_RULE + "; empty where the buyer signed up elsewhere", ""),
-            Column("signed_up", _day, DAY_RULE + "; empty without a piece", ""),
-            Column("bought", _day, DAY_RULE),
-            Column("amount", _money, MONEY_RULE, None, "INTEGER"),
-            Column("launch", _text, "the name of the launch the sale belongs to, if any", ""),
-            Column("named", _named, "pieces the buyer names, in the buyer's order, with ; between them", ""),
-            Column("words", _text, f"the buyer's own words, at most {LONGEST_TEXT:,} characters", ""),
-        )),
+        Kind(
+            "pieces",
+            ("piece",),
+            "published",
+            (
+                Column("piece", _piece, SLUG_RULE),
+                Column("title", _text, f"a text of at most {LONGEST_TEXT:,} characters", ""),
+                Column("published", _day, DAY_RULE),
+                Column("hours", _hours, "hours of work such as 14 or 7.5", 0.0, "REAL"),
+                Column("hourly_rate", _money, MONEY_RULE, 0, "INTEGER"),
+                Column("other_cost", _money, MONEY_RULE, 0, "INTEGER"),
+            ),
+        ),
+        Kind(
+            "days",
+            ("piece", "day"),
+            "day",
+            (
+                Column("piece", _piece, SLUG_RULE),
+                Column("day", _day, DAY_RULE),
+                Column("views", _count, "a whole number", 0, "INTEGER"),
+                Column("shares", _count, "a whole number", 0, "INTEGER"),
+                Column("sign_ups", _count, "a whole number", 0, "INTEGER"),
+            ),
+        ),
+        Kind(
+            "buyers",
+            ("buyer", "bought"),
+            "bought",
+            (
+                Column("buyer", _text, "a number or code of your own for the buyer, without personal data"),
+                Column("piece", _piece, SLUG_RULE + "; empty where the buyer signed up elsewhere", ""),
+                Column("signed_up", _day, DAY_RULE + "; empty without a piece", ""),
+                Column("bought", _day, DAY_RULE),
+                Column("amount", _money, MONEY_RULE, None, "INTEGER"),
+                Column("launch", _text, "the name of the launch the sale belongs to, if any", ""),
+                Column("named", _named, "pieces the buyer names, in the buyer's order, with ; between them", ""),
+                Column("words", _text, f"the buyer's own words, at most {LONGEST_TEXT:,} characters", ""),
+            ),
+        ),
     )
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,17 +167,20 @@ class Batch:
 def read_csv(path: str | Path) -> Batch:
     """A file's rows, validated, in the order of its kind's columns.
 
-    Commas or semicolons part the columns; their order is free; the text is UTF-8; lines before the first that begin with #
-    are notes. Raises LedgerError that lists what
-    is wrong, with its line.
+    Commas or semicolons part the columns; their order is free; the text is UTF-8; lines before the first that begin
+    with # are notes. Raises LedgerError that lists what is wrong, with its line.
     """
     file = str(path)
     try:
         text = Path(path).read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
-        raise LedgerError([Problem("", "there is no such file", fix="Check the name and the folder.")], file=file) from None
+        raise LedgerError(
+            [Problem("", "there is no such file", fix="Check the name and the folder.")], file=file
+        ) from None
     except UnicodeDecodeError as error:
-        raise LedgerError([Problem("", "not text in UTF-8", f"byte {error.start}", "Save it as CSV in UTF-8.")], file=file) from None
+        raise LedgerError(
+            [Problem("", "not text in UTF-8", f"byte {error.start}", "Save it as CSV in UTF-8.")], file=file
+        ) from None
     except OSError as error:
         raise LedgerError([Problem("", "it cannot be read", error.strerror or str(error))], file=file) from None
     return parse_csv(text, file=file)
@@ -177,7 +195,9 @@ def parse_csv(text: str, *, file: str) -> Batch:
     notes = len(re.match(r"(#[^\n]*\n)*", text)[0].splitlines())
     text = text.split("\n", notes)[notes]
     head = text.partition("\n")[0]
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=";" if head.count(";") > head.count(",") else ",", strict=True)
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=";" if head.count(";") > head.count(",") else ",", strict=True
+    )
     try:
         header = [name.strip() for name in next(reader, [])]
         kind = _kind_of(header, file)
@@ -195,7 +215,11 @@ def parse_csv(text: str, *, file: str) -> Batch:
             key = tuple(row[kind.place(name)] for name in kind.key)
             if key in seen:
                 rule = f"each {' and '.join(kind.key)} once in a file"
-                problems.append(Problem(kind.key[0], rule, f"{' '.join(key)}, as on line {seen[key]}", "Keep one of the rows.", line))
+                problems.append(
+                    Problem(
+                        kind.key[0], rule, f"{' '.join(key)}, as on line {seen[key]}", "Keep one of the rows.", line
+                    )
+                )
             seen[key] = line
             rows.append(row)
             lines.append(line)
@@ -213,12 +237,16 @@ def _kind_of(header: list[str], file: str) -> Kind:
             return kind
     columns = "; ".join(f"{kind.name}: {', '.join(kind.names)}" for kind in KINDS.values())
     found = shown(", ".join(header)) if header else "an empty file"
-    raise LedgerError([Problem("", "the columns of one kind of file", found, f"The kinds are {columns}.", 1)], file=file)
+    raise LedgerError(
+        [Problem("", "the columns of one kind of file", found, f"The kinds are {columns}.", 1)], file=file
+    )
 
 
 def _row(kind: Kind, places: list, cells: list[str], width: int, line: int, problems: list[Problem]) -> tuple | None:
     if len(cells) != width:
-        problems.append(Problem("", f"{width} cells in every row", str(len(cells)), "Put texts with commas in quotes.", line))
+        problems.append(
+            Problem("", f"{width} cells in every row", str(len(cells)), "Put texts with commas in quotes.", line)
+        )
         return None
     values, before = [], len(problems)
     for column, place in zip(kind.columns, places, strict=True):

@@ -13,17 +13,28 @@ WIDTH = 96
 
 def add_command(subparsers: Any) -> None:
     """Hand the command in."""
-    earned = subparsers.add_parser("earned", help="say what your pieces earned, from a ledger of views, sign-ups and buyers")
+    earned = subparsers.add_parser(
+        "earned", help="say what your pieces earned, from a ledger of views, sign-ups and buyers"
+    )
     actions = earned.add_subparsers(title="actions", metavar="ACTION", required=True)
 
     take = _action(actions, "import", "take CSV files into the ledger; a file taken twice counts once", _import)
-    take.add_argument("files", nargs="+", metavar="CSV", help="files of pieces, days or buyers, told apart by their columns")
-    take.add_argument("--correct", metavar="YYYY-MM", type=_month, help="the files are the whole account of this month: replace what was there")
+    take.add_argument(
+        "files", nargs="+", metavar="CSV", help="files of pieces, days or buyers, told apart by their columns"
+    )
+    take.add_argument(
+        "--correct",
+        metavar="YYYY-MM",
+        type=_month,
+        help="the files are the whole account of this month: replace what was there",
+    )
     take.add_argument("--currency", metavar="CODE", help="of every amount, when the ledger is new (EUR where not said)")
 
     tell = _action(actions, "report", "say what the last pieces earned and which kind to make next", _report)
     tell.add_argument("--last", type=_whole, default=3, metavar="N", help="how many pieces, the newest first (3)")
-    tell.add_argument("--day", type=_day, metavar="YYYY-MM-DD", help="as things stood on this day; the ledger's last where not said")
+    tell.add_argument(
+        "--day", type=_day, metavar="YYYY-MM-DD", help="as things stood on this day; the ledger's last where not said"
+    )
 
     versus = _action(actions, "compare", "say which of two pieces is better, and how sure that is", _compare)
     versus.add_argument("pieces", nargs=2, metavar="PIECE", help="two pieces by their names")
@@ -99,7 +110,9 @@ def _launch(arguments: argparse.Namespace) -> None:
     with _opened(arguments) as ledger:
         names = launches(ledger)
         if arguments.launch and arguments.launch not in names:
-            raise MeasureError([Problem("", "a launch of the ledger", arguments.launch, f"There is {', '.join(names) or 'none'}.")])
+            raise MeasureError(
+                [Problem("", "a launch of the ledger", arguments.launch, f"There is {', '.join(names) or 'none'}.")]
+            )
         for name in [arguments.launch] if arguments.launch else names:
             buyers, found = mentions(ledger, launch=name)
             _say(mention_sentences(name, buyers, found, ledger.currency))

@@ -20,9 +20,14 @@ def export(ledger: Ledger, *, to: str | Path, as_of: int | None = None) -> list[
     folder = Path(to)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        return [replace_file(folder / f"{kind.name}.csv", _text(kind, ledger.rows(kind.name, as_of=as_of))) for kind in KINDS.values()]
+        return [
+            replace_file(folder / f"{kind.name}.csv", _text(kind, ledger.rows(kind.name, as_of=as_of)))
+            for kind in KINDS.values()
+        ]
     except OSError as error:
-        raise LedgerError([Problem("", "it cannot be written", error.strerror or str(error))], file=str(folder)) from None
+        raise LedgerError(
+            [Problem("", "it cannot be written", error.strerror or str(error))], file=str(folder)
+        ) from None
 
 
 def _text(kind: Kind, rows: list[tuple]) -> str:

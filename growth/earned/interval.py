@@ -18,7 +18,9 @@ _STEPS = 400
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """value: the estimate; low, high: the ends, in the same unit. value is None where there is nothing to estimate from."""
+    """value: the estimate; low, high: the ends, in the same unit. value is None where there is nothing to estimate
+    from.
+    """
 
     value: float | None
     low: float
@@ -97,9 +99,10 @@ def mean_amount_slices(amounts: np.ndarray, count: int) -> np.ndarray:
 def sign_up_value(*, buyers: int, sign_ups: int, amounts: np.ndarray, level: float = LEVEL) -> Interval:
     """What a sign-up is worth: the share of sign-ups who buy x what a buyer pays.
 
-    amounts: what each buyer paid in all, of this piece or, where it has few, of the whole ledger. The interval is that of
-    the product of the two, each taken with its own uncertainty: the share's Beta(buyers + 1/2, sign_ups - buyers + 1/2), and
-    `mean_amount_slices`. With no buyer of this piece the low end is 0. With no amount at all there is no value to give.
+    amounts: what each buyer paid in all, of this piece or, where it has few, of the whole ledger. The interval is that
+    of the product of the two, each taken with its own uncertainty: the share's Beta(buyers + 1/2, sign_ups - buyers +
+    1/2), and `mean_amount_slices`. With no buyer of this piece the low end is 0. With no amount at all there is no
+    value to give.
 
     >>> interval = sign_up_value(buyers=12, sign_ups=60, amounts=np.full(12, 1000.0))
     >>> interval.value, round(interval.low), round(interval.high)

@@ -1,8 +1,9 @@
 """Buyers come late: how many of the sign-ups will buy in the end, when those who have not yet may still.
 
-A mixture cure model: a share c of the sign-ups buy in the end, after a delay that is exponential with rate r a day; the rest
-never do. A sign-up seen for t days that has not bought says 1 - c + c exp(-r t); one that bought after d days says c r exp(-r d).
-Source: Boag (1949), Journal of the Royal Statistical Society B 11, 15-53; here with an exponential delay.
+A mixture cure model: a share c of the sign-ups buy in the end, after a delay that is exponential with rate r a day; the
+rest never do. A sign-up seen for t days that has not bought says 1 - c + c exp(-r t); one that bought after d days says
+c r exp(-r d). Source: Boag (1949), Journal of the Royal Statistical Society B 11, 15-53; here with an exponential
+delay.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ class Waiting:
     """Sign-ups of one piece, seen to the ledger's last day.
 
     delays:  days from sign-up to first purchase of each who bought, shape (buyers,).
-    watched: days seen of those who have not bought, as the middle of their week, shape (weeks,); counts: how many of each.
+    watched: days seen of those who have not bought, as the middle of their week, shape (weeks,); counts: how many of
+    each.
     """
 
     delays: np.ndarray
@@ -82,12 +84,16 @@ def fit(piece: Waiting, others: np.ndarray | None = None, *, level: float = LEVE
     return Conversion(
         weights,
         Interval(
-            float(shares @ _SHARES) if seen else None, 0.0 if none else _quantile(shares, _SHARES, (1 - level) / 2),
+            float(shares @ _SHARES) if seen else None,
+            0.0 if none else _quantile(shares, _SHARES, (1 - level) / 2),
             _quantile(shares, _SHARES, (1 + level) / 2),
         ),
-        Interval(float(means @ _MEANS) if not none or others is not None else None,
-                 _quantile(means, _MEANS, (1 - level) / 2), _quantile(means, _MEANS, (1 + level) / 2)),
-    )  # fmt: skip
+        Interval(
+            float(means @ _MEANS) if not none or others is not None else None,
+            _quantile(means, _MEANS, (1 - level) / 2),
+            _quantile(means, _MEANS, (1 + level) / 2),
+        ),
+    )
 
 
 def delay_evidence(piece: Waiting) -> np.ndarray:

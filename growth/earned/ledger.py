@@ -47,7 +47,9 @@ class Ledger:
     def __init__(self, path: str | Path, *, create: bool = False, currency: str | None = None):
         self.file = str(path)
         if self.file != ":memory:" and not create and not Path(path).is_file():
-            raise LedgerError([Problem("", "there is no such ledger", fix="growth earned import makes one.")], file=self.file)
+            raise LedgerError(
+                [Problem("", "there is no such ledger", fix="growth earned import makes one.")], file=self.file
+            )
         try:
             self._base = sqlite3.connect(self.file, timeout=PATIENCE, isolation_level=None)
             with self._explained():
@@ -74,8 +76,8 @@ class Ledger:
 
         on: the day of the import (year-month-day). correct: a month (year-month) of which the files are the whole and
         right account: its rows replace what was there, and rows of that month that the files of their kind no longer
-        hold (for days: of the pieces they name) are withdrawn. A row that is there already changes nothing, so importing
-        a file twice is the same as once. A row that differs from what is there is refused outside that month.
+        hold (for days: of the pieces they name) are withdrawn. A row that is there already changes nothing, so
+        importing a file twice is the same as once. A row that differs from what is there is refused outside that month.
         Raises LedgerError; the ledger is then as it was.
         """
         with self._writing():
@@ -118,7 +120,10 @@ class Ledger:
         find = f"SELECT id, {names} FROM {table} WHERE replaced IS NULL AND {key}"
         insert = f"INSERT INTO {table} ({names}, import) VALUES ({', '.join('?' * (len(kind.names) + 1))})"
         places = [kind.place(name) for name in kind.key]
-        day, known = kind.place(kind.day), {row[0] for row in self.select("SELECT piece FROM pieces WHERE replaced IS NULL")}
+        day, known = (
+            kind.place(kind.day),
+            {row[0] for row in self.select("SELECT piece FROM pieces WHERE replaced IS NULL")},
+        )
         problems, kept, pieces = [], set(), set()
         for row, line in zip(batch.rows, batch.lines, strict=True):
             if table != "pieces":
@@ -144,7 +149,9 @@ class Ledger:
 
     def _withdraw(self, kind: Kind, month: str, kept: set, pieces: set, number: int) -> int:
         keys = ", ".join(kind.key)
-        question = f"SELECT id, piece, {keys} FROM {kind.name} WHERE replaced IS NULL AND {kind.day} >= ? AND {kind.day} < ?"
+        question = (
+            f"SELECT id, piece, {keys} FROM {kind.name} WHERE replaced IS NULL AND {kind.day} >= ? AND {kind.day} < ?"
+        )
         gone = [
             row[0]
             for row in self.select(question, (month, month + "-99"))
@@ -171,10 +178,15 @@ class Ledger:
                     for statement in _schema(currency or "EUR"):
                         self._base.execute(statement)
         elif empty:
-            raise LedgerError([Problem("", "a ledger", "an empty file", "growth earned import makes one.")], file=self.file)
+            raise LedgerError(
+                [Problem("", "a ledger", "an empty file", "growth earned import makes one.")], file=self.file
+            )
         self._base.execute("PRAGMA synchronous = FULL")
         if currency and currency != self.currency:
-            raise LedgerError([Problem("currency", f"the ledger's own, {self.currency}", currency, "Keep one ledger a currency.")], file=self.file)
+            raise LedgerError(
+                [Problem("currency", f"the ledger's own, {self.currency}", currency, "Keep one ledger a currency.")],
+                file=self.file,
+            )
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
@@ -193,7 +205,9 @@ class Ledger:
         try:
             yield
         except sqlite3.Error as error:
-            raise LedgerError([Problem("", "the ledger cannot be used", str(error), "Nothing was changed.")], file=self.file) from None
+            raise LedgerError(
+                [Problem("", "the ledger cannot be used", str(error), "Nothing was changed.")], file=self.file
+            ) from None
 
     def _one(self, question: str) -> object:
         return self._base.execute(question).fetchone()[0]
@@ -235,10 +249,12 @@ def _unknown(kind: Kind, row: tuple, known: set[str], line: int) -> list[Problem
 
 
 def _differs(kind: Kind, there: tuple, row: tuple, line: int) -> Problem:
-    name, before, after = next(
-        (name, a, b) for name, a, b in zip(kind.names, there, row, strict=True) if a != b
-    )
+    name, before, after = next((name, a, b) for name, a, b in zip(kind.names, there, row, strict=True) if a != b)
     month = row[kind.place(kind.day)][:7]
     return Problem(
-        name, f"what the ledger holds already, {before}", str(after), f"To correct that month, add --correct {month}.", line
+        name,
+        f"what the ledger holds already, {before}",
+        str(after),
+        f"To correct that month, add --correct {month}.",
+        line,
     )

@@ -15,17 +15,32 @@ MONTH = 365.25 / 12  # days
 
 
 def measured(report: Report) -> dict[str, Interval]:
-    """What all the pieces of a report together say: signup_rate (of the views) and conversion_rate (of the sign-ups, in the end)."""
+    """What all the pieces of a report together say: signup_rate (of the views) and conversion_rate (of the sign-ups, in
+    the end).
+    """
     views, sign_ups = (sum(getattr(one.piece, name) for one in report.pieces) for name in ("viewers", "sign_ups"))
     if not sign_ups:
-        raise MeasureError([Problem("", "at least one sign-up, to take a rate of", "0", "Wait for the first, or keep the rates you have.")])
-    mean = [sum(getattr(one.final_buyer_share, end) * one.piece.sign_ups for one in report.pieces if one.piece.sign_ups) / sign_ups
-            for end in ("value", "low", "high")]  # fmt: skip
+        raise MeasureError(
+            [
+                Problem(
+                    "",
+                    "at least one sign-up, to take a rate of",
+                    "0",
+                    "Wait for the first, or keep the rates you have.",
+                )
+            ]
+        )
+    mean = [
+        sum(getattr(one.final_buyer_share, end) * one.piece.sign_ups for one in report.pieces if one.piece.sign_ups)
+        / sign_ups
+        for end in ("value", "low", "high")
+    ]
     return {"signup_rate": share(count=sign_ups, of=views), "conversion_rate": Interval(*mean)}
 
 
 def fades(report: Report) -> float:
-    """The share by which a piece's visits fade each month: 1 - 2^(-month / half-life), the pieces' half-lives weighed by sign-ups.
+    """The share by which a piece's visits fade each month: 1 - 2^(-month / half-life), the pieces' half-lives weighed
+    by sign-ups.
 
     Visits are taken to fade as sign-ups do.
     """
@@ -34,12 +49,15 @@ def fades(report: Report) -> float:
     return float(1 - 2.0 ** -(MONTH * (weights @ (1 / half_lives)) / weights.sum())) if weights.sum() else 0.0
 
 
-def into_channel(report: Report, scenario: Scenario, *, channel: str, pieces: float | None = None, months: int = 6) -> Scenario:
+def into_channel(
+    report: Report, scenario: Scenario, *, channel: str, pieces: float | None = None, months: int = 6
+) -> Scenario:
     """The scenario with the measured rates in its content channel of that name.
 
     signup_rate and conversion_rate are set to what was measured. pieces: how many are to come out in all over `months`
-    months from the channel's first; None leaves its publishing plan, its peak and its fading as they are. With pieces, the visits of a piece in its first
-    month and how they fade are measured too. Raises MeasureError for a channel that is not there or is of another kind.
+    months from the channel's first; None leaves its publishing plan, its peak and its fading as they are. With pieces,
+    the visits of a piece in its first month and how they fade are measured too. Raises MeasureError for a channel that
+    is not there or is of another kind.
     """
     data = scenario.model_dump(mode="json")
     found = next((one for one in data["arrive"]["channels"] if one["name"] == channel), None)

@@ -14,8 +14,8 @@ class Mention:
     """One piece among the buyers of a launch.
 
     first: it is the first that they name (what began it). last: the last (what settled it). any: they name it at all
-    (it had a part). Each the share of all the launch's buyers, of those who named nothing too. first_amount and the others:
-    what these buyers paid in all. Shares of `any` may add to more than one.
+    (it had a part). Each the share of all the launch's buyers, of those who named nothing too. first_amount and the
+    others: what these buyers paid in all. Shares of `any` may add to more than one.
     """
 
     piece: str
@@ -29,7 +29,9 @@ class Mention:
 
 def launches(ledger: Ledger) -> list[str]:
     """The names of the launches, by their first sale."""
-    question = "SELECT launch FROM buyers WHERE replaced IS NULL AND launch <> '' GROUP BY launch ORDER BY min(bought), launch"
+    question = (
+        "SELECT launch FROM buyers WHERE replaced IS NULL AND launch <> '' GROUP BY launch ORDER BY min(bought), launch"
+    )
     return [row[0] for row in ledger.select(question)]
 
 

@@ -15,10 +15,11 @@ from growth.earned.ledger import Ledger
 class Piece:
     """One piece's counts.
 
-    views, shares, sign_ups: in all. viewers: the views that a rate can be taken of: at least the sign-ups, since whoever
-    signed up has seen the piece, even where the count of views missed it. sign_ups_by_day: from the day of publishing on.
-    amounts: what each buyer paid in all, in order of their first purchase. delays: days from sign-up to first purchase of
-    each buyer. waiting: days seen -> sign-ups that have not bought. payments: (day, thousandths) in order of the day.
+    views, shares, sign_ups: in all. viewers: the views that a rate can be taken of: at least the sign-ups, since
+    whoever signed up has seen the piece, even where the count of views missed it. sign_ups_by_day: from the day of
+    publishing on. amounts: what each buyer paid in all, in order of their first purchase. delays: days from sign-up to
+    first purchase of each buyer. waiting: days seen -> sign-ups that have not bought. payments: (day, thousandths) in
+    order of the day.
     """
 
     name: str
@@ -50,7 +51,8 @@ class Piece:
 def last_day(ledger: Ledger) -> str | None:
     """The last day on which the ledger holds anything, year-month-day; None for an empty one."""
     question = (
-        "SELECT max(day) FROM (SELECT max(day) AS day FROM days WHERE replaced IS NULL UNION ALL SELECT max(bought) FROM buyers "
+        "SELECT max(day) FROM (SELECT max(day) AS day FROM days WHERE replaced IS NULL UNION ALL SELECT "
+        "max(bought) FROM buyers "
         "WHERE replaced IS NULL UNION ALL SELECT max(published) FROM pieces WHERE replaced IS NULL)"
     )
     return ledger.select(question)[0][0]
@@ -70,15 +72,22 @@ def read_pieces(ledger: Ledger, *, day: str) -> list[Piece]:
             sign_ups.setdefault(name, {})[when] = signed
     sales: dict[str, list[tuple]] = {}
     question = (
-        "SELECT piece, buyer, signed_up, bought, amount FROM buyers WHERE replaced IS NULL AND piece <> '' AND bought <= ? "
+        "SELECT piece, buyer, signed_up, bought, amount FROM buyers WHERE replaced IS NULL AND piece <> '' "
+        "AND bought <= ? "
         "ORDER BY bought, buyer"
     )
     for name, *sale in ledger.select(question, (day,)):
         sales.setdefault(name, []).append(tuple(sale))
     pieces = ledger.select(
-        "SELECT piece, title, published, hours, hourly_rate, other_cost FROM pieces WHERE replaced IS NULL AND published <= ?", (day,)
+        (
+            "SELECT piece, title, published, hours, hourly_rate, other_cost FROM pieces WHERE replaced IS NULL "
+            "AND published <= ?"
+        ),
+        (day,),
     )
-    return [_piece(row, views.get(row[0], [0, 0]), sign_ups.get(row[0], {}), sales.get(row[0], []), day) for row in pieces]
+    return [
+        _piece(row, views.get(row[0], [0, 0]), sign_ups.get(row[0], {}), sales.get(row[0], []), day) for row in pieces
+    ]
 
 
 def _piece(row: tuple, seen: list[int], sign_ups: dict[str, int], sales: list[tuple], day: str) -> Piece:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from html import escape
+
 from growth.calculator.words import LOCALE, money, month_labels, near, number
 from growth.calculator.words import percent as exact_percent
 from growth.earned.interval import Interval
@@ -9,7 +12,8 @@ from growth.earned.mentions import Mention
 from growth.earned.worth import Comparison, PieceReport, Report
 
 CAUTION = (
-    "These are counts of the past and what they allow for, not a promise. Nothing here says what would have happened without "
+    "These are counts of the past and what they allow for, not a promise. Nothing here says what would have "
+    "happened without "
     "the piece: some who bought would have come anyway."
 )
 LEVEL_WORDS = "Where a range is given, ranges made this way hold the true value 19 times in 20."
@@ -19,8 +23,20 @@ def report_text(report: Report, *, locale: str = LOCALE) -> list[str]:
     """The whole report as paragraphs: each piece, then which kind to make next, then the cautions."""
     paragraphs = []
     for one in report.pieces:
-        paragraphs += [f"{one.piece.title} ({one.piece.name})", " ".join(piece_sentences(one, report.currency, locale=locale))]
+        paragraphs += [
+            f"{one.piece.title} ({one.piece.name})",
+            " ".join(piece_sentences(one, report.currency, locale=locale)),
+        ]
     return [*paragraphs, next_sentence(report, locale=locale), f"{LEVEL_WORDS} {CAUTION}"]
+
+
+def as_markdown(text: str) -> str:
+    """A text from a ledger as Markdown that shows it as it is: nothing in it marks anything up.
+
+    >>> as_markdown("<b>Nine *studios*</b>")
+    '&lt;b&gt;Nine \\\\*studios\\\\*&lt;/b&gt;'
+    """
+    return re.sub(r"([\\\\`*_\[\]{}#!|~$])", r"\\\1", escape(text, quote=False))
 
 
 def piece_sentences(one: PieceReport, currency: str, *, locale: str = LOCALE) -> list[str]:
@@ -42,7 +58,10 @@ def next_sentence(report: Report, *, locale: str = LOCALE) -> str:
     if len(report.pieces) < 2:
         return "With one piece there is nothing to compare it with."
     if not any(one.piece.buyers for one in report.pieces):
-        return "Nobody has bought yet, so nothing tells the pieces apart in money. Wait for the first buyers before you choose."
+        return (
+            "Nobody has bought yet, so nothing tells the pieces apart in money. Wait for the first buyers "
+            "before you choose."
+        )
     chances = report.chances_of_best()
     best = max(range(len(chances)), key=chances.__getitem__)
     per = "per hour of making, " if all(one.piece.hours for one in report.pieces) else ""
@@ -51,8 +70,14 @@ def next_sentence(report: Report, *, locale: str = LOCALE) -> str:
     if chances[best] >= 0.9:
         return f"Make the next one like “{title}”: it is {how}."
     if chances[best] >= 0.6:
-        return f"“{title}” leads, but it is not settled: it is {how}. If the next one costs you no more, make it like that one."
-    return f"The counts do not tell the pieces apart yet. “{title}” is in front, but it is only {how}. Choose by what you like to write."
+        return (
+            f"“{title}” leads, but it is not settled: it is {how}. If the next one costs you no more, make "
+            f"it like that one."
+        )
+    return (
+        f"The counts do not tell the pieces apart yet. “{title}” is in front, but it is only {how}. Choose "
+        f"by what you like to write."
+    )
 
 
 def comparison_sentences(a: PieceReport, b: PieceReport, found: Comparison) -> list[str]:
@@ -65,17 +90,21 @@ def comparison_sentences(a: PieceReport, b: PieceReport, found: Comparison) -> l
     ]
 
 
-def mention_sentences(launch: str, buyers: int, found: list[Mention], currency: str, *, locale: str = LOCALE) -> list[str]:
+def mention_sentences(
+    launch: str, buyers: int, found: list[Mention], currency: str, *, locale: str = LOCALE
+) -> list[str]:
     """Who named what among a launch's buyers, and that the three shares answer three questions."""
     lines = [f"{launch}: {_count(buyers, 'buyer')}."]
     for one in found:
         lines.append(
-            f"{one.piece}: {_share(one.any, locale)} name it at all, and paid {money(one.any_amount, currency, locale)}; "
+            f"{one.piece}: {_share(one.any, locale)} name it at all, and paid "
+            f"{money(one.any_amount, currency, locale)}; "
             f"{_share(one.first, locale)} name it first ({money(one.first_amount, currency, locale)}); "
             f"{_share(one.last, locale)} name it last ({money(one.last_amount, currency, locale)})."
         )
     lines.append(
-        "First, last and any are different questions: what began it, what settled it, what had a part in it. Do not add them up: "
+        "First, last and any are different questions: what began it, what settled it, what had a part in it. "
+        "Do not add them up: "
         "a buyer who names two pieces counts for both under any."
     )
     return lines
@@ -94,12 +123,21 @@ def _sign_ups(one: PieceReport, locale: str) -> str:
     piece = one.piece
     if piece.viewers == 0:
         return "Nobody has seen it yet, so nothing can be said of its sign-ups."
-    seen = f"{number(piece.viewers, locale)} {'view' if piece.viewers == 1 else 'views'} brought {_count(piece.sign_ups, 'sign-up', locale)}"
+    seen = (
+        f"{number(piece.viewers, locale)} {'view' if piece.viewers == 1 else 'views'} brought "
+        f"{_count(piece.sign_ups, 'sign-up', locale)}"
+    )
     if piece.views < piece.sign_ups:
-        return f"It brought {_count(piece.sign_ups, 'sign-up', locale)}, but fewer views were counted, so there is no rate."
+        return (
+            f"It brought {_count(piece.sign_ups, 'sign-up', locale)}, but fewer views were counted, so "
+            f"there is no rate."
+        )
     if piece.sign_ups == 0:
         return f"{seen}: at most {percent(one.sign_up_share.high, locale)} of its readers sign up, and it may be none."
-    return f"{seen}, {percent(one.sign_up_share.value, locale)}; the true share lies between {_ends(one.sign_up_share, locale)}."
+    return (
+        f"{seen}, {percent(one.sign_up_share.value, locale)}; the true share lies between "
+        f"{_ends(one.sign_up_share, locale)}."
+    )
 
 
 def _buyers(one: PieceReport, currency: str, locale: str) -> list[str]:
@@ -108,21 +146,32 @@ def _buyers(one: PieceReport, currency: str, locale: str) -> list[str]:
         return []
     high = percent(one.buyer_share.high, locale)
     if piece.buyers == 0:
-        worth = f", so a sign-up has been worth at most {money(value.high, currency, locale)}" if value.value is not None else ""
+        worth = (
+            f", so a sign-up has been worth at most {money(value.high, currency, locale)}"
+            if value.value is not None
+            else ""
+        )
         said = [f"None of them has bought yet; that fits any share up to {high}{worth}."]
     else:
-        said = [f"{_count(piece.buyers, 'of them has', locale, 'of them have')} bought, {percent(one.buyer_share.value, locale)} (between {_ends(one.buyer_share, locale)})."]
+        said = [
+            (
+                f"{_count(piece.buyers, 'of them has', locale, 'of them have')} bought, "
+                f"{percent(one.buyer_share.value, locale)} (between {_ends(one.buyer_share, locale)})."
+            )
+        ]
         amounts = ""
         if not one.own_amounts:
             amounts = " What a buyer pays is taken from all the pieces, since this one has few buyers."
         said.append(
-            f"That makes a sign-up worth {money(value.value, currency, locale)} so far, between {money(value.low, currency, locale)} and "
+            f"That makes a sign-up worth {money(value.value, currency, locale)} so far, between "
+            f"{money(value.low, currency, locale)} and "
             f"{money(value.high, currency, locale)}.{amounts}"
         )
     if one.mean_delay.value is not None and piece.waiting:
         said.append(
             f"Buyers take about {number(one.mean_delay.value, locale, 0)} days, so more will come: in the end perhaps "
-            f"{percent(one.final_buyer_share.value, locale)} of the sign-ups buy (between {_ends(one.final_buyer_share, locale)})."
+            f"{percent(one.final_buyer_share.value, locale)} of the sign-ups buy (between "
+            f"{_ends(one.final_buyer_share, locale)})."
         )
     return said
 
@@ -137,13 +186,24 @@ def _next_year(one: PieceReport, currency: str, locale: str) -> list[str]:
                 f"{number(one.half_life.low, locale, 0)} and {number(one.half_life.high, locale, 0)}){whose}."
             )
         else:
-            said.append(f"No fading can be told yet; a half-life below {number(one.half_life.low, locale, 0)} days is unlikely{whose}.")
+            said.append(
+                f"No fading can be told yet; a half-life below {number(one.half_life.low, locale, 0)} days is "
+                f"unlikely{whose}."
+            )
     if one.next_year.value is None:
         return [*said, "What it will earn cannot be told before the first buyer."]
-    low, expected, high = (money(near(value), currency, locale) for value in (one.next_year.low, one.next_year.value, one.next_year.high))
+    low, expected, high = (
+        money(near(value), currency, locale) for value in (one.next_year.low, one.next_year.value, one.next_year.high)
+    )
     if one.next_year.value < 1:
         return [*said, "Over the next twelve months hardly anything more is expected."]
-    return [*said, f"Over the next twelve months expect about {expected} more; anything from {low} to {high} would be no surprise."]
+    return [
+        *said,
+        (
+            f"Over the next twelve months expect about {expected} more; anything from {low} to {high} would be no "
+            f"surprise."
+        ),
+    ]
 
 
 def _cost(one: PieceReport, currency: str, locale: str) -> str:
@@ -172,7 +232,10 @@ def _ends(interval: Interval, locale: str) -> str:
 
 
 def _share(interval: Interval, locale: str) -> str:
-    return f"{percent(interval.value or 0, locale)} of them ({percent(interval.low, locale)} to {percent(interval.high, locale)})"
+    return (
+        f"{percent(interval.value or 0, locale)} of them ({percent(interval.low, locale)} to "
+        f"{percent(interval.high, locale)})"
+    )
 
 
 def _count(value: int, noun: str, locale: str = LOCALE, many: str = "") -> str:

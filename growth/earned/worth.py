@@ -23,12 +23,13 @@ ENOUGH_BUYERS = 5  # from so many on a piece's own amounts are used; below, thos
 class PieceReport:
     """One piece. Amounts in the ledger's currency; shares are fractions; every Interval is at LEVEL.
 
-    sign_up_share: of the views, signed up. buyer_share: of the sign-ups, have bought. final_buyer_share: will have bought in
-    the end. sign_up_value: worth of a sign-up by buyers so far. half_life: days; own_half_life says whether it is the piece's
-    own. worth_so_far: what its buyers have paid. next_year: what twelve more months bring, sign-ups and late buyers, the
-    interval being for the amount itself. cost: hours x rate + other cost. paid_back: the month (year-month) in which the
-    worth first reached the cost, None where it has not; pays_back: the month in which it is expected to, None where it is
-    not within twelve months. first_year: draws of what a piece like it brings in its first year, shape (draws,).
+    sign_up_share: of the views, signed up. buyer_share: of the sign-ups, have bought. final_buyer_share: will have
+    bought in the end. sign_up_value: worth of a sign-up by buyers so far. half_life: days; own_half_life says whether
+    it is the piece's own. worth_so_far: what its buyers have paid. next_year: what twelve more months bring, sign-ups
+    and late buyers, the interval being for the amount itself. cost: hours x rate + other cost. paid_back: the month
+    (year-month) in which the worth first reached the cost, None where it has not; pays_back: the month in which it is
+    expected to, None where it is not within twelve months. first_year: draws of what a piece like it brings in its
+    first year, shape (draws,).
     """
 
     piece: Piece
@@ -58,7 +59,8 @@ class Report:
     pieces: tuple[PieceReport, ...]
 
     def chances_of_best(self) -> tuple[float, ...]:
-        """For each piece how sure it is that a next one like it earns the most per hour of making, cost taken off; adds to 1.
+        """For each piece how sure it is that a next one like it earns the most per hour of making, cost taken off; adds
+        to 1.
 
         Where a piece's hours are not written down, the first year itself is compared, for all.
         """
@@ -71,8 +73,9 @@ class Report:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """How sure it is (0 to 1) that piece a beats piece b: in sign-ups per view, in buyers per sign-up, in the worth of a
-    first year after its cost."""
+    """How sure it is (0 to 1) that piece a beats piece b: in sign-ups per view, in buyers per sign-up, in the worth of
+    a first year after its cost.
+    """
 
     sign_ups: float
     buyers: float
@@ -82,13 +85,19 @@ class Comparison:
 def report(ledger: Ledger, *, day: str | None = None, last: int | None = None, seed: int = 0) -> Report:
     """The pieces of a ledger as they stood at the close of a day.
 
-    day: year-month-day; None takes the last day that the ledger holds. last: the newest so many alone. seed: of the draws
-    behind `next_year` and `first_year`. Raises MeasureError where there is no piece by then.
+    day: year-month-day; None takes the last day that the ledger holds. last: the newest so many alone. seed: of the
+    draws behind `next_year` and `first_year`. Raises MeasureError where there is no piece by then.
     """
     day = day or last_day(ledger)
     pieces = read_pieces(ledger, day=day) if day else []
     if not pieces:
-        raise MeasureError([Problem("", "a ledger with a piece published by then", day or "an empty ledger", "Import its pieces first.")])
+        raise MeasureError(
+            [
+                Problem(
+                    "", "a ledger with a piece published by then", day or "an empty ledger", "Import its pieces first."
+                )
+            ]
+        )
     amounts = np.concatenate([piece.amounts for piece in pieces])
     common_fading = fading.fit([piece.sign_ups_by_day for piece in pieces])
     waitings = {piece.name: late.Waiting.of(piece.delays, piece.waiting) for piece in pieces}
@@ -112,7 +121,9 @@ def compare(a: PieceReport, b: PieceReport) -> Comparison:
     )
 
 
-def _report(piece: Piece, conversion: late.Conversion, common: fading.Fading, everyones: np.ndarray, day: str, rng) -> PieceReport:
+def _report(
+    piece: Piece, conversion: late.Conversion, common: fading.Fading, everyones: np.ndarray, day: str, rng
+) -> PieceReport:
     own = piece.sign_ups >= ENOUGH_SIGN_UPS
     fade = fading.fit([piece.sign_ups_by_day]) if own else common
     own_amounts = len(piece.amounts) >= ENOUGH_BUYERS
@@ -155,7 +166,14 @@ def _paid_back(piece: Piece, cost: float) -> str | None:
 class _Future:
     """Draws of what is still to come of one piece, over the twelve months after the ledger's day."""
 
-    def __init__(self, piece: Piece, fade: fading.Fading, conversion: late.Conversion, amounts: np.ndarray, rng: np.random.Generator):
+    def __init__(
+        self,
+        piece: Piece,
+        fade: fading.Fading,
+        conversion: late.Conversion,
+        amounts: np.ndarray,
+        rng: np.random.Generator,
+    ):
         self.piece, self.amounts, self.rng = piece, amounts, rng
         self.half_life = rng.choice(fade.half_lives, DRAWS, p=fade.weights)
         level = rng.gamma(piece.sign_ups + 0.5, size=DRAWS)

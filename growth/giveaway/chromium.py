@@ -10,10 +10,18 @@ from pathlib import Path
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 PATIENCE = 60  # seconds
 _FLAGS = (
-    "--headless", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--disable-extensions", "--hide-scrollbars", "--no-sandbox",  # it opens our own file alone, whose policy runs no script
+    "--headless",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-extensions",
+    "--hide-scrollbars",
+    "--no-sandbox",  # it opens our own file alone, whose policy runs no script
     "--host-resolver-rules=MAP * ~NOTFOUND",
-)  # fmt: skip
+)
 
 
 def browser() -> str | None:
@@ -23,7 +31,9 @@ def browser() -> str | None:
 
 def png(html: str, *, width: int, height: int) -> bytes | None:
     """A page as a picture of that many pixels; None where there is no Chromium or it fails."""
-    return _made(html, "picture.png", [f"--window-size={width},{height}", "--force-device-scale-factor=1"], "--screenshot")
+    return _made(
+        html, "picture.png", [f"--window-size={width},{height}", "--force-device-scale-factor=1"], "--screenshot"
+    )
 
 
 def pdf(html: str) -> bytes | None:

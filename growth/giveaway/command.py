@@ -15,11 +15,15 @@ def add_command(subparsers: Any) -> None:
     review = subparsers.add_parser("review", help="read a brief as an editor would, before it is published")
     review.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
     review.add_argument("--strict", action="store_true", help="end with exit code 2 where there is anything to remark")
-    review.add_argument("--words-only", action="store_true", help="read the words alone, without making the page to weigh it")
+    review.add_argument(
+        "--words-only", action="store_true", help="read the words alone, without making the page to weigh it"
+    )
     review.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
     review.set_defaults(run=_review)
 
-    kit = subparsers.add_parser("kit", help="make the page and all that goes with it: picture, e-mail, embedding, handout")
+    kit = subparsers.add_parser(
+        "kit", help="make the page and all that goes with it: picture, e-mail, embedding, handout"
+    )
     kit.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
     kit.add_argument("--to", required=True, metavar="DIR", help="the directory the kit is written to")
     kit.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
@@ -32,13 +36,21 @@ def _review(arguments: argparse.Namespace) -> int:
     page = None if arguments.words_only else _page(arguments)
     findings = review(arguments.scenario, notebook=arguments.notebook, page=page)
     for finding in findings:
-        place = f"{arguments.scenario}:{finding.line}" if finding.line and "notebook" not in finding.field else arguments.scenario
+        place = (
+            f"{arguments.scenario}:{finding.line}"
+            if finding.line and "notebook" not in finding.field
+            else arguments.scenario
+        )
         words = f" “{textwrap.shorten(_plain(finding.words), 160, placeholder=' ...')}”" if finding.words else ""
         print(f"{place}: {finding.field}: {finding.rule}.{words}")
         for lead, text in (("Why", finding.reason), ("Try", finding.suggestion)):
             print(textwrap.fill(f"{lead}: {text}", WIDTH, initial_indent="    ", subsequent_indent="         "))
     count = len(findings)
-    print("Nothing to remark." if not count else f"{count} {'remark' if count == 1 else 'remarks'}. They are questions to you, not verdicts.")
+    print(
+        "Nothing to remark."
+        if not count
+        else f"{count} {'remark' if count == 1 else 'remarks'}. They are questions to you, not verdicts."
+    )
     return 2 if findings and arguments.strict else 0
 
 
@@ -56,7 +68,9 @@ def _publish() -> Any:
     try:
         from growth.giveaway import publish
     except ModuleNotFoundError as missing:
-        raise PublishError(f"making the page needs {missing.name}; install growth-workbook[notebooks], or add --words-only") from None
+        raise PublishError(
+            f"making the page needs {missing.name}; install growth-workbook[notebooks], or add --words-only"
+        ) from None
     return publish
 
 

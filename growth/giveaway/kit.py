@@ -40,8 +40,9 @@ class Kit:
 def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None = None) -> Kit:
     """Makes page, picture, embeddable page and its snippet, e-mail and handout in the folder `to`.
 
-    Every file is named after the giveaway. All are made before the first is written; each is written whole or not at all. Without
-    Chromium the SVG picture and the handout's HTML stand for the PNG and the PDF. Raises ScenarioError and PublishError.
+    Every file is named after the giveaway. All are made before the first is written; each is written whole or not at
+    all. Without Chromium the SVG picture and the handout's HTML stand for the PNG and the PDF. Raises ScenarioError and
+    PublishError.
     """
     scenario = load_scenario(source)
     giveaway, result = load_giveaway(source, scenario=scenario), forecast(scenario)
@@ -51,7 +52,9 @@ def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None 
     folder = Path(to)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        parts = tuple(Part(replace_file(folder / f"{giveaway.name}{ending}", content), use) for ending, content, use in made)
+        parts = tuple(
+            Part(replace_file(folder / f"{giveaway.name}{ending}", content), use) for ending, content, use in made
+        )
     except OSError as error:
         raise PublishError(f"the kit cannot be written: {error.strerror or error}", file=str(folder)) from None
     return Kit(parts, tuple(notes))
@@ -81,7 +84,9 @@ def _made(
     else:
         made.append(("-handout.html", page_html, "the handout, to be printed"))
     if not picture or not printed:
-        notes.append("There is no Chromium here, or it failed: make the PNG from the SVG, and print the handout from a browser.")
+        notes.append(
+            "There is no Chromium here, or it failed: make the PNG from the SVG, and print the handout from a browser."
+        )
     return made, notes
 
 

@@ -10,8 +10,14 @@ from growth.giveaway.brief import Giveaway
 from growth.giveaway.picture import GAIN, INK, PAPER, RULE, SERIF, SOFT, told
 
 WIDTH = 72
-CONSENT = "You get this because you asked for these e-mails. To leave the list, answer with the word leave, or use the link below."
-LAW = "Before you send it: local law on e-mail and data protection governs who may be written to, and what has to stand here."
+CONSENT = (
+    "You get this because you asked for these e-mails. To leave the list, answer with the word leave, "
+    "or use the link below."
+)
+LAW = (
+    "Before you send it: local law on e-mail and data protection governs who may be written to, and what "
+    "has to stand here."
+)
 CAUTION = "A forecast, not advice and not a promise."
 SENDER = "[Your name and postal address, and your list's link for leaving]"
 
@@ -35,7 +41,11 @@ def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]
         body.append(f"“{one.words}”\n{one.who}")
-    body += [*giveaway.case.details[:1], told(giveaway, forecast), "The numbers are on the page, where you can put your own in their place:"]
+    body += [
+        *giveaway.case.details[:1],
+        told(giveaway, forecast),
+        "The numbers are on the page, where you can put your own in their place:",
+    ]
     for text in body:
         paragraphs += ["\n".join(_wrapped(line) for line in text.splitlines()), ""]
     paragraphs += [link(giveaway), "", _wrapped(_caution(forecast)), "", "-- ", giveaway.byline or SENDER, ""]
@@ -49,17 +59,23 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]
         quote = (
-            f'<blockquote style="margin:0 0 20px;padding-left:14px;border-left:3px solid {RULE};font-style:italic">“{escape(one.words)}”<br>'
+            f'<blockquote style="margin:0 0 20px;padding-left:14px;border-left:3px solid '
+            f'{RULE};font-style:italic">“{escape(one.words)}”<br>'
             f'<span style="font-style:normal;font-size:15px;color:{SOFT}">{escape(one.who)}</span></blockquote>'
         )
     details = "".join(f'<p style="margin:0 0 20px">{escape(text)}</p>' for text in giveaway.case.details[:1])
     address = link(giveaway)
-    way = f'<a href="{escape(address)}" style="color:{GAIN};font-weight:bold">Put your own numbers in</a>' if giveaway.address else escape(address)
+    way = (
+        f'<a href="{escape(address)}" style="color:{GAIN};font-weight:bold">Put your own numbers in</a>'
+        if giveaway.address
+        else escape(address)
+    )
     small = f'style="margin:0 0 10px;font-size:14px;line-height:1.5;color:{SOFT}"'
     return f"""<!doctype html>
 <html lang="{escape(giveaway.language)}">
 <head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'"><title>{escape(subject(giveaway))}</title></head>
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<title>{escape(subject(giveaway))}</title></head>
 <body style="margin:0;background:{PAPER};color:{INK}">
 <div style="max-width:560px;margin:0 auto;padding:28px 20px;font:18px/1.55 {escape(SERIF)}">
 <h1 style="margin:0 0 20px;font-size:23px;line-height:1.3">{escape(subject(giveaway))}</h1>

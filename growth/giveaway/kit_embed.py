@@ -14,7 +14,8 @@ FIRST_HEIGHT = 1400  # pixels, until the page has told its height, and where scr
 
 _TELLS = """
 {
-  const tell = () => parent.postMessage({ growthPiece: NAME, height: Math.ceil(document.body.getBoundingClientRect().height) }, "*");
+  const height = () => Math.ceil(document.body.getBoundingClientRect().height);
+  const tell = () => parent.postMessage({ growthPiece: NAME, height: height() }, "*");
   new ResizeObserver(tell).observe(document.body);
   addEventListener("load", tell);
 }
@@ -37,7 +38,9 @@ def embed_page(page: str, giveaway: Giveaway) -> str:
     digest = base64.b64encode(hashlib.sha256(code.encode("utf-8")).digest()).decode()
     before = "script-src &#39;sha256-"
     if page.count(before) != 1 or "</body>" not in page:
-        raise PublishError("the page's content policy is not the one that publishing writes, so no version for a frame can be made")
+        raise PublishError(
+            "the page's content policy is not the one that publishing writes, so no version for a frame can be made"
+        )
     page = page.replace(before, f"script-src &#39;sha256-{digest}&#39; &#39;sha256-")
     page = page.replace('<form method="post"', '<form target="_blank" method="post"', 1)
     head, _, tail = page.rpartition("</body>")
@@ -55,7 +58,8 @@ def snippet(giveaway: Giveaway) -> str:
      The frame gets a store of its own and no cookies of your site (sandbox), sends no address of the post along
      (referrerpolicy), loads nothing else and reports nothing but its own height to this page. Where scripts are off
      it keeps the height of {FIRST_HEIGHT} pixels and scrolls. -->
-<iframe id="{name}" src="{escape(source)}/{giveaway.name}-embed.html" title="{escape(" ".join(giveaway.question.split()))}"
+<iframe id="{name}" src="{escape(source)}/{giveaway.name}-embed.html"
+  title="{escape(" ".join(giveaway.question.split()))}"
   style="width: 100%; height: {FIRST_HEIGHT}px; border: 0" loading="lazy" referrerpolicy="no-referrer"
   sandbox="allow-scripts allow-forms allow-popups allow-popups-to-escape-sandbox"></iframe>
 <script>

@@ -23,7 +23,8 @@ blockquote {{ margin: 3mm 0; padding-left: 4mm; border-left: 1mm solid {RULE}; f
 blockquote span {{ font-style: normal; color: {SOFT}; font-size: 9.5pt; }}
 .answer {{ font-size: 14.5pt; line-height: 1.4; margin: 5mm 0 3mm; }}
 svg {{ display: block; width: 100%; height: auto; }}
-table {{ border-collapse: collapse; width: 100%; font: 9.5pt/1.4 {SANS}; font-variant-numeric: tabular-nums; margin-top: 2mm; }}
+table {{ border-collapse: collapse; width: 100%; font: 9.5pt/1.4 {SANS}; margin-top: 2mm;
+  font-variant-numeric: tabular-nums; }}
 th, td {{ text-align: right; padding: 0.4mm 0; border-bottom: 0.2mm solid {RULE}; font-weight: 400; }}
 th:first-child {{ text-align: left; }}
 thead th {{ color: {SOFT}; }}
@@ -36,17 +37,28 @@ FULLEST, LEANEST = 0, 2
 
 
 def handout_html(
-    giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, leaner: int = FULLEST, locale: str = LOCALE
+    giveaway: Giveaway,
+    forecast: Forecast,
+    *,
+    what_ifs: Mapping[str, Forecast] | None = None,
+    leaner: int = FULLEST,
+    locale: str = LOCALE,
 ) -> str:
-    """The handout as HTML, for printing. leaner: 0 the whole; 1 with one quotation and fewer cautions; 2 without details too."""
+    """The handout as HTML, for printing. leaner: 0 the whole; 1 with one quotation and fewer cautions; 2 without
+    details too.
+    """
     quotations = giveaway.case.quotations[: 2 if leaner == FULLEST else 1]
-    quotes = "".join(f"<blockquote>“{escape(one.words)}” <span>{escape(one.who)}</span></blockquote>" for one in quotations)
+    quotes = "".join(
+        f"<blockquote>“{escape(one.words)}” <span>{escape(one.who)}</span></blockquote>" for one in quotations
+    )
     details = "" if leaner == LEANEST else "".join(f"<p>{escape(text)}</p>" for text in giveaway.case.details)
     own = giveaway.cautions[: (8, 2, 1)[leaner]]
     cautions = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS[: 2 if leaner == FULLEST else 1], *own))
     invented = "The business and its numbers are invented." if forecast.scenario.invented else ""
     about = " ".join(text for text in (giveaway.byline, invented) if text)
-    where = f"Put your own numbers in: {giveaway.address}" if giveaway.address else "Put your own numbers in, on the page."
+    where = (
+        f"Put your own numbers in: {giveaway.address}" if giveaway.address else "Put your own numbers in, on the page."
+    )
     answer = told(giveaway, forecast, locale=locale)
     return f"""<!doctype html>
 <html lang="{escape(giveaway.language)}"><head><meta charset="utf-8">
@@ -54,7 +66,7 @@ def handout_html(
 <title>{escape(giveaway.question)}</title><style>{_STYLE}</style></head>
 <body><h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>
 {quotes}{details}<p class="answer">{escape(answer)}</p>
-{_chart({'': forecast, **(what_ifs or {})}, locale)}{_table(forecast, locale)}
+{_chart({"": forecast, **(what_ifs or {})}, locale)}{_table(forecast, locale)}
 <h2>What this cannot know</h2><ul>{cautions}</ul>
 <footer>{escape(where)}<br>Piece: {escape(giveaway.name)}</footer></body></html>
 """
@@ -67,7 +79,8 @@ def _chart(forecasts: Mapping[str, Forecast], locale: str) -> str:
     style = f'font-family="{SANS}" font-size="12" fill="{SOFT}"'
     lines = chart_lines(forecasts, 0, 24, width, 120, size=12, locale=locale)
     return (
-        f'<svg viewBox="0 0 700 168" role="img" aria-label="Monthly recurring revenue, month by month"><text x="0" y="12" {style}>'
+        f'<svg viewBox="0 0 700 168" role="img" aria-label="Monthly recurring revenue, month by month"><text '
+        f'x="0" y="12" {style}>'
         f"Monthly recurring revenue (MRR): what all customers pay in a month</text>{lines}"
         f'<text x="0" y="162" {style}>{escape(labels[0])}</text>'
         f'<text x="{width}" y="162" text-anchor="end" {style}>{escape(labels[forecast.months])}</text></svg>'
@@ -81,13 +94,22 @@ def _table(forecast: Forecast, locale: str) -> str:
     labels = month_labels(forecast.scenario.first_month, months, locale)
     columns = [
         column(getattr(forecast, name)[at], kind, currency, locale)
-        for name, kind in (("new_customers", "number"), ("lost_customers", "number"), ("closing_customers", "number"), ("closing_mrr", "money"))
+        for name, kind in (
+            ("new_customers", "number"),
+            ("lost_customers", "number"),
+            ("closing_customers", "number"),
+            ("closing_mrr", "money"),
+        )
     ]
     rows = "".join(
-        f'<tr><th scope="row">{month}, {escape(labels[month])}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
+        (
+            f'<tr><th scope="row">{month}, '
+            f"{escape(labels[month])}</th>{''.join(f'<td>{escape(cell)}</td>' for cell in cells)}</tr>"
+        )
         for month, *cells in zip(chosen, *columns, strict=True)
     )
     return (
-        '<table><thead><tr><th scope="col">month, as things stand</th><th scope="col">join</th><th scope="col">leave</th>'
+        '<table><thead><tr><th scope="col">month, as things stand</th><th scope="col">join</th><th '
+        'scope="col">leave</th>'
         f'<th scope="col">customers</th><th scope="col">they pay a month</th></tr></thead><tbody>{rows}</tbody></table>'
     )

@@ -47,7 +47,8 @@ def picture_svg(
     name = clipped(giveaway.name, width=inner * 0.36, size=18)
     parts.append(_lines([name], WIDTH - margin, HEIGHT - 32, 18, SOFT, family=SANS, anchor="end"))
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} '
+        f'{HEIGHT}" role="img" '
         f'aria-labelledby="t d"><title id="t">{escape(giveaway.question)}</title><desc id="d">{escape(text)}</desc>'
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="{PAPER}"/>{"".join(parts)}</svg>\n'
     )
@@ -55,7 +56,9 @@ def picture_svg(
 
 def text_width(text: str, size: float) -> float:
     """About how wide a text is in a serif face of that size, in pixels: rather too wide than too narrow."""
-    return size * sum(0.32 if c in _NARROW else 0.95 if c in _WIDE or ord(c) > 0x2E7F else 0.72 if c.isupper() else 0.62 for c in text)
+    return size * sum(
+        0.32 if c in _NARROW else 0.95 if c in _WIDE or ord(c) > 0x2E7F else 0.72 if c.isupper() else 0.62 for c in text
+    )
 
 
 def wrapped(text: str, *, width: float, size: float) -> list[str]:
@@ -71,7 +74,7 @@ def wrapped(text: str, *, width: float, size: float) -> list[str]:
 
 
 def fitted(text: str, *, width: float, most: int, sizes: tuple[int, ...]) -> tuple[list[str], int]:
-    """The lines of a text in the largest of the sizes in which they are at most `most`; the last is cut where none is."""
+    """The lines of a text in the largest size in which they are at most `most`; the last is cut where there is none."""
     for size in sizes:
         lines = wrapped(text, width=width, size=size)
         if len(lines) <= most:
@@ -99,9 +102,17 @@ def chart_path(forecast: Forecast, x: float, y: float, width: float, height: flo
 
 
 def chart_lines(
-    forecasts: Mapping[str, Forecast], x: float, y: float, width: float, height: float, *, size: float, locale: str = LOCALE
+    forecasts: Mapping[str, Forecast],
+    x: float,
+    y: float,
+    width: float,
+    height: float,
+    *,
+    size: float,
+    locale: str = LOCALE,
 ) -> str:
-    """The MRR of each forecast as a line in a box, its name and last amount beside its end; the first is as things stand.
+    """The MRR of each forecast as a line in a box, its name and last amount beside its end; the first is as things
+    stand.
 
     The lines are told apart by their dashes too. A goal within sight is a dotted line.
     """
@@ -112,11 +123,16 @@ def chart_lines(
     parts = [f'<line x1="{x:g}" x2="{x + width:.1f}" y1="{foot:.1f}" y2="{foot:.1f}" stroke="{SOFT}"/>']
     if goal and goal < top and len(forecasts) == 1:
         level = y + height * (1 - goal / top)
-        parts.append(f'<line x1="{x:g}" x2="{x + width:.1f}" y1="{level:.1f}" y2="{level:.1f}" stroke="{GOAL}" stroke-dasharray="2 6"/>')
+        parts.append(
+            f'<line x1="{x:g}" x2="{x + width:.1f}" y1="{level:.1f}" y2="{level:.1f}" stroke="{GOAL}" '
+            f'stroke-dasharray="2 6"/>'
+        )
         marks.append((level, f"goal {money(goal, currency, locale)}", GOAL))
     for (name, one), (colour, dash) in zip(forecasts.items(), _LOOKS, strict=False):
         line = chart_path(one, x, y, width, height, top=top)
-        parts.append(f'<path d="{line}" fill="none" stroke="{colour}" stroke-width="{size / 5:.1f}" stroke-dasharray="{dash}"/>')
+        parts.append(
+            f'<path d="{line}" fill="none" stroke="{colour}" stroke-width="{size / 5:.1f}" stroke-dasharray="{dash}"/>'
+        )
         end = float(one.closing_mrr[-1])
         named = name or ("as things stand" if len(forecasts) > 1 else "")
         marks.append((y + height * (1 - end / top), f"{named} {money(end, currency, locale)}".strip(), colour))
@@ -136,10 +152,21 @@ def _chart(forecasts: Mapping[str, Forecast], x: float, y: float, width: float, 
     return chart_lines(forecasts, x, y, width - (310 if len(forecasts) > 1 else 150), height, size=17, locale=locale)
 
 
-def _lines(lines: list[str], x: float, y: float, size: float, colour: str, *, family: str = SERIF, italic: bool = False, anchor: str = "start") -> str:
+def _lines(
+    lines: list[str],
+    x: float,
+    y: float,
+    size: float,
+    colour: str,
+    *,
+    family: str = SERIF,
+    italic: bool = False,
+    anchor: str = "start",
+) -> str:
     style = ' font-style="italic"' if italic else ""
     return "".join(
-        f'<text x="{x:g}" y="{y + n * size * 1.3:.1f}" font-family="{family}" font-size="{size}" fill="{colour}" text-anchor="{anchor}"{style}>'
+        f'<text x="{x:g}" y="{y + n * size * 1.3:.1f}" font-family="{family}" font-size="{size}" '
+        f'fill="{colour}" text-anchor="{anchor}"{style}>'
         f"{escape(line)}</text>"
         for n, line in enumerate(lines)
     )

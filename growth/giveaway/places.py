@@ -1,7 +1,7 @@
 """Places for computed numbers in a giveaway's prose: {goal_month}, {halved_churn.closing_mrr}.
 
-A place is filled from the forecast of the scenario, or of one of the giveaway's what-ifs. It is refused where the model has
-no such number, so that no sentence can say "in month {goal_month}" of a goal that is never reached.
+A place is filled from the forecast of the scenario, or of one of the giveaway's what-ifs. It is refused where the model
+has no such number, so that no sentence can say "in month {goal_month}" of a goal that is never reached.
 """
 
 from __future__ import annotations
@@ -82,14 +82,15 @@ PLACES: dict[str, Callable[[Forecast, str], str]] = {
 def filled(giveaway: Giveaway, *, scenario: Scenario, locale: str = LOCALE) -> Giveaway:
     """The giveaway with every place of its answer, details and cautions filled.
 
-    Raises ScenarioError for a place that is not known, or of which the model has no number. {a.more_than.b} is the closing
-    MRR of what-if a less that of b, and refused where it is not more; {a.overtakes.b} the first month from which a stays ahead of b, having been behind.
-    Either may be `base`, the scenario itself.
+    Raises ScenarioError for a place that is not known, or of which the model has no number. {a.more_than.b} is the
+    closing MRR of what-if a less that of b, and refused where it is not more; {a.overtakes.b} the first month from
+    which a stays ahead of b, having been behind. Either may be `base`, the scenario itself.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
-    >>> words = Giveaway(name="how-big", question="How big can it get?", answer="{opening_customers} pay {opening_mrr}.")
+    >>> answer = "{opening_customers} pay {opening_mrr}."
+    >>> words = Giveaway(name="how-big", question="How big can it get?", answer=answer)
     >>> filled(words, scenario=scenario).answer
     '40 pay €1,160.'
     """
@@ -97,7 +98,9 @@ def filled(giveaway: Giveaway, *, scenario: Scenario, locale: str = LOCALE) -> G
     if not any("{" in text for text in texts):
         return giveaway
     results: dict[str, Forecast] = {}
-    fill = partial(_fill, results=results, scenario=scenario, what_ifs={one.name: one for one in giveaway.what_ifs}, locale=locale)
+    fill = partial(
+        _fill, results=results, scenario=scenario, what_ifs={one.name: one for one in giveaway.what_ifs}, locale=locale
+    )
     details = [fill(text, f"giveaway.case.details[{n}]") for n, text in enumerate(giveaway.case.details)]
     cautions = [fill(text, f"giveaway.cautions[{n}]") for n, text in enumerate(giveaway.cautions)]
     return giveaway.model_copy(
@@ -132,7 +135,9 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
                 section[key] = int(change.becomes) if isinstance(before, int) else change.becomes
         except (KeyError, IndexError, TypeError, ValueError):
             rule = "the dotted place of a number of the scenario, positions in lists from 0"
-            raise ScenarioError([Problem(place, rule, change.field, "Such as stay.churn.monthly_churn_rate.")]) from None
+            raise ScenarioError(
+                [Problem(place, rule, change.field, "Such as stay.churn.monthly_churn_rate.")]
+            ) from None
     return load_scenario({"scenario": values})
 
 
@@ -156,7 +161,9 @@ def _fill(text: str, field: str, *, results: dict, scenario: Scenario, what_ifs:
             fix = f"Did you mean {{{near_ones[0]}}}?" if near_ones else f"There is {', '.join(PLACES)}."
             raise ScenarioError([Problem(field, "a place that the model can fill", match[0], fix)]) from None
         except LookupError as error:
-            raise ScenarioError([Problem(field, f"a place with a number; there is {error}", match[0], "Word the sentence otherwise.")]) from None
+            raise ScenarioError(
+                [Problem(field, f"a place with a number; there is {error}", match[0], "Word the sentence otherwise.")]
+            ) from None
         except GrowthError as error:
             raise ScenarioError([Problem(field, "a what-if that is a valid scenario", match[0], str(error))]) from None
 
@@ -173,7 +180,9 @@ def _more_than(a: Forecast, b: Forecast, locale: str) -> str:
 def _overtakes(a: Forecast, b: Forecast, locale: str) -> str:
     lead = a.closing_mrr > b.closing_mrr
     if not lead[-1] or lead.all():
-        raise LookupError("no month of overtaking: the first is " + ("ahead from the start" if lead.all() else "not ahead at the end"))
+        raise LookupError(
+            "no month of overtaking: the first is " + ("ahead from the start" if lead.all() else "not ahead at the end")
+        )
     return number(lead.size - int(lead[::-1].argmin()) + 1, locale)
 
 

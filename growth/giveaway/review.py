@@ -1,4 +1,5 @@
-"""A reading of the brief, as a good editor would give it before it is published: what is wrong, where, why, and what to try.
+"""A reading of the brief, as a good editor would give it before it is published: what is wrong, where, why, and what to
+try.
 
 Most rules read the words alone. They are rules of thumb (common practice, no source): each finding is a question to the
 writer, not a verdict.
@@ -13,7 +14,16 @@ from pathlib import Path
 
 from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.places import PLACE, filled
-from growth.giveaway.review_words import ASKS, GENERAL, HEDGES, HINTS_OF_ELSEWHERE, NUMBER_WORDS, PROMISES, TERMS, explained
+from growth.giveaway.review_words import (
+    ASKS,
+    GENERAL,
+    HEDGES,
+    HINTS_OF_ELSEWHERE,
+    NUMBER_WORDS,
+    PROMISES,
+    TERMS,
+    explained,
+)
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, load_scenario
 
@@ -46,8 +56,8 @@ class Passage:
 def review(path: str | Path, *, notebook: str | Path | None = None, page: str | None = None) -> list[Finding]:
     """Everything that an editor would remark on the brief in a scenario file, in the order of its lines.
 
-    notebook: the giveaway notebook, whose own Markdown is read too; page: the published page's HTML, whose pictures and weight
-    are looked at. Raises ScenarioError for a file that is not valid.
+    notebook: the giveaway notebook, whose own Markdown is read too; page: the published page's HTML, whose pictures and
+    weight are looked at. Raises ScenarioError for a file that is not valid.
     """
     scenario = load_scenario(path)
     document = load_document(path)
@@ -97,26 +107,45 @@ def _question(passages: list[Passage]) -> Iterator[Finding]:
     hers = re.search(r"\b(I|I'm|I've|my|me|we|our|us)\b", passage.text) or re.search(r"\d", passage.text)
     if "?" not in passage.text or len(words) < SHORTEST_QUESTION or not hers or GENERAL.search(passage.text):
         yield Finding(
-            "general question", passage.field, passage.line, passage.text,
+            "general question",
+            passage.field,
+            passage.line,
+            passage.text,
             "A general question fits everybody, so nobody takes it for their own.",
-            "Put it as one reader would say it aloud: with I or my, the two things to choose between, a number of theirs.",
-        )  # fmt: skip
+            (
+                "Put it as one reader would say it aloud: with I or my, the two things to choose between, a "
+                "number of theirs."
+            ),
+        )
 
 
 def _recipe(giveaway: Giveaway, line: int | None) -> Iterator[Finding]:
     if not giveaway.case.quotations:
         yield Finding(
-            "no quotation", "case.quotations", line, "", "Nothing shows that the writer has listened to somebody in this case.",
+            "no quotation",
+            "case.quotations",
+            line,
+            "",
+            "Nothing shows that the writer has listened to somebody in this case.",
             "Quote a sentence that a reader said or wrote to you, with leave, or mark an invented speaker as invented.",
-        )  # fmt: skip
+        )
     if not giveaway.cautions:
         yield Finding(
-            "no caution", "cautions", line, "", "The page has its standing cautions, but none speaks of this question.",
+            "no caution",
+            "cautions",
+            line,
+            "",
+            "The page has its standing cautions, but none speaks of this question.",
             "Say what this answer leaves out, and what would turn it round.",
-        )  # fmt: skip
+        )
     if giveaway.invitation is None:
         yield Finding(
-            "no invitation", "invitation", line, "", "A reader who wants more has nowhere to go.", "Add one plain invitation to the list."
+            "no invitation",
+            "invitation",
+            line,
+            "",
+            "A reader who wants more has nowhere to go.",
+            "Add one plain invitation to the list.",
         )
 
 
@@ -129,10 +158,16 @@ def _answers(passages: list[Passage]) -> Iterator[Finding]:
         if len(sentences) > 2 or hedge:
             words = hedge[0] if hedge else passage.read
             yield Finding(
-                "more than one answer", passage.field, passage.line, words,
+                "more than one answer",
+                passage.field,
+                passage.line,
+                words,
                 "A reader remembers one answer. Two are an essay, and leave the choice where it was.",
-                "Keep the answer that the numbers give, in one sentence or two. Put the rest into a caution, or another piece.",
-            )  # fmt: skip
+                (
+                    "Keep the answer that the numbers give, in one sentence or two. Put the rest into a caution, "
+                    "or another piece."
+                ),
+            )
 
 
 def _invitations(giveaway: Giveaway, passages: list[Passage]) -> Iterator[Finding]:
@@ -143,31 +178,53 @@ def _invitations(giveaway: Giveaway, passages: list[Passage]) -> Iterator[Findin
         asks = sorted({match[0].lower() for match in ASKS.finditer(passage.text)})
         if passage.field == "invitation.text":
             if len(asks) > 1 or passage.text.count("?") > 1:
-                yield Finding("more than one invitation", passage.field, passage.line, ", ".join(asks) or passage.text, reason,
-                              "Ask for one thing. The best reader will do that one.")  # fmt: skip
-        elif asks and giveaway.invitation or HINTS_OF_ELSEWHERE.search(passage.text):
-            yield Finding("more than one invitation", passage.field, passage.line, ", ".join(asks) or passage.text, reason,
-                          "Leave it out here; the invitation at the end does the asking.")  # fmt: skip
+                yield Finding(
+                    "more than one invitation",
+                    passage.field,
+                    passage.line,
+                    ", ".join(asks) or passage.text,
+                    reason,
+                    "Ask for one thing. The best reader will do that one.",
+                )
+        elif (asks and giveaway.invitation) or HINTS_OF_ELSEWHERE.search(passage.text):
+            yield Finding(
+                "more than one invitation",
+                passage.field,
+                passage.line,
+                ", ".join(asks) or passage.text,
+                reason,
+                "Leave it out here; the invitation at the end does the asking.",
+            )
 
 
 def _prose(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
     if passage.field.startswith("case.quotations"):
         return
     for promise in PROMISES.finditer(passage.text):
-        if not re.search(r"\b(not?|nor|never|nobody|no one|without)\W+(\w+\W+){0,3}$", passage.text[: promise.start()], re.IGNORECASE):
+        if not re.search(
+            r"\b(not?|nor|never|nobody|no one|without)\W+(\w+\W+){0,3}$", passage.text[: promise.start()], re.IGNORECASE
+        ):
             yield Finding(
-                "promise", passage.field, passage.line, promise[0], "Nobody can promise it, and a forecast is not a promise.",
+                "promise",
+                passage.field,
+                passage.line,
+                promise[0],
+                "Nobody can promise it, and a forecast is not a promise.",
                 "Say what follows from which numbers: on these numbers, you would reach it in month {goal_month}.",
-            )  # fmt: skip
+            )
     if passage.field != "question":
         yield from _numbers(passage, scenario)
     for sentence in _sentences(passage.read):
         count = len(sentence.split())
         if count > LONGEST_SENTENCE:
             yield Finding(
-                "long sentence", passage.field, passage.line, f"{count} words: {sentence}",
-                "On a phone the start is out of sight before the end is read.", "Make two sentences of it.",
-            )  # fmt: skip
+                "long sentence",
+                passage.field,
+                passage.line,
+                f"{count} words: {sentence}",
+                "On a phone the start is out of sight before the end is read.",
+                "Make two sentences of it.",
+            )
 
 
 def _numbers(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
@@ -179,14 +236,18 @@ def _numbers(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
         found += [match[0] for match in NUMBER_WORDS.finditer(prose)]
     for text in found:
         yield Finding(
-            "number not computed", passage.field, passage.line, text,
+            "number not computed",
+            passage.field,
+            passage.line,
+            text,
             "The model did not compute it, so it will be wrong as soon as an assumption is changed.",
             "Put a place for it, such as {closing_mrr} or {goal_month}, or leave the number out.",
-        )  # fmt: skip
+        )
 
 
 def _inputs(scenario: Scenario) -> set[float]:
     """Every number that is written in the scenario, shares also as per cent."""
+
     def numbers(value: object) -> Iterator[float]:
         if isinstance(value, dict):
             for part in value.values():
@@ -219,9 +280,13 @@ def _terms(passages: list[Passage]) -> Iterator[Finding]:
             if match and term not in seen and not explained(term, whole):
                 seen.add(term)
                 yield Finding(
-                    "term not explained", passage.field, passage.line, match[0], "Not every reader knows this term of the trade.",
+                    "term not explained",
+                    passage.field,
+                    passage.line,
+                    match[0],
+                    "Not every reader knows this term of the trade.",
                     f"Say once, where it first stands, that it is {meaning}; or use the plain words alone.",
-                )  # fmt: skip
+                )
 
 
 def _sentences(text: str) -> list[str]:

@@ -38,9 +38,15 @@ def page_findings(page: str) -> list[Finding]:
     weight = len(page.encode("utf-8"))
     if weight > MOST_BYTES:
         findings.append(
-            Finding("page too heavy", "the page", None, f"{weight / 1024:,.0f} KB", "On a slow phone it is left before it is there.",
-                    f"Keep it within {MOST_BYTES // 1024} KB: fewer or smaller pictures, shorter texts.")
-        )  # fmt: skip
+            Finding(
+                "page too heavy",
+                "the page",
+                None,
+                f"{weight / 1024:,.0f} KB",
+                "On a slow phone it is left before it is there.",
+                f"Keep it within {MOST_BYTES // 1024} KB: fewer or smaller pictures, shorter texts.",
+            )
+        )
     return findings
 
 
@@ -59,6 +65,10 @@ def notebook_findings(path: str | Path) -> list[Finding]:
 
 def _silent(field: str, line: int | None, words: str) -> Finding:
     return Finding(
-        "picture without text", field, line, words, "Whoever cannot see it, or has pictures switched off, learns nothing.",
+        "picture without text",
+        field,
+        line,
+        words,
+        "Whoever cannot see it, or has pictures switched off, learns nothing.",
         "Say in a sentence what it shows, as the picture's alternative text.",
-    )  # fmt: skip
+    )

@@ -10,30 +10,97 @@ def _any(*phrases: str) -> re.Pattern[str]:
 
 
 GENERAL = _any(
-    r"how (?:do|can|to) (?:I |we |you )?(?:grow|scale|succeed|market|sell)(?: (?:my|our|your|a) (?:business|company|start-?up|product|app|saas))?\s*(?:\?|$|faster|better|more)",
-    r"what is (?:churn|mrr|growth|ltv|cac)", r"everything (?:you|about)", r"ultimate", r"the complete", r"best practices?",
-    r"tips", r"guide to",
-)  # fmt: skip
+    (
+        r"how (?:do|can|to) (?:I |we |you )?(?:grow|scale|succeed|market|sell)(?: (?:my|our|your|a) "
+        r"(?:business|company|start-?up|product|app|saas))?\s*(?:\?|$|faster|better|more)"
+    ),
+    r"what is (?:churn|mrr|growth|ltv|cac)",
+    r"everything (?:you|about)",
+    r"ultimate",
+    r"the complete",
+    r"best practices?",
+    r"tips",
+    r"guide to",
+)
 
 PROMISES = _any(
-    r"you(?:'ll| will| are going to| are sure to| are certain to) (?:\w+ )?(?:earn|make|get|reach|have|grow|double|win|gain|save|live|succeed|never)",
-    r"guarantee[ds]?", r"risk-?free", r"cannot (?:fail|lose)", r"can't (?:fail|lose)", r"certain to", r"sure to",
-    r"will (?:double|triple|multiply)", r"proven to", r"we promise", r"I promise",
-)  # fmt: skip
+    (
+        r"you(?:'ll| will| are going to| are sure to| are certain to) (?:\w+ "
+        r")?(?:earn|make|get|reach|have|grow|double|win|gain|save|live|succeed|never)"
+    ),
+    r"guarantee[ds]?",
+    r"risk-?free",
+    r"cannot (?:fail|lose)",
+    r"can't (?:fail|lose)",
+    r"certain to",
+    r"sure to",
+    r"will (?:double|triple|multiply)",
+    r"proven to",
+    r"we promise",
+    r"I promise",
+)
 
-HEDGES = _any(r"it depends", r"on the other hand", r"alternatively", r"then again", r"another option", r"either way", r"or perhaps")
+HEDGES = _any(
+    r"it depends",
+    r"on the other hand",
+    r"alternatively",
+    r"then again",
+    r"another option",
+    r"either way",
+    r"or perhaps",
+)
 
 ASKS = _any(
-    r"sign up", r"subscribe", r"book (?:a|your)", r"call (?:me|us)", r"follow (?:me|us)", r"buy", r"order now", r"join (?:the|my|our)",
-    r"download", r"share this", r"write to (?:me|us)", r"reply to", r"click", r"contact (?:me|us)", r"shall I send", r"shall we send",
-    r"get in touch", r"forward this",
-)  # fmt: skip
+    r"sign up",
+    r"subscribe",
+    r"book (?:a|your)",
+    r"call (?:me|us)",
+    r"follow (?:me|us)",
+    r"buy",
+    r"order now",
+    r"join (?:the|my|our)",
+    r"download",
+    r"share this",
+    r"write to (?:me|us)",
+    r"reply to",
+    r"click",
+    r"contact (?:me|us)",
+    r"shall I send",
+    r"shall we send",
+    r"get in touch",
+    r"forward this",
+)
 HINTS_OF_ELSEWHERE = re.compile(r"https?://|www\.|@\w+\.\w", re.IGNORECASE)
 
 NUMBER_WORDS = _any(
-    "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "twenty", "thirty", "forty",
-    "fifty", "sixty", "seventy", "eighty", "ninety", "hundred", "thousand", "million", "half", "third", "quarter", "twice", "double[ds]?",
-)  # fmt: skip
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "twenty",
+    "thirty",
+    "forty",
+    "fifty",
+    "sixty",
+    "seventy",
+    "eighty",
+    "ninety",
+    "hundred",
+    "thousand",
+    "million",
+    "half",
+    "third",
+    "quarter",
+    "twice",
+    "double[ds]?",
+)
 
 TERMS = {  # a term of the trade -> what it is, in plain words
     "MRR": "what all customers pay in a month (monthly recurring revenue)",
@@ -56,7 +123,11 @@ TERMS = {  # a term of the trade -> what it is, in plain words
 
 
 def explained(term: str, text: str) -> bool:
-    """Whether a text says somewhere what a term is: "is called churn", "churn is", "churn, the share", "churn (...)"."""
+    """Whether a text says somewhere what a term is: "is called churn", "churn is", "churn, the share", "churn (...)".
+
+    >>> explained("churn", "One in twenty leaves each month; this is called churn."), explained("churn", "Churn is high.")
+    (True, False)
+    """
     word = re.escape(term)
     before = rf"(?:call(?:ed|s)?(?: this| it| that)?|known as|\bthat is|this is|named)\s+[\"'“]?{word}\b"
     after = rf"\b{word}\b[\"'”]?\s*(?:\(|:|,\s*(?:the|what|that is|monthly|which)\b|\bis (?:the|what|how)\b|means\b)"

@@ -85,7 +85,9 @@ def next_years(rng, days: int) -> bool:
     new = int(((rng.random(ahead.size) < c) & (rng.exponential(mean, ahead.size) <= ahead)).sum())
     earned = rng.choice(PRICES, soon + new).sum()
     amounts = rng.choice(PRICES, len(delays))
-    piece = Piece("a", "a", "2026-01-01", 1, 1, 0, 0, 0, int(counts[:days].sum()), counts[:days], amounts, delays, left, ())
+    piece = Piece(
+        "a", "a", "2026-01-01", 1, 1, 0, 0, 0, int(counts[:days].sum()), counts[:days], amounts, delays, left, ()
+    )
     used = amounts if len(amounts) >= 5 else np.concatenate([amounts, rng.choice(PRICES, 30)])
     future = _Future(piece, fading.fit([counts[:days]]), late.fit(known), used, rng)
     return holds(future.worth(), earned)
@@ -102,10 +104,16 @@ def large_ledger(rows: int) -> tuple[float, float]:
     """Seconds to import so many rows, and to answer from them."""
     rng, first = np.random.default_rng(0), datetime.date(2023, 1, 1)
     pieces = [(f"piece-{n}", f"Piece {n}", first.isoformat(), 10.0, 60_000, 0) for n in range(rows // 1_000)]
-    days = [(p[0], (first + datetime.timedelta(days=d)).isoformat(), int(v), 0, int(v > 28)) for p in pieces
-            for d, v in enumerate(rng.poisson(20, 980))]  # fmt: skip
+    days = [
+        (p[0], (first + datetime.timedelta(days=d)).isoformat(), int(v), 0, int(v > 28))
+        for p in pieces
+        for d, v in enumerate(rng.poisson(20, 980))
+    ]
     buyers = [(f"{p[0]}.{n}", p[0], days[0][1], "2023-06-01", 240_000, "", p[0], "") for p in pieces for n in range(19)]
-    batches = [Batch(KINDS[name], rows, range(2, len(rows) + 2), name) for name, rows in (("pieces", pieces), ("days", days), ("buyers", buyers))]
+    batches = [
+        Batch(KINDS[name], rows, range(2, len(rows) + 2), name)
+        for name, rows in (("pieces", pieces), ("days", days), ("buyers", buyers))
+    ]
     with tempfile.TemporaryDirectory() as folder, Ledger(Path(folder) / "ledger.db", create=True) as ledger:
         start = time.perf_counter()
         ledger.record(batches, on="2026-01-01")
@@ -116,10 +124,14 @@ def large_ledger(rows: int) -> tuple[float, float]:
 
 def main(runs: int) -> None:
     rng = np.random.default_rng(0)
-    for name, one, sizes in (("share", shares, (20, 60, 400)), ("difference of shares", differences, (40, 200)),
-                             ("value of a sign-up", values, (20, 60, 200)), ("half-life", half_lives, (60, 200)),
-                             ("share who buy in the end; their delay", final_shares, (40, 150)),
-                             ("worth of the next twelve months", next_years, (60, 200))):  # fmt: skip
+    for name, one, sizes in (
+        ("share", shares, (20, 60, 400)),
+        ("difference of shares", differences, (40, 200)),
+        ("value of a sign-up", values, (20, 60, 200)),
+        ("half-life", half_lives, (60, 200)),
+        ("share who buy in the end; their delay", final_shares, (40, 150)),
+        ("worth of the next twelve months", next_years, (60, 200)),
+    ):
         for size in sizes:
             held = np.mean([one(rng, size) for _ in range(runs)], axis=0)
             print(f"{name:<38} size {size:>4}: held {np.round(held, 3)} of 0.95")

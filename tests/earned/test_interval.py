@@ -75,7 +75,9 @@ def test_the_value_of_a_sign_up_is_held_as_often_as_said():
     held = []
     for p in rng.uniform(0.02, 0.3, 1_000):
         buyers = int(rng.binomial(60, p))
-        found = sign_up_value(buyers=buyers, sign_ups=60, amounts=rng.choice(PRICES, buyers + (30 if buyers < 5 else 0)))
+        found = sign_up_value(
+            buyers=buyers, sign_ups=60, amounts=rng.choice(PRICES, buyers + (30 if buyers < 5 else 0))
+        )
         held.append(found.low <= p * PRICES.mean() <= found.high)
     assert np.mean(held) == pytest.approx(0.95, abs=0.02)
 
@@ -86,10 +88,14 @@ def test_how_sure_is_as_sure_as_said():
     p, q = rng.uniform(0, 1, (2, 4_000))
     counts = rng.binomial(30, p), rng.binomial(30, q)
     known: dict[tuple[int, int], float] = {}
-    said = np.array([
-        known.setdefault((a, b), sure_higher(count_a=a, of_a=30, count_b=b, of_b=30)) if (a, b) not in known else known[a, b]
-        for a, b in zip(*(side.tolist() for side in counts), strict=True)
-    ])  # fmt: skip
+    said = np.array(
+        [
+            known.setdefault((a, b), sure_higher(count_a=a, of_a=30, count_b=b, of_b=30))
+            if (a, b) not in known
+            else known[a, b]
+            for a, b in zip(*(side.tolist() for side in counts), strict=True)
+        ]
+    )
     inside = (said > 0.8) & (said < 0.95)
     assert inside.sum() > 300
     assert np.mean((p > q)[inside]) == pytest.approx(said[inside].mean(), abs=0.045)

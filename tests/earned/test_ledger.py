@@ -17,11 +17,20 @@ from growth.earned.ledger import Ledger
 
 PIECES = "piece,title,published,hours,hourly_rate\none,The first,2026-01-05,10,60\ntwo,The second,2026-03-02,8,60\n"
 DAYS = "piece,day,views,sign_ups\none,2026-02-27,40,2\none,2026-03-01,50,3\none,2026-03-02,30,1\ntwo,2026-03-02,80,4\n"
-BUYERS = "buyer,piece,signed_up,bought,amount,launch,named,words\nb1,one,2026-03-01,2026-04-01,99.50,spring,one;two,It fitted\n"
+BUYERS = "buyer,piece,signed_up,bought,amount,launch,named,words\n"
+BUYERS += "b1,one,2026-03-01,2026-04-01,99.50,spring,one;two,It fitted\n"
 HOSTILE = [
-    "=HYPERLINK(\"https://example.org\",\"x\")", "+1+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "<script>alert(1)</script>",
-    "'); DROP TABLE pieces; --", "'=1", "'", "\"quoted\", with commas\nand a second line", "\u202ereversed",
-]  # fmt: skip
+    '=HYPERLINK("https://example.org","x")',
+    "+1+cmd|' /C calc'!A0",
+    "-2+3",
+    "@SUM(A1)",
+    "<script>alert(1)</script>",
+    "'); DROP TABLE pieces; --",
+    "'=1",
+    "'",
+    '"quoted", with commas\nand a second line',
+    "\u202ereversed",
+]
 
 
 def batch(text: str):
@@ -53,7 +62,11 @@ def test_a_month_is_corrected_and_what_was_there_stays(ledger):
     done = ledger.record([batch("piece,day,views,sign_ups\none,2026-03-01,55,3\n")], on="2026-05-02", correct="2026-03")
     assert (done.number, done.corrected, done.withdrawn) == (2, 1, 1)
     # the corrected day, one's withdrawn second of March; February and the other piece untouched
-    assert ledger.rows("days") == [("one", "2026-02-27", 40, 0, 2), ("one", "2026-03-01", 55, 0, 3), ("two", "2026-03-02", 80, 0, 4)]
+    assert ledger.rows("days") == [
+        ("one", "2026-02-27", 40, 0, 2),
+        ("one", "2026-03-01", 55, 0, 3),
+        ("two", "2026-03-02", 80, 0, 4),
+    ]
     assert ledger.rows("days", as_of=1) == before
     assert ledger.history()[1] == (2, "2026-05-02", "file.csv", "2026-03")
 
@@ -71,7 +84,10 @@ def test_a_piece_that_is_not_known_is_refused(ledger):
         ("piece,day,views\none,2026-02-03\n", "line 2: 3 cells in every row"),
         ("piece,day,views\none,2026-02-03,1\none,2026-02-03,2\n", "line 3: piece: each piece and day once"),
         ("buyer,bought,amount\nb,2026-02-03,1.2345\n", "line 2: amount: an amount such as"),
-        ("buyer,piece,signed_up,bought,amount\nb,one,2026-02-03,2026-02-01,5\n", "line 2: bought: not before signed_up"),
+        (
+            "buyer,piece,signed_up,bought,amount\nb,one,2026-02-03,2026-02-01,5\n",
+            "line 2: bought: not before signed_up",
+        ),
         ("name,colour\na,b\n", "line 1: the columns of one kind of file"),
         ("", "an empty file"),
         ('piece,day\n"one,2026-02-03\n', "not a CSV file"),
@@ -102,7 +118,9 @@ def test_hostile_text_comes_back_as_it_was_and_is_no_formula(ledger, tmp_path, t
     with paths[2].open(newline="", encoding="utf-8") as stream:
         cells = [cell for row in csv.reader(stream) for cell in row]
     assert not [cell for cell in cells if cell[:1] in ("=", "+", "-", "@", "\t", "\r")]
-    assert ledger.record([read_csv(path) for path in paths], on="2026-05-04").number is None  # nothing changed on the way
+    assert (
+        ledger.record([read_csv(path) for path in paths], on="2026-05-04").number is None
+    )  # nothing changed on the way
 
 
 def test_two_processes_that_write_at_once_lose_nothing(tmp_path):

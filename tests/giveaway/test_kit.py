@@ -23,13 +23,22 @@ from growth.giveaway.places import PLACES, filled
 
 BRIEF = Path(__file__).parents[2] / "scenarios" / "brief-halving-churn.yaml"
 NAME = "halving-churn-or-doubling-sign-ups"
-HOSTILE = '"><script>document.title="ran"</script><img src=x onerror=alert(1)>\'"</title></textarea>--><svg onload=alert(2)>]]>&lt;'
+HOSTILE = (
+    '"><script>document.title="ran"</script><img src=x onerror=alert(1)>\'"</title></textarea>--><svg '
+    "onload=alert(2)>]]>&lt;"
+)
 needs_chromium = pytest.mark.skipif(chromium.browser() is None, reason="needs chromium")
 
 
 def scenario(**more) -> growth.Scenario:
-    base = {"business": "Fernhollow", "opening": {"customers": 40, "mrr": 1160}, "goal_mrr": 1_500, "invented": True,
-            "arrive": {"channels": [{"name": "search", "monthly_visitors": 1000}]}, "pay": {"plans": [{"name": "S", "monthly_price": 29}]}}  # fmt: skip
+    base = {
+        "business": "Fernhollow",
+        "opening": {"customers": 40, "mrr": 1160},
+        "goal_mrr": 1_500,
+        "invented": True,
+        "arrive": {"channels": [{"name": "search", "monthly_visitors": 1000}]},
+        "pay": {"plans": [{"name": "S", "monthly_price": 29}]},
+    }
     return growth.Scenario.model_validate(base | more)
 
 
@@ -56,7 +65,9 @@ def test_every_place_is_filled_or_refused_with_a_reason():
 
 
 def test_numbers_follow_the_readers_language_and_the_currency():
-    """Babel's CLDR patterns: a point for thousands and the sign behind in German, a comma and the sign before in British English."""
+    """Babel's CLDR patterns: a point for thousands and the sign behind in German, a comma and the sign before in
+    British English.
+    """
     business = scenario(opening={"customers": 4000, "mrr": 116_000})
     said = filled(words(answer="{opening_mrr}"), scenario=business, locale="de-DE").answer
     assert said.replace("\xa0", " ") == "116.000 €"
@@ -76,9 +87,14 @@ def test_a_what_if_changes_one_number_and_no_sentence_can_claim_a_lead_that_is_n
 
 @pytest.mark.parametrize(
     ("answer", "says"),
-    [("{goal_month}", "there is no month"), ("{__class__}", "a place that the model can fill"), ("{nobody.churn}", "a place that the model can fill"),
-     ("{}", "a place that the model can fill"), ("{goal_mont}", "Did you mean {goal_month}")],
-)  # fmt: skip
+    [
+        ("{goal_month}", "there is no month"),
+        ("{__class__}", "a place that the model can fill"),
+        ("{nobody.churn}", "a place that the model can fill"),
+        ("{}", "a place that the model can fill"),
+        ("{goal_mont}", "Did you mean {goal_month}"),
+    ],
+)
 def test_a_place_without_a_number_is_refused(answer, says):
     with pytest.raises(ScenarioError, match=re.escape(says)):
         filled(words(answer=answer), scenario=scenario(goal_mrr=10**6))
@@ -98,7 +114,11 @@ def test_the_overtaking_month_is_the_first_from_which_it_stays_ahead():
 
 def test_every_part_names_the_piece_and_says_the_same_answer(kit):
     answer = load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF)).answer
-    texts = {one.path.name.removeprefix(NAME): " ".join(one.path.read_text("utf-8").split()) for one in kit.parts if one.path.suffix not in (".png", ".pdf")}
+    texts = {
+        one.path.name.removeprefix(NAME): " ".join(one.path.read_text("utf-8").split())
+        for one in kit.parts
+        if one.path.suffix not in (".png", ".pdf")
+    }
     assert {".html", ".svg", "-embed.html", "-embed.txt", "-email.txt", "-email.html"} <= texts.keys()
     for ending, text in texts.items():
         assert NAME in text
@@ -118,7 +138,10 @@ def test_e_mails_say_how_to_leave_and_that_local_law_governs(kit):
 def test_nothing_in_the_kit_loads_anything_from_elsewhere(kit):
     for ending in (".html", "-embed.html", "-email.html", ".svg"):
         text = part(kit, ending).read_text("utf-8")
-        loads = re.findall(r'(?:src|srcset|poster|xlink:href)\s*=\s*"(?!data:)[^"]*"|url\((?!data:|#)|@import|<link(?![^>]*"data:,")', text)
+        loads = re.findall(
+            r'(?:src|srcset|poster|xlink:href)\s*=\s*"(?!data:)[^"]*"|url\((?!data:|#)|@import|<link(?![^>]*"data:,")',
+            text,
+        )
         assert loads == [], ending
 
 
@@ -169,14 +192,30 @@ def test_the_frame_grows_with_its_page_and_nothing_is_asked_of_anybody(kit, brow
 
 def hostile() -> Giveaway:
     quotation = {"words": HOSTILE, "who": HOSTILE}
-    return words(question=HOSTILE + " when can I live from it?", byline=HOSTILE, answer=HOSTILE, cautions=[HOSTILE],
-                 case={"quotations": [quotation], "details": [HOSTILE]}, invitation={"text": HOSTILE, "button": HOSTILE[:100]})  # fmt: skip
+    return words(
+        question=HOSTILE + " when can I live from it?",
+        byline=HOSTILE,
+        answer=HOSTILE,
+        cautions=[HOSTILE],
+        case={"quotations": [quotation], "details": [HOSTILE]},
+        invitation={"text": HOSTILE, "button": HOSTILE[:100]},
+    )
 
 
 def test_the_picture_is_well_formed_and_holds_no_script():
     root = ET.fromstring(picture_svg(hostile(), growth.forecast(scenario())))
-    assert {element.tag.rpartition("}")[2] for element in root.iter()} <= {"svg", "title", "desc", "rect", "text", "line", "path"}
-    assert not [name for element in root.iter() for name in element.attrib if name.lower().startswith("on") or "href" in name]
+    assert {element.tag.rpartition("}")[2] for element in root.iter()} <= {
+        "svg",
+        "title",
+        "desc",
+        "rect",
+        "text",
+        "line",
+        "path",
+    }
+    assert not [
+        name for element in root.iter() for name in element.attrib if name.lower().startswith("on") or "href" in name
+    ]
 
 
 @pytest.mark.parametrize("make", [email_html, handout_html, lambda words, result: picture_svg(words, result)])
@@ -194,7 +233,10 @@ def test_hostile_words_run_nothing(make, browser, tmp_path):
 
 def test_the_plain_e_mail_keeps_its_subject_on_one_line():
     text = email_text(words(question="When can I\nBcc: someone@example.org live from it?"), growth.forecast(scenario()))
-    assert text.splitlines()[0] == "Subject: When can I Bcc: someone@example.org live from it?" and text.splitlines()[1] == ""
+    assert (
+        text.splitlines()[0] == "Subject: When can I Bcc: someone@example.org live from it?"
+        and text.splitlines()[1] == ""
+    )
 
 
 def test_long_words_stay_within_the_picture():

@@ -55,13 +55,38 @@ def test_our_own_briefs_get_no_remark(file):
 @pytest.mark.parametrize(
     ("old", "new", "rule", "line"),
     [
-        ("question: I have forty studios and free evenings. When can I live from it?", "question: How do I grow my business?", "general question", 9),
-        ("question: I have forty studios and free evenings. When can I live from it?", "question: What is the best way for a company to think about growth?", "general question", 9),
-        ('- {words: "I say soon. I have said soon for two years and 3 months.", who: An owner (invented)}', "[]", "no quotation", 7),
+        (
+            "question: I have forty studios and free evenings. When can I live from it?",
+            "question: How do I grow my business?",
+            "general question",
+            9,
+        ),
+        (
+            "question: I have forty studios and free evenings. When can I live from it?",
+            "question: What is the best way for a company to think about growth?",
+            "general question",
+            9,
+        ),
+        (
+            '- {words: "I say soon. I have said soon for two years and 3 months.", who: An owner (invented)}',
+            "[]",
+            "no quotation",
+            7,
+        ),
         ("answer: You", "answer: It depends. You", "more than one answer", 15),
         ("in month {goal_month}.", "in month {goal_month}. Or you stop. Or you sell.", "more than one answer", 15),
-        ("Shall I send you the next one?", "Shall I send you the next one? Or book a call and follow me.", "more than one invitation", 19),
-        ("It knows nothing of tax.", "It knows nothing of tax; subscribe to learn more.", "more than one invitation", 17),
+        (
+            "Shall I send you the next one?",
+            "Shall I send you the next one? Or book a call and follow me.",
+            "more than one invitation",
+            19,
+        ),
+        (
+            "It knows nothing of tax.",
+            "It knows nothing of tax; subscribe to learn more.",
+            "more than one invitation",
+            17,
+        ),
         ("at 29 a month", "at 35 a month", "number not computed", 14),
         ("You reach {goal}", "You reach half of {goal}", "number not computed", 15),
         ("It knows nothing of tax.", "You will earn more than today.", "promise", 17),
@@ -70,7 +95,7 @@ def test_our_own_briefs_get_no_remark(file):
         ("It knows nothing of tax.", "It knows " + "and so on and on " * 8 + "to the end.", "long sentence", 17),
         ("at 29 a month", "at 29 a month, with churn on top", "term not explained", 14),
     ],
-)  # fmt: skip
+)
 def test_each_rule_says_where(tmp_path, old, new, rule, line):
     assert (rule, line) in rules(tmp_path, old, new)
 
@@ -85,7 +110,11 @@ def test_each_rule_says_where(tmp_path, old, new, rule, line):
     ],
 )
 def test_what_is_well_put_is_let_be(tmp_path, old, new):
-    assert [rule for rule, _ in rules(tmp_path, old, new) if rule in ("promise", "term not explained", "number not computed")] == []
+    assert [
+        rule
+        for rule, _ in rules(tmp_path, old, new)
+        if rule in ("promise", "term not explained", "number not computed")
+    ] == []
 
 
 def test_pictures_and_weight():
@@ -97,8 +126,13 @@ def test_pictures_and_weight():
 
 def test_a_picture_in_a_notebook_needs_text(tmp_path):
     file = tmp_path / "own.ipynb"
-    file.write_text('{"cells": [{"cell_type": "markdown", "source": ["A\\n", "![](kiln.png)"]}, {"cell_type": "code", "source": "![]()"}]}')
-    assert [(one.rule, one.field, one.line) for one in notebook_findings(file)] == [("picture without text", "cell 1 of the notebook", 2)]
+    file.write_text(
+        '{"cells": [{"cell_type": "markdown", "source": ["A\\n", "![](kiln.png)"]}, {"cell_type": "code", '
+        '"source": "![]()"}]}'
+    )
+    assert [(one.rule, one.field, one.line) for one in notebook_findings(file)] == [
+        ("picture without text", "cell 1 of the notebook", 2)
+    ]
 
 
 def test_the_command_warns_and_strict_is_an_error(tmp_path, capsys):

@@ -38,8 +38,9 @@ def test_two_shares_against_statsmodels(counts):
 
 
 def test_a_prospects_value_marketing_metrics():
-    """Farris et al., "Marketing Metrics" (2nd ed. 2010), chapter 5; from memory. 60,000 reach 75,000 readers, 0.80 each; a
-    customer brings 10 at first and 100 later; at 1.2% won a prospect is worth 0.52, and 0.727% break even."""
+    """Farris et al., "Marketing Metrics" (2nd ed. 2010), chapter 5; from memory. 60,000 reach 75,000 readers, 0.80
+    each; a customer brings 10 at first and 100 later; at 1.2% won a prospect is worth 0.52, and 0.727% break even.
+    """
     readers, cost, customer = 75_000, 60_000, 10 + 100
     won = 900  # 1.2% of the readers
     value = sign_up_value(buyers=won, sign_ups=readers, amounts=np.full(won, float(customer))).value
