@@ -51,10 +51,14 @@ class Resampled:
         group[paying] = np.arange(number) if number <= GROUPS else random.integers(0, GROUPS, number)
         return cls(group, random.multinomial(groups, np.full(groups, 1 / groups), size=DRAWS).astype(float))
 
-    def ratio(self, customer: np.ndarray, above: np.ndarray, below: np.ndarray | None = None) -> np.ndarray:
-        """Draws of sum(above) / sum(below), both by entry of `customer`; without `below` the mean. Shape (draws,)."""
+    def ratio(self, customer: np.ndarray, above: np.ndarray, below: np.ndarray) -> np.ndarray:
+        """Draws of sum(above) / sum(below), both by entry of `customer`. Shape (draws,)."""
         group = self.group[customer]
-        tops, bottoms = (self.weights @ np.bincount(group, part, minlength=self.weights.shape[1]) for part in (above, below))
+        return self.of_groups(*(np.bincount(group, part, minlength=self.weights.shape[1]) for part in (above, below)))
+
+    def of_groups(self, above: np.ndarray, below: np.ndarray) -> np.ndarray:
+        """The same from sums by group, shape (groups,)."""
+        tops, bottoms = self.weights @ above, self.weights @ below
         return np.divide(tops, bottoms, out=np.zeros(tops.size), where=bottoms != 0)
 
 

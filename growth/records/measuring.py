@@ -167,13 +167,20 @@ def _revenue_draws(book: Ledger, runs: Spells, drawn: Resampled) -> list[np.ndar
     """Bootstrap draws of expansion and contraction (of those who stayed), by kind and, last, for all. Each (2, draws)."""
     goes_on = np.ones(book.customer.size, bool)
     goes_on[np.cumsum(runs.length) - runs.length] = False
-    now = np.flatnonzero(goes_on)
-    base, who, kind = book.mrr[now - 1], book.customer[now], book.kind[now - 1]
-    change = book.mrr[now] - base
-    up = np.maximum(change, 0)
-    chosen = [slice(None)] if len(book.kinds) == 1 else [*(kind == number for number in range(len(book.kinds))), slice(None)]
-    draws = [np.stack([drawn.ratio(who[use], part[use], base[use]) for part in (up, up - change)]) for use in chosen]
-    return draws * 2 if len(book.kinds) == 1 else draws
+    stays = np.append(goes_on[1:], False)  # entries with a next month
+    change = np.where(stays, np.append(np.diff(book.mrr), 0.0), 0.0)
+    moved = np.flatnonzero(change)
+    up = np.maximum(change[moved], 0)
+    down = up - change[moved]
+    del change
+    kinds, groups = len(book.kinds), drawn.weights.shape[1]
+    cell = drawn.group.astype(np.int32)[book.customer] * np.int32(kinds) + book.kind
+    sums = [np.bincount(cell[moved], part, minlength=groups * kinds) for part in (up, down)]
+    sums.append(np.bincount(cell, np.where(stays, book.mrr, 0.0), minlength=groups * kinds))
+    up, down, base = (part.reshape(groups, kinds) for part in sums)
+    chosen = [*base.T, base.sum(axis=1)]
+    tops = [(up[:, number], down[:, number]) for number in range(kinds)] + [(up.sum(axis=1), down.sum(axis=1))]
+    return [np.stack([drawn.of_groups(top, below) for top in pair]) for pair, below in zip(tops, chosen, strict=True)]
 
 
 def _churned_draws(book: Ledger, runs: Spells, drawn: Resampled) -> np.ndarray:

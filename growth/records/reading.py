@@ -90,7 +90,9 @@ def _quick_csv(path: Path, header: list[str], places: dict[str, int], sign: str)
         return None
     if table.num_rows + 1 != _lines(path):
         return None
-    return _quick(table.rename_columns(list(places)))
+    columns = dict(zip(places, table.columns, strict=True))
+    del table
+    return _quick(columns)
 
 
 def _lines(path: Path) -> int:
@@ -102,16 +104,19 @@ def _lines(path: Path) -> int:
     return count + (not last.endswith(b"\n"))
 
 
-def _quick(table: Any) -> tuple | None:
-    """The columns of an Arrow table of text (dictionaries) and amounts; None where a single value is not as it should be."""
+def _quick(columns: dict[str, Any]) -> tuple | None:
+    """Arrow columns of text (dictionaries) and amounts as numbers; None where a single value is not as it should be.
+
+    Each column is taken out of `columns` and let go as soon as it is turned, to hold less memory.
+    """
     import pyarrow as pa
     import pyarrow.compute as pc
 
     values: dict[str, np.ndarray] = {}
     lists: dict[str, tuple[str, ...]] = {"plan": (), "currency": ("",)}
-    identifiers: list[str] = []
-    for ours in table.column_names:
-        column = table.column(ours)
+    identifiers: list[bytes] = []
+    for ours in list(columns):
+        column = columns.pop(ours)
         if column.null_count:
             return None
         if ours in AMOUNTS:
@@ -126,7 +131,7 @@ def _quick(table: Any) -> tuple | None:
         if ours == "customer":
             if pc.any(pc.or_(pc.equal(pc.utf8_trim_whitespace(words), ""), pc.match_substring_regex(words, "[\r\n]"))).as_py():
                 return None
-            values[ours], identifiers = codes, words.to_pylist()
+            values[ours], identifiers = codes, words.cast(pa.binary()).to_pylist()
             continue
         try:
             meant = [READERS[ours](word) for word in words.to_pylist()]
@@ -177,7 +182,7 @@ def _quick_parquet(table: Any) -> tuple | None:
         ready = {ours: _as_words(table.column(ours), ours, pa) for ours in table.column_names}
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
         return None
-    return _quick(pa.table(ready))
+    return _quick(ready)
 
 
 def _as_words(column: Any, ours: str, pa: Any) -> Any:
@@ -257,7 +262,7 @@ def _row_by_row(lines: Iterator[Line], places: dict[str, int], unreadable: Unrea
         for ours, value in zip((ours for ours in places if ours != "customer"), meant, strict=True):
             found[ours].append(value)
     values = {ours: np.array(found[ours], np.int32) if ours == "customer" else _coded(found[ours], ours, lists) for ours in places}
-    return values, list(customers), lists["plan"], lists["currency"]
+    return values, [name.encode() for name in customers], lists["plan"], lists["currency"]
 
 
 def _check_period(row: dict[str, Any]) -> None:

@@ -51,23 +51,23 @@ class Rows:
         return float(self.amount.sum())
 
 
-def hashed(identifiers: list[str], *, key: bytes) -> np.ndarray:
+def hashed(identifiers: list[str] | list[bytes], *, key: bytes) -> np.ndarray:
     """A keyed hash of each identifier (BLAKE2b, RFC 7693, 16 bytes): the same for the same key, nothing without it.
 
     >>> bool(hashed(["a"], key=b"one")[0] == hashed(["a"], key=b"two")[0])
     False
     """
     start = blake2b(key=key[:64], digest_size=16)
-    digests = []
+    digests = bytearray()
     for identifier in identifiers:
         one = start.copy()
-        one.update(identifier.encode("utf-8", "surrogatepass"))
-        digests.append(one.digest())
-    return np.frombuffer(b"".join(digests), dtype="V16")
+        one.update(identifier if isinstance(identifier, bytes) else identifier.encode("utf-8", "surrogatepass"))
+        digests += one.digest()
+    return np.frombuffer(bytes(digests), dtype="V16")
 
 
 def made_rows(
-    values: dict[str, np.ndarray], *, identifiers: list[str], plans: tuple[str, ...], currencies: tuple[str, ...],
+    values: dict[str, np.ndarray], *, identifiers: list[str] | list[bytes], plans: tuple[str, ...], currencies: tuple[str, ...],
     columns: Columns, charges: bool, unreadable: Unreadable, key: bytes, file: str,
 ) -> Rows:  # fmt: skip
     """Rows from the columns as read: dates in days since 1970, plans and currencies as places in their lists."""
@@ -99,8 +99,10 @@ def made_rows(
 
 def months_of(days: np.ndarray) -> np.ndarray:
     """Months since 1970-01 of days since 1970-01-01; NONE stays NONE."""
-    months = days.astype(np.int64).astype("M8[D]").astype("M8[M]").astype(np.int64).astype(np.int32)
-    return np.where(days == NONE, NONE, months).astype(np.int32) if (days == NONE).any() else months
+    said = days != NONE
+    first, last = (int(days.min()), int(days.max())) if said.all() else (0, int(days.max(initial=0)))
+    table = np.arange(first, last + 1).astype("M8[D]").astype("M8[M]").astype(np.int32)
+    return table[days - np.int32(first)] if said.all() else np.where(said, table[np.where(said, days - first, 0)], NONE).astype(np.int32)
 
 
 def _currency(found: tuple[str, ...], columns: Columns, *, file: str) -> tuple[str, list[float]]:
