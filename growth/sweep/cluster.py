@@ -40,10 +40,10 @@ def run_on_cluster(
     except ModuleNotFoundError:
         raise SweepError("a cluster needs distributed; install growth-workbook[cluster]") from None
     try:
-        client = Client(scheduler, timeout=10, set_as_default=False)
+        client = Client(scheduler, timeout=5, set_as_default=False)
     except (OSError, ValueError) as error:
         raise SweepError(f"no Dask scheduler answers at {scheduler}: {' '.join(str(error).split())[:120]}") from None
-    with client:
+    with client, client.as_current():
         content = Path(notebook).read_text(encoding="utf-8")
         futures = {
             client.submit(

@@ -6,7 +6,6 @@ from typing import Any
 
 from jupyter_client import AsyncKernelManager
 from jupyter_client.kernelspec import KernelSpec
-from papermill.engines import NBClientEngine
 
 PROVISIONER = "growth-warm"
 
@@ -37,11 +36,30 @@ class WarmKernelManager(AsyncKernelManager):
         return spec
 
 
-class WarmEngine(NBClientEngine):
-    """papermill's own engine in everything but where its kernels come from, so that outputs are the same."""
+class WarmEngine:
+    """papermill's own engine in everything but where its kernels come from, so that outputs are the same.
+
+    It hands on to papermill's engine instead of deriving from it: papermill loads this class while it is itself being imported.
+    """
 
     @classmethod
-    def execute_managed_notebook(cls, nb_man: Any, kernel_name: str, **kwargs: Any) -> Any:
+    def execute_notebook(cls, nb: Any, kernel_name: str, **kwargs: Any) -> Any:
         """Run the notebook's cells; keywords are those of papermill's NBClientEngine."""
+        from papermill.engines import NBClientEngine
+
         kwargs.setdefault("kernel_manager_class", WarmKernelManager)
-        return super().execute_managed_notebook(nb_man, kernel_name, **kwargs)
+        return NBClientEngine.execute_notebook(nb, kernel_name, **kwargs)
+
+    @classmethod
+    def nb_kernel_name(cls, nb: Any, name: str | None = None) -> str:
+        """The kernel of the notebook, or the one that is named."""
+        from papermill.engines import NBClientEngine
+
+        return NBClientEngine.nb_kernel_name(nb, name)
+
+    @classmethod
+    def nb_language(cls, nb: Any, language: str | None = None) -> str:
+        """The language of the notebook, or the one that is named."""
+        from papermill.engines import NBClientEngine
+
+        return NBClientEngine.nb_language(nb, language)

@@ -177,8 +177,9 @@ def main() -> None:
         _rehearse()
     gc.collect()
     gc.freeze()  # the kernels share these pages instead of copying them
-    owner.send(b'{"ready": true}')
-    serve(owner)
+    with suppress(BrokenPipeError):  # the owner did not wait
+        owner.send(b'{"ready": true}')
+        serve(owner)
 
 
 if __name__ == "__main__":

@@ -43,8 +43,13 @@ class Server:
                 stdin=subprocess.DEVNULL,
                 env={**os.environ, "PYTHONPATH": os.pathsep.join(part for part in sys.path if part)},
             )
-        if not self._owner.recv(MOST):
-            raise WarmError("warm kernels cannot be started; run without them (--kernels stock)")
+        try:
+            if not self._owner.recv(MOST):
+                raise WarmError("warm kernels cannot be started; run without them (--kernels stock)")
+        except BaseException:
+            self.process.kill()
+            self.process.wait()
+            raise
 
     def client(self) -> socket.socket:
         """A new socket whose holder may start kernels; they die when it closes."""
@@ -58,7 +63,11 @@ class Server:
     def close(self) -> None:
         """Kill every kernel and end the server."""
         self._owner.close()
-        self.process.wait()
+        try:
+            self.process.wait(timeout=2)
+        except subprocess.TimeoutExpired:  # its kernels have asked Linux to go with it
+            self.process.kill()
+            self.process.wait()
 
 
 class Client:
