@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Iterator
 from typing import Any
 
 COLUMNS = (  # series, heading, decimals
@@ -65,7 +66,29 @@ def _check(arguments: argparse.Namespace) -> int:
         channels, plans = len(scenario.arrive.channels), len(scenario.pay.plans)
         print(f"{path}: valid. {scenario.business}: {_count(scenario.months, 'month')}, ", end="")
         print(f"{_count(channels, 'channel')}, {_count(plans, 'plan')}")
+        for place, label, value in _left_out(scenario):
+            print(f"  not in the file, taken as {value}: {label} ({place})")
     return code
+
+
+def _left_out(section: Any, place: str = "") -> Iterator[tuple[str, str, str]]:
+    """The main assumptions that a file leaves to their defaults: (place, label, default as text)."""
+    from pydantic import BaseModel
+
+    from growth.scenario.entries import assumption_of
+    from growth.scenario.entry import shown
+
+    for name, info in type(section).model_fields.items():
+        value, where = getattr(section, name), f"{place}.{name}".lstrip(".")
+        entry = assumption_of(info)
+        if isinstance(value, BaseModel):
+            yield from _left_out(value, where)
+        elif isinstance(value, tuple):
+            for index, part in enumerate(value):
+                if isinstance(part, BaseModel):
+                    yield from _left_out(part, f"{where}[{getattr(part, 'name', index)}]")
+        elif entry and entry.always and value is not None and name not in section.model_fields_set:
+            yield where, entry.label.lower(), shown(value)
 
 
 def _forecast(arguments: argparse.Namespace) -> None:

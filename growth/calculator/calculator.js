@@ -25,7 +25,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const { controls, columns, words, labels, locale } = data;
   const original = clone(data.scenario);
   const show = formatter(locale, original.currency);
-  const memory = { arpa: original.opening.customers > 0 ? original.opening.mrr / original.opening.customers : 0 };
+  const { opening, pay } = original;
+  const memory = { arpa: opening.customers > 0 ? opening.mrr / opening.customers : pay.plans[0].monthly_price };
   let scenario = (share && decode(location.hash, original, controls)) || clone(original);
   let state = null; // what is on screen
   let frame = 0; // the frame that will draw, where one is due
@@ -54,7 +55,9 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   );
   const figure = node("figure", {}, node("figcaption", {}, words.chart_title), picture.svg);
   element.classList.add("growth-calculator");
-  element.replaceChildren(answer, aloud, form, figure, folded);
+  // the answer stays in view over the form, and lets the chart be seen whole
+  const tuning = node("div", { class: "growth-tuning" }, answer, aloud, form);
+  element.replaceChildren(tuning, figure, folded);
 
   function compute() {
     const result = forecast(scenario);

@@ -104,6 +104,8 @@ def _control(path: str, value: float, entry: Assumption, whose: str, scenario: S
 def _slider(value: float, entry: Assumption) -> tuple[float, float, float]:
     """The slider's lowest and highest value and its step, widened where the value lies beyond them."""
     low, high, step = entry.slider
+    steps = (step / divisor for divisor in (1, 2, 5, 10, 20, 50, 100, 1000))  # the thumb stands where the number is
+    step = next((one for one in steps if abs(value / one - round(value / one)) < 1e-6), step)
     if value > high:
         high = min(_round_up(value * 1.5), entry.high)
     elif value < 0 and value < low:

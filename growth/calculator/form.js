@@ -83,15 +83,12 @@ export function stages(controls, id, moved, show) {
   return { groups: [...groups.values()], lines };
 }
 
-// What has to hold between values, restored after `path` was moved: shares add to one, nobody pays where nobody is.
+// What has to hold between values, restored after `path` was moved: what customers pay moves with their number, at the
+// average last set (`memory.arpa`), whatever the way there; shares add to one.
 export function mend(scenario, path, memory) {
   const { opening, pay } = scenario;
-  if (path === "opening.customers") {
-    if (opening.customers === 0) opening.mrr = 0;
-    else if (opening.mrr === 0 && memory.arpa > 0) opening.mrr = tidy(memory.arpa * opening.customers);
-  }
-  if (opening.customers === 0) opening.mrr = 0;
-  else if (opening.mrr > 0) memory.arpa = opening.mrr / opening.customers;
+  if (path === "opening.customers") opening.mrr = Math.min(tidy(memory.arpa * opening.customers), 1e9);
+  else if (opening.customers > 0) memory.arpa = opening.mrr / opening.customers;
   const moved = /^pay\.plans\.(\d+)\.share$/.exec(path);
   if (moved) {
     const others = pay.plans.filter((_, i) => i !== Number(moved[1]));

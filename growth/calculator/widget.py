@@ -14,7 +14,7 @@ from growth.calculator.words import answer
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
-from growth.scenario.file import load_scenario, save_scenario
+from growth.scenario.file import load_document, load_scenario, save_scenario
 
 
 class Calculator(anywidget.AnyWidget):
@@ -43,6 +43,11 @@ class Calculator(anywidget.AnyWidget):
 
     def keep(self) -> Path:
         """Writes the tuned scenario to `path`; in an existing file comments and the words of the page stay."""
+        if self.path is not None and self.path.exists():
+            there = load_document(self.path).scenario
+            there = there.get("business") if isinstance(there, dict) else None
+            if there != self.scenario.business:
+                raise GrowthError("it holds another business; name another file", file=self.path.name)
         if self.path is None:
             raise GrowthError("this calculator was given no path to keep its numbers in")
         return save_scenario(self.scenario, self.path)

@@ -85,8 +85,10 @@ export function answerParts(scenario, result, found, words, labels, show) {
   });
   const empty = (name) => !series[name].some(Boolean);
   if (empty("opening_mrr") && empty("closing_mrr") && empty("closing_customers") && !ceiling) return [[[words.nothing, false]]];
-  const goalKey =
-    goal === null ? "no_goal" : reached === null ? "goal_never" : reached === 0 ? "goal_already" : "goal_reached";
+  const below = series.closing_mrr.findIndex((mrr) => mrr < (goal ?? 0));
+  values.lost_month = below < 0 ? "" : show.number(below + 1);
+  const already = below < 0 ? "goal_already" : "goal_lost";
+  const goalKey = goal === null ? "no_goal" : reached === null ? "goal_never" : reached === 0 ? already : "goal_reached";
   const then = leads.some((key) => key === "new_rising" || key === "new_falling") ? "_then" : "";
   const settles = ceiling < series.opening_mrr[0] ? "ceiling_below" : "ceiling_above";
   const ceilingKey = ceiling === null ? "ceiling_none" : settles + then;

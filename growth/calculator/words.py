@@ -7,6 +7,7 @@ a notebook, the page with scripts off and the live page say the same. A {place} 
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterator
 from copy import copy
 from decimal import ROUND_HALF_UP, Decimal
@@ -16,7 +17,7 @@ from typing import Any
 import numpy as np
 from babel import Locale
 from babel.dates import format_date
-from babel.numbers import NumberPattern
+from babel.numbers import NumberPattern, get_currency_symbol
 
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling, lowest_cash, lowest_cash_month
@@ -53,6 +54,7 @@ WORDS = {
     "lead_end_after_comma": " ",
     "goal_reached": "you reach {goal} a month in month {month} ({calendar}), ",
     "goal_already": "you are past {goal} a month already, ",
+    "goal_lost": "you are past {goal} a month today and fall below it in month {lost_month}, ",
     "goal_never": "you do not reach {goal} a month within {months}, ",
     "no_goal": "you make {closing} a month after {months}, ",
     "nothing": "Nobody is on board and nobody joins, so there is nothing to forecast.",
@@ -85,7 +87,11 @@ def money(value: float, currency: str, locale: str = LOCALE, decimals: int | Non
     if decimals is None:
         decimals = 0 if abs(value) >= 100 or value == 0 else 2
     pattern = _pattern("currency", locale, decimals, decimals)
-    return pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
+    text = pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
+    symbol = get_currency_symbol(currency, locale=_locale(locale))
+    if symbol[-1].isalpha():  # a code stands apart from its number: "SEK 24,000"
+        text = re.sub(rf"{re.escape(symbol)}(?=\d)", f"{symbol}\u00a0", text)
+    return text
 
 
 def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
@@ -165,7 +171,8 @@ def answer(forecast: Forecast, locale: str = LOCALE) -> str:
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> answer(growth.forecast(scenario))
-    'With 0 new customers a month and 4% leaving, you are past €1,000 a month already, and it shrinks towards €0.'
+    'With 0 new customers a month and 4% leaving, you are past €1,000 a month today and fall below it in month 4, and it
+    shrinks towards €0.'
     """
     return " ".join("".join(text for text, _ in sentence) for sentence in answer_parts(forecast, locale))
 
@@ -217,7 +224,10 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
         forecast.opening_mrr.any() or forecast.closing_mrr.any() or forecast.closing_customers.any() or ceiling.value
     ):
         return ["nothing"], values, ""
-    reached = "goal_already" if goal.value == 0 else "goal_never" if goal.value is None else "goal_reached"
+    below = np.flatnonzero(forecast.closing_mrr < (scenario.goal_mrr or 0))
+    values["lost_month"] = number(below[0] + 1, locale) if below.size else ""
+    already = "goal_lost" if below.size else "goal_already"
+    reached = already if goal.value == 0 else "goal_never" if goal.value is None else "goal_reached"
     shrinks = ceiling.value is not None and ceiling.value < forecast.opening_mrr[0]
     settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if shrinks else "ceiling_above"
     settles += "_then" if ceiling.value is not None and {"new_rising", "new_falling"} & {*lead} else ""

@@ -17,9 +17,9 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, validate
-from growth.scenario.section import Name, Section, Text, broken
+from growth.scenario.section import SLUG, Name, Section, Text, broken
 
-Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9_\[\].-]*$", max_length=60)]
 
 CONSENT = (

@@ -10,6 +10,7 @@ once. A number may be one float or an array over draws, shape (draws,).
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -57,6 +58,17 @@ class Assumption:
             return f"For {_plain(value)}% write {_plain(round(value / 100, 10))}."
         return ""
 
+    def _written(self, text: str) -> str:
+        """The likely mend for a number written as text: in quotes, with a per cent sign, a comma, a currency."""
+        bare = text.strip().strip("€$£").removesuffix("%").strip()
+        bare = bare.replace(",", "") if re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?", bare) else bare.replace(",", ".")
+        try:
+            number = float(bare)
+        except ValueError:
+            return ""
+        number = round(number / 100, 12) if text.strip().endswith("%") else number
+        return f"Write {int(number) if number.is_integer() else number}." if np.isfinite(number) else ""
+
     def check(self, value: Any) -> Number | int:
         """The value as a float, an int or an array of shape (draws,); raises PydanticCustomError otherwise."""
         if isinstance(value, np.ndarray) and value.ndim == 0:
@@ -64,7 +76,7 @@ class Assumption:
         if isinstance(value, np.ndarray) and not self.whole:
             return self._check_draws(value)
         if isinstance(value, (bool, str, bytes)) or not isinstance(value, (int, float, np.integer, np.floating)):
-            raise self._wrong(value, "Write it without quotes, with a point for decimals." if _is_number(value) else "")
+            raise self._wrong(value, self._written(value) if isinstance(value, str) else "")
         try:
             number = float(value)
         except OverflowError:
@@ -147,11 +159,3 @@ def _plain(value: float) -> str:
 
 def _plain_json(value: Any) -> Any:
     return value.tolist() if isinstance(value, np.ndarray) else value
-
-
-def _is_number(value: Any) -> bool:
-    try:
-        float(str(value).replace(",", ".").rstrip("%"))
-    except ValueError:
-        return False
-    return not isinstance(value, bool)

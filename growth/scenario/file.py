@@ -96,7 +96,7 @@ def _text_of(scenario: Scenario) -> str:
     if scenario.invented:
         head += "# The business is invented, and so is every number below.\n"
     text = f"{head}# Shares are fractions: 0.04 is 4%. What is not written here stands at its default.\n\n"
-    text += f"scenario:\n  {block(plain(scenario), 2)}\n"
+    text += f"scenario:\n  {block(plain(scenario, main=True), 2)}\n"
     _check(text, scenario, None)
     return text
 

@@ -157,8 +157,8 @@ def _length(kind: str, context: dict, given: Any) -> _Words:
     bound = context.get("min_length", context.get("max_length"))
     text = kind.startswith("string")
     unit = ("character" if text else "value") + ("s" if bound != 1 else "")
-    side = "least" if kind.endswith("short") else "most"
-    return _Words(f"{'text' if text else 'a list'} of at {side} {bound} {unit}", f"{len(given):,}")
+    side = "at least " if kind.endswith("short") else "at most "
+    return _Words(f"{'text' if text else 'a list'} of {side}{bound} {unit}", f"{len(given):,}")
 
 
 def _rule(detail: ErrorDetails) -> str:
@@ -184,7 +184,7 @@ def _pattern(models: list[type[BaseModel]], place: tuple) -> str:
 
 
 def _meant(given: Any, choices: list[str]) -> str:
-    near = get_close_matches(str(given), choices, 1, 0.5)
+    near = get_close_matches(str(given).lower(), choices, 1, 0.5)
     return f"Did you mean {near[0]}?" if near else ""
 
 

@@ -49,9 +49,11 @@ def _one_line(text: str) -> str:
 
 MONTH = r"^(19|20|21)[0-9][0-9]-(0[1-9]|1[0-2])$"
 CURRENCY = r"^[A-Z]{3}$"
+SLUG = r"^[a-z0-9]+(-[a-z0-9]+)*$"
 PATTERNS = {  # a pattern in words, as an error says it
     MONTH: "a month written year-month, such as 2027-01",
     CURRENCY: "a currency code of three capital letters, such as EUR",
+    SLUG: "small letters and digits, with hyphens between words, such as how-big-can-it-get",
 }
 
 Name = Annotated[

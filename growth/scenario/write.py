@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from growth.scenario.entries import assumption_of
 from growth.scenario.yaml_text import plain_text
 
 WIDTH = 110
@@ -16,22 +17,29 @@ _NEEDS_NO_QUOTES = re.compile(r"[A-Za-z0-9À-ɏ][\w .,()/+&'€£%-]*")
 _ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t"}
 
 
-def values_of(section: BaseModel) -> dict[str, Any]:
-    """What has to be written of a section: its values that differ from their defaults, and the words that choose it."""
+def values_of(section: BaseModel, *, main: bool = False) -> dict[str, Any]:
+    """What has to be written of a section: its values that differ from their defaults, and the words that choose it.
+
+    main: also what a reader would look for: assumptions that always have a control, the currency, the first month.
+    """
     written, fields = {}, type(section).model_fields
     for name, info in sorted(fields.items(), key=lambda item: item[0] not in FIRST):
         value = getattr(section, name)
-        if info.is_required() or value != info.default or name == "kind":
-            written[name] = plain(value)
+        entry = assumption_of(info)
+        sought = name == "currency" or (name == "first_month" and isinstance(value, str))
+        sought = sought or (entry is not None and entry.always and value is not None)
+        sought = sought or (isinstance(value, BaseModel) and bool(values_of(value, main=True)))
+        if info.is_required() or value != info.default or name == "kind" or (main and sought):
+            written[name] = plain(value, main=main)
     return written
 
 
-def plain(value: Any) -> Any:
+def plain(value: Any, *, main: bool = False) -> Any:
     """A section as a dict, a tuple as a list, a whole float as an int; what stands at its default is left out."""
     if isinstance(value, BaseModel):
-        return values_of(value)
+        return values_of(value, main=main)
     if isinstance(value, tuple):
-        return [plain(part) for part in value]
+        return [plain(part, main=main) for part in value]
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return int(value)
     return value

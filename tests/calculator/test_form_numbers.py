@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from library import LIBRARY
 from plain import business, plan
 
 import growth
@@ -94,6 +95,29 @@ def test_a_typed_number_may_lie_beyond_the_slider_but_not_beyond_what_is_valid(b
     churn.press("Tab")  # leaving the field brings the last good number back
     assert churn.input_value() == "60"
     assert churn.get_attribute("aria-invalid") is None
+
+
+def test_what_customers_pay_moves_with_their_number_whatever_the_way_there(browser, tmp_path):
+    page = opened(browser, growth.load_scenario(SCENARIOS / "fernhollow.yaml"), tmp_path)  # 40 customers pay 29 each
+    number = {name: page.locator(f'.growth-number[data-path="opening.{name}"]') for name in ("customers", "mrr")}
+    mrr = lambda: page.evaluate("document.getElementById('calculator').calculator.get().scenario.opening.mrr")  # noqa: E731
+    number["customers"].fill("50")
+    assert mrr() == 1450
+    for value in ("0", "7", "50"):
+        number["customers"].fill(value)
+    assert mrr() == 1450 and number["mrr"].input_value() == "1450"
+    number["mrr"].fill("2000")  # 40 each from now on
+    number["customers"].fill("100")
+    assert mrr() == 4000 and number["mrr"].input_value() == "4000"
+
+
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
+def test_every_box_shows_its_number_and_every_thumb_stands_on_it(browser, tmp_path, path):
+    page = opened(browser, growth.load_scenario(path), tmp_path)
+    boxes = "[...document.querySelectorAll('.growth-line')].map((line) => [line.querySelector('.growth-number').value, "
+    boxes += "line.querySelector('[type=range]').value, line.querySelector('[type=range]').dataset.value])"
+    for typed, thumb, value in page.evaluate(boxes):
+        assert typed != "" and float(thumb) == pytest.approx(float(value))
 
 
 def test_numbers_are_read_as_people_type_them(browser, tmp_path):

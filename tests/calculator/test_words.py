@@ -55,6 +55,11 @@ CASES = {
         TEN + "you make €649 a month after 3 months, "
         "and nothing in these numbers stops growth: those who stay add more than those who leave take away.",
     ),
+    "past the goal, and below it later": (
+        business(goal_mrr=700, arrive=NOBODY, opening=OPENING),  # 800 x 0.9 = 720, x 0.9 = 648
+        "With 0 new customers a month and 10% leaving, "
+        "you are past €700 a month today and fall below it in month 2, and it shrinks towards €0.",
+    ),
     "nobody leaves, for a single month": (
         business(months=1, churn=0.0, opening=OPENING),
         "With 10 new customers a month and 0% leaving, "

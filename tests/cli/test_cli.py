@@ -181,3 +181,15 @@ def test_a_terminal_without_unicode_is_no_reason_to_fail(tmp_path):
     )
     done = run("check", path, env={**os.environ, "PYTHONIOENCODING": "ascii"})
     assert done.returncode == 0 and "Fernh\\xf6hle" in done.stdout and done.stderr == ""
+
+
+def test_check_says_which_main_assumptions_the_file_leaves_to_their_defaults(tmp_path, capsys):
+    file = tmp_path / "short.yaml"
+    file.write_text(
+        "scenario: {business: S, opening: {customers: 9, mrr: 90}, pay: {plans: [{name: one, monthly_price: 9}]}}",
+        "utf-8",
+    )
+    assert main(["check", str(file)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "  not in the file, taken as 0.04: customers leaving each month (stay.churn.monthly_churn_rate)" in lines
+    assert not any("opening" in line for line in lines)

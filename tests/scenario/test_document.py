@@ -48,7 +48,7 @@ BROKEN = {
         f"line {line_of('monthly_churn_rate: 0.04')}: stay.churn.monthly_churn_rate: "
         "a share from 0 to 1 (found 4). For 4% write 0.04.",
     ),
-    "a number in quotes": (demo("mrr: 1160", 'mrr: "1160"'), "Write it without quotes"),
+    "a number in quotes": (demo("mrr: 1160", 'mrr: "1160"'), "Write 1160."),
     "a truth value as number": (demo("mrr: 1160", "mrr: true"), "opening.mrr: a number"),
     "a number as text": (
         demo("owner: The makers of Fernhollow", "owner: 7"),
