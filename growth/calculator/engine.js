@@ -247,11 +247,13 @@ function settle(scenario) {
   const span = seasonal ? Math.min(YEAR, months) : 1;
   const newcomers = sum(arriving, months - span) / span;
   const flags = REASONS.map(() => false);
+  let loyal = false;
   let perNewcomer = 0, perNewcomerMrr = 0;
   for (const plan of pay.plans.filter((one) => one.share > 0)) {
     const { customers, mrr, customersBack, mrrBack } = lifetime(scenario, plan, scale, comeback);
     perNewcomer += (plan.share * customers.total) / (1 - customersBack);
     perNewcomerMrr += (plan.share * planPrices(scenario, plan).price[months - 1] * mrr.total) / (1 - mrrBack);
+    loyal ||= customers.rho < EDGE && !customers.sure; // said first: without it nothing would outrun churn
     flags[1] ||= mrr.rho >= EDGE || customers.rho >= EDGE;
     flags[2] ||= !(customers.sure && mrr.sure);
     flags[3] ||= customersBack >= EDGE || mrrBack >= EDGE;
@@ -259,5 +261,5 @@ function settle(scenario) {
   flags[4] = referral * perNewcomer >= EDGE;
   const customers = (newcomers * perNewcomer) / (1 - referral * perNewcomer);
   const mrr = (newcomers + referral * customers) * perNewcomerMrr;
-  return { customers, mrr, reason: Math.max(flags.indexOf(true), 0) };
+  return { customers, mrr, reason: loyal ? 2 : Math.max(flags.indexOf(true), 0) };
 }

@@ -23,10 +23,10 @@ REASONS = (
 def growth_ceiling(forecast: Forecast) -> Measure:
     """The MRR at which what is churned and contracted a month equals what comes in.
 
-    Money a month, 0 or more: new customers of the last month (the mean of the last twelve where a channel has a season)
-    for ever, at the churn and prices then in force: new MRR x the sum over ages of the MRR kept. At constant churn c and
-    growth g of those who stay that is new MRR / (1 - (1 - c)(1 + g)). Undefined, with its reason (one of REASONS), where
-    there is no such level: see model.md, and note that zero churn has none.
+    New customers of the last month (the mean of the last twelve where a channel has a season) for ever, at the churn
+    and prices then in force: new MRR x the sum over ages of the MRR kept. At constant churn c and growth g of those who
+    stay that is new MRR / (1 - (1 - c)(1 + g)). Money a month, 0 or more. Undefined, with its reason (one of REASONS),
+    where there is no such level: see model.md. Without any churn there is none.
     Source: Little's law, L = lambda W (Little, 1961, from memory), for customers; the weight by MRR is our own.
 
     >>> import growth
@@ -90,7 +90,8 @@ def _settle(scenario: object, read: Read) -> np.ndarray:
     outruns = (used & ((value_ratio >= EDGE) | (life_ratio >= EDGE))).any(axis=0)
     unsettled = (used & ~(life_sure & value_sure)).any(axis=0)
     comebacks = (used & ((again >= EDGE) | (again_value >= EDGE))).any(axis=0)
-    reason = np.select([outruns, unsettled, comebacks, growing], [1, 2, 3, 4], 0)
+    loyal = (used & (life_ratio < EDGE) & ~life_sure).any(axis=0)  # said first: without it nothing would outrun churn
+    reason = np.select([loyal, outruns, unsettled, comebacks, growing], [2, 1, 2, 3, 4], 0)
     customers, mrr = (np.where(reason > 0, np.nan, level) for level in (customers, mrr))
     return np.stack(np.broadcast_arrays(customers, mrr, reason.astype(float)))
 
