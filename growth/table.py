@@ -74,5 +74,5 @@ def table_of_measures(forecast: Forecast) -> pd.DataFrame:
     for name, function, form in ROWS:
         yearly = {"over": min(12, forecast.months)} if function.__module__.endswith("retention") else {}
         measure = function(forecast, **yearly)
-        rows[name] = ("–" if measure.value is None else form.format(measure.value), measure.reason)
+        rows[name] = ("\N{EN DASH}" if measure.value is None else form.format(measure.value), measure.reason)
     return pd.DataFrame.from_dict(rows, orient="index", columns=["value", "why not"]).rename_axis("measure")

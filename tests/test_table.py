@@ -102,7 +102,7 @@ def test_what_is_undefined_is_a_dash_with_its_reason():
     table = growth.table_of_measures(
         growth.forecast(business(months=12, arrive=NOBODY, goal_mrr=10, bill={"monthly_fixed_costs": 10}))
     )
-    undefined = table[table["value"] == "–"]["why not"].to_dict()  # noqa: RUF001
+    undefined = table[table["value"] == "\N{EN DASH}"]["why not"].to_dict()
     assert undefined == {
         "month in which the goal is reached": "not within 12 months",
         "customers kept over a year": "nobody was on board at the start",
@@ -120,7 +120,7 @@ def test_what_is_undefined_is_a_dash_with_its_reason():
 
 def test_growth_without_end_says_why_there_is_no_ceiling():
     table = growth.table_of_measures(growth.forecast(business(churn=0.02, grow={"monthly_expansion_rate": 0.05})))
-    assert table.loc["growth ceiling, MRR"].tolist() == ["–", "growth of those who stay outruns churn"]  # noqa: RUF001
+    assert table.loc["growth ceiling, MRR"].tolist() == ["\N{EN DASH}", "growth of those who stay outruns churn"]
     assert table.loc["growth ceiling, customers", "value"] != ""
 
 

@@ -14,9 +14,27 @@ from growth.engine.draws import Read, stack
 
 
 def visitors(channel: Any, *, months: int, calendar_month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
-    """Visitors of one channel in months 1..months: those it draws steadily, and those of its launches.
+    """Visitors a month of one channel in months 1..months: those it draws steadily, and those of its launches.
 
-    calendar_month: 1 for January to 12 for December, of month 1. Launches follow no season.
+    With n months since its first month, visits V, growth g, ceiling K, budget b:
+
+    steady   V (1 + g)^n, or the logistic K / (1 + (K/V - 1) (1 + g)^-n) where it grows towards a ceiling
+    content  pieces a month x the sum over ages k of what a piece draws, tail + (peak - tail) (1 - fade)^k
+    paid     b / (cost_per_visit x (1 + b / budget_that_doubles_cost)), b = monthly_budget (1 + g)^n
+    launch   visitors x (1 - fade)^(months since)
+
+    channel: a valid channel of a scenario. months: T, >= 1. calendar_month: 1 for January to 12 for December, of month
+    1; `season` has a factor for each. Launches follow no season. Returns two arrays, visitors >= 0, of shape (months, 1
+    or draws) or, without launches, (1, 1).
+    Source: the logistic is Verhulst's (1838, from memory); the rest is our own, see model.md.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={
+    ...     "channels": [{"name": "search", "monthly_visitors": 100, "monthly_growth_rate": 0.5,
+    ...     "launches": [{"month": 2, "visitors": 80}]}]})
+    >>> steady, launched = visitors(small.arrive.channels[0], months=3, calendar_month=1, read=np.atleast_1d)
+    >>> steady.ravel().tolist(), launched.ravel().tolist()
+    ([100.0, 150.0, 225.0], [0.0, 80.0, 40.0])
     """
     month = np.arange(1.0, months + 1)[:, None]
     steady = _STEADY[channel.kind](channel, month, read)
@@ -33,7 +51,17 @@ def visitors(channel: Any, *, months: int, calendar_month: int, read: Read) -> t
 
 
 def acquisition_spend(channel: Any, *, months: int, read: Read) -> np.ndarray:
-    """What the channel costs in months 1..months: its monthly cost while active, and a paid channel's budget."""
+    """What the channel costs in months 1..months: its monthly cost while active, and a paid channel's budget.
+
+    Money a month, >= 0, shape (months, 1 or draws). Launches cost nothing.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={
+    ...     "channels": [{"name": "paid", "kind": "paid", "monthly_budget": 100, "monthly_growth_rate": 0.5,
+    ...     "cost_per_visit": 1, "monthly_cost": 10, "last_month": 2}]})
+    >>> acquisition_spend(small.arrive.channels[0], months=3, read=np.atleast_1d).ravel().tolist()
+    [110.0, 160.0, 0.0]
+    """
     month = np.arange(1.0, months + 1)[:, None]
     spend = np.where(_active(channel, month), read(channel.monthly_cost), 0.0)
     return spend + _budget(channel, month, read) if channel.kind == "paid" else spend

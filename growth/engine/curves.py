@@ -1,7 +1,8 @@
 """Churn by age: the share of those who reached age a - 1 that leave at age a, for each curve.
 
-Every function takes ages as a column, shape (ages, 1), and parameters as single numbers or arrays over draws, shape (draws,), and
-returns churn of shape (ages, 1) or (ages, draws). Ages are 1, 2, 3, ... months; churn is a fraction.
+Every function takes ages in months, 1, 2, 3, ..., as a column of shape (ages, 1), and parameters as single numbers or
+arrays over draws, shape (draws,). It returns churn, a fraction 0..1 a month, of shape (ages, 1) or (ages, draws). S(a),
+survival, is the share still on board at age a, S(0) = 1. Values are not checked here: scenarios are validated.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ _SHIFT = 16  # below this argument the log-gamma difference climbs by its recurr
 
 
 def constant(*, ages: np.ndarray, monthly_churn_rate: np.ndarray) -> np.ndarray:
-    """h(a) = c.
+    """h(a) = c: the same share leaves at every age; S(a) = (1 - c)^a. monthly_churn_rate c: fraction, 0..1.
 
     >>> constant(ages=np.array([[1], [2]]), monthly_churn_rate=0.1).ravel().tolist()
     [0.1, 0.1]
@@ -25,13 +26,21 @@ def constant(*, ages: np.ndarray, monthly_churn_rate: np.ndarray) -> np.ndarray:
 def early_late(
     *, ages: np.ndarray, early_monthly_churn_rate: np.ndarray, late_monthly_churn_rate: np.ndarray, early_months: int
 ) -> np.ndarray:
-    """h(a) = early for a <= early_months, late after."""
+    """h(a) = early for a <= early_months, late after.
+
+    Both rates: fractions, 0..1. early_months: >= 1, the same in every draw.
+
+    >>> early_late(ages=np.array([[1], [2], [3]]), early_monthly_churn_rate=0.2, late_monthly_churn_rate=0.05,
+    ...     early_months=2).ravel().tolist()
+    [0.2, 0.2, 0.05]
+    """
     return np.where(ages <= early_months, early_monthly_churn_rate, late_monthly_churn_rate)
 
 
 def shifted_beta_geometric(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndarray) -> np.ndarray:
-    """h(a) = alpha / (alpha + beta + a - 1).
+    """h(a) = alpha / (alpha + beta + a - 1): each customer has a churn of their own, drawn from Beta(alpha, beta).
 
+    Those readier to leave leave first, so that churn falls with age. alpha, beta > 0, without unit.
     Source: Fader, P. S. and Hardie, B. G. S. (2007), "How to Project Customer Retention", Journal of Interactive
     Marketing 21(1), equation 8 of the retention rate r(a) = 1 - h(a).
 
@@ -44,11 +53,11 @@ def shifted_beta_geometric(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndar
 def beta_discrete_weibull(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndarray, shape: np.ndarray) -> np.ndarray:
     """h(a) = 1 - S(a) / S(a - 1) with S(a) = B(alpha, beta + a^shape) / B(alpha, beta); shape 1 is the sBG.
 
+    alpha, beta, shape > 0, without unit; shape above 1: each customer's own churn rises with age.
     With f(x) = ln G(alpha + x) - ln G(x), G the gamma function, ln S(a) = f(beta) - f(beta + a^shape), so that
     h(a) = 1 - exp(f(beta + (a-1)^shape) - f(beta + a^shape)), where no large numbers cancel.
-
     Source: Fader, Hardie, Liu, Davin and Steenburgh (2018), "How to Project Customer Retention Revisited", Journal of
-    Interactive Marketing 43.
+    Interactive Marketing 43 (from memory).
 
     >>> beta_discrete_weibull(ages=np.array([[1]]), alpha=0.704, beta=1.182, shape=1.0).round(3).item()
     0.373
@@ -58,7 +67,15 @@ def beta_discrete_weibull(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndarr
 
 
 def measured(*, ages: np.ndarray, survival: tuple, tail_monthly_churn_rate: np.ndarray) -> np.ndarray:
-    """h(a) = 1 - survival(a) / survival(a - 1) within the measured ages (1 where nobody is left), the tail's after."""
+    """h(a) = 1 - S(a) / S(a - 1) within the measured ages (1 where nobody is left), the tail's after.
+
+    survival: S at ages 1, 2, ..., fractions 0..1 that never rise, each a number or an array over draws.
+    tail_monthly_churn_rate: fraction, 0..1.
+
+    >>> churn = measured(ages=np.array([[1], [2], [3]]), survival=(0.8, 0.6), tail_monthly_churn_rate=0.05)
+    >>> churn.ravel().round(9).tolist()
+    [0.2, 0.25, 0.05]
+    """
     shape = np.broadcast_shapes((1,), *(np.shape(share) for share in survival))
     alive = np.stack([np.broadcast_to(share, shape) for share in (1.0, *survival)])
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -77,18 +94,20 @@ _CURVES = {
 
 
 def churn_by_age(curve: Any, *, ages: np.ndarray, read: Any = np.asarray) -> np.ndarray:
-    """Churn of any curve of a scenario (an object with a `curve` name and the curve's parameters as attributes).
+    """Churn of any curve of a scenario: an object with a `curve` name and the curve's parameters as attributes.
 
-    ages: shape (n,), ages >= 1. read: how a number of the scenario becomes an array over draws (all, or a block of them).
-    Returns shape (n, 1) or (n, draws).
+    ages: months, >= 1, shape (n,). read: see `growth.engine.draws`. Returns churn, a fraction 0..1 a month, of shape
+    (n, 1) or (n, draws).
+
+    >>> from types import SimpleNamespace
+    >>> curve = SimpleNamespace(curve="constant", monthly_churn_rate=0.1)
+    >>> churn_by_age(curve, ages=np.array([1, 2])).ravel().tolist()
+    [0.1, 0.1]
     """
     column = np.asarray(ages)[:, None]
     function = _CURVES[curve.curve]
-    names = function.__kwdefaults__ or {}
     parameters = {
-        name: _read(getattr(curve, name), read)
-        for name in function.__annotations__
-        if name not in ("ages", "return", *names)
+        name: _read(getattr(curve, name), read) for name in function.__annotations__ if name not in ("ages", "return")
     }
     return function(ages=column, **parameters)
 
@@ -102,8 +121,8 @@ def _read(value: Any, read: Any) -> Any:
 def _log_gamma_step(alpha: np.ndarray, x: np.ndarray) -> np.ndarray:
     """ln G(alpha + x) - ln G(x) for alpha, x > 0, to about 1e-14 even where both are large.
 
-    Small x climb by G(z + 1) = z G(z); then the Stirling series, Abramowitz and Stegun (1964) 6.1.41, of both
-    arguments, with the difference of their leading terms taken as (x - 1/2) ln(1 + alpha/x) + alpha ln(x + alpha) - alpha.
+    Small x climb by G(z + 1) = z G(z); then the Stirling series, Abramowitz and Stegun (1964) 6.1.41, of both, with
+    the difference of their leading terms taken as (x - 1/2) ln(1 + alpha/x) + alpha ln(x + alpha) - alpha.
     """
     climb = np.zeros(np.broadcast_shapes(np.shape(alpha), np.shape(x)))
     for k in range(_SHIFT):

@@ -1,8 +1,8 @@
 """Numbers of a scenario as arrays over draws: all of them, one block, or the single value of a scenario without draws.
 
-A number of a scenario is a float, or an array of shape (draws,). `Read` is how the engine looks at one: it returns shape
-(1,) where the number is the same in every draw, else (draws,) of the draws at hand. Functions that take a `read` thus
-serve one scenario, all draws or a block of them alike.
+A number of a scenario is a float, or an array of shape (draws,). `Read` is how the engine looks at one: it returns
+shape (1,) where the number is the same in every draw, else (draws,) of the draws at hand. Functions that take a `read`
+thus serve one scenario, all draws or a block of them alike.
 """
 
 from __future__ import annotations

@@ -75,8 +75,8 @@ def cohorts(scenario: Any) -> tuple[np.ndarray, np.ndarray]:
 def states_at(scenario: Any, *, months: Iterable[int], read: Read, draws: int) -> dict[int, np.ndarray]:
     """The whole state, by plan and cohort and never pooled, at the close of each of `months` (0 is the opening).
 
-    months: whole numbers 0..T. read, draws: see `growth.engine.draws`. Returns month -> shape (plans, 2, T + oldest + 1,
-    draws); see `growth.engine.step` for the order of cohorts.
+    months: whole numbers 0..T. read, draws: see `growth.engine.draws`. Returns by month shape (plans, 2, cohorts,
+    draws), with T + oldest + 1 cohorts in the order of `growth.engine.step`.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=1, opening={"customers": 10, "mrr": 200, "mean_age_months": 0},

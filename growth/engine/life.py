@@ -1,7 +1,9 @@
 """What can happen to the customers of each plan, by age: the numbers that the monthly step reads.
 
-Arrays stand in the order (plan, age, draw); the last axis is 1 where a number is the same in every draw. Ages run from 1
-upwards. Where nothing depends on age, all cohorts share one row and the age axis has length 1 ("pooled").
+Arrays stand in the order (plan, age, draw); the last axis is 1 where a number is the same in every draw. Ages run from
+1 upwards. Where nothing depends on age, all cohorts share one row and the age axis has length 1 ("pooled"). Rates are
+fractions a month. `scenario` is a valid growth.Scenario everywhere, so nothing is checked and nothing raised; `read`:
+see `growth.engine.draws`.
 """
 
 from __future__ import annotations
@@ -21,14 +23,19 @@ YEAR = 12
 class Life:
     """The numbers of one scenario (or of a block of its draws) that the monthly step reads.
 
-    months: T. oldest: the largest age A of an opening customer (0 where pooled).
+    Made by `life_of`. With T months, ages in months, rates as fractions:
+
+    months: T. oldest: the largest age A of an opening customer (0 where pooled). pooled: all cohorts in one row.
     churn, keep: share leaving and staying at ages 1..T+A, shape (plans, ages, draws).
     expansion, contraction: shares of the stayers' MRR, shape (plans, ages or 1, draws); None where both are zero.
     renews: 1.0 at the ages at which a plan's customers can meet a price change, shape (plans, ages, 1).
     churn_scale: the factor on churn in months 1..T, shape (T, draws), or None.
-    price_rate, provoked: change in price, and churn over it, of those on board in month t, shape (plans, T, draws), or None.
-    price: what a new customer pays in months 1..T, shape (plans, T, draws). share: of new customers, shape (plans, draws).
-    pays, defers: months paid for and months still owed at age 0, 1, 2, ..., shape (plans, ages); None without a yearly plan.
+    price_rate, provoked: change in price, and churn over it, of those on board in months 1..T, shape (plans, T, draws),
+        or None.
+    price: money a month that a new customer pays in months 1..T, shape (plans, T, draws).
+    share: of new customers, shape (plans, draws).
+    pays, defers: months paid for and months still owed at age 0, 1, 2, ..., shape (plans, ages); None without a yearly
+        plan.
     """
 
     months: int
@@ -49,7 +56,12 @@ class Life:
 
 
 def ageless(scenario: Any) -> bool:
-    """Whether no churn, growth or billing depends on age, so that all cohorts can share one row."""
+    """Whether no churn, growth or billing depends on age, so that all cohorts can share one row.
+
+    >>> from growth.scenario import Scenario
+    >>> ageless(Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]}))
+    True
+    """
     plans = scenario.pay.plans
     curves = [plan.churn or scenario.stay.churn for plan in plans]
     return (
@@ -60,12 +72,26 @@ def ageless(scenario: Any) -> bool:
 
 
 def oldest_age(opening: Any) -> int:
-    """The largest age among the opening customers, in months."""
+    """The largest age among the opening customers, in months: that of the oldest entry, or twice the mean age.
+
+    opening: the section of a scenario.
+
+    >>> from types import SimpleNamespace
+    >>> oldest_age(SimpleNamespace(ages=(), mean_age_months=6))
+    12
+    """
     return max(entry.age_months for entry in opening.ages) if opening.ages else 2 * opening.mean_age_months
 
 
 def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
-    """The numbers of a scenario by plan, age and draw. Raises nothing: the scenario is valid."""
+    """The numbers of a scenario by plan, age and draw, for ages 1..T + A; see `Life`. pooled: only where `ageless`.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.25}})
+    >>> life_of(small, read=np.atleast_1d, pooled=True).keep.tolist()
+    [[[0.75]]]
+    """
     months, plans = scenario.months, scenario.pay.plans
     oldest = 0 if pooled else oldest_age(scenario.opening)
     ages = np.arange(1, 2 if pooled else months + oldest + 1)
@@ -94,7 +120,17 @@ def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
 
 
 def plan_churn(scenario: Any, *, ages: np.ndarray, read: Read) -> np.ndarray:
-    """Churn by plan and age, before any change by month: shape (plans, ages, 1 or draws). `ages` are 1, 2, 3, ..."""
+    """Churn by plan and age, before any change by month: shape (plans, ages, 1 or draws).
+
+    Monthly plans: their curve. Yearly plans: 0 but at ages 12, 24, ...; there 1 - renewal_rate, or without one
+    1 - product of (1 - churn) over the last twelve ages. ages: whole months 1, 2, 3, ..., n, shape (n,), none left out.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20,
+    ...     "billing": "yearly", "renewal_rate": 0.75}]})
+    >>> plan_churn(small, ages=np.arange(1, 14), read=np.atleast_1d)[0, 10:, 0].tolist()  # ages 11, 12, 13
+    [0.0, 0.25, 0.0]
+    """
     rows = []
     for plan in scenario.pay.plans:
         churn = churn_by_age(plan.churn or scenario.stay.churn, ages=ages, read=read)
@@ -115,7 +151,18 @@ def _yearly_churn(plan: Any, churn: np.ndarray, read: Read) -> np.ndarray:
 
 
 def plan_growth(scenario: Any, *, ages: np.ndarray, read: Read) -> tuple[np.ndarray | None, np.ndarray | None]:
-    """Expansion and contraction of those who stay, by plan and age, shape (plans, ages or 1, 1 or draws), or None, None."""
+    """Expansion and contraction of those who stay, by plan and age: shares of their MRR, or None, None without either.
+
+    Monthly plans: e and k at ages up to last_age_months. Yearly plans: at ages 12, 24, ... alone (1 + e)^n - 1 and
+    1 - (1 - k)^n, n the months of the year before up to last_age_months. ages: shape (n,), as in `plan_churn`.
+    Returns shape (plans, n, 1 or draws), n = 1 where every age is the same.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     grow={"monthly_expansion_rate": 0.02, "last_age_months": 1})
+    >>> plan_growth(small, ages=np.array([1, 2]), read=np.atleast_1d)[0].round(9).tolist()
+    [[[0.02], [0.0]]]
+    """
     up, down = read(scenario.grow.monthly_expansion_rate), read(scenario.grow.monthly_contraction_rate)
     if not (np.any(up) or np.any(down)):
         return None, None
@@ -142,7 +189,14 @@ def _compound_loss(rate: np.ndarray, times: np.ndarray) -> np.ndarray:
 
 
 def churn_scale_at(scenario: Any, *, month: int, read: Read) -> np.ndarray:
-    """What churn is multiplied by in a month, shape (1 or draws,)."""
+    """What churn is multiplied by in a month: the product of the factors of all changes up to it, shape (1 or draws,).
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn_changes": [{"from_month": 4, "factor": 0.5}]})
+    >>> [churn_scale_at(small, month=month, read=np.atleast_1d).item() for month in (3, 4)]
+    [1.0, 0.5]
+    """
     factors = [read(change.factor) for change in scenario.stay.churn_changes if change.from_month <= month]
     return np.prod(np.broadcast_arrays(np.ones(1), *factors), axis=0)
 
@@ -158,7 +212,16 @@ def _reaches(change: Any, plan: Any) -> bool:
 
 
 def new_prices(scenario: Any, *, read: Read) -> np.ndarray:
-    """What a new customer pays in months 1..T, shape (plans, T, 1 or draws)."""
+    """What a new customer pays in months 1..T: monthly_price x (1 + change_rate) of every change up to then.
+
+    Money a month, shape (plans, T, 1 or draws); a yearly plan's price is a twelfth of a year's.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", months=3, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     grow={"price_changes": [{"month": 3, "change_rate": 0.5, "applies_to": "new"}]})
+    >>> new_prices(small, read=np.atleast_1d).ravel().tolist()
+    [20.0, 20.0, 30.0]
+    """
     rows = []
     for plan in scenario.pay.plans:
         price = np.broadcast_to(read(plan.monthly_price), (scenario.months, *read(plan.monthly_price).shape))

@@ -78,8 +78,9 @@ def paying_stream(
 class Referrals:
     """Sign-ups sent by customers on board, and how many of them pay when: the one feedback from customers to arrivals.
 
-    Sign-ups of month t = monthly_referral_rate x customers at the close of month t - 1; they pay like any others. Months
-    are asked for one after another, from 1. opening_customers: at the close of month 0, all plans, shape (1 or draws,).
+    Sign-ups of month t = monthly_referral_rate x customers at the close of month t - 1; they pay like any others.
+    Months are asked for one after another, from 1. opening_customers: at the close of month 0, of all plans, shape (1
+    or draws,).
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}],

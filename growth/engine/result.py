@@ -12,9 +12,20 @@ import numpy as np
 class Forecast:
     """The months of one scenario, or of every draw of it. Made by `growth.forecast`.
 
-    Every series has shape (months,), or (draws, months) where the scenario holds arrays over draws; month 1 first. Money is
-    in the scenario's currency, major units; customers are expected values; rates are fractions a month. Arrays are read-only.
-    A ratio whose denominator is 0 is NaN.
+    Every series has shape (months,), or (draws, months) where the scenario holds arrays over draws; month 1 first.
+    Money is in the scenario's currency, major units; customers are expected values; rates are fractions a month. Arrays
+    are read-only. A ratio whose denominator is 0 is NaN. The month's bridge, for MRR and for customers:
+
+    opening + new + reactivation + expansion - contraction - churned = closing MRR
+    opening + new + returned - lost = closing customers
+
+    >>> from growth.engine import forecast
+    >>> from growth.scenario import Scenario
+    >>> result = forecast(Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.25}}))
+    >>> result.closing_customers.tolist(), result.arr.tolist()
+    ([7.5, 5.625], [1800.0, 1350.0])
     """
 
     scenario: Any
@@ -80,7 +91,10 @@ class Forecast:
 
     @property
     def revenue(self) -> np.ndarray:
-        """Revenue recognised: the closing MRR, since a yearly plan counts a twelfth of its price each month (IFRS 15)."""
+        """Revenue recognised: the closing MRR, since a yearly plan counts a twelfth of its price each month.
+
+        Source: IFRS 15 and ASC 606: a service rendered evenly over the contract is recognised evenly.
+        """
         return self.closing_mrr
 
     @property
@@ -133,16 +147,46 @@ class Forecast:
         return _read_only(customers), _read_only(mrr)
 
 
-SERIES = (
-    "visitors sign_ups referred_sign_ups opening_customers new_customers returned_customers lost_customers closing_customers "
-    "opening_mrr new_mrr reactivation_mrr expansion_mrr contraction_mrr churned_mrr closing_mrr arr arpa "
-    "monthly_customer_churn_rate monthly_gross_revenue_churn_rate revenue cash_in payments deferred_revenue payment_fees "
-    "cost_to_serve fixed_costs acquisition_spend net_cash cash"
-).split()
+# the series that a table shows, in its order
+SERIES = [
+    "visitors",
+    "sign_ups",
+    "referred_sign_ups",
+    "opening_customers",
+    "new_customers",
+    "returned_customers",
+    "lost_customers",
+    "closing_customers",
+    "opening_mrr",
+    "new_mrr",
+    "reactivation_mrr",
+    "expansion_mrr",
+    "contraction_mrr",
+    "churned_mrr",
+    "closing_mrr",
+    "arr",
+    "arpa",
+    "monthly_customer_churn_rate",
+    "monthly_gross_revenue_churn_rate",
+    "revenue",
+    "cash_in",
+    "payments",
+    "deferred_revenue",
+    "payment_fees",
+    "cost_to_serve",
+    "fixed_costs",
+    "acquisition_spend",
+    "net_cash",
+    "cash",
+]
 
 
 def ratio(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
-    """part / whole, NaN where whole is 0; read-only."""
+    """part / whole, NaN where whole is 0; read-only. Both of the same shape, or such that broadcast.
+
+    >>> ratio(np.array([1.0, 1.0]), np.array([4.0, 0.0]))
+    array([0.25,  nan])
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         return _read_only(np.where(whole != 0, part / whole, np.nan))
 

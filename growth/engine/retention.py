@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -21,8 +22,15 @@ NOTHING = 1e-200  # a year's sum below this has died out: numbers near the small
 def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
     """The customers on board at the close of `start`, followed to the close of `end`; nobody joins them.
 
-    Returns shape (5, 1 or draws): customers and MRR at the start; customers, MRR, and MRR without any gain (neither expansion
-    nor price rises) at the end. 0 <= start <= end <= months.
+    start, end: whole months, 0 <= start <= end <= T. Returns shape (5, 1 or draws): customers and MRR at the start;
+    customers, MRR, and MRR without any gain (neither expansion nor price rises) at the end.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, grow={"monthly_expansion_rate": 0.25},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.5}})
+    >>> followed(small, start=0, end=2).ravel().round(9).tolist()
+    [10.0, 200.0, 2.5, 78.125, 50.0]
     """
 
     def block(read: Read, draws: int) -> np.ndarray:
@@ -46,8 +54,15 @@ def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
 def lifetime(scenario: Any, *, month: int, read: Read) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """A new customer's life by plan, with the churn changes up to `month` and no price change.
 
-    Returns survival S and MRR relative to the price W at ages 0..LIFETIME - 1, and churn at ages 1..LIFETIME - 1, each of
-    shape (plans, ages, 1 or draws): S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k).
+    S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1. month: 1..T. Returns survival S and
+    MRR relative to the price W at ages 0..LIFETIME - 1, and churn h at ages 1..LIFETIME - 1, each of shape (plans,
+    ages, 1 or draws).
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.5}})
+    >>> lifetime(small, month=1, read=np.atleast_1d)[0][0, :3, 0].tolist()
+    [1.0, 0.5, 0.25]
     """
     ages = np.arange(1, LIFETIME)
     churn = np.minimum(
@@ -63,12 +78,17 @@ def lifetime(scenario: Any, *, month: int, read: Read) -> tuple[np.ndarray, np.n
 def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The sum over ages of terms of shape (plans, LIFETIME, draws), with a tail that goes on as the last two years do.
 
-    Returns the sum, shape (plans, draws); the ratio rho of the last year to the year before; and whether the sum can be
-    trusted: rho below EDGE, and either settled (as it is where churn is constant) or a tail of at most 1% of the sum.
+    sum + last year x rho / (1 - rho), rho = last year / the year before. Returns that, infinite where rho is 1 or more;
+    rho; and whether the sum can be trusted: rho below EDGE, and either settled (as it is where churn is constant) or a
+    tail of at most 1% of the sum. Each has shape (plans, draws).
+
+    >>> total, rho, sure = lifetime_sum((0.99 ** np.arange(LIFETIME))[None, :, None])
+    >>> total.round(6).item(), sure.item()  # 1 / (1 - 0.99)
+    (100.0, True)
     """
     years = [terms[:, -YEAR * (k + 1) : terms.shape[1] - YEAR * k].sum(axis=1) for k in range(3)]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        ratios = (np.where(b < NOTHING, 0.0, a / b) for a, b in zip(years, years[1:], strict=False))
+        ratios = (np.where(b < NOTHING, 0.0, a / b) for a, b in pairwise(years))
         rho, before = (np.where(np.isnan(ratio), np.inf, ratio) for ratio in ratios)  # terms beyond all numbers
         body = terms.sum(axis=1)
         tail = np.where(rho < 1, years[0] * rho / (1 - rho), np.inf)

@@ -2,7 +2,21 @@
 
 The state holds customers and their MRR, shape (plans, 2, cohorts, draws); index 0 of the second axis is customers, 1 is
 MRR. The cohort that joined in month j stands in row T - j, so that in any month the rows of those on board, from the
-newest to the oldest, meet the ages 1, 2, 3, ... in order. A pooled state has one row.
+newest to the oldest, meet the ages 1, 2, 3, ... in order. A pooled state has one row. Customers are heads, MRR is money
+a month, both >= 0; `life` holds the rates (`growth.engine.life`). Nothing is checked here and nothing raised.
+
+>>> from growth.engine.life import life_of
+>>> from growth.scenario import Scenario
+>>> small = Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
+...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}})
+>>> life = life_of(small, read=np.atleast_1d, pooled=True)
+>>> state = opening_state(small, life=life, read=np.atleast_1d, draws=1)
+>>> left, expansion, contraction = advance(state, life=life, month=1)
+>>> left.ravel().tolist(), expansion
+([1.0, 20.0], 0.0)
+>>> join(state, np.array([[[3.0], [60.0]]]), life=life, month=1).ravel().tolist()
+[12.0, 240.0]
 """
 
 from __future__ import annotations
@@ -18,7 +32,11 @@ CUSTOMERS, MRR = 0, 1
 
 
 def opening_state(scenario: Any, *, life: Life, read: Read, draws: int) -> np.ndarray:
-    """Customers and MRR at the close of month 0, shape (plans, 2, cohorts, draws)."""
+    """Customers and MRR at the close of month 0, shape (plans, 2, cohorts, draws).
+
+    Customers are split over plans by opening_share (else share), MRR in proportion to customers x price (to customers
+    where that is 0 throughout), both over ages as `opening` says.
+    """
     plans, opening = scenario.pay.plans, scenario.opening
     shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
     by_plan = stack([read(share) for share in shares]) * read(opening.customers)
@@ -46,7 +64,9 @@ def _age_weights(opening: Any, oldest: int, read: Read) -> np.ndarray:
 def advance(state: np.ndarray, *, life: Life, month: int) -> tuple[np.ndarray, np.ndarray | float, np.ndarray | float]:
     """Takes the cohorts on board at the close of month - 1 to `month`, in place: first some leave, then the rest grow.
 
-    Returns what left, shape (plans, 2, draws), and expansion and contraction, shape (plans, draws) or 0.0.
+    lost = on board x h; MRR of those who stay x (1 + e - k) (1 + d), d the change in price that reaches them.
+    month: 1..T, one after another. Returns what left, shape (plans, 2, draws), and expansion and contraction, shape
+    (plans, draws) or 0.0.
     """
     aged = slice(0, 1) if life.pooled else slice(0, month + life.oldest)
     cohorts = on_board(state, life=life, month=month)
@@ -67,7 +87,7 @@ def advance(state: np.ndarray, *, life: Life, month: int) -> tuple[np.ndarray, n
 
 
 def _grow(mrr: np.ndarray, life: Life, aged: slice, price_rate: np.ndarray | None) -> tuple[Any, Any]:
-    """Expansion, contraction and price changes on the MRR of those who stayed, shape (plans, cohorts, draws), in place."""
+    """Expansion, contraction, price changes on the MRR of those who stayed, shape (plans, cohorts, draws), in place."""
     expansion = contraction = 0.0
     if life.expansion is not None:
         if life.expansion.shape[1] == 1:  # the same at every age
@@ -90,8 +110,10 @@ def on_board(state: np.ndarray, *, life: Life, month: int) -> np.ndarray:
 
 
 def join(state: np.ndarray, newcomers: np.ndarray, *, life: Life, month: int) -> np.ndarray:
-    """Adds the newcomers of `month`, shape (plans, 2, draws), in place; returns all on board at its close, summed over
-    cohorts, shape (plans, 2, draws)."""
+    """Adds the newcomers of `month`, shape (plans, 2, draws), in place, at age 0.
+
+    Returns all on board at its close, summed over cohorts, shape (plans, 2, draws).
+    """
     row = 0 if life.pooled else life.months - month
     state[:, :, row] += newcomers
     return state[:, :, row:].sum(axis=2)

@@ -31,13 +31,13 @@ def lifetime_value(forecast: Forecast, *, month: int | None = 1, first_payment: 
     """LTV: the discounted gross margin of a customer who joins in `month`, over the fitted survival curve.
 
     Sum over ages a of (W(a) p (1 - fee rate) - S(a) (cost to serve + fee per payment x payments a month)) / (1 + i)^a,
-    over the plans by their shares; S is survival, W the MRR kept of the price p (both with the churn of that month, later
-    price changes left out), i the monthly_discount_rate. Ages 0..1199 are summed and the rest goes on as the last two
-    years do. At constant churn c without costs this is p (1 + i) / (i + c).
+    over the plans by their shares; S is survival, W the MRR kept of the price p (both with the churn of that month,
+    later price changes left out), i the monthly_discount_rate. Ages 0..1199 are summed and the rest goes on as the last
+    two years do. At constant churn c without costs this is p (1 + i) / (i + c).
 
-    month: 1..T (None: the last), MeasureError otherwise. first_payment: whether age 0 counts. Money a customer; negative
-    where serving one costs more than it brings. Undefined where the sum has no limit: growth of those who stay outruns
-    churn and discount.
+    month: 1..T (None: the last), MeasureError otherwise. first_payment: whether age 0 counts. Money a customer;
+    negative where serving one costs more than it brings. Undefined where the sum has no limit: growth of those who stay
+    outruns churn and discount.
     Source: discounted margin over a survival curve is common practice; at constant retention it is `margin_multiple`.
 
     >>> import growth
