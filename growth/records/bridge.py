@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from growth.records.cells import NONE
-from growth.records.ledger import Ledger
+from growth.records.ledger import Ledger, changes
 
 COLUMNS = (
     "opening_customers", "new_customers", "returned_customers", "lost_customers", "closing_customers", "opening_mrr",
@@ -58,7 +58,9 @@ class Spells:
 def spells(book: Ledger) -> Spells:
     """The stretches of paid months of every customer, in the order of the ledger."""
     size = book.customer.size
-    opens = np.flatnonzero((np.diff(book.customer, prepend=-1) != 0) | (np.diff(book.month, prepend=-2) != 1))
+    begins = changes(book.customer)
+    begins[1:] |= book.month[1:] != book.month[:-1] + 1
+    opens = np.flatnonzero(begins)
     length = np.diff(opens, append=size)
     customer, start = book.customer[opens], book.month[opens]
     entry = np.zeros(opens.size, np.int32)
@@ -67,7 +69,7 @@ def spells(book: Ledger) -> Spells:
     if book.joined is not None:
         joined = book.joined[customer[at_first]]
         entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
-    returned = np.diff(customer, prepend=-1) == 0
+    returned = ~changes(customer)
     return Spells(customer, start, length, book.kind[opens], book.mrr[opens], returned, start + length < book.months, entry)
 
 

@@ -74,7 +74,7 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
     if not there.all():
         customer, month, mrr, kind = customer[there], month[there], mrr[there], kind[there]
     converted = np.full(rows.customers, NONE, np.int32)
-    opens = np.diff(customer, prepend=-1) != 0
+    opens = changes(customer)
     converted[customer[opens]] = month[opens]
     signed_up[(converted != NONE) & (signed_up > converted)] = NONE
     return Ledger(
@@ -89,23 +89,23 @@ def _month(number: int) -> str:
 
 def _spread(rows: Rows, first: int) -> tuple:
     """Each row's amount in equal parts over the months it pays for."""
-    kinds = rows.plan * 2 + rows.yearly
-    used, kind = np.unique(kinds, return_inverse=True) if len(rows.plans) > 1 or rows.yearly.any() else ([0], kinds)
-    names = tuple((rows.plans[place // 2], "yearly" if place % 2 else "monthly") for place in np.asarray(used).tolist())
-    kind = kind.astype(np.int16)
+    kinds = rows.plan * np.int16(2) + rows.yearly
+    used = np.flatnonzero(np.bincount(kinds))
+    names = tuple((rows.plans[place // 2], "yearly" if place % 2 else "monthly") for place in used.tolist())
+    kind = (np.cumsum(np.bincount(kinds) > 0) - 1).astype(np.int16)[kinds]
     month = rows.month - np.int32(first)
     longer = rows.span > 1
     if not longer.any():
         return rows.customer, month, rows.amount, kind, names
-    times = rows.span[longer].astype(np.int64)
-    at = np.repeat(np.flatnonzero(longer), times)
-    offset = np.arange(at.size) - np.repeat(np.cumsum(times) - times, times)
-    join = np.concatenate
+    at = np.flatnonzero(longer).astype(np.int32)
+    times = rows.span[at].astype(np.int32)
+    offset = np.arange(times.sum(), dtype=np.int32) - np.repeat(np.cumsum(times, dtype=np.int32) - times, times)
+    once, join = ~longer, np.concatenate
     return (
-        join([rows.customer[~longer], rows.customer[at]]),
-        join([month[~longer], month[at] + offset.astype(np.int32)]),
-        join([rows.amount[~longer], rows.amount[at] / rows.span[at]]),
-        join([kind[~longer], kind[at]]),
+        join([rows.customer[once], np.repeat(rows.customer[at], times)]),
+        join([month[once], np.repeat(month[at], times) + offset]),
+        join([rows.amount[once], np.repeat(rows.amount[at] / times, times)]),
+        join([kind[once], np.repeat(kind[at], times)]),
         names,
     )
 
@@ -119,7 +119,7 @@ def _gathered(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, kind:
         by_month = _counting_sort(month, span)
         order = by_month[_counting_sort(customer[by_month], customers)]
     customer, month = customer[order], month[order]
-    opens = np.flatnonzero((np.diff(customer, prepend=-1) != 0) | (np.diff(month, prepend=-1) != 0))
+    opens = np.flatnonzero(changes(customer) | changes(month))
     if opens.size == customer.size:
         return customer, month, amount[order], kind[order]
     return customer[opens], month[opens], np.add.reduceat(amount[order], opens), np.maximum.reduceat(kind[order], opens)
@@ -134,13 +134,24 @@ def _counting_sort(values: np.ndarray, size: int) -> np.ndarray:
 
 
 def _in_order(customer: np.ndarray, month: np.ndarray) -> bool:
-    return bool(((np.diff(month) >= 0) | (np.diff(customer) != 0)).all())
+    return bool(((month[1:] >= month[:-1]) | (customer[1:] != customer[:-1])).all())
+
+
+def changes(values: np.ndarray) -> np.ndarray:
+    """Whether each value differs from the one before it; the first does.
+
+    >>> changes(np.array([4, 4, 7])).tolist()
+    [True, False, True]
+    """
+    different = np.ones(values.size, bool)
+    np.not_equal(values[1:], values[:-1], out=different[1:])
+    return different
 
 
 def _refunds_back(customer: np.ndarray, mrr: np.ndarray) -> tuple[np.ndarray, float]:
     """Where refunds exceed what a month paid, the rest is set against the customer's month before, and so on backwards."""
     mrr = np.where(np.abs(mrr) < 1e-9 * max(np.abs(mrr).max(initial=0), 1), 0, mrr) if (mrr <= 0).any() else mrr
-    follows = np.diff(customer, prepend=-1) == 0
+    follows = ~changes(customer)
     below = np.flatnonzero((mrr < 0) & follows)
     while below.size:
         excess = mrr[below]
