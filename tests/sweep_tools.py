@@ -71,7 +71,9 @@ class Workplace:
         return [sys.executable, "-m", "growth.cli", "sweep", str(file), "--to", str(self.path / to), *extra, *options]
 
     def run(self, file, *options, **more) -> subprocess.CompletedProcess:
-        return subprocess.run(self.command(file, *options, **more), capture_output=True, text=True, cwd=ROOT, timeout=120)
+        return subprocess.run(
+            self.command(file, *options, **more), capture_output=True, text=True, cwd=ROOT, timeout=120
+        )
 
     def reports(self, to="out") -> dict[str, list]:
         """Each report's outputs, cell by cell."""

@@ -31,7 +31,8 @@ def run_on_cluster(
     warm_kernels: bool = True,
     finished: Callable[[Task, str], None],
 ) -> None:
-    """Run every task on the cluster at `scheduler`; like `runner.run_all`, with the limit for one cell instead of a report.
+    """Run every task on the cluster at `scheduler`; like `runner.run_all`, with the limit for one cell instead of a
+    report.
 
     Raises SweepError where distributed is not installed, or nothing answers at the address.
     """
@@ -47,7 +48,14 @@ def run_on_cluster(
         content = Path(notebook).read_text(encoding="utf-8")
         futures = {
             client.submit(
-                remote_report, content, task.parameters, limit, warm_kernels, key=f"report-{task.name}", retries=LOST, pure=False
+                remote_report,
+                content,
+                task.parameters,
+                limit,
+                warm_kernels,
+                key=f"report-{task.name}",
+                retries=LOST,
+                pure=False,
             ): task
             for task in tasks
         }
@@ -79,5 +87,7 @@ def remote_report(notebook: str, parameters: dict[str, Any], limit: float, warm_
         from growth.sweep.worker import run_report
 
         engine = PROVISIONER if warm_kernels and not warm.available() else None
-        why = run_report(notebook=str(source), output=str(output), parameters=parameters, engine=engine, cell_limit=limit)
+        why = run_report(
+            notebook=str(source), output=str(output), parameters=parameters, engine=engine, cell_limit=limit
+        )
         return (output.read_text(encoding="utf-8") if output.is_file() else ""), why

@@ -19,12 +19,25 @@ def add_command(subparsers: Any) -> None:
     )
     sweep.add_argument("sweep", metavar="FILE", help="a sweep file (YAML)")
     sweep.add_argument("--to", required=True, metavar="DIR", help="the folder for the table, the reports and the page")
-    sweep.add_argument("--notebook", metavar="NOTEBOOK", help="a report notebook of your own in the place of the one that comes along")
+    sweep.add_argument(
+        "--notebook", metavar="NOTEBOOK", help="a report notebook of your own in the place of the one that comes along"
+    )
     sweep.add_argument("--again", choices=["failed"], help="run the reports again that failed the last time")
-    sweep.add_argument("--workers", type=_positive, metavar="N", help="reports at the same time (default: two a processor)")
-    sweep.add_argument("--limit", type=_seconds, default=600.0, metavar="SECONDS", help="time limit for one report (default: 600)")
-    sweep.add_argument("--kernels", choices=["warm", "stock"], default="warm", help="fork kernels from one that holds the imports, or start each anew")
-    sweep.add_argument("--check", action="store_true", help="check the file and say what would be done, without doing it")
+    sweep.add_argument(
+        "--workers", type=_positive, metavar="N", help="reports at the same time (default: two a processor)"
+    )
+    sweep.add_argument(
+        "--limit", type=_seconds, default=600.0, metavar="SECONDS", help="time limit for one report (default: 600)"
+    )
+    sweep.add_argument(
+        "--kernels",
+        choices=["warm", "stock"],
+        default="warm",
+        help="fork kernels from one that holds the imports, or start each anew",
+    )
+    sweep.add_argument(
+        "--check", action="store_true", help="check the file and say what would be done, without doing it"
+    )
     sweep.add_argument("--scheduler", metavar="ADDRESS", help="run the reports on the Dask cluster at this address")
     sweep.set_defaults(run=_sweep)
 
@@ -50,6 +63,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
 
     try:
         from growth.sweep.whole import prepare, run
+
         missing = None
     except ModuleNotFoundError as error:
         missing = error.name

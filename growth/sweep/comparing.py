@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -58,7 +59,7 @@ def axes_of(points: pd.DataFrame) -> list[str]:
 
 
 def levels_of(points: pd.DataFrame, title: str) -> Levels:
-    """The axis cut into levels: its own values, or five ranges with equally many points where it has more than twelve."""
+    """The axis cut into levels: its values, or five ranges with equally many points where it has more than twelve."""
     column = points[title]
     distinct = column.unique()
     if len(distinct) <= MOST_LEVELS or column.dtype.kind not in "if":
@@ -66,15 +67,15 @@ def levels_of(points: pd.DataFrame, title: str) -> Levels:
         codes = pd.Categorical(column, categories=ordered).codes
         return Levels(title, tuple(word_of(value) for value in ordered), np.asarray(codes))
     codes, edges = pd.qcut(column, BINS, labels=False, retbins=True, duplicates="drop")
-    words = tuple(f"{low:.3g} to {high:.3g}" for low, high in zip(edges, edges[1:], strict=False))
+    words = tuple(f"{low:.3g} to {high:.3g}" for low, high in pairwise(edges))
     return Levels(title, words, codes.to_numpy())
 
 
 def influences(points: pd.DataFrame, measure: str) -> list[Influence]:
     """Every axis by how much it moves the measure, the most first: Var(E[Y | axis]) / Var(Y), the first-order index.
 
-    Source: Saltelli et al. (2008), "Global Sensitivity Analysis: The Primer", section 1.2.8 (from memory). Rows in which
-    the measure is undefined are left out; what axes do together is in no axis's share.
+    Source: Saltelli et al. (2008), "Global Sensitivity Analysis: The Primer", section 1.2.8 (from memory). Rows in
+    which the measure is undefined are left out; what axes do together is in no axis's share.
 
     >>> points = pd.DataFrame({"point": range(4), "a": [0, 0, 1, 1], "b": [0, 1, 0, 1], "closing_mrr": [0.0, 1, 2, 3]})
     >>> [(one.levels.title, one.share) for one in influences(points, "closing_mrr")]
@@ -96,7 +97,9 @@ def influences(points: pd.DataFrame, measure: str) -> list[Influence]:
     return sorted(found, key=lambda one: -one.share)
 
 
-def over_two(points: pd.DataFrame, measure: str, rows: Levels, columns: Levels, where: np.ndarray | None = None) -> np.ndarray:
+def over_two(
+    points: pd.DataFrame, measure: str, rows: Levels, columns: Levels, where: np.ndarray | None = None
+) -> np.ndarray:
     """The measure's mean over the points in each pair of levels, shape (rows, columns); NaN where there is none."""
     values = points[measure].to_numpy(float)
     use = ~np.isnan(values) if where is None else ~np.isnan(values) & where

@@ -20,7 +20,8 @@ BLOCK = 50_000  # points worked on together
 class Design:
     """The chosen points.
 
-    levels: axis title -> what its values may be: an array of numbers, or a tuple of words, variants' names included; None
+    levels: axis title -> what its values may be: an array of numbers, or a tuple of words, variants' names included;
+    None
             for an axis that is sampled between two ends.
     codes:  (points, axes) whole numbers, which level; or for a sample, (points, axes) numbers; None for a grid.
     count:  how many points.
@@ -52,7 +53,7 @@ class Design:
         return {title: plain_value(column[0]) for title, column in self.block(number, number + 1).items()}
 
     def chosen(self) -> np.ndarray:
-        """The numbers of the points that get a report, ascending. Raises SweepError where they are more than allowed."""
+        """The numbers of the points that get a report, ascending. Raises SweepError where they are too many."""
         reports = self.plan.sweep.reports
         if reports.choose == "none":
             return np.arange(0)
@@ -64,7 +65,9 @@ class Design:
                 raise SweepError([Problem("reports.matching", "a point that matches", "none")])
         if len(numbers) > reports.at_most:
             fix = "Choose fewer, or say so: reports: at_most."
-            raise SweepError([Problem("reports.at_most", f"at most {reports.at_most:,} reports", f"{len(numbers):,}", fix)])
+            raise SweepError(
+                [Problem("reports.at_most", f"at most {reports.at_most:,} reports", f"{len(numbers):,}", fix)]
+            )
         return numbers
 
     def _matches(self, block: dict[str, np.ndarray]) -> np.ndarray:

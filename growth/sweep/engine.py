@@ -1,4 +1,4 @@
-"""A papermill engine, `growth-warm`: the stock engine with kernels forked warm. `papermill --engine growth-warm IN OUT`."""
+"""A papermill engine, the stock one with kernels forked warm: `papermill --engine growth-warm IN OUT`."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ def register() -> None:
         papermill_engines.register(PROVISIONER, WarmEngine)
     factory = KernelProvisionerFactory.instance()
     group = KernelProvisionerFactory.GROUP_NAME
-    factory.provisioners.setdefault(PROVISIONER, EntryPoint(PROVISIONER, "growth.sweep.provisioner:WarmProvisioner", group))
+    factory.provisioners.setdefault(
+        PROVISIONER, EntryPoint(PROVISIONER, "growth.sweep.provisioner:WarmProvisioner", group)
+    )
 
 
 class WarmKernelManager(AsyncKernelManager):
@@ -39,7 +41,8 @@ class WarmKernelManager(AsyncKernelManager):
 class WarmEngine:
     """papermill's own engine in everything but where its kernels come from, so that outputs are the same.
 
-    It hands on to papermill's engine instead of deriving from it: papermill loads this class while it is itself being imported.
+    It hands on to papermill's engine instead of deriving from it: papermill loads this class while it is itself being
+    imported.
     """
 
     @classmethod

@@ -1,9 +1,9 @@
 """The folder of a sweep: what lies where, one sweep at a time, and which reports are done or have failed.
 
-    reports/NAME.ipynb   done: the last cell has run without error
-    failed/NAME.ipynb    the notebook with its error, beside NAME.json that says what went wrong
-    points.parquet       a row for every point
-    comparison.html      the page
+reports/NAME.ipynb   done: the last cell has run without error
+failed/NAME.ipynb    the notebook with its error, beside NAME.json that says what went wrong
+points.parquet       a row for every point
+comparison.html      the page
 """
 
 from __future__ import annotations
@@ -69,9 +69,16 @@ class Folder:
             raise SweepError(f"the folder cannot be written: {error.strerror}", file=str(self.path)) from None
         with lock:
             if not _take(lock.fileno()):
-                raise SweepError("another sweep is writing into this folder; wait for it, or take another", file=str(self.path))
+                raise SweepError(
+                    "another sweep is writing into this folder; wait for it, or take another", file=str(self.path)
+                )
             shutil.rmtree(self.unfinished, ignore_errors=True)
-            for stray in (*self.path.glob(".points.*"), *self.reports.glob(".*"), *self.failed.glob(".*"), *self.path.glob(".comparison*")):
+            for stray in (
+                *self.path.glob(".points.*"),
+                *self.reports.glob(".*"),
+                *self.failed.glob(".*"),
+                *self.path.glob(".comparison*"),
+            ):
                 with suppress(OSError):
                     stray.unlink()
             self.unfinished.mkdir()

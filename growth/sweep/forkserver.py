@@ -1,9 +1,10 @@
 """The process that holds the imports: `python -m growth.sweep.forkserver FD` forks a kernel whenever it is asked.
 
-It talks over Unix sockets that keep message boundaries. The owner's socket (FD) hands in one more socket for each process that
-wants kernels; a client's messages are JSON: {"start": argv, "env": ..., "cwd": ...}, {"poll": pid}, {"signal": pid, "number": n}.
-Nothing outlives its reason: when a client's socket closes its kernels are killed; when the owner's closes, all are, and the
-server ends. A kernel asks Linux to be killed when the server dies, and watches for it itself.
+It talks over Unix sockets that keep message boundaries. The owner's socket (FD) hands in one more socket for each
+process that wants kernels; a client's messages are JSON: {"start": argv, "env": ..., "cwd": ...}, {"poll": pid},
+{"signal": pid, "number": n}. Nothing outlives its reason: when a client's socket closes its kernels are killed; when
+the owner's closes, all are, and the server ends. A kernel asks Linux to be killed when the server dies, and watches for
+it itself.
 """
 
 from __future__ import annotations
@@ -21,10 +22,16 @@ from importlib import import_module
 
 MOST = 1 << 20  # bytes of a message
 PRELOAD = (
-    "numpy pandas pydantic ruamel.yaml plotly.graph_objects plotly.io growth growth.engine growth.measures growth.table "
-    "growth.charts growth.scenario.file ipykernel.kernelapp ipykernel.ipkernel "
-    "ipykernel.zmqshell IPython.core.completer IPython.core.magics comm"
-).split()
+    *("numpy", "pandas", "pydantic", "ruamel.yaml", "plotly.graph_objects", "plotly.io"),
+    *("growth.engine", "growth.measures", "growth.table", "growth.charts", "growth.scenario.file"),
+    *(
+        "ipykernel.kernelapp",
+        "ipykernel.ipkernel",
+        "ipykernel.zmqshell",
+        "IPython.core.completer",
+        "IPython.core.magics",
+    ),
+)
 PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG
 
 
@@ -110,7 +117,7 @@ def _send(pid: int, number: int) -> None:
 
 
 def _become_kernel(request: dict, sockets: list[socket.socket]) -> None:
-    """In the forked process: a session of its own, fresh randomness, the caller's environment and folder; never returns."""
+    """In the forked process: a session, randomness, environment and folder of its own; never returns."""
     code = 1
     try:
         server = os.getppid()
@@ -155,8 +162,12 @@ def _rehearse() -> None:
     from growth import charts
 
     scenario = growth.load_scenario(
-        {"business": "rehearsal", "months": 12, "opening": {"customers": 1, "mrr": 1},
-         "pay": {"plans": [{"name": "one", "monthly_price": 1}]}}
+        {
+            "business": "rehearsal",
+            "months": 12,
+            "opening": {"customers": 1, "mrr": 1},
+            "pay": {"plans": [{"name": "one", "monthly_price": 1}]},
+        }
     )
     forecast = growth.forecast(scenario)
     growth.to_frame(forecast).to_html()

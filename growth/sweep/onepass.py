@@ -1,6 +1,7 @@
 """Every point of a sweep through the engine in one pass, a row of measures each, written as Parquet.
 
-Numbers go in as arrays over draws. Whole numbers, words and variants cannot, so a block is split into groups that share them.
+Numbers go in as arrays over draws. Whole numbers, words and variants cannot, so a block is split into groups that share
+them.
 """
 
 from __future__ import annotations
@@ -104,8 +105,13 @@ def check_points(design: Design) -> None:
             pass
 
 
-def write_table(design: Design, path: Path, *, key: str, reports: dict[int, str], progress: Callable[[int], None]) -> None:
-    """Write the table to `path`, whole or not at all. key: kept in the file, to know it again; reports: point -> file."""
+def write_table(
+    design: Design, path: Path, *, key: str, reports: dict[int, str], progress: Callable[[int], None]
+) -> None:
+    """Write the table to `path`, whole or not at all.
+
+    key: kept in the file, to know it again; reports: point -> file.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 

@@ -45,7 +45,8 @@ def publish_comparison(
 ) -> Path:
     """Run the comparison notebook over the folder's points and write comparison.html there; returns its path.
 
-    table: what the table of points is known by; a page made from the same table, reports and notebook is left as it is. Raises SweepError where a cell of it fails.
+    table: what the table of points is known by; a page made from the same table, reports and notebook is left as it is.
+    Raises SweepError where a cell of it fails.
     """
     import nbformat
 

@@ -31,18 +31,26 @@ def heading(design: Design, points: pd.DataFrame) -> Piece:
     """The title, and the answer in a sentence."""
     sweep, base = design.plan.sweep, design.plan.base
     note = f'<p class="byline">{escape(sweep.note)}</p>' if sweep.note else ""
-    invented = '<p class="byline">The business and all its numbers are invented.</p>' if base.invented and not sweep.note else ""
+    invented = (
+        '<p class="byline">The business and all its numbers are invented.</p>'
+        if base.invented and not sweep.note
+        else ""
+    )
     mrr = points["closing_mrr"]
     low, high = (f"<strong>{escape(money(value, base.currency))}</strong>" for value in (mrr.min(), mrr.max()))
     ordered = influences(points, "closing_mrr")
-    most = f" What moves it most: <strong>{escape(ordered[0].levels.title)}</strong>." if ordered and ordered[0].share > 0 else ""
+    most = (
+        f" What moves it most: <strong>{escape(ordered[0].levels.title)}</strong>."
+        if ordered and ordered[0].share > 0
+        else ""
+    )
     reached = ""
     if base.goal_mrr is not None:
         share = int(points["goal_month"].notna().sum())
         reached = f" The goal of {escape(money(base.goal_mrr, base.currency))} is reached in {share:,} of them."
     text = (
-        f"Over {len(points):,} sets of numbers, {escape(base.business)} ends month {base.months} between {low} and {high} of monthly "
-        f"recurring revenue (MRR).{most}{reached}"
+        f"Over {len(points):,} sets of numbers, {escape(base.business)} ends month {base.months} "
+        f"between {low} and {high} of monthly recurring revenue (MRR).{most}{reached}"
     )
     return Piece(f'<header><h1>{escape(sweep.title)}</h1>{note}{invented}<p class="answer">{text}</p></header>')
 
@@ -51,21 +59,25 @@ def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
     """A row an axis: the share of the spread it explains alone, and the answer at its two ends."""
     currency = design.plan.base.currency
     rows = "".join(
-        f'<tr><th scope="row">{escape(one.levels.title)}</th><td><span class="bar" style="--share:{one.share:.3f}"></span>{one.share:.0%}</td>'
+        f'<tr><th scope="row">{escape(one.levels.title)}</th>'
+        f'<td><span class="bar" style="--share:{one.share:.3f}"></span>'
+        f"{one.share:.0%}</td>"
         f"<td>{escape(money(one.low, currency))} <small>at {escape(one.low_word)}</small></td>"
         f"<td>{escape(money(one.high, currency))} <small>at {escape(one.high_word)}</small></td></tr>"
         for one in influences(points, "closing_mrr")
     )
     return Piece(
-        '<section><h2>Which number moves the answer most</h2><p>The share of the spread in MRR at the end that each axis explains alone, '
+        "<section><h2>Which number moves the answer most</h2>"
+        "<p>The share of the spread in MRR at the end that each axis explains alone, "
         "over all points; what axes do together is in none of them. Measure the first row first.</p>"
-        '<div class="wide" tabindex="0"><table><thead><tr><th scope="col">axis</th><th scope="col">of the spread</th><th scope="col">lowest mean</th>'
+        '<div class="wide" tabindex="0"><table><thead><tr><th scope="col">axis</th><th scope="col">of the spread</th>'
+        '<th scope="col">lowest mean</th>'
         f'<th scope="col">highest mean</th></tr></thead><tbody>{rows}</tbody></table></div></section>'
     )
 
 
 def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
-    """MRR at the end over the two axes that move it most, once for each level of the third; numbers stand in the cells."""
+    """MRR at the end over the two axes that move it most, for each level of the third: numbers in tinted cells."""
     ordered = [one.levels for one in influences(points, "closing_mrr")]
     if len(ordered) < 2:
         return Piece("")
@@ -76,14 +88,21 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
     if len(ordered) > 2 and len(ordered[2].words) <= MOST_PANELS:
         third = ordered[2]
         for code, word in enumerate(third.words):
-            panels.append((f"{third.title}: {word}", over_two(points, "closing_mrr", rows, columns, third.codes == code)))
+            panels.append(
+                (f"{third.title}: {word}", over_two(points, "closing_mrr", rows, columns, third.codes == code))
+            )
     else:
         panels.append(("all points", over_two(points, "closing_mrr", rows, columns)))
     maps = "".join(_heat_map(title, grid, rows, columns, low, high) for title, grid in panels)
-    others = f" Means over {escape(', '.join(one.title for one in ordered[3 if len(panels) > 1 else 2 :]))}." if len(ordered) > 2 + (len(panels) > 1) else ""
+    others = (
+        f" Means over {escape(', '.join(one.title for one in ordered[3 if len(panels) > 1 else 2 :]))}."
+        if len(ordered) > 2 + (len(panels) > 1)
+        else ""
+    )
     return Piece(
         f"<section><h2>MRR at the end, by {escape(rows.title)} and {escape(columns.title)}</h2>"
-        f"<p>In {escape(design.plan.base.currency)} a month; the darker, the more.{others}</p><div class=\"panels\">{maps}</div></section>"
+        f"<p>In {escape(design.plan.base.currency)} a month; the darker, the more.{others}</p>"
+        f'<div class="panels">{maps}</div></section>'
     )
 
 
@@ -92,18 +111,21 @@ def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: 
     body = ""
     for word, line in zip(rows.words, grid, strict=True):
         cells = "".join(
-            "<td>–</td>" if np.isnan(value) else f'<td style="--heat:{45 * (value - low) / ((high - low) or 1):.0f}%">{value:,.0f}</td>'
+            "<td>–</td>"
+            if np.isnan(value)
+            else f'<td style="--heat:{45 * (value - low) / ((high - low) or 1):.0f}%">{value:,.0f}</td>'
             for value in line
         )
         body += f'<tr><th scope="row">{escape(word)}</th>{cells}</tr>'
     corner = f'<th class="corner">{escape(rows.title)} ↓ {escape(columns.title)} →</th>'
     return (
-        f'<div class="wide" tabindex="0"><table class="heat"><caption>{escape(title)}</caption><thead><tr>{corner}{head}</tr></thead><tbody>{body}</tbody></table></div>'
+        f'<div class="wide" tabindex="0"><table class="heat"><caption>{escape(title)}</caption>'
+        f"<thead><tr>{corner}{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
 
 
 def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
-    """MRR by month: a panel for each level of the second axis, a line for each of the first, other axes at their first level."""
+    """MRR by month: a panel for each level of the second axis, a line for each of the first, others at their first."""
     ordered = [one.levels for one in influences(points, "closing_mrr")]
     sampled = any(" to " in word for levels in ordered[:2] for word in levels.words)
     if not ordered or sampled:
@@ -118,7 +140,9 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
         for line in _spread(len(lines.words), 5):
             places = np.flatnonzero(rest & (panels.codes == panel) & (lines.codes == line))
             if places.size:
-                forecast = growth.forecast(growth.load_scenario(scenario_at(design, int(points["point"].iloc[places[0]]))))
+                forecast = growth.forecast(
+                    growth.load_scenario(scenario_at(design, int(points["point"].iloc[places[0]])))
+                )
                 series.append((lines.words[line], np.r_[forecast.opening_mrr[0], forecast.closing_mrr]))
         found.append((panels.words[panel], series))
     top = max((values.max() for _, series in found for _, values in series), default=1.0) or 1.0
@@ -126,9 +150,14 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
         charts.append(_small_chart(f"{panels.title} {word}".strip(), lines.title, series, top))
     others = ", ".join(f"{levels.title} {levels.words[0]}" for levels in ordered[2:])
     fixed = f" Other axes: {escape(others)}." if others else ""
-    by = f" by {escape(panels.title)}, a line for each {escape(lines.title)}" if panels.title else f", a line for each {escape(lines.title)}"
+    by = (
+        f" by {escape(panels.title)}, a line for each {escape(lines.title)}"
+        if panels.title
+        else f", a line for each {escape(lines.title)}"
+    )
     return Piece(
-        f"<section><h2>MRR month by month</h2><p>MRR{by}; all on one scale, up to {escape(money(top, design.plan.base.currency))}.{fixed}</p>"
+        f"<section><h2>MRR month by month</h2><p>MRR{by}; all on one scale, "
+        f"up to {escape(money(top, design.plan.base.currency))}.{fixed}</p>"
         f'<div class="panels small">{"".join(charts)}</div></section>'
     )
 
@@ -142,13 +171,16 @@ def _small_chart(title: str, axis: str, series: list[tuple[str, np.ndarray]], to
         points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, y, strict=True))
         at = max(float(y[-1]) + 4, placed + 11)
         placed = at
-        paths += f'<polyline points="{points}" class="line{index % 3}"/><text x="{width - right + 4}" y="{at:.1f}">{escape(word)}</text>'
+        paths += f'<polyline points="{points}" class="line{index % 3}"/>'
+        paths += f'<text x="{width - right + 4}" y="{at:.1f}">{escape(word)}</text>'
     words = "; ".join(f"{axis} {word}: {values[-1]:,.0f} at the end" for word, values in series)
     months = len(series[0][1]) - 1 if series else 0
     return (
-        f'<figure><figcaption>{escape(title)}</figcaption><svg viewBox="0 0 {width} {height}" role="img" aria-label="{escape(words)}">'
+        f"<figure><figcaption>{escape(title)}</figcaption>"
+        f'<svg viewBox="0 0 {width} {height}" role="img" aria-label="{escape(words)}">'
         f'<line x1="2" x2="{width - right}" y1="{height - 14}" y2="{height - 14}" class="ground"/>{paths}'
-        f'<text x="2" y="{height - 2}">month 0</text><text x="{width - right}" y="{height - 2}" text-anchor="end">{months}</text></svg></figure>'
+        f'<text x="2" y="{height - 2}">month 0</text>'
+        f'<text x="{width - right}" y="{height - 2}" text-anchor="end">{months}</text></svg></figure>'
     )
 
 
@@ -171,13 +203,14 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
     more = f" The other {left:,} are in points.parquet." if left else ""
     return Piece(
         f"<section><h2>All points</h2><p>– where there is none, such as a goal that is not reached.{more}</p>"
-        f'<div class="wide" tabindex="0"><table class="sortable"><thead><tr>{head}</tr></thead><tbody>{"".join(body)}</tbody></table></div></section>'
+        f'<div class="wide" tabindex="0"><table class="sortable"><thead><tr>{head}</tr></thead>'
+        f"<tbody>{''.join(body)}</tbody></table></div></section>"
     )
 
 
 def cautions() -> Piece:
     """What a comparison cannot know."""
-    own = "A sweep moves the numbers that it was told to move, as far as it was told. What it holds still may matter more."
+    own = "A sweep moves the numbers it was told to move, as far as it was told. What it holds still may matter more."
     items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, own))
     return Piece(f"<section><h2>What this cannot know</h2><ul>{items}</ul></section>")
 

@@ -1,7 +1,8 @@
 """The sweep file: which scenario, which axes, how the points are chosen, and which of them get a report.
 
-A YAML file with the one root key `sweep`. Fields are written as in the scenario file, with dots: `stay.churn.monthly_churn_rate`,
-`pay.plans.Studio.monthly_price` (an item of a list by its name, or by its number from 0).
+A YAML file with the one root key `sweep`. Fields are written as in the scenario file, with dots:
+`stay.churn.monthly_churn_rate`, `pay.plans.Studio.monthly_price` (an item of a list by its name, or by its number from
+0).
 """
 
 from __future__ import annotations
@@ -117,7 +118,17 @@ class Sweep(Section):
     points: Points = Points()
     reports: Reports = Reports()
     measures: Annotated[
-        tuple[Literal["cash", "growth_ceiling", "lowest_cash", "lowest_cash_month", "break_even_month", "net_revenue_retention"], ...],
+        tuple[
+            Literal[
+                "cash",
+                "growth_ceiling",
+                "lowest_cash",
+                "lowest_cash_month",
+                "break_even_month",
+                "net_revenue_retention",
+            ],
+            ...,
+        ],
         Field(max_length=len(MORE)),
     ] = MORE  # beside those that are always there; the ceiling and retention take most of the time of a large sweep
 

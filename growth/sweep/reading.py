@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from ruamel.yaml.error import YAMLError
 
@@ -70,15 +69,21 @@ def _root(path: Path, file: str) -> Node:
             raise SweepError([Problem("", f"at most {8 * MOST_BYTES // 1024} KB")], file=file)
         root, problems = read_nodes(content.decode("utf-8-sig"))
     except FileNotFoundError:
-        raise SweepError([Problem("", "there is no such file", fix="Check the name and the folder.")], file=file) from None
+        raise SweepError(
+            [Problem("", "there is no such file", fix="Check the name and the folder.")], file=file
+        ) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise SweepError([Problem("", "it cannot be read", getattr(error, "strerror", "") or "not UTF-8")], file=file) from None
+        raise SweepError(
+            [Problem("", "it cannot be read", getattr(error, "strerror", "") or "not UTF-8")], file=file
+        ) from None
     except Refused as refused:
         raise SweepError([refused.problem], file=file) from None
     except (YAMLError, ValueError, RecursionError) as error:
         mark = getattr(error, "problem_mark", None)
         said = str(getattr(error, "problem", None) or "it cannot be read")
-        raise SweepError([Problem("", f"not valid YAML: {said}", line=mark.line + 1 if mark else None)], file=file) from None
+        raise SweepError(
+            [Problem("", f"not valid YAML: {said}", line=mark.line + 1 if mark else None)], file=file
+        ) from None
     if problems:
         raise SweepError(problems, file=file)
     return root
@@ -86,7 +91,13 @@ def _root(path: Path, file: str) -> Node:
 
 def _lines(node: Node, place: tuple) -> Iterator[tuple[tuple, int]]:
     yield place, node.line
-    inner = node.value.items() if isinstance(node.value, dict) else enumerate(node.value) if isinstance(node.value, list) else ()
+    inner = (
+        node.value.items()
+        if isinstance(node.value, dict)
+        else enumerate(node.value)
+        if isinstance(node.value, list)
+        else ()
+    )
     for key, child in inner:
         yield from _lines(child, (*place, key))
 
@@ -119,7 +130,9 @@ def _unknown_axes(sweep: Sweep) -> list[Problem]:
         for number, point in enumerate(points):
             for name in point:
                 if name not in titles:
-                    problems.append(Problem(f"{part}[{number}].{name}", "the name of an axis", fix=f"Known: {', '.join(titles)}."))
+                    problems.append(
+                        Problem(f"{part}[{number}].{name}", "the name of an axis", fix=f"Known: {', '.join(titles)}.")
+                    )
             missing = [title for title in titles if title not in point] if part == "points.listed" else []
             if missing:
                 problems.append(Problem(f"{part}[{number}]", f"a value for every axis; {missing[0]} has none"))

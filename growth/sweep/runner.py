@@ -7,6 +7,7 @@ import os
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from typing import Any
@@ -41,7 +42,8 @@ def run_all(
     """Run every task; `finished(task, why)` is called after each, why being "" where it is done.
 
     workers: processes; None takes two a processor, since a report waits for its kernel half of the time. limit: seconds
-    for one report. A report that cannot be written, such as on a full disk, fails with that reason and is run again next time.
+    for one report. A report that cannot be written, such as on a full disk, fails with that reason and is run again
+    next time.
     """
     waiting = deque(tasks)
     count = min(workers or 2 * (os.cpu_count() or 1), len(waiting))
@@ -53,7 +55,9 @@ def run_all(
     def hire() -> _Worker:
         ours, theirs = context.Pipe()
         kernels = server.client() if server else None
-        process = context.Process(target=work, args=(theirs, kernels, notebook, ENGINE if server else None), daemon=True)
+        process = context.Process(
+            target=work, args=(theirs, kernels, notebook, ENGINE if server else None), daemon=True
+        )
         process.start()
         theirs.close()
         if kernels is not None:
@@ -86,12 +90,13 @@ def run_all(
                     worker.task = waiting.popleft()
                     worker.deadline = time.monotonic() + limit
                     output = str(folder.unfinished / f"{worker.task.name}.ipynb")
-                    try:
+                    with suppress(OSError):  # it has died; seen below
                         worker.tasks.send((output, worker.task.parameters))
-                    except OSError:
-                        pass  # it has died; seen below
             soonest = min(worker.deadline for worker in crew)
-            wait([worker.tasks for worker in crew if worker.task], timeout=max(0.0, min(soonest - time.monotonic(), 60.0)))
+            wait(
+                [worker.tasks for worker in crew if worker.task],
+                timeout=max(0.0, min(soonest - time.monotonic(), 60.0)),
+            )
             for worker in [worker for worker in crew if worker.task]:
                 try:
                     answered = worker.tasks.poll()

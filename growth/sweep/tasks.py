@@ -28,7 +28,7 @@ class Task:
 
 
 def tasks_of(design: Design, numbers: Iterable[int], notebook: Path, *, varied: bool = True) -> list[Task]:
-    """The reports of the points `numbers`, in their order; two points with equal parameters share one report.
+    """The reports of the points `numbers`, in their order; equal points share one report.
 
     varied: whether the notebook takes a parameter of that name, beside `scenario`.
     """
@@ -49,7 +49,7 @@ def digest(*parts: Any) -> str:
 
 
 def sweep_key(design: Design, notebook: Path) -> str:
-    """What a table of points is known again by: the points, the base scenario, the report's notebook and the version."""
+    """What a table of points is known again by: its points, base scenario, report notebook and version."""
     plan = design.plan
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
     return digest(plan.sweep.model_dump(mode="json"), plan.base.model_dump(mode="json"), content, __version__)
@@ -82,8 +82,13 @@ def checked_notebook(path: Path) -> Path:
     if not cells:
         raise SweepError("a cell tagged parameters is needed, with scenario = ... in it", file=str(path))
     try:
-        names = {target.id for node in ast.parse(cells[0].source).body if isinstance(node, ast.Assign)
-                 for target in node.targets if isinstance(target, ast.Name)}
+        names = {
+            target.id
+            for node in ast.parse(cells[0].source).body
+            if isinstance(node, ast.Assign)
+            for target in node.targets
+            if isinstance(target, ast.Name)
+        }
     except SyntaxError:
         return path  # papermill's run will say so, in the report of each point
     if "scenario" not in names:

@@ -59,9 +59,9 @@ def run(
 ) -> Outcome:
     """Compute, report and compare into the folder `to`; what is there already is not done again.
 
-    again: run reports that failed the last time too. limit: seconds for one report. say: told what the user should know;
-    bar(total, there): makes a progress bar with `update`, `set_postfix_str` and `close`. Raises SweepError where another sweep
-    holds the folder or the comparison cannot be made, and OSError where the folder cannot be written.
+    again: run reports that failed the last time too. limit: seconds for one report. say: told what the user should
+    know; bar(total, there): makes a progress bar with `update`, `set_postfix_str` and `close`. Raises SweepError where
+    another sweep holds the folder or the comparison cannot be made, and OSError where the folder cannot be written.
     """
     folder = Folder(to)
     with folder.locked():
@@ -93,8 +93,12 @@ def run(
                 progress.close()
                 progress = None
             page = publish_comparison(
-                sweep_file=job.file, folder=folder.path, notebook=bundled("comparison.ipynb"), table=key,
-                title=job.design.plan.sweep.title, engine=ENGINE if warm_kernels and not warm.available() else None,
+                sweep_file=job.file,
+                folder=folder.path,
+                notebook=bundled("comparison.ipynb"),
+                table=key,
+                title=job.design.plan.sweep.title,
+                engine=ENGINE if warm_kernels and not warm.available() else None,
             )
         finally:
             if progress is not None:

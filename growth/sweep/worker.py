@@ -14,10 +14,13 @@ from typing import Any
 QUIET = ["--IPKernelApp.log_level=CRITICAL"]
 
 
-def run_report(*, notebook: str, output: str, parameters: dict[str, Any], engine: str | None, cell_limit: float | None = None) -> str:
+def run_report(
+    *, notebook: str, output: str, parameters: dict[str, Any], engine: str | None, cell_limit: float | None = None
+) -> str:
     """Run the notebook with these parameters into `output`; returns "" or, in one line, why it failed.
 
-    notebook, output: absolute paths. The notebook runs in the folder of `output`. A failed one is written as far as it came.
+    notebook, output: absolute paths. The notebook runs in the folder of `output`. A failed one is written as far as it
+    came.
     """
     import papermill
     from papermill.exceptions import PapermillExecutionError

@@ -1,11 +1,12 @@
 """Sweeps, side by side: `python tests/benchmarks/sweep.py` prints ratios; run it on a calm machine.
 
-    reports  N reports by this package, by a shell loop of stock papermill, and by papermill in a plain process pool; outputs compared
-    points   a million points of 60 months in one pass, against a pandas loop over months
+    reports  N reports by this package, by a shell loop of stock papermill, and by papermill in a plain process pool;
+    outputs compared points   a million points of 60 months in one pass, against a pandas loop over months
     memory   what all processes of a sweep hold, in quarters of N reports
     kills    N times SIGKILL at random moments, then resumed, against an uninterrupted run
 
-Name the parts wanted; without any, all run. `--loop` and `--pool` take fewer reports where time is short: ratios are per report.
+Name the parts wanted; without any, all run. `--loop` and `--pool` take fewer reports where time is short: ratios are
+per report.
 """
 
 from __future__ import annotations
@@ -50,7 +51,9 @@ def reports(count: int, loop: int, pool: int) -> None:
             (place / f"{task.point}.yaml").write_text(yaml.safe_dump(task.parameters))
 
         start = time.perf_counter()
-        subprocess.run([sys.executable, "-m", "growth.cli", "sweep", str(file), "--to", str(place / "ours")], check=True, cwd=ROOT)
+        subprocess.run(
+            [sys.executable, "-m", "growth.cli", "sweep", str(file), "--to", str(place / "ours")], check=True, cwd=ROOT
+        )
         ours = (time.perf_counter() - start) / count
         print(f"growth sweep, {count} reports and their comparison: {ours:.3f} s a report", flush=True)
 
@@ -61,7 +64,10 @@ def reports(count: int, loop: int, pool: int) -> None:
         with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as executor:
             whys = list(executor.map(_stock, jobs))
         each = (time.perf_counter() - start) / len(pool_tasks)
-        print(f"papermill.execute_notebook in a pool of {os.cpu_count()}, {pool}: {each:.3f} s a report, {each / ours:.1f} times ours", flush=True)
+        print(
+            f"papermill.execute_notebook in a pool of {os.cpu_count()}, {pool}: {each:.3f} s a report, {each / ours:.1f} times ours",
+            flush=True,
+        )
 
         lines = [
             f"{papermill} --no-progress-bar -f {place / f'{task.point}.yaml'} {shlex.quote(str(job.notebook))} {place / f'loop-{task.point}.ipynb'}"
@@ -103,7 +109,13 @@ def points(count: int) -> None:
         for measures in (["cash", "lowest_cash", "break_even_month"], None):
             size = count if measures else count // 20
             sampled = {"method": "latin_hypercube", "size": size, "at_most": size}
-            whole = {"title": "b", "scenario": "base.yaml", "axes": axes, "points": sampled, "reports": {"choose": "none"}}
+            whole = {
+                "title": "b",
+                "scenario": "base.yaml",
+                "axes": axes,
+                "points": sampled,
+                "reports": {"choose": "none"},
+            }
             file = place / "sweep.yaml"
             file.write_text(yaml.safe_dump({"sweep": whole | ({"measures": measures} if measures else {})}))
             design = design_of(load_sweep(file))
@@ -113,13 +125,18 @@ def points(count: int) -> None:
             ours = (time.perf_counter() - start) / size
             most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
             what = "without ceiling and retention" if measures else "with every measure"
-            print(f"{size:,} points of 60 months to Parquet, {what}: {ours * 1e6:.1f} us a point; most memory {most:,.0f} MB (before {before:,.0f})")
+            print(
+                f"{size:,} points of 60 months to Parquet, {what}: {ours * 1e6:.1f} us a point; most memory {most:,.0f} MB (before {before:,.0f})"
+            )
             start = time.perf_counter()
             for number in range(20):
                 closing = pandas_loop(scenario, **design.point(number))
             loop = (time.perf_counter() - start) / 20
             row = pd.read_parquet(place / "points.parquet").iloc[19]
-            print(f"  pandas loop: {loop * 1e3:.1f} ms a point, {loop / ours:,.0f} times; differs by {abs(closing / row.closing_mrr - 1):.1e}", flush=True)
+            print(
+                f"  pandas loop: {loop * 1e3:.1f} ms a point, {loop / ours:,.0f} times; differs by {abs(closing / row.closing_mrr - 1):.1e}",
+                flush=True,
+            )
 
 
 def pandas_loop(scenario, *, churn: float, price: float, trial: float) -> float:
@@ -137,11 +154,17 @@ def pandas_loop(scenario, *, churn: float, price: float, trial: float) -> float:
         frame.loc[month, "churned_mrr"] = before["closing_mrr"] * churn
         frame.loc[month, "expansion_mrr"] = before["closing_mrr"] * (1 - churn) * grow.monthly_expansion_rate
         now = frame.loc[month]
-        frame.loc[month, "closing_mrr"] = now["opening_mrr"] + now["new_mrr"] + now["expansion_mrr"] - now["churned_mrr"]
+        frame.loc[month, "closing_mrr"] = (
+            now["opening_mrr"] + now["new_mrr"] + now["expansion_mrr"] - now["churned_mrr"]
+        )
         frame.loc[month, "customers"] = before["customers"] * (1 - churn) + new
         mrr, customers = frame.loc[month, "closing_mrr"], frame.loc[month, "customers"]
         bill = scenario.bill
-        costs = bill.payment_fee_rate * mrr + (bill.fee_per_payment + bill.monthly_cost_to_serve) * customers + bill.monthly_fixed_costs
+        costs = (
+            bill.payment_fee_rate * mrr
+            + (bill.fee_per_payment + bill.monthly_cost_to_serve) * customers
+            + bill.monthly_fixed_costs
+        )
         frame.loc[month, "net_cash"] = mrr - costs
         frame.loc[month, "cash"] = before["cash"] + frame.loc[month, "net_cash"]
     return frame["closing_mrr"].iloc[-1]
@@ -153,8 +176,12 @@ def memory(count: int) -> None:
         place = Workplace(Path(folder))
         axes = [{"name": "churn", "field": CHURN, "from": 0.02, "to": 0.06, "steps": count}]
         file = place.sweep(axes=axes, reports={"at_most": count})
-        notebook = place.notebook("import growth, pandas", "growth.to_frame(growth.forecast(growth.load_scenario(scenario)))")
-        running = subprocess.Popen(place.command(file, notebook=notebook), cwd=ROOT, env={**os.environ, "GROWTH_TEST": folder})
+        notebook = place.notebook(
+            "import growth, pandas", "growth.to_frame(growth.forecast(growth.load_scenario(scenario)))"
+        )
+        running = subprocess.Popen(
+            place.command(file, notebook=notebook), cwd=ROOT, env={**os.environ, "GROWTH_TEST": folder}
+        )
         samples: list[tuple[int, float]] = []
         done = threading.Event()
 
@@ -170,8 +197,12 @@ def memory(count: int) -> None:
         seconds = time.perf_counter() - start
         done.set()
         watcher.join()
-        quarters = [pd.Series([m for n, m in samples if q * count / 4 < n <= (q + 1) * count / 4]).median() for q in range(4)]
-        print(f"{count} small reports in {seconds:.0f} s, exit code {code}; MB in each quarter: {[round(q) for q in quarters]}")
+        quarters = [
+            pd.Series([m for n, m in samples if q * count / 4 < n <= (q + 1) * count / 4]).median() for q in range(4)
+        ]
+        print(
+            f"{count} small reports in {seconds:.0f} s, exit code {code}; MB in each quarter: {[round(q) for q in quarters]}"
+        )
         print(f"processes left: {len(with_mark(f'GROWTH_TEST={folder}'))}", flush=True)
 
 
@@ -187,7 +218,10 @@ def kills(count: int) -> None:
     """Kill a sweep at random moments, resume it, compare; raises where anything differs or is left running."""
     with tempfile.TemporaryDirectory() as folder:
         killed = kill_and_compare(Workplace(Path(folder)), kills=count, seed=1)
-    print(f"{killed} of {count} kills hit the sweep while it ran; resumed, reports, table and page equal an uninterrupted run's", flush=True)
+    print(
+        f"{killed} of {count} kills hit the sweep while it ran; resumed, reports, table and page equal an uninterrupted run's",
+        flush=True,
+    )
 
 
 if __name__ == "__main__":

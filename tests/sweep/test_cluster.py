@@ -1,6 +1,5 @@
 """Reports on a Dask cluster of worker processes: all are done, also when a worker is killed while it runs one."""
 
-
 import pytest
 
 from growth.errors import GrowthError

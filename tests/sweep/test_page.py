@@ -18,7 +18,9 @@ def address(tmp_path_factory):
 
 
 def first_column(page, number):
-    return page.eval_on_selector_all(f".sortable tbody tr td:nth-child({number})", "cells => cells.map(cell => cell.textContent)")
+    return page.eval_on_selector_all(
+        f".sortable tbody tr td:nth-child({number})", "cells => cells.map(cell => cell.textContent)"
+    )
 
 
 def test_it_asks_for_nothing_and_fits_a_phone(browser, address):
@@ -44,7 +46,11 @@ def test_a_heading_sorts_up_then_down_with_blanks_last(browser, address):
         page.keyboard.press("Enter")
         down = first_column(page, 6)
     numbers = [int(text) for text in up if text != "–"]
-    assert 0 < len(numbers) < len(up) and numbers == sorted(numbers) and up[len(numbers) :] == ["–"] * (len(up) - len(numbers))
+    assert (
+        0 < len(numbers) < len(up)
+        and numbers == sorted(numbers)
+        and up[len(numbers) :] == ["–"] * (len(up) - len(numbers))
+    )
     assert [int(text) for text in down[: len(numbers)]] == numbers[::-1] and down[-1] == "–"
 
 

@@ -11,7 +11,10 @@ from growth.sweep.onepass import scenario_at, table
 from growth.sweep.reading import load_sweep
 
 CHURN, PRICE = "stay.churn.monthly_churn_rate", "pay.plans.Studio.monthly_price"
-TWO = [{"name": "churn", "field": CHURN, "values": [0.02, 0.04]}, {"name": "price", "field": PRICE, "from": 10, "to": 30, "steps": 3}]
+TWO = [
+    {"name": "churn", "field": CHURN, "values": [0.02, 0.04]},
+    {"name": "price", "field": PRICE, "from": 10, "to": 30, "steps": 3},
+]
 
 
 def design(workplace, **parts):
@@ -34,7 +37,10 @@ def test_listed_points_are_those_listed_in_their_order(workplace):
 @pytest.mark.parametrize("method", ["latin_hypercube", "sobol"])
 def test_a_sample_of_n_has_one_point_in_each_nth_of_every_axis(workplace, method):
     """What makes a Latin hypercube; the first 2^m points of a Sobol sequence share it (a net in base 2)."""
-    axes = [{"name": "churn", "field": CHURN, "from": 0.02, "to": 0.06}, {"name": "price", "field": PRICE, "from": 10, "to": 30}]
+    axes = [
+        {"name": "churn", "field": CHURN, "from": 0.02, "to": 0.06},
+        {"name": "price", "field": PRICE, "from": 10, "to": 30},
+    ]
     points = design(workplace, axes=axes, points={"method": method, "size": 16, "seed": 0})
     block = points.block(0, 16)
     for title, low, high in (("churn", 0.02, 0.06), ("price", 10, 30)):
@@ -50,10 +56,13 @@ def test_the_one_pass_says_of_each_point_what_a_forecast_of_it_alone_says(workpl
         *TWO,
         {"name": "look", "field": "months", "values": [6, 12]},
         {"name": "bill", "field": "pay.plans.Kiln v1.2.billing", "values": ["monthly", "yearly"]},
-        {"name": "stay", "variants": [
-            {"name": "as it is", "set": {"sign_up.signup_rate": 0.1}},
-            {"name": "mix", "set": {"pay.plans.0.share": 0.2, "pay.plans.Kiln v1.2.share": 0.8}},
-        ]},
+        {
+            "name": "stay",
+            "variants": [
+                {"name": "as it is", "set": {"sign_up.signup_rate": 0.1}},
+                {"name": "mix", "set": {"pay.plans.0.share": 0.2, "pay.plans.Kiln v1.2.share": 0.8}},
+            ],
+        },
     ]
     points = design(workplace, axes=axes)
     for size in (7, 1000):
@@ -66,12 +75,16 @@ def test_the_one_pass_says_of_each_point_what_a_forecast_of_it_alone_says(workpl
             reached = np.flatnonzero(forecast.closing_mrr >= 400)
             assert rows["goal_month"][number] == pytest.approx(reached[0] + 1 if reached.size else np.nan, nan_ok=True)
     assert scenario_at(points, 47)["pay"]["plans"][1] == {
-        **scenario_at(points, 0)["pay"]["plans"][1], "billing": "yearly", "share": 0.8
+        **scenario_at(points, 0)["pay"]["plans"][1],
+        "billing": "yearly",
+        "share": 0.8,
     }
 
 
 def test_reports_go_to_the_points_that_match(workplace):
-    points = design(workplace, axes=TWO, reports={"choose": "matching", "matching": [{"price": 20}, {"churn": 0.02, "price": 30}]})
+    points = design(
+        workplace, axes=TWO, reports={"choose": "matching", "matching": [{"price": 20}, {"churn": 0.02, "price": 30}]}
+    )
     assert points.chosen().tolist() == [1, 2, 4]
 
 
@@ -79,7 +92,10 @@ def test_what_moves_the_answer_most_adds_up_for_an_answer_that_is_a_sum():
     """Y = 3 a + b on a full grid of -1, 0, 1: variances 9 x 2/3 and 2/3, so shares 0.9 and 0.1."""
     grid = pd.DataFrame([(a, b, 3 * a + b) for a in (-1, 0, 1) for b in (-1, 0, 1)], columns=["a", "b", "closing_mrr"])
     found = influences(grid.assign(point=0), "closing_mrr")
-    assert [(one.levels.title, round(one.share, 12), one.low, one.high) for one in found] == [("a", 0.9, -3, 3), ("b", 0.1, -1, 1)]
+    assert [(one.levels.title, round(one.share, 12), one.low, one.high) for one in found] == [
+        ("a", 0.9, -3, 3),
+        ("b", 0.1, -1, 1),
+    ]
 
 
 def test_the_demo_sweep_is_valid_and_its_two_trials_differ():

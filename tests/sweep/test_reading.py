@@ -67,7 +67,9 @@ def test_a_wrong_part_is_named_with_a_mend(workplace, parts, message):
 
 def test_the_line_of_a_wrong_field_is_told(workplace):
     file = workplace.path / "lines.yaml"
-    file.write_text("sweep:\n  title: t\n  scenario: base.yaml\n  axes:\n    - field: stay.nothing\n      values: [1]\n")
+    file.write_text(
+        "sweep:\n  title: t\n  scenario: base.yaml\n  axes:\n    - field: stay.nothing\n      values: [1]\n"
+    )
     assert "line 5: stay.nothing: no such field" in said(file)
 
 

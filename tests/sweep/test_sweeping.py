@@ -17,6 +17,7 @@ from growth.errors import GrowthError
 from growth.sweep import whole
 from growth.sweep.folder import Folder
 
+
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory):
     """A sweep in which one point's report raises and one never ends; seven points."""
@@ -45,7 +46,12 @@ def test_a_failed_report_is_listed_and_the_rest_is_done(finished):
 def test_a_failed_report_keeps_its_notebook_with_the_error(finished):
     place = finished[0]
     [path] = (place.path / "out" / "failed").glob("churn=0.02--*.ipynb")
-    errors = [o for cell in nbformat.read(path, as_version=4).cells for o in cell.get("outputs", ()) if o.output_type == "error"]
+    errors = [
+        o
+        for cell in nbformat.read(path, as_version=4).cells
+        for o in cell.get("outputs", ())
+        if o.output_type == "error"
+    ]
     assert errors[0].evalue == "no  such\nluck"
 
 
@@ -93,7 +99,10 @@ def test_a_second_sweep_into_the_folder_is_refused(workplace):
 
 @pytest.mark.parametrize(
     ("content", "message"),
-    [("not JSON", "not a notebook"), ('{"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}', "a cell tagged parameters")],
+    [
+        ("not JSON", "not a notebook"),
+        ('{"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}', "a cell tagged parameters"),
+    ],
 )
 def test_what_is_no_report_notebook_is_refused(workplace, content, message):
     notebook = workplace.path / "n.ipynb"
@@ -134,7 +143,9 @@ def test_killed_at_random_moments_and_resumed_it_equals_an_uninterrupted_one(wor
 def test_ctrl_c_leaves_nothing_running_and_says_130(workplace):
     mark = f"GROWTH_TEST={uuid.uuid4()}"
     name, value = mark.split("=")
-    command = workplace.command(workplace.sweep(), "--workers", "1", notebook=workplace.notebook("import time; time.sleep(300)"))
+    command = workplace.command(
+        workplace.sweep(), "--workers", "1", notebook=workplace.notebook("import time; time.sleep(300)")
+    )
     running = subprocess.Popen(
         command, cwd=ROOT, env={**os.environ, name: value}, stderr=subprocess.PIPE, text=True, start_new_session=True
     )
@@ -146,5 +157,3 @@ def test_ctrl_c_leaves_nothing_running_and_says_130(workplace):
     assert running.returncode == 130
     time.sleep(1)
     assert with_mark(mark) == []
-
-

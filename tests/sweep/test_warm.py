@@ -1,4 +1,4 @@
-"""Warm kernels: fresh for every report, the same outputs as the stock engine's, and gone with whoever asked for them."""
+"""Warm kernels: fresh for every report, outputs equal to the stock engine's, gone with whoever asked for them."""
 
 import os
 import signal
@@ -25,7 +25,9 @@ def known():
 
 def run(notebook, engine, to="run.ipynb"):
     output = notebook.parent / to
-    papermill.execute_notebook(str(notebook), str(output), engine_name=engine, progress_bar=False, cwd=str(notebook.parent))
+    papermill.execute_notebook(
+        str(notebook), str(output), engine_name=engine, progress_bar=False, cwd=str(notebook.parent)
+    )
     return nbformat.read(output, as_version=4)
 
 
@@ -60,11 +62,16 @@ def test_outputs_equal_the_stock_engines_cell_by_cell(workplace):
 def test_a_cell_can_be_interrupted_and_what_it_started_ends(workplace):
     mark = f"GROWTH_TEST={uuid.uuid4()}"
     notebook = workplace.notebook(
-        f"import os, subprocess\nos.environ.update([{mark.split('=')!r}])\nchild = subprocess.Popen(['sleep', '300'])", "while True: pass"
+        f"import os, subprocess\nos.environ.update([{mark.split('=')!r}])\nchild = subprocess.Popen(['sleep', '300'])",
+        "while True: pass",
     )
     with pytest.raises(Exception, match="timeout|timed out|Timeout"):
         papermill.execute_notebook(
-            str(notebook), str(workplace.path / "o.ipynb"), engine_name=PROVISIONER, progress_bar=False, execution_timeout=1
+            str(notebook),
+            str(workplace.path / "o.ipynb"),
+            engine_name=PROVISIONER,
+            progress_bar=False,
+            execution_timeout=1,
         )
     assert gone(mark)
 
