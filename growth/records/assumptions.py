@@ -32,16 +32,23 @@ def assumptions(measured: Measured, *, business: str, invented: bool = False, mo
     """
     book = measured.book
     top = {"business": business, **({"invented": True} if invented else {}), "currency": book.rows.currency}
-    top |= {"first_month": str(book.first_month + book.months), "months": Value(months, "not measured: how far to look ahead")}
+    top |= {
+        "first_month": str(book.first_month + book.months),
+        "months": Value(months, "not measured: how far to look ahead"),
+    }
     return top | {
         "opening": _opening(measured),
         **_arrivals(measured),
         "pay": _pay(measured),
         "stay": _stay(measured),
         "grow": _grow(measured),
-        "bill": {"payment_fee_rate": Value(0, DEFAULT), "monthly_cost_to_serve": Value(0, DEFAULT),
-                 "monthly_fixed_costs": Value(0, DEFAULT), "opening_cash": Value(0, DEFAULT)},
-    }  # fmt: skip
+        "bill": {
+            "payment_fee_rate": Value(0, DEFAULT),
+            "monthly_cost_to_serve": Value(0, DEFAULT),
+            "monthly_fixed_costs": Value(0, DEFAULT),
+            "opening_cash": Value(0, DEFAULT),
+        },
+    }
 
 
 def interval(rate: Rate) -> str:
@@ -69,9 +76,15 @@ def _opening(measured: Measured) -> dict[str, Any]:
     if not customers:
         return values
     ages, counts = np.unique(np.minimum(age[here], 120), return_counts=True)
-    note = "" if known.sum() == customers else f"; of {customers - int(known.sum()):,} only that they are at least as old as the records"
-    values["ages"] = Value([{"age_months": int(a), "customers": int(n)} for a, n in zip(ages, counts, strict=True)],
-                           f"months on board, counted in the same month{note}")  # fmt: skip
+    note = (
+        ""
+        if known.sum() == customers
+        else f"; of {customers - int(known.sum()):,} only that they are at least as old as the records"
+    )
+    values["ages"] = Value(
+        [{"age_months": int(a), "customers": int(n)} for a, n in zip(ages, counts, strict=True)],
+        f"months on board, counted in the same month{note}",
+    )
     return values
 
 
@@ -121,7 +134,10 @@ def _arrivals(measured: Measured) -> dict[str, Any]:
 
 def _pay(measured: Measured) -> dict[str, Any]:
     kinds = shown_kinds(measured)
-    shares, openings = _adding_to_one([kind.share.value for kind in kinds]), _adding_to_one([kind.customers for kind in kinds])
+    shares, openings = (
+        _adding_to_one([kind.share.value for kind in kinds]),
+        _adding_to_one([kind.customers for kind in kinds]),
+    )
     plans = [
         _plan(kind, name, share, opening, len(kinds) > 1, measured)
         for (name, kind), share, opening in zip(named(kinds).items(), shares, openings, strict=True)
@@ -148,9 +164,15 @@ def named(kinds: list[KindMeasures]) -> dict[str, KindMeasures]:
     return {kind.plan if plans.count(kind.plan) == 1 else f"{kind.plan}, {kind.billing}": kind for kind in kinds}
 
 
-def _plan(kind: KindMeasures, name: str, share: float, opening: float, several: bool, measured: Measured) -> dict[str, Any]:
+def _plan(
+    kind: KindMeasures, name: str, share: float, opening: float, several: bool, measured: Measured
+) -> dict[str, Any]:
     price = kind.price or kind.arpa or Rate(0.0, 0.0, 0.0, "nobody has it")
-    source = price if kind.price else Rate(price.value, price.low, price.high, f"nobody joined lately: ARPA of {price.source}")
+    source = (
+        price
+        if kind.price
+        else Rate(price.value, price.low, price.high, f"nobody joined lately: ARPA of {price.source}")
+    )
     plan: dict[str, Any] = {"name": name, "monthly_price": Value(number(price.value), interval(source))}
     if several:
         plan["share"] = Value(share, interval(kind.share))
@@ -175,7 +197,9 @@ def churn(fit: Fit, why: str) -> dict[str, Any]:
     section: dict[str, Any] = {"curve": Value(fit.curve, why)}
     for name, value in fit.values.items():
         if name in fit.low:
-            section[name] = Value(number(value), f"95%: {number(fit.low[name]):.12g} to {number(fit.high[name]):.12g}; maximum likelihood")
+            section[name] = Value(
+                number(value), f"95%: {number(fit.low[name]):.12g} to {number(fit.high[name]):.12g}; maximum likelihood"
+            )
         else:
             section[name] = Value(int(value), "the split that fits best")
     return section
@@ -185,7 +209,10 @@ def _stay(measured: Measured) -> dict[str, Any]:
     stay: dict[str, Any] = {"churn": churn(measured.chosen, f"monthly plans: {measured.why}")}
     if measured.comeback and number(measured.comeback.value) > 0:
         wait = Value(max(measured.comeback_after, 1), "the median wait")
-        stay["comeback"] = {"comeback_rate": Value(number(measured.comeback.value), interval(measured.comeback)), "after_months": wait}
+        stay["comeback"] = {
+            "comeback_rate": Value(number(measured.comeback.value), interval(measured.comeback)),
+            "after_months": wait,
+        }
     return stay
 
 

@@ -49,7 +49,9 @@ class Backtest:
         return (held & seen).sum(axis=0) / seen.sum(axis=0)
 
 
-def backtest(rows: Rows, *, until: str | None = None, shortest: int = 18, horizon: int = 12, every: int = 1, seed: int = 0) -> Backtest:
+def backtest(
+    rows: Rows, *, until: str | None = None, shortest: int = 18, horizon: int = 12, every: int = 1, seed: int = 0
+) -> Backtest:
     """Forecast from every `every`-th month that has at least `shortest` months of records before it.
 
     Raises RecordsError where the records are shorter than shortest + horizon months.

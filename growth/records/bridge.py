@@ -11,9 +11,19 @@ from growth.records.cells import NONE
 from growth.records.ledger import Ledger, changes
 
 COLUMNS = (
-    "opening_customers", "new_customers", "returned_customers", "lost_customers", "closing_customers", "opening_mrr",
-    "new_mrr", "reactivation_mrr", "expansion_mrr", "contraction_mrr", "churned_mrr", "closing_mrr",
-)  # fmt: skip
+    "opening_customers",
+    "new_customers",
+    "returned_customers",
+    "lost_customers",
+    "closing_customers",
+    "opening_mrr",
+    "new_mrr",
+    "reactivation_mrr",
+    "expansion_mrr",
+    "contraction_mrr",
+    "churned_mrr",
+    "closing_mrr",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +80,9 @@ def spells(book: Ledger) -> Spells:
         joined = book.joined[customer[at_first]]
         entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
     returned = ~changes(customer)
-    return Spells(customer, start, length, book.kind[opens], book.mrr[opens], returned, start + length < book.months, entry)
+    return Spells(
+        customer, start, length, book.kind[opens], book.mrr[opens], returned, start + length < book.months, entry
+    )
 
 
 def movements(book: Ledger, runs: Spells) -> Movements:
@@ -92,11 +104,19 @@ def movements(book: Ledger, runs: Spells) -> Movements:
     moved = np.flatnonzero(change)
     up = np.maximum(change[moved], 0)
     return Movements(
-        by(book.month, book.kind), by(book.month, book.kind, book.mrr),
-        *(by(runs.start[some], runs.kind[some], weight) for some in (fresh, back) for weight in (None, runs.first_mrr[some])),
-        by(book.month[last] + 1, book.kind[last]), by(book.month[last] + 1, book.kind[last], book.mrr[last]),
-        by(month, kind, book.mrr[before]), by(month[moved], kind[moved], up), by(month[moved], kind[moved], up - change[moved]),
-    )  # fmt: skip
+        by(book.month, book.kind),
+        by(book.month, book.kind, book.mrr),
+        *(
+            by(runs.start[some], runs.kind[some], weight)
+            for some in (fresh, back)
+            for weight in (None, runs.first_mrr[some])
+        ),
+        by(book.month[last] + 1, book.kind[last]),
+        by(book.month[last] + 1, book.kind[last], book.mrr[last]),
+        by(month, kind, book.mrr[before]),
+        by(month[moved], kind[moved], up),
+        by(month[moved], kind[moved], up - change[moved]),
+    )
 
 
 def bridge(moves: Movements) -> dict[str, np.ndarray]:
@@ -106,10 +126,19 @@ def bridge(moves: Movements) -> dict[str, np.ndarray]:
     """
     total = {name: getattr(moves, name).sum(axis=1) for name in Movements.__slots__}
     columns = (
-        total["closing"][:-1], total["new"][1:], total["returned"][1:], total["lost"][1:], total["closing"][1:],
-        total["closing_mrr"][:-1], total["new_mrr"][1:], total["returned_mrr"][1:], total["expansion_mrr"][1:],
-        total["contraction_mrr"][1:], total["churned_mrr"][1:], total["closing_mrr"][1:],
-    )  # fmt: skip
+        total["closing"][:-1],
+        total["new"][1:],
+        total["returned"][1:],
+        total["lost"][1:],
+        total["closing"][1:],
+        total["closing_mrr"][:-1],
+        total["new_mrr"][1:],
+        total["returned_mrr"][1:],
+        total["expansion_mrr"][1:],
+        total["contraction_mrr"][1:],
+        total["churned_mrr"][1:],
+        total["closing_mrr"][1:],
+    )
     return dict(zip(COLUMNS, columns, strict=True))
 
 
@@ -130,4 +159,6 @@ def triangles(book: Ledger, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
     cell = start.astype(np.int64) * book.months + (book.month - start)
     shape = (book.months, book.months)
     size = book.months**2
-    return np.bincount(cell, minlength=size).reshape(shape).astype(float), np.bincount(cell, book.mrr, minlength=size).reshape(shape)
+    return np.bincount(cell, minlength=size).reshape(shape).astype(float), np.bincount(
+        cell, book.mrr, minlength=size
+    ).reshape(shape)

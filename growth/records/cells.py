@@ -6,7 +6,9 @@ import re
 from datetime import date
 from functools import partial
 
-_DAY = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?")
+_DAY = re.compile(
+    r"([0-9]{4})-([0-9]{2})-([0-9]{2})(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?"
+)
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 _AMOUNT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?")
 FIRST_YEAR, LAST_YEAR = 1970, 2199
@@ -100,7 +102,15 @@ def billing(text: str) -> int:
 
 
 READERS = {
-    "date": day, "month": month_day, "period_start": perhaps_day, "period_end": perhaps_day, "joined": perhaps_day,
-    "amount": amount, "mrr": mrr, "months": whole, "plan": partial(name, otherwise="all"), "currency": currency,
+    "date": day,
+    "month": month_day,
+    "period_start": perhaps_day,
+    "period_end": perhaps_day,
+    "joined": perhaps_day,
+    "amount": amount,
+    "mrr": mrr,
+    "months": whole,
+    "plan": partial(name, otherwise="all"),
+    "currency": currency,
     "billing": billing,
-}  # fmt: skip
+}

@@ -59,8 +59,16 @@ class Columns(Section):
             raise RecordsError([Problem(repeated.pop(), "this column name once", "more than once", line=1)], file=file)
         places = {ours: header.index(self.theirs(ours)) for ours in KNOWN if self.theirs(ours) in header}
         if absent := [ours for ours in self.columns if ours not in places]:
-            raise RecordsError([Problem(f"columns.{absent[0]}", "the name of a column that is there",
-                                        fix="Compare with the first line of the records.")], file=file)  # fmt: skip
+            raise RecordsError(
+                [
+                    Problem(
+                        f"columns.{absent[0]}",
+                        "the name of a column that is there",
+                        fix="Compare with the first line of the records.",
+                    )
+                ],
+                file=file,
+            )
         shape = CHARGES if all(name in places for name in CHARGES) else MONTHS
         if not all(name in places for name in shape):
             rule = "columns customer, date, amount (charges) or customer, month, mrr (months) in the first line"

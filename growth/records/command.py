@@ -18,14 +18,28 @@ CAUTION = (
 def add_command(subparsers: Any) -> None:
     """Hand the commands in."""
     measure = subparsers.add_parser("measure", help="measure the assumptions of a scenario from billing records")
-    measure.add_argument("records", metavar="RECORDS", help="a CSV or Parquet file: charges, or a row per customer and month")
+    measure.add_argument(
+        "records", metavar="RECORDS", help="a CSV or Parquet file: charges, or a row per customer and month"
+    )
     measure.add_argument("--to", required=True, metavar="SCENARIO", help="the scenario file to write (YAML)")
-    measure.add_argument("--columns", metavar="FILE", help="a YAML file that says what the columns are called, and rates of currencies")
-    measure.add_argument("--business", metavar="NAME", default="Measured business", help="the name that the scenario gets")
-    measure.add_argument("--until", metavar="MONTH", help="the last month that is over, such as 2025-12; without it the latest date's")
-    measure.add_argument("--leave-out", type=int, default=0, metavar="N", help="how many unreadable rows may be left out (0)")
-    measure.add_argument("--key-file", metavar="FILE", help="a secret key for the hashes of identifiers; without it a new one each run")
-    measure.add_argument("--months", type=int, default=36, metavar="N", help="how many months the scenario looks ahead (36)")
+    measure.add_argument(
+        "--columns", metavar="FILE", help="a YAML file that says what the columns are called, and rates of currencies"
+    )
+    measure.add_argument(
+        "--business", metavar="NAME", default="Measured business", help="the name that the scenario gets"
+    )
+    measure.add_argument(
+        "--until", metavar="MONTH", help="the last month that is over, such as 2025-12; without it the latest date's"
+    )
+    measure.add_argument(
+        "--leave-out", type=int, default=0, metavar="N", help="how many unreadable rows may be left out (0)"
+    )
+    measure.add_argument(
+        "--key-file", metavar="FILE", help="a secret key for the hashes of identifiers; without it a new one each run"
+    )
+    measure.add_argument(
+        "--months", type=int, default=36, metavar="N", help="how many months the scenario looks ahead (36)"
+    )
     measure.add_argument("--invented", action="store_true", help="mark the business as invented")
     measure.add_argument("--replace", action="store_true", help="overwrite SCENARIO where it is there already")
     measure.set_defaults(run=_measure)
@@ -63,9 +77,13 @@ def _measure(arguments: argparse.Namespace) -> None:
     except ModuleNotFoundError as missing:
         raise RecordsError(f"records need {missing.name}; install growth-workbook[records]") from None
     write_scenario(
-        measured, arguments.to, business=arguments.business, invented=arguments.invented, months=arguments.months,
+        measured,
+        arguments.to,
+        business=arguments.business,
+        invented=arguments.invented,
+        months=arguments.months,
         replace=arguments.replace,
-    )  # fmt: skip
+    )
     print("\n".join([*summary(measured), f"The scenario lies at {arguments.to}", "", CAUTION]))
 
 
@@ -78,5 +96,7 @@ def _demo(arguments: argparse.Namespace) -> None:
         from growth.records.demo import DemoBusiness, write_demo
     except ModuleNotFoundError as missing:
         raise RecordsError(f"records need {missing.name}; install growth-workbook[records]") from None
-    rows = write_demo(DemoBusiness(months=arguments.months, signups=arguments.sign_ups), arguments.to, seed=arguments.seed)
+    rows = write_demo(
+        DemoBusiness(months=arguments.months, signups=arguments.sign_ups), arguments.to, seed=arguments.seed
+    )
     print(f"{rows:,} rows of an invented business lie at {arguments.to}")

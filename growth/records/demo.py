@@ -113,7 +113,9 @@ def _yearly(business: DemoBusiness, random: np.random.Generator, customer: np.nd
     return [_part(customer[who], start[who] + 12 * age, business.yearly_price * change, 12, "Studio")]
 
 
-def _monthly(business: DemoBusiness, random: np.random.Generator, customer: np.ndarray, start: np.ndarray) -> list[dict]:
+def _monthly(
+    business: DemoBusiness, random: np.random.Generator, customer: np.ndarray, start: np.ndarray
+) -> list[dict]:
     parts = []
     price = np.full(customer.size, business.price)
     while customer.size:
@@ -155,9 +157,12 @@ def _steps(random: np.random.Generator, age: np.ndarray, rise: float, fall: floa
 def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: int, plan: str) -> dict[str, np.ndarray]:
     size = customer.size
     return {
-        "customer": customer, "month": month, "amount": np.round(amount, 2),
-        "months": np.full(size, months), "plan": np.full(size, plan),
-    }  # fmt: skip
+        "customer": customer,
+        "month": month,
+        "amount": np.round(amount, 2),
+        "months": np.full(size, months),
+        "plan": np.full(size, plan),
+    }
 
 
 def demo_book(business: DemoBusiness, *, seed: int) -> Any:
@@ -171,12 +176,22 @@ def demo_book(business: DemoBusiness, *, seed: int) -> Any:
     days = rows["date"].astype("M8[D]").astype(np.int64)
     return ledger(
         Rows(
-            rows["customer"].astype(np.int32), months_of(days), rows["months"].astype(np.int16), rows["amount"],
-            rows["months"] >= 12, np.zeros(days.size, np.int16), None, ("Studio",),
-            hashed([str(number) for number in range(customers)], key=b"demo"), "EUR", True, int(days.max()), Unreadable(),
+            rows["customer"].astype(np.int32),
+            months_of(days),
+            rows["months"].astype(np.int16),
+            rows["amount"],
+            rows["months"] >= 12,
+            np.zeros(days.size, np.int16),
+            None,
+            ("Studio",),
+            hashed([str(number) for number in range(customers)], key=b"demo"),
+            "EUR",
+            True,
+            int(days.max()),
+            Unreadable(),
         ),
         until=str(np.datetime64(business.first_month, "M") + business.months - 1),
-    )  # fmt: skip
+    )
 
 
 def write_demo(business: DemoBusiness, path: Any, *, seed: int) -> int:

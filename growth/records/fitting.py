@@ -18,7 +18,12 @@ from growth.records.intervals import Z95, wilson
 from growth.records.survival import RiskTable
 from growth.scenario.churn import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
 
-SECTIONS = {"constant": ConstantChurn, "early_late": EarlyLateChurn, "sbg": ShiftedBetaGeometric, "bdw": BetaDiscreteWeibull}
+SECTIONS = {
+    "constant": ConstantChurn,
+    "early_late": EarlyLateChurn,
+    "sbg": ShiftedBetaGeometric,
+    "bdw": BetaDiscreteWeibull,
+}
 FEW_LEAVERS = 10  # below this many, or
 FEW_MONTHS = 100  # below this many customer-months at risk, only constant churn is fitted
 BOUNDS = {"alpha": (1e-3, 1e3), "beta": (1e-3, 1e3), "shape": (0.1, 3.0)}
@@ -139,7 +144,9 @@ def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
         return fit, f"{seen}: too few to tell one curve from another; constant churn"
     usable = [fit for fit in fits if not fit.at_edge]
     least = min(fit.aic for fit in usable)
-    chosen = next(fit for fit in sorted(usable, key=lambda fit: (fit.parameters, fit.aic)) if fit.aic <= least + PLAINER_BY)
+    chosen = next(
+        fit for fit in sorted(usable, key=lambda fit: (fit.parameters, fit.aic)) if fit.aic <= least + PLAINER_BY
+    )
     gain = fits[0].aic - chosen.aic
     if chosen.curve == "constant":
         return chosen, f"{seen}; no curve is better than constant churn by more than {PLAINER_BY:.0f} in AIC"
@@ -148,7 +155,7 @@ def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
     return chosen, (
         f"{seen}; AIC {chosen.aic:,.1f}, {gain:,.1f} below constant churn; churn goes from {first:.1%} at 1 month to "
         f"{later:.1%} at {ages[1]} months"
-    )  # fmt: skip
+    )
 
 
 def _rates(curve: str, table: RiskTable, parts: dict[str, tuple[float, float]], values: dict, extra: int = 0) -> Fit:
@@ -156,11 +163,16 @@ def _rates(curve: str, table: RiskTable, parts: dict[str, tuple[float, float]], 
     shares = np.array([(count + 0.5) / (of + 1) for count, of in parts.values()])  # keeps the logit finite at 0 and 1
     sizes = np.array([of for _, of in parts.values()])
     fit = Fit(
-        curve, values,
+        curve,
+        values,
         {name: float(np.sqrt(values[name] * (1 - values[name]) / max(of, 1))) for name, (_, of) in parts.items()},
-        {name: float(low) for name, (low, _) in ends.items()}, {name: float(high) for name, (_, high) in ends.items()},
-        np.log(shares / (1 - shares)), np.diag(1 / ((sizes + 1) * shares * (1 - shares))), 0.0, len(parts) + extra,
-    )  # fmt: skip
+        {name: float(low) for name, (low, _) in ends.items()},
+        {name: float(high) for name, (_, high) in ends.items()},
+        np.log(shares / (1 - shares)),
+        np.diag(1 / ((sizes + 1) * shares * (1 - shares))),
+        0.0,
+        len(parts) + extra,
+    )
     likelihood = log_likelihood(fit.churn(table.ages), table) if table.at_risk.size else 0.0
     return Fit(**{name: getattr(fit, name) for name in Fit.__slots__} | {"log_likelihood": likelihood})
 
@@ -181,20 +193,33 @@ def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: lis
 
     def loss(scaled: np.ndarray) -> float:
         values = np.exp(np.clip(scaled, *np.transpose(bounds)))
-        churn = churn_by_age(section.model_construct(curve=curve, **dict(zip(names, values, strict=True))), ages=ages)[:, 0]
+        churn = churn_by_age(section.model_construct(curve=curve, **dict(zip(names, values, strict=True))), ages=ages)[
+            :, 0
+        ]
         return -log_likelihood(np.clip(churn, 1e-300, 1 - 1e-15), table)
 
-    found = min((minimize(loss, np.log(start), method="L-BFGS-B", bounds=bounds) for start in starts), key=lambda one: one.fun)
-    found = minimize(loss, found.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-8, "fatol": 1e-9, "maxiter": 2000})
+    found = min(
+        (minimize(loss, np.log(start), method="L-BFGS-B", bounds=bounds) for start in starts), key=lambda one: one.fun
+    )
+    found = minimize(
+        loss, found.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-8, "fatol": 1e-9, "maxiter": 2000}
+    )
     covariance = _inverse(_curvature(loss, found.x))
     error = np.sqrt(np.diag(covariance))
     values = np.exp(found.x)
     edge = any(min(abs(x - low), abs(x - high)) < 1e-3 for x, (low, high) in zip(found.x, bounds, strict=True))
     return Fit(
-        curve, _named(names, values), _named(names, values * error), _named(names, np.exp(found.x - Z95 * error)),
-        _named(names, np.exp(np.minimum(found.x + Z95 * error, 50))), found.x, covariance, -float(found.fun), len(names),
+        curve,
+        _named(names, values),
+        _named(names, values * error),
+        _named(names, np.exp(found.x - Z95 * error)),
+        _named(names, np.exp(np.minimum(found.x + Z95 * error, 50))),
+        found.x,
+        covariance,
+        -float(found.fun),
+        len(names),
         edge or not np.isfinite(error).all() or bool((error > 5).any()),
-    )  # fmt: skip
+    )
 
 
 def _named(names: tuple[str, ...], values: np.ndarray) -> dict[str, float]:

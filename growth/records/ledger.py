@@ -53,10 +53,16 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
     last = int(np.datetime64(rows.last_day, "D").astype("M8[M]").astype(int))
     last = last if until is None else int(np.datetime64(until, "M").astype(int))
     if last < first:
-        raise RecordsError([Problem("until", f"a month not before the first of the records ({_month(first)})", str(until))])
+        raise RecordsError(
+            [Problem("until", f"a month not before the first of the records ({_month(first)})", str(until))]
+        )
     if last - first >= MOST_MONTHS:
-        problem = Problem("", f"records of at most {MOST_MONTHS} months", f"{_month(first)} to {_month(last)}",
-                          "A single stray date may be to blame; --until sets the last month.")  # fmt: skip
+        problem = Problem(
+            "",
+            f"records of at most {MOST_MONTHS} months",
+            f"{_month(first)} to {_month(last)}",
+            "A single stray date may be to blame; --until sets the last month.",
+        )
         raise RecordsError([problem])
     span, paid_ahead = last - first + 1, 0.0
     customer, month, amount, kind, names = _spread(rows, first)
@@ -78,9 +84,21 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
     converted[customer[opens]] = month[opens]
     signed_up[(converted != NONE) & (signed_up > converted)] = NONE
     return Ledger(
-        rows, customer, month, mrr, kind, names, np.datetime64(first, "M"), span, _joined(rows, first), paid_ahead,
-        unmatched, signed_up, converted, _notes(rows, until, paid_ahead, unmatched),
-    )  # fmt: skip
+        rows,
+        customer,
+        month,
+        mrr,
+        kind,
+        names,
+        np.datetime64(first, "M"),
+        span,
+        _joined(rows, first),
+        paid_ahead,
+        unmatched,
+        signed_up,
+        converted,
+        _notes(rows, until, paid_ahead, unmatched),
+    )
 
 
 def _month(number: int) -> str:
@@ -110,7 +128,9 @@ def _spread(rows: Rows, first: int) -> tuple:
     )
 
 
-def _gathered(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, kind: np.ndarray, customers: int, span: int) -> tuple:
+def _gathered(
+    customer: np.ndarray, month: np.ndarray, amount: np.ndarray, kind: np.ndarray, customers: int, span: int
+) -> tuple:
     """Sums by customer and month, sorted."""
     if not customer.size:
         return customer, month, amount, kind
@@ -182,8 +202,10 @@ def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -
     notes = []
     day = np.datetime64(rows.last_day, "D")
     if rows.charges and until is None and (day + 4).astype("M8[M]") == day.astype("M8[M]"):
-        notes.append(f"the latest charge is of {day}: where that month is not over yet, customers still to be charged look as if "
-                     "they had left; --until takes an earlier month as the last")  # fmt: skip
+        notes.append(
+            f"the latest charge is of {day}: where that month is not over yet, customers still to be charged look as if "
+            "they had left; --until takes an earlier month as the last"
+        )
     if paid_ahead:
         notes.append(f"{paid_ahead:,.2f} {rows.currency} is paid for months after the last")
     if unmatched:

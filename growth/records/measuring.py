@@ -108,24 +108,53 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
     fits = fit_all(table)
     chosen, why = recommend(fits, table)
     pooled = (fits, chosen, why) if monthly.sum() == 1 else None
-    kinds = tuple(_kind(number, book, runs, moves, joined, draws[number], drawn, pooled) for number in range(len(book.kinds)))
+    kinds = tuple(
+        _kind(number, book, runs, moves, joined, draws[number], drawn, pooled) for number in range(len(book.kinds))
+    )
     joins = moves.new.sum(axis=1)[1:]
     whole = draws[-1]
     lost, on_board = moves.lost.sum(), moves.closing[:-1].sum()
     return Measured(
-        book, runs, moves, kinds, table, fits, chosen, why, _new_customers(joins), joins, _growth(joins),
+        book,
+        runs,
+        moves,
+        kinds,
+        table,
+        fits,
+        chosen,
+        why,
+        _new_customers(joins),
+        joins,
+        _growth(joins),
         _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
-        _of_draws(moves.churned_mrr.sum(), moves.closing_mrr[:-1].sum(), _churned_draws(book, runs, drawn), "churned MRR / MRR of the month before"),
+        _of_draws(
+            moves.churned_mrr.sum(),
+            moves.closing_mrr[:-1].sum(),
+            _churned_draws(book, runs, drawn),
+            "churned MRR / MRR of the month before",
+        ),
         _of_draws(moves.expansion_mrr.sum(), moves.stayed_mrr.sum(), whole[0], "MRR gained / MRR of those who stayed"),
-        _of_draws(moves.contraction_mrr.sum(), moves.stayed_mrr.sum(), whole[1], "MRR given up / MRR of those who stayed"),
-        whole, _arpa(book, None, drawn), *_comeback(book, runs), *_conversion(book), int((runs.entry == NONE).sum()),
-    )  # fmt: skip
+        _of_draws(
+            moves.contraction_mrr.sum(), moves.stayed_mrr.sum(), whole[1], "MRR given up / MRR of those who stayed"
+        ),
+        whole,
+        _arpa(book, None, drawn),
+        *_comeback(book, runs),
+        *_conversion(book),
+        int((runs.entry == NONE).sum()),
+    )
 
 
 def _kind(
-    number: int, book: Ledger, runs: Spells, moves: Movements, joined: np.ndarray, draws: np.ndarray, drawn: Resampled,
+    number: int,
+    book: Ledger,
+    runs: Spells,
+    moves: Movements,
+    joined: np.ndarray,
+    draws: np.ndarray,
+    drawn: Resampled,
     pooled: tuple | None,
-) -> KindMeasures:  # fmt: skip
+) -> KindMeasures:
     plan, billing = book.kinds[number]
     of_kind = runs.kind == number
     table = spell_risk(runs, chosen=of_kind)
@@ -142,15 +171,23 @@ def _kind(
     came, all_came = int((joined & of_kind).sum()), int(joined.sum())
     stayed = moves.stayed_mrr[:, number].sum()
     return KindMeasures(
-        plan, billing, int(moves.closing[-1, number]), float(moves.closing_mrr[-1, number]),
+        plan,
+        billing,
+        int(moves.closing[-1, number]),
+        float(moves.closing_mrr[-1, number]),
         _share(came, all_came, f"{came:,} of the {all_came:,} who joined in the last {RECENT} months"),
         _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
         _share(due - ended, due, f"{due - ended:,} of {due:,} renewals due") if billing == "yearly" and due else None,
-        _arpa(book, number, drawn), _price(runs.first_mrr[joined & of_kind]),
+        _arpa(book, number, drawn),
+        _price(runs.first_mrr[joined & of_kind]),
         _of_draws(moves.expansion_mrr[:, number].sum(), stayed, draws[0], "MRR gained / MRR of those who stayed"),
         _of_draws(moves.contraction_mrr[:, number].sum(), stayed, draws[1], "MRR given up / MRR of those who stayed"),
-        table, kaplan_meier(table), fits, chosen, why,
-    )  # fmt: skip
+        table,
+        kaplan_meier(table),
+        fits,
+        chosen,
+        why,
+    )
 
 
 def _share(count: float, of: float, source: str) -> Rate:
@@ -197,7 +234,9 @@ def _new_customers(joins: np.ndarray) -> Rate:
     if not lately.size:
         return Rate(0.0, 0.0, 0.0, "records of one month")
     low, high = poisson_mean(lately)
-    return Rate(float(lately.mean()), low, high, f"{lately.sum():,.0f} joined in the last {lately.size} months; Poisson")
+    return Rate(
+        float(lately.mean()), low, high, f"{lately.sum():,.0f} joined in the last {lately.size} months; Poisson"
+    )
 
 
 def _growth(joins: np.ndarray) -> Rate | None:
@@ -226,7 +265,9 @@ def _arpa(book: Ledger, kind: int | None, drawn: Resampled) -> Rate | None:
     if not mrr.size:
         return None
     draws = drawn.ratio(book.customer[now], mrr, np.ones(mrr.size))
-    return Rate(float(mrr.mean()), *percentile(draws), f"{mrr.size:,} customers in the last month; bootstrap by customer")
+    return Rate(
+        float(mrr.mean()), *percentile(draws), f"{mrr.size:,} customers in the last month; bootstrap by customer"
+    )
 
 
 def _price(first: np.ndarray) -> Rate | None:
@@ -234,7 +275,12 @@ def _price(first: np.ndarray) -> Rate | None:
         return None
     half = float(1.96 * first.std(ddof=1) / np.sqrt(first.size)) if first.size > 1 else 0.0
     mean = float(first.mean())
-    return Rate(mean, mean - half, mean + half, f"mean first MRR of {first.size:,} who joined in the last {RECENT} months; normal")
+    return Rate(
+        mean,
+        mean - half,
+        mean + half,
+        f"mean first MRR of {first.size:,} who joined in the last {RECENT} months; normal",
+    )
 
 
 def _comeback(book: Ledger, runs: Spells) -> tuple[Rate | None, int]:
@@ -264,6 +310,10 @@ def _conversion(book: Ledger) -> tuple[Rate | None, tuple[float, ...]]:
     paid = (converted != NONE) & (converted - signed_up <= TRIAL_MONTHS)
     if not signed_up.size:
         return None, (1.0,)
-    rate = _share(int(paid.sum()), signed_up.size, f"{paid.sum():,} of {signed_up.size:,} sign-ups paid within {TRIAL_MONTHS} months")
+    rate = _share(
+        int(paid.sum()),
+        signed_up.size,
+        f"{paid.sum():,} of {signed_up.size:,} sign-ups paid within {TRIAL_MONTHS} months",
+    )
     delays = np.bincount(converted[paid] - signed_up[paid], minlength=1).astype(float)
     return rate, tuple((delays / delays.sum()).round(4).tolist()) if paid.any() else (1.0,)

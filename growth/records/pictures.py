@@ -29,12 +29,28 @@ def bridge_picture(measured: Measured) -> go.Figure:
     table = bridge(measured.moves)
     for name, column, sign, colour, pattern in MOVES:
         marker = {"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}}
-        figure.add_bar(x=months, y=np.round(sign * table[column], 2), marker=marker, hovertemplate=f"{name} %{{y:,.0f}}<extra></extra>")
+        figure.add_bar(
+            x=months,
+            y=np.round(sign * table[column], 2),
+            marker=marker,
+            hovertemplate=f"{name} %{{y:,.0f}}<extra></extra>",
+        )
     figure.update_layout(barmode="relative", bargap=0.15)
-    notes = (("above the line: new, came back (dotted), expansion (crossed)", 1.0, GAIN),
-             ("below it: contraction, churned (hatched)", 0.0, LOSS))  # fmt: skip
+    notes = (
+        ("above the line: new, came back (dotted), expansion (crossed)", 1.0, GAIN),
+        ("below it: contraction, churned (hatched)", 0.0, LOSS),
+    )
     for text, height, colour in notes:
-        figure.add_annotation(x=0, y=height, xref="paper", yref="paper", text=text, showarrow=False, xanchor="left", font={"color": colour})
+        figure.add_annotation(
+            x=0,
+            y=height,
+            xref="paper",
+            yref="paper",
+            text=text,
+            showarrow=False,
+            xanchor="left",
+            font={"color": colour},
+        )
     return figure
 
 
@@ -48,33 +64,54 @@ def cohort_picture(measured: Measured) -> go.Figure:
             shares[row - 1, : size - row] = np.round(customers[row, : size - row] / customers[row, 0], 4)
     figure = _sheet("Share of each cohort still on board", "joined in")
     figure.add_heatmap(
-        z=shares, x=np.arange(size), y=_calendar(measured.book.first_month + np.arange(1, size)), colorscale=SHADES, zmin=0, zmax=1,
-        xgap=1, ygap=1, colorbar={"tickformat": ".0%", "outlinewidth": 0, "thickness": 12},
+        z=shares,
+        x=np.arange(size),
+        y=_calendar(measured.book.first_month + np.arange(1, size)),
+        colorscale=SHADES,
+        zmin=0,
+        zmax=1,
+        xgap=1,
+        ygap=1,
+        colorbar={"tickformat": ".0%", "outlinewidth": 0, "thickness": 12},
         hovertemplate="joined %{y}, age %{x} months: %{z:.0%}<extra></extra>",
-    )  # fmt: skip
+    )
     figure.update_xaxes(title="age in months", showgrid=False)
     figure.update_yaxes(autorange="reversed", showgrid=False, nticks=12)
     return figure
 
 
-def survival_picture(survival: Survival, fits: tuple[Fit, ...], *, chosen: Fit | None = None, title: str = "") -> go.Figure:
+def survival_picture(
+    survival: Survival, fits: tuple[Fit, ...], *, chosen: Fit | None = None, title: str = ""
+) -> go.Figure:
     """Kaplan-Meier survival as steps with its 95% band, and the fitted curves; the chosen one drawn thick."""
     figure = _sheet(title or "Still on board by age", "share of customers")
     seen = np.isfinite(survival.survival)
     ages = np.concatenate([[0], survival.table.ages[seen]])
-    low, high, middle = (np.round(np.concatenate([[1.0], part[seen]]), 5) for part in (survival.low, survival.high, survival.survival))
+    low, high, middle = (
+        np.round(np.concatenate([[1.0], part[seen]]), 5) for part in (survival.low, survival.high, survival.survival)
+    )
     band = {"mode": "lines", "line": {"width": 0, "shape": "hv"}, "hoverinfo": "skip"}
     figure.add_scatter(x=ages, y=high, **band)
     figure.add_scatter(x=ages, y=low, fill="tonexty", fillcolor="rgba(31,95,139,0.15)", **band)
-    figure.add_scatter(x=ages, y=middle, mode="lines", line={"color": GAIN, "width": 2, "shape": "hv"},
-                       hovertemplate="age %{x}: %{y:.1%}<extra></extra>")  # fmt: skip
+    figure.add_scatter(
+        x=ages,
+        y=middle,
+        mode="lines",
+        line={"color": GAIN, "width": 2, "shape": "hv"},
+        hovertemplate="age %{x}: %{y:.1%}<extra></extra>",
+    )
     dashes = {"constant": "dot", "early_late": "dashdot", "sbg": "solid", "bdw": "dash"}
     labels = []
     for fit in fits:
         line = np.round(np.concatenate([[1.0], fit.survival(ages[1:])]), 5) if ages.size > 1 else np.ones(1)
         colour, width = (LOSS, 3) if chosen is not None and fit.curve == chosen.curve else (INK, 1)
-        figure.add_scatter(x=ages, y=line, mode="lines", line={"color": colour, "width": width, "dash": dashes[fit.curve]},
-                           hovertemplate=fit.curve + " %{y:.1%}<extra></extra>")  # fmt: skip
+        figure.add_scatter(
+            x=ages,
+            y=line,
+            mode="lines",
+            line={"color": colour, "width": width, "dash": dashes[fit.curve]},
+            hovertemplate=fit.curve + " %{y:.1%}<extra></extra>",
+        )
         labels.append((float(line[-1]), fit.curve, colour))
     _label_ends(figure, [*labels, (float(middle[-1]), "Kaplan-Meier", GAIN)], gap=0.05)
     figure.update_xaxes(title="age in months")
@@ -90,8 +127,13 @@ def error_picture(test: Backtest) -> go.Figure:
     labels = []
     for name in ("", *RIVALS):
         error, colour = np.round(test.error(name), 5), INK if name else GAIN
-        figure.add_scatter(x=ahead, y=error, mode="lines", line={"color": colour, "width": 1 if name else 3, "dash": dashes.get(name, "solid")},
-                           hovertemplate=(name or "this workbook") + " %{y:.1%}<extra></extra>")  # fmt: skip
+        figure.add_scatter(
+            x=ahead,
+            y=error,
+            mode="lines",
+            line={"color": colour, "width": 1 if name else 3, "dash": dashes.get(name, "solid")},
+            hovertemplate=(name or "this workbook") + " %{y:.1%}<extra></extra>",
+        )
         labels.append((float(error[-1]), name or "this workbook", colour))
     _label_ends(figure, labels, gap=0.06 * max(height for height, _, _ in labels))
     figure.update_xaxes(title="months ahead", dtick=1)
@@ -107,15 +149,42 @@ def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> g
     for row in range(0, test.origins.size, every):
         use = np.isfinite(test.actual[row])
         months = _calendar(test.origins[row] + 1 + np.flatnonzero(use))
-        figure.add_scatter(x=months, y=np.round(test.high[row][use], 2), mode="lines", line={"width": 0}, hoverinfo="skip")
-        figure.add_scatter(x=months, y=np.round(test.low[row][use], 2), mode="lines", line={"width": 0}, fill="tonexty",
-                           fillcolor="rgba(91,74,138,0.15)", hoverinfo="skip")  # fmt: skip
-        figure.add_scatter(x=months, y=np.round(test.forecast[row][use], 2), mode="lines", line={"color": GOAL, "width": 2, "dash": "dash"},
-                           hovertemplate="forecast %{y:,.0f}<extra></extra>")  # fmt: skip
-    figure.add_scatter(x=_calendar(book.first_month + np.arange(book.months)), y=mrr, mode="lines", line={"color": GAIN, "width": 3},
-                       hovertemplate="%{x}: %{y:,.0f}<extra></extra>")  # fmt: skip
-    figure.add_annotation(x=0, y=1, xref="paper", yref="paper", xanchor="left", showarrow=False, font={"color": INK},
-                          text="thick: what happened; dashed: forecasts, each from where its band begins")  # fmt: skip
+        figure.add_scatter(
+            x=months, y=np.round(test.high[row][use], 2), mode="lines", line={"width": 0}, hoverinfo="skip"
+        )
+        figure.add_scatter(
+            x=months,
+            y=np.round(test.low[row][use], 2),
+            mode="lines",
+            line={"width": 0},
+            fill="tonexty",
+            fillcolor="rgba(91,74,138,0.15)",
+            hoverinfo="skip",
+        )
+        figure.add_scatter(
+            x=months,
+            y=np.round(test.forecast[row][use], 2),
+            mode="lines",
+            line={"color": GOAL, "width": 2, "dash": "dash"},
+            hovertemplate="forecast %{y:,.0f}<extra></extra>",
+        )
+    figure.add_scatter(
+        x=_calendar(book.first_month + np.arange(book.months)),
+        y=mrr,
+        mode="lines",
+        line={"color": GAIN, "width": 3},
+        hovertemplate="%{x}: %{y:,.0f}<extra></extra>",
+    )
+    figure.add_annotation(
+        x=0,
+        y=1,
+        xref="paper",
+        yref="paper",
+        xanchor="left",
+        showarrow=False,
+        font={"color": INK},
+        text="thick: what happened; dashed: forecasts, each from where its band begins",
+    )
     figure.update_yaxes(rangemode="tozero")
     return figure
 
@@ -124,10 +193,20 @@ def _sheet(title: str, unit: str) -> go.Figure:
     figure = go.Figure()
     figure.update_layout(
         template="none",
-        title={"text": f"{title} <span style='font-size:13px;color:{FAINT}'>({unit})</span>", "x": 0, "xanchor": "left", "font": {"size": 17}},
+        title={
+            "text": f"{title} <span style='font-size:13px;color:{FAINT}'>({unit})</span>",
+            "x": 0,
+            "xanchor": "left",
+            "font": {"size": 17},
+        },
         font={"family": "system-ui, 'Segoe UI', 'Noto Sans', sans-serif", "size": 13, "color": INK},
-        paper_bgcolor=PAPER, plot_bgcolor=PAPER, showlegend=False, hovermode="x", height=380, margin={"l": 70, "r": 150, "t": 56, "b": 48},
-    )  # fmt: skip
+        paper_bgcolor=PAPER,
+        plot_bgcolor=PAPER,
+        showlegend=False,
+        hovermode="x",
+        height=380,
+        margin={"l": 70, "r": 150, "t": 56, "b": 48},
+    )
     figure.update_xaxes(showgrid=False, linecolor=FAINT, ticks="outside", tickcolor=FAINT)
     figure.update_yaxes(gridcolor="#e6dece", zerolinecolor=INK, zerolinewidth=1, separatethousands=True)
     return figure
@@ -141,4 +220,6 @@ def _label_ends(figure: go.Figure, labels: list[tuple[float, str, str]], *, gap:
     height_before = -np.inf
     for height, text, colour in sorted(labels):
         height_before = max(height, height_before + gap)
-        figure.add_annotation(x=1.01, xref="paper", y=height_before, text=text, showarrow=False, xanchor="left", font={"color": colour})
+        figure.add_annotation(
+            x=1.01, xref="paper", y=height_before, text=text, showarrow=False, xanchor="left", font={"color": colour}
+        )

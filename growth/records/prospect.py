@@ -95,7 +95,10 @@ def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
     if fit.curve in ("constant", "early_late"):
         rates = 1 / (1 + np.exp(-draws))
         return {"curve": fit.curve, **fit.values, **dict(zip(names, rates, strict=True))}
-    return {"curve": fit.curve, **{name: np.clip(np.exp(one), *BOUNDS[name]) for name, one in zip(names, draws, strict=True)}}
+    return {
+        "curve": fit.curve,
+        **{name: np.clip(np.exp(one), *BOUNDS[name]) for name, one in zip(names, draws, strict=True)},
+    }
 
 
 def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:

@@ -23,7 +23,14 @@ from growth.records.unreadable import RecordsError, Unreadable
 LONGEST_HEADER = 64 * 1024  # bytes
 DELIMITERS = ",;\t|"
 AMOUNTS = ("amount", "mrr")
-TYPES = {"amount": np.float64, "mrr": np.float64, "months": np.int16, "billing": np.int16, "plan": np.int16, "currency": np.int16}
+TYPES = {
+    "amount": np.float64,
+    "mrr": np.float64,
+    "months": np.int16,
+    "billing": np.int16,
+    "plan": np.int16,
+    "currency": np.int16,
+}
 
 
 def read_records(
@@ -51,16 +58,25 @@ def read_records(
     if not values["customer"].size:
         raise RecordsError([Problem("", "at least one row that can be read", "none")], file=file)
     return made_rows(
-        values, identifiers=identifiers, plans=plans, currencies=currencies, columns=columns, charges=shape == CHARGES,
-        unreadable=unreadable, key=key, file=file,
-    )  # fmt: skip
+        values,
+        identifiers=identifiers,
+        plans=plans,
+        currencies=currencies,
+        columns=columns,
+        charges=shape == CHARGES,
+        unreadable=unreadable,
+        key=key,
+        file=file,
+    )
 
 
 def _csv(path: Path, columns: Columns) -> tuple:
     with path.open("rb") as stream:
         first = stream.readline(LONGEST_HEADER + 1)
     if len(first) > LONGEST_HEADER:
-        problem = Problem("", "a first line that names the columns, of at most 64 KB", f"{len(first)} bytes or more", line=1)
+        problem = Problem(
+            "", "a first line that names the columns, of at most 64 KB", f"{len(first)} bytes or more", line=1
+        )
         raise RecordsError([problem], file=str(path))
     text = first.decode("utf-8-sig", "replace").split("\r")[0]
     headers = [next(csv.reader([text], delimiter=sign), []) for sign in DELIMITERS]
@@ -82,10 +98,13 @@ def _quick_csv(path: Path, header: list[str], places: dict[str, int], sign: str)
             parse_options=arrow.ParseOptions(delimiter=sign),
             convert_options=arrow.ConvertOptions(
                 include_columns=[names[place] for place in places.values()],
-                column_types={names[place]: pa.float64() if ours in AMOUNTS else words for ours, place in places.items()},
-                null_values=[""], strings_can_be_null=False,
+                column_types={
+                    names[place]: pa.float64() if ours in AMOUNTS else words for ours, place in places.items()
+                },
+                null_values=[""],
+                strings_can_be_null=False,
             ),
-        )  # fmt: skip
+        )
     except pa.ArrowInvalid:
         return None
     if table.num_rows + 1 != _lines(path):
@@ -129,7 +148,9 @@ def _quick(columns: dict[str, Any]) -> tuple | None:
         whole = whole.chunk(0) if isinstance(whole, pa.ChunkedArray) else whole
         codes, words = whole.indices.to_numpy(zero_copy_only=False), whole.dictionary
         if ours == "customer":
-            if pc.any(pc.or_(pc.equal(pc.utf8_trim_whitespace(words), ""), pc.match_substring_regex(words, "[\r\n]"))).as_py():
+            if pc.any(
+                pc.or_(pc.equal(pc.utf8_trim_whitespace(words), ""), pc.match_substring_regex(words, "[\r\n]"))
+            ).as_py():
                 return None
             values[ours], identifiers = codes, words.cast(pa.binary()).to_pylist()
             continue
@@ -192,7 +213,9 @@ def _as_words(column: Any, ours: str, pa: Any) -> Any:
         column = column.cast(pa.date32(), safe=False)
     column = column if pa.types.is_dictionary(column.type) else column.dictionary_encode()
     column = column.unify_dictionaries()
-    chunks = [pa.DictionaryArray.from_arrays(chunk.indices, chunk.dictionary.cast(pa.string())) for chunk in column.chunks]
+    chunks = [
+        pa.DictionaryArray.from_arrays(chunk.indices, chunk.dictionary.cast(pa.string())) for chunk in column.chunks
+    ]
     return pa.chunked_array(chunks, type=None if chunks else pa.dictionary(pa.int32(), pa.string()))
 
 
@@ -244,7 +267,9 @@ def _row_by_row(lines: Iterator[Line], places: dict[str, int], unreadable: Unrea
     found: dict[str, list] = {ours: [] for ours in places}
     customers: dict[str, int] = {}
     lists: dict[str, tuple[str, ...]] = {"plan": (), "currency": ("",)}
-    readers: list[tuple[int, Callable]] = [(place, READERS[ours]) for ours, place in places.items() if ours != "customer"]
+    readers: list[tuple[int, Callable]] = [
+        (place, READERS[ours]) for ours, place in places.items() if ours != "customer"
+    ]
     for line, row in lines:
         if isinstance(row, str):
             unreadable.add(row, line)
@@ -261,7 +286,10 @@ def _row_by_row(lines: Iterator[Line], places: dict[str, int], unreadable: Unrea
         found["customer"].append(customers.setdefault(who, len(customers)))
         for ours, value in zip((ours for ours in places if ours != "customer"), meant, strict=True):
             found[ours].append(value)
-    values = {ours: np.array(found[ours], np.int32) if ours == "customer" else _coded(found[ours], ours, lists) for ours in places}
+    values = {
+        ours: np.array(found[ours], np.int32) if ours == "customer" else _coded(found[ours], ours, lists)
+        for ours in places
+    }
     return values, [name.encode() for name in customers], lists["plan"], lists["currency"]
 
 

@@ -67,9 +67,17 @@ def hashed(identifiers: list[str] | list[bytes], *, key: bytes) -> np.ndarray:
 
 
 def made_rows(
-    values: dict[str, np.ndarray], *, identifiers: list[str] | list[bytes], plans: tuple[str, ...], currencies: tuple[str, ...],
-    columns: Columns, charges: bool, unreadable: Unreadable, key: bytes, file: str,
-) -> Rows:  # fmt: skip
+    values: dict[str, np.ndarray],
+    *,
+    identifiers: list[str] | list[bytes],
+    plans: tuple[str, ...],
+    currencies: tuple[str, ...],
+    columns: Columns,
+    charges: bool,
+    unreadable: Unreadable,
+    key: bytes,
+    file: str,
+) -> Rows:
     """Rows from the columns as read: dates in days since 1970, plans and currencies as places in their lists."""
     currency, factor = _currency(currencies, columns, file=file)
     amount = values["amount" if charges else "mrr"]
@@ -92,9 +100,20 @@ def made_rows(
     plan = values.get("plan", np.zeros(day.size, np.int16))
     joined = values.get("joined")
     return Rows(
-        values["customer"], months_of(start), span, amount, yearly, plan, None if joined is None else months_of(joined),
-        plans or ("all",), hashed(identifiers, key=key), currency, charges, int(day.max(initial=0)), unreadable,
-    )  # fmt: skip
+        values["customer"],
+        months_of(start),
+        span,
+        amount,
+        yearly,
+        plan,
+        None if joined is None else months_of(joined),
+        plans or ("all",),
+        hashed(identifiers, key=key),
+        currency,
+        charges,
+        int(day.max(initial=0)),
+        unreadable,
+    )
 
 
 def months_of(days: np.ndarray) -> np.ndarray:
@@ -102,7 +121,11 @@ def months_of(days: np.ndarray) -> np.ndarray:
     said = days != NONE
     first, last = (int(days.min()), int(days.max())) if said.all() else (0, int(days.max(initial=0)))
     table = np.arange(first, last + 1).astype("M8[D]").astype("M8[M]").astype(np.int32)
-    return table[days - np.int32(first)] if said.all() else np.where(said, table[np.where(said, days - first, 0)], NONE).astype(np.int32)
+    return (
+        table[days - np.int32(first)]
+        if said.all()
+        else np.where(said, table[np.where(said, days - first, 0)], NONE).astype(np.int32)
+    )
 
 
 def _currency(found: tuple[str, ...], columns: Columns, *, file: str) -> tuple[str, list[float]]:

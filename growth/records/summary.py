@@ -26,12 +26,19 @@ def summary(measured: Measured) -> list[str]:
         *([_line("sign-ups that pay", measured.conversion)] if measured.conversion else []),
     ]
     for name, kind in named(shown_kinds(measured)).items():
-        lines += ["", f"{name} ({kind.customers:,} customers, {kind.mrr:,.2f} MRR)", _line("leaving a month", kind.churn)]
+        lines += [
+            "",
+            f"{name} ({kind.customers:,} customers, {kind.mrr:,.2f} MRR)",
+            _line("leaving a month", kind.churn),
+        ]
         lines += [_line("renew after a year", kind.renewal)] if kind.renewal else []
     lines += ["", f"churn curve: {measured.chosen.curve} ({measured.why})"]
     for fit in measured.fits:
         values = ", ".join(f"{key} {value:.4g}" for key, value in fit.values.items())
-        lines.append(f"  {fit.curve:<12}AIC {fit.aic:>12,.1f}   {values}" + ("   (at the edge of its range)" if fit.at_edge else ""))
+        lines.append(
+            f"  {fit.curve:<12}AIC {fit.aic:>12,.1f}   {values}"
+            + ("   (at the edge of its range)" if fit.at_edge else "")
+        )
     notes = [*book.notes, *(str(rows.unreadable).splitlines() and [f"left out: {rows.unreadable.total:,} rows"])]
     notes += str(rows.unreadable).splitlines()
     return [*lines, *(["", *(f"note: {note}" for note in notes)] if notes else []), ""]

@@ -50,8 +50,14 @@ class Unreadable:
         raise RecordsError([summary, *kinds], file=file)
 
     def _described(self) -> list[tuple[str, str]]:
-        return [(kind, f"{kind}: {count} row{'s' if count > 1 else ''}, first in line{'s' if count > 1 else ''} "
-                 + ", ".join(map(str, self.lines[kind]))) for kind, count in self.counts.most_common()]  # fmt: skip
+        return [
+            (
+                kind,
+                f"{kind}: {count} row{'s' if count > 1 else ''}, first in line{'s' if count > 1 else ''} "
+                + ", ".join(map(str, self.lines[kind])),
+            )
+            for kind, count in self.counts.most_common()
+        ]
 
     def __str__(self) -> str:
         return "\n".join(text for _, text in self._described())

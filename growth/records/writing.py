@@ -28,9 +28,11 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     """The whole file as text. Raises ScenarioError where the measured values make no valid scenario."""
     book = measured.book
     words = HEAD.format(
-        first=book.first_month, last=book.first_month + (book.months - 1), customers=len(set(book.customer.tolist())),
+        first=book.first_month,
+        last=book.first_month + (book.months - 1),
+        customers=len(set(book.customer.tolist())),
         rows=book.rows.amount.size,
-    )  # fmt: skip
+    )
     notes = [*(words.split("\n")), *([f"{business} and its records are invented."] if invented else [])]
     notes += [f"Note: {note}." for note in (*book.notes, *_left_out(measured))]
     values = assumptions(measured, business=business, invented=invented, months=months)
@@ -43,7 +45,13 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
 
 
 def write_scenario(
-    measured: Measured, path: str | Path, *, business: str, invented: bool = False, months: int = 36, replace: bool = False
+    measured: Measured,
+    path: str | Path,
+    *,
+    business: str,
+    invented: bool = False,
+    months: int = 36,
+    replace: bool = False,
 ) -> Scenario:
     """Write the file, whole or not at all, and return the scenario it holds.
 
@@ -51,7 +59,9 @@ def write_scenario(
     valid scenario; nothing is written then.
     """
     if Path(path).exists() and not replace:
-        raise RecordsError([Problem("", "a file that is not there yet", fix="Take another name, or give --replace.")], file=str(path))
+        raise RecordsError(
+            [Problem("", "a file that is not there yet", fix="Take another name, or give --replace.")], file=str(path)
+        )
     text = scenario_text(measured, business=business, invented=invented, months=months)
     scenario = scenario_of(parse(text, file=str(path)))
     replace_file(path, text)
@@ -64,8 +74,10 @@ def _left_out(measured: Measured) -> list[str]:
         kinds = "; ".join(str(rows.unreadable).splitlines())
         notes.append(f"{rows.unreadable.total:,} rows could not be read and are left out ({kinds})")
     if measured.unknown_ages:
-        notes.append(f"{measured.unknown_ages:,} customers were on board before the records begin, nobody knows since when: "
-                     "they are left out of the churn curves")  # fmt: skip
+        notes.append(
+            f"{measured.unknown_ages:,} customers were on board before the records begin, nobody knows since when: "
+            "they are left out of the churn curves"
+        )
     return notes
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from growth.records.assumptions import steady_growth
 from growth.records.backtest import RIVALS, backtest, rival_forecasts
 from growth.records.bridge import movements, spells
@@ -60,7 +61,12 @@ def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rat
     """30 businesses each, one origin of 24 months. For 30 independent trials at 95% two binomial errors are 8 points; the errors of the
     straight line are near the forecast's where new customers come steadily, so it is no rival to beat here."""
     tests = [
-        backtest(demo_book(DemoBusiness(monthly_growth_rate=growth), seed=3000 + seed).rows, until="2026-12", shortest=24, every=100)
+        backtest(
+            demo_book(DemoBusiness(monthly_growth_rate=growth), seed=3000 + seed).rows,
+            until="2026-12",
+            shortest=24,
+            every=100,
+        )
         for seed in range(30)
     ]
     assert 0.87 <= np.mean([test.coverage for test in tests]) <= 1

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import growth
 import pytest
+
+import growth
 from growth.cli import main
 from growth.records.demo import DemoBusiness, write_demo
 from growth.records.writing import scenario_text
@@ -24,12 +25,24 @@ def test_measure_writes_a_scenario_that_forecasts(tmp_path, capsys):
     out = capsys.readouterr().out
     assert scenario.opening.customers == 236 and scenario.opening.mrr == pytest.approx(4848.28 + 1853.58)
     assert "(162 customers, 4,848.28 MRR)" in out and "(74 customers, 1,853.58 MRR)" in out
-    assert forecast.new_customers[0] == pytest.approx(143 / 12, rel=0.1)  # 143 joined in the last 12 months; growth carries the mean on
+    assert forecast.new_customers[0] == pytest.approx(
+        143 / 12, rel=0.1
+    )  # 143 joined in the last 12 months; growth carries the mean on
     text = file.read_text()
-    for field in ("customers:", "mrr:", "monthly_price:", "renewal_rate:", "monthly_expansion_rate:", "alpha:", "conversion_rate:"):
+    for field in (
+        "customers:",
+        "mrr:",
+        "monthly_price:",
+        "renewal_rate:",
+        "monthly_expansion_rate:",
+        "alpha:",
+        "conversion_rate:",
+    ):
         line = next(line for line in text.splitlines() if field in line)
         assert "#" in line, line
-    assert "Not in the records, left at defaults: arrive.channels.monthly_visitors, sign_up.signup_rate" in " ".join(text.replace("#", "").split())
+    assert "Not in the records, left at defaults: arrive.channels.monthly_visitors, sign_up.signup_rate" in " ".join(
+        text.replace("#", "").split()
+    )
     assert "data-protection law governs" in out and "neither advice nor a promise" in out
 
 

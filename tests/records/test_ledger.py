@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from growth.records.bridge import bridge, bridge_frame, movements, spells, triangles
 from growth.records.cells import NONE
 from growth.records.ledger import ledger
@@ -25,15 +26,32 @@ def table(made):
 def test_the_worked_bridge(tmp_path):
     # a pays 20, 20, 25; b 20 and leaves; c joins in March; b is back in May at 30; a pays 15 from April on
     made = book(
-        tmp_path, "a,2024-01-03,20,1", "b,2024-01-09,20,1", "a,2024-02-03,20,1", "a,2024-03-03,25,1", "c,2024-03-20,40,1",
-        "a,2024-04-03,15,1", "c,2024-04-20,40,1", "a,2024-05-03,15,1", "b,2024-05-09,30,1", "c,2024-05-20,40,1",
-    )  # fmt: skip
+        tmp_path,
+        "a,2024-01-03,20,1",
+        "b,2024-01-09,20,1",
+        "a,2024-02-03,20,1",
+        "a,2024-03-03,25,1",
+        "c,2024-03-20,40,1",
+        "a,2024-04-03,15,1",
+        "c,2024-04-20,40,1",
+        "a,2024-05-03,15,1",
+        "b,2024-05-09,30,1",
+        "c,2024-05-20,40,1",
+    )
     expected = {
-        "opening_customers": [2, 1, 2, 2], "new_customers": [0, 1, 0, 0], "returned_customers": [0, 0, 0, 1],
-        "lost_customers": [1, 0, 0, 0], "closing_customers": [1, 2, 2, 3], "opening_mrr": [40, 20, 65, 55],
-        "new_mrr": [0, 40, 0, 0], "reactivation_mrr": [0, 0, 0, 30], "expansion_mrr": [0, 5, 0, 0],
-        "contraction_mrr": [0, 0, 10, 0], "churned_mrr": [20, 0, 0, 0], "closing_mrr": [20, 65, 55, 85],
-    }  # fmt: skip
+        "opening_customers": [2, 1, 2, 2],
+        "new_customers": [0, 1, 0, 0],
+        "returned_customers": [0, 0, 0, 1],
+        "lost_customers": [1, 0, 0, 0],
+        "closing_customers": [1, 2, 2, 3],
+        "opening_mrr": [40, 20, 65, 55],
+        "new_mrr": [0, 40, 0, 0],
+        "reactivation_mrr": [0, 0, 0, 30],
+        "expansion_mrr": [0, 5, 0, 0],
+        "contraction_mrr": [0, 0, 10, 0],
+        "churned_mrr": [20, 0, 0, 0],
+        "closing_mrr": [20, 65, 55, 85],
+    }
     assert {name: values.tolist() for name, values in table(made).items()} == expected
     assert made.mrr.sum() == made.rows.total == 265
     customers, mrr = triangles(made, spells(made))
@@ -81,14 +99,24 @@ def test_refunds_beyond_all_that_was_paid_are_set_apart(tmp_path):
 
 
 def test_trials_count_as_sign_ups_and_pay_nothing(tmp_path):
-    made = book(tmp_path, "a,2024-01-01,0,1", "a,2024-02-01,20,1", "b,2024-02-01,0,1", "c,2024-02-01,20,1", "c,2024-03-01,0,1")
+    made = book(
+        tmp_path, "a,2024-01-01,0,1", "a,2024-02-01,20,1", "b,2024-02-01,0,1", "c,2024-02-01,20,1", "c,2024-03-01,0,1"
+    )
     assert made.signed_up.tolist() == [0, 1, NONE]
     assert made.converted.tolist() == [1, NONE, 1]
 
 
 def test_ages_of_those_on_board_before_the_records_begin(tmp_path):
     head = "customer,month,mrr,joined"
-    made = book(tmp_path, "a,2024-01,10,2023-10-05", "b,2024-01,10,", "a,2024-02,10,2023-10-05", "c,2024-02,10,", "c,2024-03,10,", head=head)
+    made = book(
+        tmp_path,
+        "a,2024-01,10,2023-10-05",
+        "b,2024-01,10,",
+        "a,2024-02,10,2023-10-05",
+        "c,2024-02,10,",
+        "c,2024-03,10,",
+        head=head,
+    )
     runs = spells(made)
     assert runs.entry.tolist() == [3, NONE, 0]
     risk = spell_risk(runs)  # a comes under watch at age 3, is seen at 4, gone at 5; c is seen at age 1; b is left out
@@ -104,16 +132,18 @@ def test_one_row_is_enough_to_balance(tmp_path, lines):
 
 def test_two_plans_and_a_change_between_them(tmp_path):
     head = "customer,month,mrr,plan"
-    made = book(tmp_path, "a,2024-01,10,Small", "b,2024-01,10,Small", "a,2024-02,30,Large", "b,2024-02,10,Small", head=head)
+    made = book(
+        tmp_path, "a,2024-01,10,Small", "b,2024-01,10,Small", "a,2024-02,30,Large", "b,2024-02,10,Small", head=head
+    )
     moves = movements(made, spells(made))
     assert made.kinds == (("Small", "monthly"), ("Large", "monthly"))
     assert moves.expansion_mrr[1].tolist() == [20, 0] and moves.closing_mrr[1].tolist() == [10, 30]
 
 
 def test_order_of_the_rows_does_not_matter(tmp_path):
-    from growth.records.demo import DemoBusiness, demo_table
-
     import pyarrow.csv as arrow
+
+    from growth.records.demo import DemoBusiness, demo_table
 
     rows = demo_table(DemoBusiness(months=24), seed=5)
     arrow.write_csv(rows, tmp_path / "a.csv")

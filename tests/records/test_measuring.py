@@ -6,6 +6,7 @@ from collections import Counter
 
 import numpy as np
 import pytest
+
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.fitting import fit_all, fit_constant, recommend
 from growth.records.intervals import Resampled, percentile
@@ -35,8 +36,14 @@ def test_95_per_cent_intervals_hold_the_truth_in_92_to_98_of_100_businesses():
         }
         ends = {name: (rate.low, rate.high, true) for name, (rate, true) in truth.items()}
         fits = {fit.curve: fit for fit in measured.fits}
-        curve, true = ("constant", {"monthly_churn_rate": 0.05}) if flat else ("sbg", {"alpha": business.alpha, "beta": business.beta})
-        ends |= {f"{curve} {name}": (fits[curve].low[name], fits[curve].high[name], value) for name, value in true.items()}
+        curve, true = (
+            ("constant", {"monthly_churn_rate": 0.05})
+            if flat
+            else ("sbg", {"alpha": business.alpha, "beta": business.beta})
+        )
+        ends |= {
+            f"{curve} {name}": (fits[curve].low[name], fits[curve].high[name], value) for name, value in true.items()
+        }
         for name, (low, high, value) in ends.items():
             held[name] += low <= value <= high
             seen[name] += 1
@@ -64,10 +71,19 @@ def test_too_little_data_falls_back_to_constant_churn_and_says_so():
 
 
 def test_early_late_finds_its_split():
-    fits = {fit.curve: fit for fit in fit_all(RiskTable(np.array([1000, 800, 640, 621, 602, 584]), np.array([200, 160, 19, 19, 18, 18])))}
+    fits = {
+        fit.curve: fit
+        for fit in fit_all(RiskTable(np.array([1000, 800, 640, 621, 602, 584]), np.array([200, 160, 19, 19, 18, 18])))
+    }
     assert fits["early_late"].values["early_months"] == 2
     assert fits["early_late"].values["early_monthly_churn_rate"] == pytest.approx(0.2)
-    assert recommend(tuple(fits.values()), RiskTable(np.array([1000, 800, 640, 621, 602, 584]), np.array([200, 160, 19, 19, 18, 18])))[0].curve == "early_late"
+    assert (
+        recommend(
+            tuple(fits.values()),
+            RiskTable(np.array([1000, 800, 640, 621, 602, 584]), np.array([200, 160, 19, 19, 18, 18])),
+        )[0].curve
+        == "early_late"
+    )
 
 
 def test_standard_errors_of_constant_churn_have_their_closed_form():

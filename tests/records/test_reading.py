@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from growth.records.columns import Columns, load_columns
 from growth.records.ledger import ledger
 from growth.records.reading import _csv, _row_by_row, read_records
@@ -24,7 +25,11 @@ def read(tmp_path, text, **more):
 
 
 def test_charges_are_read(tmp_path):
-    rows = read(tmp_path, HEAD + "ann,2024-01-31,29.00,1,Studio,EUR\nbob,2024-02-01,290,12,Studio,EUR\nann,2024-02-03,-9.5,1,Studio,EUR\n")
+    rows = read(
+        tmp_path,
+        HEAD
+        + "ann,2024-01-31,29.00,1,Studio,EUR\nbob,2024-02-01,290,12,Studio,EUR\nann,2024-02-03,-9.5,1,Studio,EUR\n",
+    )
     assert rows.charges and rows.currency == "EUR" and rows.plans == ("Studio",)
     assert rows.customer.tolist() == [0, 1, 0]
     assert rows.amount.tolist() == [29, 290, -9.5]
@@ -41,8 +46,10 @@ def test_months_are_read(tmp_path):
 
 def test_other_names_units_and_currencies_by_a_file(tmp_path):
     mapping = tmp_path / "names.yaml"
-    mapping.write_text("columns: {customer: Client, date: Paid on, amount: Total, period_start: From, period_end: To}\n"
-                       "amounts: minor\ncurrency: EUR\nrates: {USD: 0.5}\n")  # fmt: skip
+    mapping.write_text(
+        "columns: {customer: Client, date: Paid on, amount: Total, period_start: From, period_end: To}\n"
+        "amounts: minor\ncurrency: EUR\nrates: {USD: 0.5}\n"
+    )
     text = "Total,Client,Paid on,currency,From,To\n2900,a,2024-01-15,EUR,2024-02-01,2024-02-29\n12000,b,2024-01-15,USD,2024-01-15,2025-01-14\n"
     rows = read(tmp_path, text, columns=load_columns(mapping))
     assert rows.amount.tolist() == [29, 60] and rows.currency == "EUR"
@@ -105,7 +112,9 @@ def test_year_0_is_refused_too(tmp_path):
 
 def test_counts_and_first_lines_of_each_kind(tmp_path):
     bad = "".join("ann,soon,29,1,Studio,EUR\n" for _ in range(8)) + ",2024-01-01,29,1,Studio,EUR\n"
-    with pytest.raises(RecordsError, match="8 rows, first in lines 2, 3, 4, 5, 6\n.*no customer: 1 row, first in line 10"):
+    with pytest.raises(
+        RecordsError, match="8 rows, first in lines 2, 3, 4, 5, 6\n.*no customer: 1 row, first in line 10"
+    ):
         read(tmp_path, HEAD + bad)
 
 
@@ -118,12 +127,20 @@ def test_an_open_quotation_mark_cannot_swallow_rows(tmp_path):
 @pytest.mark.parametrize("before", [b"", b"\xef\xbb\xbf"])
 @pytest.mark.parametrize("end", [b"\n", b"\r\n"])
 def test_byte_order_mark_and_line_ends_change_nothing(tmp_path, before, end):
-    text = before + end.join([HEAD.strip().encode(), b"ann,2024-01-01,29,1,Studio,EUR", b"bob,2024-01-01,29,1,Studio,EUR"]) + end
+    text = (
+        before
+        + end.join([HEAD.strip().encode(), b"ann,2024-01-01,29,1,Studio,EUR", b"bob,2024-01-01,29,1,Studio,EUR"])
+        + end
+    )
     assert read(tmp_path, text).total == 58
 
 
 def test_mixed_encodings_are_named(tmp_path):
-    text = HEAD.encode() + "café,2024-01-01,29,1,Studio,EUR\n".encode() + "café,2024-01-01,29,1,Studio,EUR\n".encode("latin-1")
+    text = (
+        HEAD.encode()
+        + "café,2024-01-01,29,1,Studio,EUR\n".encode()
+        + "café,2024-01-01,29,1,Studio,EUR\n".encode("latin-1")
+    )
     with pytest.raises(RecordsError, match="not UTF-8.*line 3"):
         read(tmp_path, text)
 
@@ -162,7 +179,10 @@ def test_a_parquet_file_with_faults_counts_them_by_row(tmp_path):
     assert "no customer: 1 row, first in line 4" in str(error.value) and "first in line 3" in str(error.value)
 
 
-@pytest.mark.parametrize("text", ["columns: {kunde: x}\n", "columns: {customer: nowhere}\n", "rates: {USD: -1}\n", "amounts: cents\n", "- 1\n", ""])
+@pytest.mark.parametrize(
+    "text",
+    ["columns: {kunde: x}\n", "columns: {customer: nowhere}\n", "rates: {USD: -1}\n", "amounts: cents\n", "- 1\n", ""],
+)
 def test_a_wrong_mapping_is_refused(tmp_path, text):
     (tmp_path / "names.yaml").write_text(text)
     with pytest.raises(RecordsError):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import growth
 import numpy as np
 import pytest
+
+import growth
 from growth.records.ledger import ledger
 from growth.records.measuring import measure
 from growth.records.reading import read_records
@@ -34,7 +35,10 @@ def measured(data, tmp_path_factory):
     with path.open("w") as stream:
         stream.write("customer,month,mrr,plan,joined\n")
         price, plan = data.monthly_charges.to_numpy(), data.contract.to_numpy()
-        stream.writelines(f"x{c},{m},{price[c]},{plan[c]},{joined[c]}\n" for c, m in zip(customer.tolist(), month.astype(str).tolist(), strict=True))
+        stream.writelines(
+            f"x{c},{m},{price[c]},{plan[c]},{joined[c]}\n"
+            for c, m in zip(customer.tolist(), month.astype(str).tolist(), strict=True)
+        )
     return measure(ledger(read_records(path)))
 
 
@@ -44,7 +48,11 @@ def test_rows_give_the_survival_that_statsmodels_gives_from_the_table(data, meas
     table = data if contract is None else data[data.contract == contract]
     table = table[table.tenure > 0]
     theirs = duration.SurvfuncRight(table.tenure, table.churn == "Yes")
-    ours = kaplan_meier(measured.monthly_table) if contract is None else {kind.plan: kind.survival for kind in measured.kinds}[contract]
+    ours = (
+        kaplan_meier(measured.monthly_table)
+        if contract is None
+        else {kind.plan: kind.survival for kind in measured.kinds}[contract]
+    )
     at = theirs.surv_times.astype(int) - 1
     np.testing.assert_allclose(ours.survival[at], theirs.surv_prob, rtol=0, atol=1e-12)
 

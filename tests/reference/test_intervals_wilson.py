@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from growth.records.intervals import poisson_mean, wilson
 
 # Newcombe, R. G. (1998), Statistics in Medicine 17, 857-872, Table I, Wilson score without continuity correction; from memory,

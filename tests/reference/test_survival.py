@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from growth.records.fitting import fit_bdw, fit_sbg
 from growth.records.survival import RiskTable, kaplan_meier, risk_table
 
@@ -15,7 +16,7 @@ SUBSCRIBED = {
 }
 PRINTED = {"regular": (0.704, 1.182, -1680.27, 17.0), "high end": (0.668, 3.806, -1611.16, 37.8)}
 # Freireich et al. (1963), Blood 21, 699-716, as worked in Kleinbaum and Klein, "Survival Analysis"; from memory.
-FREIREICH = "6 6 6 6+ 7 9+ 10 10+ 11+ 13 16 17+ 19+ 20+ 22 23 25+ 32+ 32+ 34+ 35+".split()
+FREIREICH = ["6", "6", "6", "6+", "7", "9+", "10", "10+", "11+", "13", "16", "17+", "19+", "20+", "22", "23", "25+", "32+", "32+", "34+", "35+"]
 FREIREICH_S = {6: 0.857, 7: 0.807, 10: 0.753, 13: 0.690, 16: 0.627, 22: 0.538, 23: 0.448}
 
 
