@@ -88,7 +88,8 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of file and table. key: the columns that tell rows apart; day: the column whose month a row belongs to."""
+    """One kind of file and table. key: the columns that tell rows apart; day: the column whose month a row belongs
+    to."""
 
     name: str
     key: tuple[str, ...]

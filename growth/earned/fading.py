@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growth.earned.interval import LEVEL, Interval
+from growth.earned.interval import TAILS, Interval
 
 SHORTEST, LONGEST = 3.0, 1_460.0  # days of half-life looked at; the longest is as good as no fading
 _GRID = np.geomspace(SHORTEST, LONGEST, 240)
@@ -52,7 +52,7 @@ def log_likelihood(counts: np.ndarray) -> np.ndarray:
     return -(counts @ np.arange(days)) * np.log(2) / _GRID - n * np.log(total(_GRID, days))
 
 
-def fit(pieces: list[np.ndarray], *, level: float = LEVEL) -> Fading:
+def fit(pieces: list[np.ndarray]) -> Fading:
     """The half-life that the pieces share. pieces: for each its sign-ups by day since it came out.
 
     Every half-life on a ratio scale is as likely as another before the counts are seen.
@@ -65,7 +65,7 @@ def fit(pieces: list[np.ndarray], *, level: float = LEVEL) -> Fading:
     weights = np.exp(log - log.max())
     weights /= weights.sum()
     below = np.cumsum(weights)
-    low, high = (float(np.interp(part, below, _GRID)) for part in ((1 - level) / 2, (1 + level) / 2))
+    low, high = (float(np.interp(part, below, _GRID)) for part in TAILS)
     seen = any(np.sum(counts) for counts in pieces)
     return Fading(weights, Interval(float(_GRID[np.argmax(log)]) if seen else None, low, high))
 

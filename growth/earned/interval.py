@@ -11,8 +11,10 @@ import numpy as np
 from scipy import stats
 
 from growth.errors import MeasureError, Problem
+from growth.records.intervals import wilson
 
 LEVEL = 0.95
+TAILS = ((1 - LEVEL) / 2, (1 + LEVEL) / 2)
 _STEPS = 400
 
 
@@ -27,13 +29,11 @@ class Interval:
     high: float
 
 
-def share(*, count: int, of: int, level: float = LEVEL) -> Interval:
-    """The Wilson score interval of a share, with no continuity correction.
+def share(*, count: int, of: int) -> Interval:
+    """The Wilson score interval of a share (`growth.records.intervals.wilson`), at LEVEL.
 
-        (p + z^2/2n +- z sqrt(p (1 - p)/n + z^2/4n^2)) / (1 + z^2/n),  p = count / of
-
-    count: how many did, 0..of. of: how many could have; with 0 nothing is known and the interval is 0 to 1.
-    Source: Wilson (1927); method 3 of Newcombe (1998), Statistics in Medicine 17, 857-872. Raises MeasureError.
+    count: how many did, 0..of. of: how many could have; with 0 nothing is known and the interval is 0 to 1. Raises
+    MeasureError.
 
     >>> interval = share(count=1, of=29)
     >>> round(interval.low, 4), round(interval.high, 4)
@@ -41,15 +41,11 @@ def share(*, count: int, of: int, level: float = LEVEL) -> Interval:
     """
     if not 0 <= count <= of:
         raise MeasureError([Problem("count", f"a whole number from 0 to {of}", str(count))])
-    if of == 0:
-        return Interval(None, 0.0, 1.0)
-    z, p = stats.norm.ppf((1 + level) / 2), count / of
-    middle, half = p + z**2 / (2 * of), z * np.sqrt(p * (1 - p) / of + z**2 / (4 * of**2))
-    low, high = (middle - half) / (1 + z**2 / of), (middle + half) / (1 + z**2 / of)
-    return Interval(p, 0.0 if count == 0 else float(low), 1.0 if count == of else float(high))
+    low, high = (float(end) for end in wilson(count, of))
+    return Interval(count / of if of else None, low, high)
 
 
-def difference(*, count_a: int, of_a: int, count_b: int, of_b: int, level: float = LEVEL) -> Interval:
+def difference(*, count_a: int, of_a: int, count_b: int, of_b: int) -> Interval:
     """Share a less share b, from the Wilson intervals of both.
 
         low = d - sqrt((pa - la)^2 + (ub - pb)^2),  high = d + sqrt((ua - pa)^2 + (pb - lb)^2)
@@ -60,7 +56,7 @@ def difference(*, count_a: int, of_a: int, count_b: int, of_b: int, level: float
     >>> round(interval.low, 4), round(interval.high, 4)
     (0.0524, 0.3339)
     """
-    a, b = share(count=count_a, of=of_a, level=level), share(count=count_b, of=of_b, level=level)
+    a, b = share(count=count_a, of=of_a), share(count=count_b, of=of_b)
     if a.value is None or b.value is None:
         return Interval(None, -1.0, 1.0)
     d = a.value - b.value
@@ -96,7 +92,7 @@ def mean_amount_slices(amounts: np.ndarray, count: int) -> np.ndarray:
     return np.maximum(mean + spread * stats.t.ppf((np.arange(count) + 0.5) / count, len(amounts) - 1), mean / 10)
 
 
-def sign_up_value(*, buyers: int, sign_ups: int, amounts: np.ndarray, level: float = LEVEL) -> Interval:
+def sign_up_value(*, buyers: int, sign_ups: int, amounts: np.ndarray) -> Interval:
     """What a sign-up is worth: the share of sign-ups who buy x what a buyer pays.
 
     amounts: what each buyer paid in all, of this piece or, where it has few, of the whole ledger. The interval is that
@@ -114,5 +110,5 @@ def sign_up_value(*, buyers: int, sign_ups: int, amounts: np.ndarray, level: flo
     slices = (np.arange(_STEPS) + 0.5) / _STEPS
     shares = stats.beta.ppf(slices, buyers + 0.5, sign_ups - buyers + 0.5)
     products = np.outer(shares, mean_amount_slices(amounts, _STEPS))
-    low, high = np.quantile(products, [(1 - level) / 2, (1 + level) / 2])
+    low, high = np.quantile(products, TAILS)
     return Interval(buyers / sign_ups * float(np.mean(amounts)), 0.0 if buyers == 0 else float(low), float(high))

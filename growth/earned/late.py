@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from growth.earned.interval import LEVEL, Interval
+from growth.earned.interval import TAILS, Interval
 
 # shares whose angles are equally spaced: to Jeffreys' prior each is as likely as another, and the small ones lie close
 _SHARES = np.sin((np.arange(300) + 0.5) / 300 * np.pi / 2) ** 2
@@ -26,7 +26,7 @@ class Waiting:
     """Sign-ups of one piece, seen to the ledger's last day.
 
     delays:  days from sign-up to first purchase of each who bought, shape (buyers,).
-    watched: days seen of those who have not bought, as the middle of their week, shape (weeks,); counts: how many of
+    watched: days seen of those who have not bought, as the middle of their weeks, shape (weeks,); counts: how many of
     each.
     """
 
@@ -36,13 +36,13 @@ class Waiting:
 
     @classmethod
     def of(cls, delays: np.ndarray, waiting: dict[int, int]) -> Waiting:
-        """waiting: days seen -> sign-ups that have not bought."""
-        weeks: dict[int, int] = {}
-        for days, count in waiting.items():
-            weeks[days // WEEK] = weeks.get(days // WEEK, 0) + count
-        order = sorted(weeks)
-        middle = np.array(order, dtype=float) * WEEK + WEEK / 2
-        return cls(np.asarray(delays, dtype=float), middle, np.array([weeks[week] for week in order], dtype=float))
+        """waiting: days seen -> sign-ups that have not bought. Weeks, and four weeks at a time beyond the first 26."""
+        days, counts = np.array(list(waiting), dtype=float), np.array(list(waiting.values()), dtype=float)
+        width = np.where(days < 26 * WEEK, WEEK, 4 * WEEK)
+        start = np.where(days < 26 * WEEK, 0, 26 * WEEK)
+        middles = start + (days - start) // width * width + width / 2
+        watched, which = np.unique(middles, return_inverse=True)
+        return cls(np.asarray(delays, dtype=float), watched, np.bincount(which, counts, minlength=watched.size))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,7 +72,7 @@ def log_likelihood(waiting: Waiting) -> np.ndarray:
     return bought + np.tensordot(waiting.counts, not_yet, axes=1) if waiting.counts.size else bought
 
 
-def fit(piece: Waiting, others: np.ndarray | None = None, *, level: float = LEVEL) -> Conversion:
+def fit(piece: Waiting, others: np.ndarray | None = None) -> Conversion:
     """The conversion of one piece. others: the other pieces' `delay_evidence` in sum, shape (48,)."""
     log = log_likelihood(piece)
     log = log if others is None else log + others
@@ -85,13 +85,13 @@ def fit(piece: Waiting, others: np.ndarray | None = None, *, level: float = LEVE
         weights,
         Interval(
             float(shares @ _SHARES) if seen else None,
-            0.0 if none else _quantile(shares, _SHARES, (1 - level) / 2),
-            _quantile(shares, _SHARES, (1 + level) / 2),
+            0.0 if none else _quantile(shares, _SHARES, TAILS[0]),
+            _quantile(shares, _SHARES, TAILS[1]),
         ),
         Interval(
             float(means @ _MEANS) if not none or others is not None else None,
-            _quantile(means, _MEANS, (1 - level) / 2),
-            _quantile(means, _MEANS, (1 + level) / 2),
+            _quantile(means, _MEANS, TAILS[0]),
+            _quantile(means, _MEANS, TAILS[1]),
         ),
     )
 

@@ -1,4 +1,4 @@
-"""Which pieces the buyers of a launch name as what brought them: first, last and any mention are different questions."""
+"""Which pieces the buyers of a launch name as what brought them: first, last and any mention, three questions."""
 
 from __future__ import annotations
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -60,16 +61,12 @@ def last_day(ledger: Ledger) -> str | None:
 
 def read_pieces(ledger: Ledger, *, day: str) -> list[Piece]:
     """The pieces published by a day, each with what was counted until its close."""
+    now = "FROM days WHERE replaced IS NULL AND day <= ?"
+    seen = ledger.select(f"SELECT piece, sum(views), sum(shares) {now} GROUP BY piece", (day,))
+    views = {name: (total, shared) for name, total, shared in seen}
     sign_ups: dict[str, dict[str, int]] = {}
-    views: dict[str, list[int]] = {}
-    for name, when, seen, shared, signed in ledger.select(
-        "SELECT piece, day, views, shares, sign_ups FROM days WHERE replaced IS NULL AND day <= ?", (day,)
-    ):
-        total = views.setdefault(name, [0, 0])
-        total[0] += seen
-        total[1] += shared
-        if signed:
-            sign_ups.setdefault(name, {})[when] = signed
+    for name, when, signed in ledger.select(f"SELECT piece, day, sign_ups {now} AND sign_ups > 0", (day,)):
+        sign_ups.setdefault(name, {})[when] = signed
     sales: dict[str, list[tuple]] = {}
     question = (
         "SELECT piece, buyer, signed_up, bought, amount FROM buyers WHERE replaced IS NULL AND piece <> '' "
@@ -86,11 +83,11 @@ def read_pieces(ledger: Ledger, *, day: str) -> list[Piece]:
         (day,),
     )
     return [
-        _piece(row, views.get(row[0], [0, 0]), sign_ups.get(row[0], {}), sales.get(row[0], []), day) for row in pieces
+        _piece(row, views.get(row[0], (0, 0)), sign_ups.get(row[0], {}), sales.get(row[0], []), day) for row in pieces
     ]
 
 
-def _piece(row: tuple, seen: list[int], sign_ups: dict[str, int], sales: list[tuple], day: str) -> Piece:
+def _piece(row: tuple, seen: tuple[int, int], sign_ups: dict[str, int], sales: list[tuple], day: str) -> Piece:
     name, title, published, hours, rate, other = row
     first: dict[str, tuple[str, str]] = {}
     paid: dict[str, int] = {}
@@ -129,4 +126,9 @@ def _piece(row: tuple, seen: list[int], sign_ups: dict[str, int], sales: list[tu
 
 
 def _days(start: str, end: str) -> int:
-    return (datetime.date.fromisoformat(end) - datetime.date.fromisoformat(start)).days
+    return _ordinal(end) - _ordinal(start)
+
+
+@lru_cache(maxsize=10_000)
+def _ordinal(day: str) -> int:
+    return datetime.date.fromisoformat(day).toordinal()

@@ -9,19 +9,20 @@ import numpy as np
 
 from growth.earned import fading, late
 from growth.earned.columns import THOUSANDTHS
-from growth.earned.interval import LEVEL, Interval, mean_amount_slices, share, sign_up_value, sure_higher
+from growth.earned.interval import TAILS, Interval, mean_amount_slices, share, sign_up_value, sure_higher
 from growth.earned.ledger import Ledger
 from growth.earned.reading import Piece, last_day, read_pieces
 from growth.errors import MeasureError, Problem
 
 DRAWS = 4_000
+MOST_OTHERS = 12  # so many of the newest pieces say how late buyers come
 ENOUGH_SIGN_UPS = 30  # from so many on a piece's own half-life is read off; below, the pieces' common one
 ENOUGH_BUYERS = 5  # from so many on a piece's own amounts are used; below, those of all the pieces
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PieceReport:
-    """One piece. Amounts in the ledger's currency; shares are fractions; every Interval is at LEVEL.
+    """One piece. Amounts in the ledger's currency; shares are fractions; every Interval is at interval.LEVEL.
 
     sign_up_share: of the views, signed up. buyer_share: of the sign-ups, have bought. final_buyer_share: will have
     bought in the end. sign_up_value: worth of a sign-up by buyers so far. half_life: days; own_half_life says whether
@@ -101,11 +102,16 @@ def report(ledger: Ledger, *, day: str | None = None, last: int | None = None, s
     amounts = np.concatenate([piece.amounts for piece in pieces])
     common_fading = fading.fit([piece.sign_ups_by_day for piece in pieces])
     waitings = {piece.name: late.Waiting.of(piece.delays, piece.waiting) for piece in pieces}
-    evidence = {name: late.delay_evidence(waiting) for name, waiting in waitings.items()}
+    newest = sorted(pieces, key=lambda piece: (piece.published, piece.name), reverse=True)
+    evidence = {piece.name: late.delay_evidence(waitings[piece.name]) for piece in newest[:MOST_OTHERS]}
     rng = np.random.default_rng(seed)
     reports = []
-    for piece in sorted(pieces, key=lambda piece: (piece.published, piece.name), reverse=True)[:last]:
-        others = sum(found for name, found in evidence.items() if name != piece.name) if len(pieces) > 1 else None
+    for piece in newest[:last]:
+        others = (
+            sum(found for name, found in evidence.items() if name != piece.name)
+            if evidence.keys() - {piece.name}
+            else None
+        )
         conversion = late.fit(waitings[piece.name], others)
         reports.append(_report(piece, conversion, common_fading, amounts, day, rng))
     return Report(day, ledger.currency, tuple(reports))
@@ -210,7 +216,7 @@ class _Future:
             buyers = buyers + self.rng.binomial(self.waiting.counts.astype(int), self._late(fading.YEAR)).sum(axis=1)
         worth = buyers * self.mean + np.sqrt(buyers) * np.std(self.amounts) * self.rng.standard_normal(DRAWS)
         worth = np.maximum(worth, buyers * self.amounts.min())
-        low, high = np.quantile(worth, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+        low, high = np.quantile(worth, TAILS)
         return Interval(float(worth.mean()), float(low), float(high))
 
     def pays_back(self, cost: float, day: str) -> str | None:

@@ -145,7 +145,8 @@ class Giveaway(Section):
 def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
     """The validated words of a file or of a mapping (with or without the root key); without any, a plain question.
 
-    Places for computed numbers are filled; `read_giveaway` leaves them as they are. Raises ScenarioError that lists every problem with its line.
+    Places for computed numbers are filled; `read_giveaway` leaves them as they are. Raises ScenarioError that lists
+    every problem with its line.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})

@@ -105,7 +105,7 @@ def large_ledger(rows: int) -> tuple[float, float]:
     rng, first = np.random.default_rng(0), datetime.date(2023, 1, 1)
     pieces = [(f"piece-{n}", f"Piece {n}", first.isoformat(), 10.0, 60_000, 0) for n in range(rows // 1_000)]
     days = [
-        (p[0], (first + datetime.timedelta(days=d)).isoformat(), int(v), 0, int(v > 28))
+        (p[0], (first + datetime.timedelta(days=d)).isoformat(), int(v), 0, int(v // 10))
         for p in pieces
         for d, v in enumerate(rng.poisson(20, 980))
     ]
