@@ -242,3 +242,24 @@ def test_the_plain_e_mail_keeps_its_subject_on_one_line():
 def test_long_words_stay_within_the_picture():
     lines, size = fitted("kiln" * 400 + " and so on " * 80, width=1000, most=4, sizes=(40, 30))
     assert len(lines) == 4 and all(text_width(line, size) <= 1000 for line in lines) and lines[-1].endswith("...")
+
+
+def test_hostile_words_run_nothing_in_page_and_frame(browser, tmp_path):
+    """The whole way: a file whose every text is hostile, made into page and frame, and opened."""
+    import json
+
+    business = scenario().model_dump(mode="json", exclude_defaults=True) | {"business": HOSTILE[:100]}
+    brief = hostile().model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+    brief["address"] = "https://fernhollow.example/a-piece.html"
+    (tmp_path / "hostile.yaml").write_text(json.dumps({"scenario": business, "giveaway": brief}), encoding="utf-8")
+    made = make_kit(tmp_path / "hostile.yaml", to=tmp_path / "kit")
+    for one in made.parts:
+        if one.path.name.endswith((".html", ".svg")):
+            page, ran = browser.new_page(), []
+            page.on("dialog", lambda dialog, ran=ran: (ran.append(dialog.message), dialog.dismiss()))
+            address = one.path.as_uri()
+            page.on("request", lambda asked, ran=ran, address=address: asked.url == address or ran.append(asked.url))
+            page.goto(address)
+            page.wait_for_timeout(300)
+            assert ran == [] and page.title() != "ran", one.path.name
+            page.close()
