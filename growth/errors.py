@@ -14,6 +14,9 @@ class Problem:
     value: the value found, shortened for display; "" where there is none.
     fix:   the likely mend, one sentence; "" where there is nothing to guess.
     line:  line of the file, counted from 1; None when the value came from elsewhere.
+
+    >>> print(Problem("months", "a whole number from 1 to 120", "0", "Did you mean 12?", line=3))
+    line 3: months: a whole number from 1 to 120 (found 0). Did you mean 12?
     """
 
     field: str
@@ -32,6 +35,8 @@ class Problem:
 
 class GrowthError(Exception):
     """Base of every error this package raises on purpose. Carries its problems; survives pickling.
+
+    problems: what is wrong, in the order of the file; or one sentence. file: its name, where there is one.
 
     >>> error = ScenarioError([Problem("months", "a whole number from 1 to 120", "0")], file="shop.yaml")
     >>> print(error)

@@ -287,3 +287,8 @@ def test_notebooks_hold_figures_as_data_alone():
         assert pio.renderers["plotly_mimetype"].config["displayModeBar"] is False
     finally:
         pio.renderers.default = before
+
+
+def test_one_month_of_cohorts_is_dots_since_it_has_no_lines():
+    layers = charts.cohort_chart(growth.forecast(business(months=1, opening={"customers": 5, "mrr": 100}))).data
+    assert [(layer.mode, layer.y.tolist()) for layer in layers] == [("markers", [90.0]), ("markers", [200.0])]

@@ -56,7 +56,8 @@ def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
             y=layer,
             stackgroup="all",
             name=name,
-            mode="lines" if forecast.months > 1 else "lines+markers",
+            mode="lines" if forecast.months > 1 else "markers",  # one month has no lines: a dot on top of each layer
+            marker={"color": colour, "size": 9},
             fillcolor=colour,
             line={"width": 0.6, "color": PAPER},
             hovertemplate=hover(f"{name} %{{y:,.1f}}"),
@@ -111,7 +112,8 @@ def retention_triangle(forecast: Forecast, *, what: str = "customers") -> go.Fig
     )
     if np.isnan(shares).all():
         note(figure, "nobody joins in these months")
-    figure.update_xaxes(title_text="age in months", showgrid=False)
+    figure.update_xaxes(title_text="age in months", showgrid=False, zeroline=False, range=[-0.5, months - 0.5])
+    figure.update_xaxes(tickformat="d", dtick=1 if months <= 12 else None)
     figure.update_yaxes(autorange="reversed", showgrid=False, nticks=14)
     return figure
 

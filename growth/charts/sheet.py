@@ -55,18 +55,35 @@ def sheet(title: str, unit: str) -> go.Figure:
 def figure_of(forecast: Forecast, title: str, unit: str) -> go.Figure:
     """An empty figure of one forecast; MeasureError where it has draws."""
     one_scenario(forecast)
-    return sheet(title, unit)
+    figure = sheet(title, unit)
+    if forecast.months <= 6:
+        figure.update_xaxes(dtick="M1", tickformat="%b %Y")  # no days or hours between the months
+    return figure
 
 
 def one_scenario(forecast: Forecast) -> None:
-    """Raises MeasureError where a forecast has draws: a figure draws one scenario."""
+    """Raises MeasureError where a forecast has draws: a figure draws one scenario.
+
+    >>> import growth, numpy
+    >>> plans = [{"name": "Studio", "monthly_price": numpy.array([20.0, 25.0])}]
+    >>> one_scenario(growth.forecast(growth.Scenario(business="Fernhollow", pay={"plans": plans})))
+    Traceback (most recent call last):
+    growth.errors.MeasureError: forecast: one scenario: a figure draws no arrays over draws (found 2 draws)
+    """
     draws = forecast.scenario.draws
     if draws is not None:
         raise MeasureError([Problem("forecast", "one scenario: a figure draws no arrays over draws", f"{draws} draws")])
 
 
 def months_of(forecast: Forecast, *, opening: bool = False) -> np.ndarray:
-    """The calendar months 1..T, or 0..T with the opening, as NumPy months."""
+    """The calendar months 1..T, or 0..T with the opening, as NumPy months.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", months=2, first_month="2027-01",
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> months_of(growth.forecast(scenario), opening=True).astype(str).tolist()
+    ['2026-12', '2027-01', '2027-02']
+    """
     first = np.datetime64(forecast.scenario.first_month)
     return np.arange(first - opening, first + forecast.months)
 
@@ -81,7 +98,11 @@ def hover(text: str) -> str:
 
 
 def keyed(colour: str, text: str) -> str:
-    """A label's text behind a square in the colour of what it names, for labels that had to move from their place."""
+    """A label's text behind a square in the colour of what it names, for labels that had to move from their place.
+
+    >>> keyed("#1f5f8b", "new")
+    "<span style='color:#1f5f8b'>■</span> new"
+    """
     return f"<span style='color:{colour}'>■</span> {text}"
 
 
