@@ -40,10 +40,10 @@ Ours = Literal[KNOWN]  # type: ignore[valid-type]
 class Columns(Section):
     """How the records are to be read; every part has a default. See the module's text for the two shapes."""
 
-    columns: dict[Ours, Name] = {}
+    columns: dict[Ours, Name] = Field(default_factory=dict)
     amounts: Literal["major", "minor"] = "major"
     currency: Currency | None = None
-    rates: dict[Currency, Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]] = {}
+    rates: dict[Currency, Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]] = Field(default_factory=dict)
 
     def theirs(self, ours: str) -> str:
         """The name of a column in the export.

@@ -113,7 +113,7 @@ def test_year_0_is_refused_too(tmp_path):
 def test_counts_and_first_lines_of_each_kind(tmp_path):
     bad = "".join("ann,soon,29,1,Studio,EUR\n" for _ in range(8)) + ",2024-01-01,29,1,Studio,EUR\n"
     with pytest.raises(
-        RecordsError, match="8 rows, first in lines 2, 3, 4, 5, 6\n.*no customer: 1 row, first in line 10"
+        RecordsError, match=r"8 rows, first in lines 2, 3, 4, 5, 6\n.*no customer: 1 row, first in line 10"
     ):
         read(tmp_path, HEAD + bad)
 
@@ -141,7 +141,7 @@ def test_mixed_encodings_are_named(tmp_path):
         + "café,2024-01-01,29,1,Studio,EUR\n".encode()
         + "café,2024-01-01,29,1,Studio,EUR\n".encode("latin-1")
     )
-    with pytest.raises(RecordsError, match="not UTF-8.*line 3"):
+    with pytest.raises(RecordsError, match=r"not UTF-8.*line 3"):
         read(tmp_path, text)
 
 
