@@ -52,9 +52,9 @@ class Piece:
 def last_day(ledger: Ledger) -> str | None:
     """The last day on which the ledger holds anything, year-month-day; None for an empty one."""
     question = (
-        "SELECT max(day) FROM (SELECT max(day) AS day FROM days WHERE replaced IS NULL UNION ALL SELECT "
-        "max(bought) FROM buyers "
-        "WHERE replaced IS NULL UNION ALL SELECT max(published) FROM pieces WHERE replaced IS NULL)"
+        "SELECT max(day) FROM (SELECT max(day) AS day FROM days WHERE replaced IS NULL "
+        "UNION ALL SELECT max(bought) FROM buyers WHERE replaced IS NULL "
+        "UNION ALL SELECT max(published) FROM pieces WHERE replaced IS NULL)"
     )
     return ledger.select(question)[0][0]
 
@@ -69,17 +69,14 @@ def read_pieces(ledger: Ledger, *, day: str) -> list[Piece]:
         sign_ups.setdefault(name, {})[when] = signed
     sales: dict[str, list[tuple]] = {}
     question = (
-        "SELECT piece, buyer, signed_up, bought, amount FROM buyers WHERE replaced IS NULL AND piece <> '' "
-        "AND bought <= ? "
-        "ORDER BY bought, buyer"
+        "SELECT piece, buyer, signed_up, bought, amount FROM buyers "
+        "WHERE replaced IS NULL AND piece <> '' AND bought <= ? ORDER BY bought, buyer"
     )
     for name, *sale in ledger.select(question, (day,)):
         sales.setdefault(name, []).append(tuple(sale))
     pieces = ledger.select(
-        (
-            "SELECT piece, title, published, hours, hourly_rate, other_cost FROM pieces WHERE replaced IS NULL "
-            "AND published <= ?"
-        ),
+        "SELECT piece, title, published, hours, hourly_rate, other_cost FROM pieces WHERE replaced IS NULL "
+        "AND published <= ?",
         (day,),
     )
     return [

@@ -12,9 +12,8 @@ from growth.earned.mentions import Mention
 from growth.earned.worth import Comparison, PieceReport, Report
 
 CAUTION = (
-    "These are counts of the past and what they allow for, not a promise. Nothing here says what would have "
-    "happened without "
-    "the piece: some who bought would have come anyway."
+    "These are counts of the past and what they allow for, not a promise. Nothing here says what would have happened "
+    "without the piece: some who bought would have come anyway."
 )
 LEVEL_WORDS = "Where a range is given, ranges made this way hold the true value 19 times in 20."
 
@@ -104,8 +103,7 @@ def mention_sentences(
         )
     lines.append(
         "First, last and any are different questions: what began it, what settled it, what had a part in it. "
-        "Do not add them up: "
-        "a buyer who names two pieces counts for both under any."
+        "Do not add them up: a buyer who names two pieces counts for both under any."
     )
     return lines
 
@@ -199,10 +197,8 @@ def _next_year(one: PieceReport, currency: str, locale: str) -> list[str]:
         return [*said, "Over the next twelve months hardly anything more is expected."]
     return [
         *said,
-        (
-            f"Over the next twelve months expect about {expected} more; anything from {low} to {high} would be no "
-            f"surprise."
-        ),
+        f"Over the next twelve months expect about {expected} more; anything from {low} to {high} would be no "
+        f"surprise.",
     ]
 
 

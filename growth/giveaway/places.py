@@ -118,7 +118,7 @@ def variants(giveaway: Giveaway, *, scenario: Scenario) -> dict[str, Forecast]:
 
 
 def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
-    """The scenario with the changes of a what-if. Raises ScenarioError for a field that is no number of the scenario."""
+    """The scenario with the changes of a what-if. Raises ScenarioError for a field that is none of its numbers."""
     values = scenario.model_dump(mode="json")
     for change in what_if.changes:
         place = f"giveaway.what_ifs[{what_if.name}]"

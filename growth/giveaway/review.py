@@ -112,10 +112,8 @@ def _question(passages: list[Passage]) -> Iterator[Finding]:
             passage.line,
             passage.text,
             "A general question fits everybody, so nobody takes it for their own.",
-            (
-                "Put it as one reader would say it aloud: with I or my, the two things to choose between, a "
-                "number of theirs."
-            ),
+            "Put it as one reader would say it aloud: with I or my, the two things to choose between, a "
+            "number of theirs.",
         )
 
 
@@ -163,10 +161,8 @@ def _answers(passages: list[Passage]) -> Iterator[Finding]:
                 passage.line,
                 words,
                 "A reader remembers one answer. Two are an essay, and leave the choice where it was.",
-                (
-                    "Keep the answer that the numbers give, in one sentence or two. Put the rest into a caution, "
-                    "or another piece."
-                ),
+                "Keep the answer that the numbers give, in one sentence or two. Put the rest into a caution, "
+                "or another piece.",
             )
 
 

@@ -125,7 +125,7 @@ TERMS = {  # a term of the trade -> what it is, in plain words
 def explained(term: str, text: str) -> bool:
     """Whether a text says somewhere what a term is: "is called churn", "churn is", "churn, the share", "churn (...)".
 
-    >>> explained("churn", "One in twenty leaves each month; this is called churn."), explained("churn", "Churn is high.")
+    >>> explained("churn", "One in twenty leaves; this is called churn."), explained("churn", "Churn is high.")
     (True, False)
     """
     word = re.escape(term)
