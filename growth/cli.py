@@ -16,8 +16,6 @@ from growth.errors import GrowthError
 AREAS = (
     "growth.commands",
     "growth.giveaway.command",
-    "growth.review.command",
-    "growth.kit.command",
     "growth.sweep.command",
     "growth.records.command",
     "growth.earned.command",

@@ -9,7 +9,8 @@ import numpy as np
 
 from growth.records.cells import NONE
 from growth.records.fitting import FEW_LEAVERS, Fit
-from growth.records.measuring import RECENT, KindMeasures, Measured, Rate
+from growth.records.measured import KindMeasures, Measured, Rate
+from growth.records.measuring import RECENT
 
 MOST_PLANS = 40
 OWN_CURVE = 3 * FEW_LEAVERS  # leavers from which a monthly plan gets a churn curve of its own

@@ -9,7 +9,7 @@ from growth.charts import FAINT, GAIN, GOAL, INK, LOSS, PAPER, SHADES
 from growth.records.backtest import RIVALS, Backtest
 from growth.records.bridge import bridge, triangles
 from growth.records.fitting import Fit
-from growth.records.measuring import Measured
+from growth.records.measured import Measured
 from growth.records.survival import Survival
 
 MOVES = (

@@ -11,7 +11,7 @@ from growth.engine import forecast
 from growth.engine.forecast import cohorts
 from growth.records.assumptions import Value, assumptions, first_joining, own_curve, shown_kinds, steady_growth
 from growth.records.fitting import BOUNDS, Fit
-from growth.records.measuring import Measured, Rate
+from growth.records.measured import Measured, Rate
 from growth.scenario import Scenario
 
 DRAWS = 400

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from growth.records.assumptions import named, shown_kinds
-from growth.records.measuring import Measured, Rate
+from growth.records.measured import Measured, Rate
 
 
 def summary(measured: Measured) -> list[str]:

@@ -9,7 +9,7 @@ from typing import Any
 from growth.errors import Problem
 from growth.files import replace_file
 from growth.records.assumptions import DEFAULT, Value, assumptions
-from growth.records.measuring import Measured
+from growth.records.measured import Measured
 from growth.records.unreadable import RecordsError
 from growth.scenario import Scenario
 from growth.scenario.document import parse

@@ -10,7 +10,8 @@ from growth.records.backtest import RIVALS, backtest, rival_forecasts
 from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.ledger import ledger
-from growth.records.measuring import Rate, measure
+from growth.records.measured import Rate
+from growth.records.measuring import measure
 from growth.records.prospect import prospect
 from growth.records.rows import Rows
 from growth.records.unreadable import RecordsError
