@@ -57,7 +57,7 @@ def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
             stackgroup="all",
             name=name,
             mode="lines" if forecast.months > 1 else "markers",  # one month has no lines: a dot on top of each layer
-            marker={"color": colour, "size": 9},
+            marker={"color": colour, "size": 9} if forecast.months == 1 else None,
             fillcolor=colour,
             line={"width": 0.6, "color": PAPER},
             hovertemplate=hover(f"{name} %{{y:,.1f}}"),
