@@ -14,6 +14,7 @@ from typing import Any
 
 from growth.sweep import warm
 from growth.sweep.folder import Folder
+from growth.sweep.reading import SweepError
 from growth.sweep.tasks import Task
 from growth.sweep.worker import work
 
@@ -25,6 +26,7 @@ MOST_DEATHS = 2  # of a worker, over one report, before the report counts as fai
 class _Worker:
     process: Any
     tasks: Connection
+    ready: bool = False
     task: Task | None = None
     deadline: float = float("inf")
 
@@ -86,32 +88,34 @@ def run_all(
             while len(crew) < count and len(crew) < len(waiting) + sum(bool(worker.task) for worker in crew):
                 crew.append(hire())
             for worker in crew:
-                if worker.task is None and waiting:
+                if worker.ready and worker.task is None and waiting:
                     worker.task = waiting.popleft()
                     worker.deadline = time.monotonic() + limit
                     output = str(folder.unfinished / f"{worker.task.name}.ipynb")
                     with suppress(OSError):  # it has died; seen below
                         worker.tasks.send((output, worker.task.parameters))
             soonest = min(worker.deadline for worker in crew)
-            wait(
-                [worker.tasks for worker in crew if worker.task],
-                timeout=max(0.0, min(soonest - time.monotonic(), 60.0)),
-            )
-            for worker in [worker for worker in crew if worker.task]:
+            wait([worker.tasks for worker in crew], timeout=max(0.0, min(soonest - time.monotonic(), 60.0)))
+            for worker in list(crew):
+                task = worker.task
                 try:
                     answered = worker.tasks.poll()
-                    why = worker.tasks.recv() if answered else None
+                    why = worker.tasks.recv() if answered else ""
                 except (EOFError, OSError):
-                    task = worker.task
-                    deaths[task.name] = deaths.get(task.name, 0) + 1
-                    if deaths[task.name] < MOST_DEATHS:
+                    name = task.name if task else ""  # "": it died before it was ready
+                    deaths[name] = deaths.get(name, 0) + 1
+                    if task and deaths[name] < MOST_DEATHS:
                         waiting.appendleft(task)
-                    else:
+                    elif task:
                         settle(worker, "the process that ran it died twice, such as for want of memory")
+                    elif deaths[name] > MOST_DEATHS:
+                        raise SweepError("the processes that run the reports cannot be started") from None
                     dismiss(worker)
                     continue
-                if answered:
+                if answered and task:
                     settle(worker, why)
+                elif answered:
+                    worker.ready = True
                 elif time.monotonic() >= worker.deadline:
                     worker.process.kill()  # its kernel goes with it
                     worker.process.join()

@@ -52,7 +52,8 @@ def run_report(
 
 
 def work(tasks: Connection, kernels: socket.socket | None, notebook: str, engine: str | None) -> None:
-    """Take (output, parameters) from `tasks`, run the report, answer with why it failed or "", until None comes.
+    """Take (output, parameters) from `tasks`, run the report, answer with why it failed or "", until None comes;
+    says "" once before, when it is ready.
 
     Ends at once when the parent dies, however it dies; its kernels then go with its socket to the fork server.
     """
@@ -62,6 +63,9 @@ def work(tasks: Connection, kernels: socket.socket | None, notebook: str, engine
         from growth.sweep import warm
 
         warm.use(kernels)
+    import papermill.execute  # before a report's time begins  # noqa: F401
+
+    tasks.send("")  # ready
     while True:
         try:
             task = tasks.recv()
