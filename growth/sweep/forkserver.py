@@ -9,6 +9,7 @@ it itself.
 
 from __future__ import annotations
 
+import builtins
 import ctypes
 import gc
 import json
@@ -19,6 +20,7 @@ import socket
 import sys
 from contextlib import suppress
 from importlib import import_module
+from types import SimpleNamespace
 
 MOST = 1 << 20  # bytes of a message
 PRELOAD = (
@@ -181,9 +183,11 @@ def main() -> None:
     """Import everything, then serve."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the owner's; it closes the socket
     owner = socket.socket(fileno=int(sys.argv[1]))
+    builtins.get_ipython = lambda: SimpleNamespace(kernel=True)  # pandas asks as it is imported, and shows tables by it
     for name in PRELOAD:
         with suppress(ImportError):
             import_module(name)
+    del builtins.get_ipython
     with suppress(Exception):  # a report will say what is wrong; the server serves
         _rehearse()
     gc.collect()

@@ -49,7 +49,7 @@ def test_outputs_equal_the_stock_engines_cell_by_cell(workplace):
     notebook = workplace.notebook(
         "import growth, pandas as pd\nfrom growth import charts\ncharts.use_in_notebooks()",
         "import os, sys\nprint(os.getcwd(), sys.argv[0].endswith('ipynb'), __name__)",
-        "pd.DataFrame({'a': [1.5, 2]})",
+        "pd.DataFrame({f'a long name {n}': [1.5, 2] for n in range(9)})",
         "print('heard', file=sys.stderr)",
         "scenario = growth.load_scenario({'business': 'Kiln', 'pay': {'plans': [{'name': 'one', 'monthly_price': 9}]}})\n"
         "charts.mrr_chart(growth.forecast(scenario))",
