@@ -48,7 +48,7 @@ def test_every_control_stands_for_a_number_and_no_control_is_dead(file):
             others = [one for one in numbers["pay"]["plans"] if one is not part]
             left = sum(one["share"] for one in others)
             for one in others:
-                one["share"] *= (1 - part[name]) / left
+                one["share"] = (one["share"] / left if left else 1 / len(others)) * (1 - part[name])
         if control["path"] == "opening.mrr":  # the page holds it still while nobody is on board
             numbers["opening"]["customers"] = numbers["opening"]["customers"] or 1
         elif numbers["opening"]["customers"] == 0:
