@@ -35,12 +35,14 @@ def by_path(scenario: growth.Scenario) -> dict[str, dict]:
 @pytest.mark.parametrize("file", LIBRARY, ids=lambda file: file.stem)
 def test_every_control_stands_for_a_number_and_no_control_is_dead(file):
     scenario = growth.load_scenario(file)
-    before = growth.forecast(scenario)
     for control in controls(scenario):
-        numbers = scenario.model_dump(mode="json")
+        before, numbers = growth.forecast(scenario), scenario.model_dump(mode="json")
         part, name = place(numbers, control["path"])
         low, high, step = control["slider"]
         assert control["low"] <= low <= part[name] <= high <= control["high"]
+        if part.get("share") == 0 and name != "share":
+            part["share"], numbers["pay"]["plans"][0]["share"] = 0.5, numbers["pay"]["plans"][0]["share"] - 0.5
+            before = growth.forecast(growth.load_scenario({"scenario": numbers}))  # a plan that nobody has yet
         part[name] = low if part[name] > low else low + round((high - low) / step / 2) * step
         if control["whole"]:
             part[name] = round(part[name])
