@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import plotly.graph_objects as go
 
-from growth.charts import FAINT, GAIN, GOAL, INK, LOSS, PAPER, SHADES
+from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, sheet
 from growth.records.backtest import RIVALS, Backtest
 from growth.records.bridge import bridge, triangles
 from growth.records.fitting import Fit
@@ -190,25 +190,9 @@ def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> g
 
 
 def _sheet(title: str, unit: str) -> go.Figure:
-    figure = go.Figure()
-    figure.update_layout(
-        template="none",
-        title={
-            "text": f"{title} <span style='font-size:13px;color:{FAINT}'>({unit})</span>",
-            "x": 0,
-            "xanchor": "left",
-            "font": {"size": 17},
-        },
-        font={"family": "system-ui, 'Segoe UI', 'Noto Sans', sans-serif", "size": 13, "color": INK},
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
-        showlegend=False,
-        hovermode="x",
-        height=380,
-        margin={"l": 70, "r": 150, "t": 56, "b": 48},
-    )
-    figure.update_xaxes(showgrid=False, linecolor=FAINT, ticks="outside", tickcolor=FAINT)
-    figure.update_yaxes(gridcolor="#e6dece", zerolinecolor=INK, zerolinewidth=1, separatethousands=True)
+    """The workbook's sheet, with room for labels on the right."""
+    figure = sheet(title, unit)
+    figure.update_layout(margin={"r": 150})
     return figure
 
 
