@@ -65,8 +65,7 @@ def question(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) ->
 
 
 def shared(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> dict[str, str]:
-    """What a link to the page shows where it is shared: Open Graph tags, https://ogp.me. The picture needs an address.
-    """
+    """What a link to the page shows where it is shared: Open Graph tags, https://ogp.me. The picture needs an address."""
     tags = {
         "og:type": "article",
         "og:title": giveaway.question,

@@ -92,9 +92,9 @@ def _opening(measured: Measured) -> dict[str, Any]:
 def steady_growth(growth: Rate | None) -> tuple[float, float]:
     """The growth to go on with and its standard error: g t^2 / (t^2 + s^2) and s t / sqrt(t^2 + s^2).
 
-    s is the error of the estimate g, t = 2% a month how far growth usually is from none (common practice, no source). An
-    unsure estimate so counts little, a sure one nearly whole. Source of the form: Efron and Morris (1975), J. Amer.
-    Statist. Assoc. 70, 311-319.
+    s is the error of the estimate g, t = 2% a month how far growth usually is from none (common practice, no source).
+    An unsure estimate so counts little, a sure one nearly whole. Source of the form: Efron and Morris (1975), J.
+    Amer. Statist. Assoc. 70, 311-319.
     """
     if growth is None:
         return 0.0, 0.0
@@ -104,7 +104,9 @@ def steady_growth(growth: Rate | None) -> tuple[float, float]:
 
 
 def first_joining(measured: Measured, rate: float | np.ndarray) -> float | np.ndarray:
-    """New customers in month 1: the measured mean stands for the middle of its months, growth carries it on from there."""
+    """New customers in month 1: the measured mean stands for the middle of its months, growth carries it on from
+    there.
+    """
     months = min(measured.joins.size, RECENT)
     return measured.new_customers.value * (1 + rate) ** ((months + 1) / 2)
 
@@ -153,7 +155,9 @@ def _pay(measured: Measured) -> dict[str, Any]:
 
 
 def shown_kinds(measured: Measured) -> list[KindMeasures]:
-    """The kinds of plan that go into the scenario: those with customers, now or lately; at most 40, the largest first."""
+    """The kinds of plan that go into the scenario: those with customers, now or lately; at most 40, the largest
+    first.
+    """
     used = [kind for kind in measured.kinds if kind.customers or kind.share.value]
     used = used or sorted(measured.kinds, key=lambda kind: -kind.table.at_risk.sum())[:1]
     return sorted(used, key=lambda kind: (-kind.customers, kind.plan, kind.billing))[:MOST_PLANS]

@@ -1,7 +1,7 @@
 """How well such forecasts would have done: from many months of the past, forecast what by now has happened.
 
-Rolling origin (Tashman, 2000, International Journal of Forecasting 16, 437-450): at each origin only the months up to it are
-measured. Beside it stand three plain rivals: the last value, a straight line, a constant growth rate.
+Rolling origin (Tashman, 2000, International Journal of Forecasting 16, 437-450): at each origin only the months up to
+it are measured. Beside it stand three plain rivals: the last value, a straight line, a constant growth rate.
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ LOOK_BACK = 12  # months that line and growth rate are taken from
 class Backtest:
     """Forecasts of MRR beside what happened.
 
-    origins: the last month each forecast knew, shape (origins,). actual, forecast, low, high: shape (origins, horizon), horizon
-    months 1, 2, ...; NaN where the records end. rivals: by name, of the same shape. The band holds 95%.
+    origins: the last month each forecast knew, shape (origins,). actual, forecast, low, high: shape (origins,
+    horizon), horizon months 1, 2, ...; NaN where the records end. rivals: by name, of the same shape. The band holds
+    95%.
     """
 
     origins: np.ndarray
@@ -69,7 +70,8 @@ def backtest(
 
 
 def rival_forecasts(past: np.ndarray, horizon: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The three rivals from the MRR of past months: last value; least-squares line and growth rate of the last 12 months.
+    """The three rivals from the MRR of past months: last value; least-squares line and growth rate of the last 12
+    months.
 
     >>> [guess.round(6).tolist() for guess in rival_forecasts(np.array([100.0, 110.0]), 2)]
     [[110.0, 110.0], [120.0, 130.0], [121.0, 133.1]]

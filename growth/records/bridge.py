@@ -30,8 +30,8 @@ COLUMNS = (
 class Movements:
     """Sums by month and kind of plan, each of shape (months, kinds); month 0 is the first of the records.
 
-    In month 0 everyone is counted in `opening` and nobody as new. lost and churned stand in the month after the last paid
-    one, under the kind held before; stayed is last month's MRR of those who stay, under the kind held before.
+    In month 0 everyone is counted in `opening` and nobody as new. lost and churned stand in the month after the last
+    paid one, under the kind held before; stayed is last month's MRR of those who stay, under the kind held before.
     """
 
     closing: np.ndarray
@@ -51,8 +51,8 @@ class Movements:
 class Spells:
     """Unbroken stretches of paid months, one entry each: a customer who comes back begins a new one, at age 0.
 
-    start, length: months; kind: the plan at the start; returned: not the customer's first; left: it ended before the last
-    month. entry: age in month 0 for those on board then (NONE where the records do not say), 0 for all others.
+    start, length: months; kind: the plan at the start; returned: not the customer's first; left: it ended before the
+    last month. entry: age in month 0 for those on board then (NONE where the records do not say), 0 for all others.
     """
 
     customer: np.ndarray

@@ -1,4 +1,6 @@
-"""`growth measure` and `growth records-demo`: from billing records to a scenario file; invented records to try it with."""
+"""`growth measure` and `growth records-demo`: from billing records to a scenario file; invented records to try it
+with.
+"""
 
 from __future__ import annotations
 

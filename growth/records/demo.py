@@ -20,9 +20,9 @@ class DemoBusiness:
     signups: mean sign-ups a month, Poisson, growing by monthly_growth_rate. Of them conversion_rate pay, delay_shares
     in the month of the sign-up and the months after. yearly_share of those who pay choose the yearly plan, where
     renewal_rate renew each year. Monthly customers leave by the sBG curve with alpha and beta, or at a constant rate
-    where alpha is 0 (then beta is that rate). Prices of those who stay go up by a quarter with probability rise, down by a
-    fifth with probability fall. comeback_rate of monthly customers who left come back after comeback_months. Of the
-    monthly charges refund_rate are made twice by mistake, and the second one is refunded.
+    where alpha is 0 (then beta is that rate). Prices of those who stay go up by a quarter with probability rise, down
+    by a fifth with probability fall. comeback_rate of monthly customers who left come back after comeback_months. Of
+    the monthly charges refund_rate are made twice by mistake, and the second one is refunded.
     """
 
     months: int = 36
@@ -145,7 +145,9 @@ def _runs(lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _steps(random: np.random.Generator, age: np.ndarray, rise: float, fall: float) -> np.ndarray:
-    """The factor on the first price, age by age within each run: 1 at age 0, then up by 1/4, down by 1/5, or as it was."""
+    """The factor on the first price, age by age within each run: 1 at age 0, then up by 1/4, down by 1/5, or as it
+    was.
+    """
     draw = random.random(age.size)
     up = (draw < rise).astype(int) - ((draw >= rise) & (draw < rise + fall))
     up[age == 0] = 0

@@ -1,9 +1,9 @@
 """Churn curves fitted to a table of customers at risk and leaving by age: maximum likelihood.
 
-For a curve with churn h(a) the log-likelihood is the sum over ages of d(a) ln h(a) + (n(a) - d(a)) ln(1 - h(a)): customers
-still on board (right censoring) and customers who came under watch late (left truncation) are in the numbers at risk n(a).
-The curves are those of the engine. Source: Cox and Oakes, "Analysis of Survival Data" (1984), chapter 3; for the
-shifted-beta-geometric Fader and Hardie (2007), Journal of Interactive Marketing 21(1), appendix.
+For a curve with churn h(a) the log-likelihood is the sum over ages of d(a) ln h(a) + (n(a) - d(a)) ln(1 - h(a)):
+customers still on board (right censoring) and customers who came under watch late (left truncation) are in the
+numbers at risk n(a). The curves are those of the engine. Source: Cox and Oakes, "Analysis of Survival Data" (1984),
+chapter 3; for the shifted-beta-geometric Fader and Hardie (2007), Journal of Interactive Marketing 21(1), appendix.
 """
 
 from __future__ import annotations
@@ -36,8 +36,9 @@ class Fit:
 
     curve: its name in a scenario; values: its parameters as a scenario has them (early_months included).
     standard_errors, low, high: of the estimated parameters, by name; the interval is symmetric on the scale of the fit.
-    scaled, covariance: the estimates and their covariance on that scale (ln for alpha, beta, shape; logit for rates), for draws.
-    parameters: how many were estimated. at_edge: an estimate lies at the edge of its range, so that errors mean little.
+    scaled, covariance: the estimates and their covariance on that scale (ln for alpha, beta, shape; logit for rates),
+    for draws. parameters: how many were estimated. at_edge: an estimate lies at the edge of its range, so that errors
+    mean little.
     """
 
     curve: str
@@ -113,7 +114,9 @@ def fit_sbg(table: RiskTable) -> Fit:
 
 
 def fit_bdw(table: RiskTable, *, sbg: Fit | None = None) -> Fit:
-    """alpha, beta and shape of the beta-discrete-Weibull; starts from the sBG (fitted here if not given), its case of shape 1."""
+    """alpha, beta and shape of the beta-discrete-Weibull; starts from the sBG (fitted here if not given), its case of
+    shape 1.
+    """
     plain = (sbg or fit_sbg(table)).values
     starts = [(plain["alpha"], plain["beta"], shape) for shape in (1.0, 1.4)]
     return _by_search("bdw", table, ("alpha", "beta", "shape"), starts)
@@ -133,7 +136,9 @@ def enough(table: RiskTable) -> bool:
 
 
 def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
-    """The curve to use, and why: the lowest AIC, unless a plainer curve is within 2 of it; curves at an edge are passed over."""
+    """The curve to use, and why: the lowest AIC, unless a plainer curve is within 2 of it; curves at an edge are
+    passed over.
+    """
     leavers, months = int(table.left.sum()), int(table.at_risk.sum())
     seen = f"{leavers:,} left in {months:,} customer-months"
     if len(fits) == 1:

@@ -69,7 +69,8 @@ def percentile(draws: np.ndarray) -> tuple[float, float]:
 
 
 def poisson_mean(counts: np.ndarray) -> tuple[float, float]:
-    """Interval for the mean of monthly counts: chi-squared ends, widened where the counts clearly vary more than Poisson's.
+    """Interval for the mean of monthly counts: chi-squared ends, widened where the counts clearly vary more than
+    Poisson's.
 
     Source: Garwood (1936), Biometrika 28, 437-442. The factor is sqrt(variance / mean), where the dispersion test at 5%
     (Fisher, 1925) finds it above 1.

@@ -1,6 +1,7 @@
 """From rows to who paid how much in which month: charges spread over the months they pay for, refunds set against them.
 
-No money is lost on the way: the MRR of all months + what is paid ahead + refunds that match no charge = the sum of the rows.
+No money is lost on the way: the MRR of all months + what is paid ahead + refunds that match no charge = the sum of
+the rows.
 """
 
 from __future__ import annotations
@@ -146,7 +147,9 @@ def _gathered(
 
 
 def _counting_sort(values: np.ndarray, size: int) -> np.ndarray:
-    """The stable order of whole numbers below `size`, linear in their count: a sparse matrix turned from columns to rows."""
+    """The stable order of whole numbers below `size`, linear in their count: a sparse matrix turned from columns to
+    rows.
+    """
     from scipy.sparse import csc_array
 
     entries = np.arange(values.size + 1, dtype=np.int32)
@@ -169,7 +172,9 @@ def changes(values: np.ndarray) -> np.ndarray:
 
 
 def _refunds_back(customer: np.ndarray, mrr: np.ndarray) -> tuple[np.ndarray, float]:
-    """Where refunds exceed what a month paid, the rest is set against the customer's month before, and so on backwards."""
+    """Where refunds exceed what a month paid, the rest is set against the customer's month before, and so on
+    backwards.
+    """
     mrr = np.where(np.abs(mrr) < 1e-9 * max(np.abs(mrr).max(initial=0), 1), 0, mrr) if (mrr <= 0).any() else mrr
     follows = ~changes(customer)
     below = np.flatnonzero((mrr < 0) & follows)

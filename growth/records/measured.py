@@ -26,8 +26,8 @@ class Rate:
 class KindMeasures:
     """One plan at one way of billing. churn: lost / on board, over all months; for yearly plans see renewal as well.
 
-    price: mean first MRR of those who joined lately; None where nobody did. renewal: of those whose year ended; None for
-    monthly plans. fits, chosen and why: the curves (monthly plans with known ages alone).
+    price: mean first MRR of those who joined lately; None where nobody did. renewal: of those whose year ended; None
+    for monthly plans. fits, chosen and why: the curves (monthly plans with known ages alone).
     """
 
     plan: str
@@ -52,11 +52,11 @@ class KindMeasures:
 class Measured:
     """What the records tell. Rates are fractions a month; money is in the records' currency, major units.
 
-    joins: new customers by month, from the second month on; growth: their monthly growth where it is told apart from none.
-    comeback and comeback_after: share of leavers who return within 12 months, and after how many months at the median.
-    conversion and delays: of sign-ups (rows of amount 0 before any paid one), and the spread over the months after.
-    expansion_draws: bootstrap draws of the expansion and contraction rate, shape (2, draws).
-    unknown_ages: customers on board in the first month whose age the records do not say; left out of the curves.
+    joins: new customers by month, from the second month on; growth: their monthly growth where it is told apart from
+    none. comeback and comeback_after: share of leavers who return within 12 months, and after how many months at the
+    median. conversion and delays: of sign-ups (rows of amount 0 before any paid one), and the spread over the months
+    after. expansion_draws: bootstrap draws of the expansion and contraction rate, shape (2, draws). unknown_ages:
+    customers on board in the first month whose age the records do not say; left out of the curves.
     """
 
     book: Ledger

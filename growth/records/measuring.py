@@ -1,4 +1,6 @@
-"""Everything that is measured from a ledger, each with its interval: by kind of plan, and for the business as a whole."""
+"""Everything that is measured from a ledger, each with its interval: by kind of plan, and for the business as a
+whole.
+"""
 
 from __future__ import annotations
 
@@ -129,7 +131,9 @@ def _of_draws(above: float, below: float, draws: np.ndarray, source: str) -> Rat
 
 
 def _revenue_draws(book: Ledger, runs: Spells, drawn: Resampled) -> list[np.ndarray]:
-    """Bootstrap draws of expansion and contraction (of those who stayed), by kind and, last, for all. Each (2, draws)."""
+    """Bootstrap draws of expansion and contraction (of those who stayed), by kind and, last, for all. Each (2,
+    draws).
+    """
     goes_on = np.ones(book.customer.size, bool)
     goes_on[np.cumsum(runs.length) - runs.length] = False
     stays = np.append(goes_on[1:], False)  # entries with a next month

@@ -1,4 +1,6 @@
-"""Plotly figures of what was measured, for the notebook, in the workbook's sober look: labels on the lines, no legend."""
+"""Plotly figures of what was measured, for the notebook, in the workbook's sober look: labels on the lines, no
+legend.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""A forecast from what was measured, with a band: the uncertainty of the measured values, and the chance of single customers."""
+"""A forecast from what was measured, with a band: the uncertainty of the measured values, and the chance of single
+customers.
+"""
 
 from __future__ import annotations
 

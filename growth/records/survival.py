@@ -13,7 +13,8 @@ from growth.records.intervals import Z95, wilson
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RiskTable:
-    """Customers by age, ages 1, 2, 3, ... months. at_risk: reached age a - 1 and were watched to age a; left: left at age a.
+    """Customers by age, ages 1, 2, 3, ... months. at_risk: reached age a - 1 and were watched to age a; left: left at
+    age a.
 
     All that the fits need: right censoring and late entry are in the numbers at risk.
     """
@@ -68,10 +69,10 @@ def spell_risk(runs: Spells, *, chosen: np.ndarray | None = None) -> RiskTable:
 def kaplan_meier(table: RiskTable) -> Survival:
     """S(a) = product over ages i <= a of (1 - d(i) / n(i)); Greenwood: var S = S^2 x sum of d / (n (n - d)).
 
-    Intervals on the log(-log) scale, where they stay within 0 and 1; where nobody has left yet, Wilson's for 0 of n. From
-    an age with nobody at risk on, survival is NaN: the records cannot tell.
-    Sources: Kaplan and Meier (1958), J. Amer. Statist. Assoc. 53, 457-481; Greenwood (1926); Kalbfleisch and Prentice,
-    "The Statistical Analysis of Failure Time Data" (2nd ed. 2002), section 1.4.
+    Intervals on the log(-log) scale, where they stay within 0 and 1; where nobody has left yet, Wilson's for 0 of n.
+    From an age with nobody at risk on, survival is NaN: the records cannot tell. Sources: Kaplan and Meier (1958), J.
+    Amer. Statist. Assoc. 53, 457-481; Greenwood (1926); Kalbfleisch and Prentice, "The Statistical Analysis of
+    Failure Time Data" (2nd ed. 2002), section 1.4.
 
     >>> kaplan_meier(RiskTable(np.array([10, 8]), np.array([1, 2]))).survival.round(3).tolist()
     [0.9, 0.675]

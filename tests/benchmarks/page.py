@@ -1,7 +1,8 @@
 """Weight and first use of the published page: run `python tests/benchmarks/page.py`.
 
-Publishes the demo, serves it on loopback, and prints beside their limits: its bytes, and the time from the start of navigation
-until the calculator has drawn its answer, over several fresh loads. `calculator.py` beside this file times the redraws.
+Publishes the demo, serves it on loopback, and prints beside their limits: its bytes, and the time from the start of
+navigation until the calculator has drawn its answer, over several fresh loads. `calculator.py` beside this file times
+the redraws.
 """
 
 from __future__ import annotations

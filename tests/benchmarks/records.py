@@ -2,8 +2,9 @@
 
     python tests/benchmarks/records.py [--rows 10000000] [--folder DIR] [--repeat 3]
 
-Makes the file once with the demo script (invented rows), then runs each reader and the whole way in a process of its own,
-best of --repeat. Prints seconds, ratios and peak memory; asserts nothing. Readers that are not installed are left out.
+Makes the file once with the demo script (invented rows), then runs each reader and the whole way in a process of its
+own, best of --repeat. Prints seconds, ratios and peak memory; asserts nothing. Readers that are not installed are
+left out.
 """
 
 from __future__ import annotations

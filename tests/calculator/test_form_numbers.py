@@ -121,7 +121,9 @@ def test_every_box_shows_its_number_and_every_thumb_stands_on_it(browser, tmp_pa
 
 
 def test_numbers_are_read_as_people_type_them(browser, tmp_path):
-    """1,160 is a thousand and more, 4.5% is 4.5; a comma for decimals is refused with words, never read as another number."""
+    """1,160 is a thousand and more, 4.5% is 4.5; a comma for decimals is refused with words, never read as another
+    number.
+    """
     page = opened(browser, growth.load_scenario(SCENARIOS / "fernhollow.yaml"), tmp_path)
     value = lambda path: value_at(
         page.evaluate("document.getElementById('calculator').calculator.get().scenario"), path

@@ -83,7 +83,9 @@ def test_the_value_of_a_sign_up_is_held_as_often_as_said():
 
 
 def test_how_sure_is_as_sure_as_said():
-    """Of the pairs of which it said 80 to 95 in 100, that many are truly higher; 600 pairs or so, standard error 0.014."""
+    """Of the pairs of which it said 80 to 95 in 100, that many are truly higher; 600 pairs or so, standard error
+    0.014.
+    """
     rng = np.random.default_rng(3)
     p, q = rng.uniform(0, 1, (2, 4_000))
     counts = rng.binomial(30, p), rng.binomial(30, q)

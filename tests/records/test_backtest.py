@@ -59,8 +59,10 @@ def test_errors_and_coverage_by_hand():
 
 @pytest.mark.parametrize("growth", [0.0, 0.02])
 def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rate(growth):
-    """30 businesses each, one origin of 24 months. For 30 independent trials at 95% two binomial errors are 8 points; the errors of the
-    straight line are near the forecast's where new customers come steadily, so it is no rival to beat here."""
+    """30 businesses each, one origin of 24 months. For 30 independent trials at 95% two binomial errors are 8 points;
+    the errors of the straight line are near the forecast's where new customers come steadily, so it is no rival to
+    beat here.
+    """
     tests = [
         backtest(
             demo_book(DemoBusiness(monthly_growth_rate=growth), seed=3000 + seed).rows,

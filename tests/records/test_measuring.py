@@ -17,8 +17,10 @@ BUSINESSES = 200
 
 
 def test_95_per_cent_intervals_hold_the_truth_in_92_to_98_of_100_businesses():
-    """200 businesses of known parameters: half leave by the sBG, half at a constant rate. 95% +- 2 binomial errors is 92 to 98%
-    for what every business has; alpha, beta and the constant rate have 100 each, 2 errors of which are 4.4 points."""
+    """200 businesses of known parameters: half leave by the sBG, half at a constant rate. 95% +- 2 binomial errors is
+    92 to 98% for what every business has; alpha, beta and the constant rate have 100 each, 2 errors of which are 4.4
+    points.
+    """
     held, seen = Counter(), Counter()
     for seed in range(BUSINESSES):
         flat = seed % 2

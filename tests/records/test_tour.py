@@ -1,4 +1,6 @@
-"""The worked tour on real subscribers: rows to scenario to forecast, on the open `wa_churn` data (read, never copied)."""
+"""The worked tour on real subscribers: rows to scenario to forecast, on the open `wa_churn` data (read, never
+copied).
+"""
 
 from __future__ import annotations
 
@@ -23,8 +25,10 @@ def data():
 
 @pytest.fixture(scope="module")
 def measured(data, tmp_path_factory):
-    """A row per customer and month. The data say how long each was there, not when: those who stay are put on board in the
-    last month, and those who left are put to have left in it. A tenure of n months is n full months since joining."""
+    """A row per customer and month. The data say how long each was there, not when: those who stay are put on board
+    in the last month, and those who left are put to have left in it. A tenure of n months is n full months since
+    joining.
+    """
     path = tmp_path_factory.mktemp("tour") / "months.csv"
     left = (data.churn == "Yes").to_numpy()
     tenure = data.tenure.to_numpy()
@@ -58,7 +62,9 @@ def test_rows_give_the_survival_that_statsmodels_gives_from_the_table(data, meas
 
 
 def test_the_contracts_differ_as_they_should(measured):
-    """After two years: month-to-month keeps the fewest, the two-year contract nearly everybody (a fact of the data set)."""
+    """After two years: month-to-month keeps the fewest, the two-year contract nearly everybody (a fact of the data
+    set).
+    """
     after = {kind.plan: kind.survival.survival[23] for kind in measured.kinds}
     assert after["Month-to-month"] < 0.65 < 0.95 < after["One year"] < after["Two year"]
     chosen = {kind.plan: kind.chosen.churn(np.array([1]))[0] for kind in measured.kinds}

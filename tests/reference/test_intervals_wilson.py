@@ -7,7 +7,8 @@ import pytest
 
 from growth.records.intervals import poisson_mean, wilson
 
-# Newcombe, R. G. (1998), Statistics in Medicine 17, 857-872, Table I, Wilson score without continuity correction; from memory,
+# Newcombe, R. G. (1998), Statistics in Medicine 17, 857-872, Table I, Wilson score without continuity correction;
+# from memory,
 # recomputed from the closed form.
 NEWCOMBE = [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)]
 
@@ -28,5 +29,6 @@ def test_nothing_counted_tells_nothing():
 
 
 def test_the_mean_of_poisson_counts():
-    # Garwood (1936): for 10 events the exact 95% ends are 4.795 and 18.390; from memory. One month, so the mean is the count.
+    # Garwood (1936): for 10 events the exact 95% ends are 4.795 and 18.390; from memory. One month, so the mean is
+    # the count.
     assert poisson_mean(np.array([10])) == pytest.approx((4.795, 18.390), abs=1e-3)

@@ -8,15 +8,39 @@ import pytest
 from growth.records.fitting import fit_bdw, fit_sbg
 from growth.records.survival import RiskTable, kaplan_meier, risk_table
 
-# Fader, P. S. and Hardie, B. G. S. (2007), "How to Project Customer Retention", Journal of Interactive Marketing 21(1), 76-90,
-# Table 1: per cent still subscribed at the end of years 0 to 12; 0-7 are fitted, as 1,000 customers, 8-12 are the holdout.
+# Fader, P. S. and Hardie, B. G. S. (2007), "How to Project Customer Retention", Journal of Interactive Marketing
+# 21(1), 76-90,
+# Table 1: per cent still subscribed at the end of years 0 to 12; 0-7 are fitted, as 1,000 customers, 8-12 are the
+# holdout.
 SUBSCRIBED = {
     "regular": [100.0, 63.1, 46.8, 38.2, 32.6, 28.9, 26.2, 24.1, 22.3, 20.7, 19.4, 18.3, 17.3],
     "high end": [100.0, 86.9, 74.3, 65.3, 59.3, 55.1, 51.7, 49.1, 46.8, 44.5, 42.7, 40.9, 39.4],
 }
 PRINTED = {"regular": (0.704, 1.182, -1680.27, 17.0), "high end": (0.668, 3.806, -1611.16, 37.8)}
 # Freireich et al. (1963), Blood 21, 699-716, as worked in Kleinbaum and Klein, "Survival Analysis"; from memory.
-FREIREICH = ["6", "6", "6", "6+", "7", "9+", "10", "10+", "11+", "13", "16", "17+", "19+", "20+", "22", "23", "25+", "32+", "32+", "34+", "35+"]
+FREIREICH = [
+    "6",
+    "6",
+    "6",
+    "6+",
+    "7",
+    "9+",
+    "10",
+    "10+",
+    "11+",
+    "13",
+    "16",
+    "17+",
+    "19+",
+    "20+",
+    "22",
+    "23",
+    "25+",
+    "32+",
+    "32+",
+    "34+",
+    "35+",
+]
 FREIREICH_S = {6: 0.857, 7: 0.807, 10: 0.753, 13: 0.690, 16: 0.627, 22: 0.538, 23: 0.448}
 
 
