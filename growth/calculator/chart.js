@@ -59,10 +59,10 @@ function frameOf({ width, scenario, result, found, show }) {
   const closing = series.closing_mrr;
   const gained = closing.map((_, t) => series.new_mrr[t] + series.reactivation_mrr[t] + series.expansion_mrr[t]);
   const lost = closing.map((_, t) => series.churned_mrr[t] + series.contraction_mrr[t]);
-  const wide = width >= 560; // then labels stand to the right of the bars
   const height = Math.round(Math.min(Math.max(width * 0.52, 250), 380));
   const left = 4;
-  const right = width - (wide ? Math.max(76, 16 + 7.8 * show.money(closing[months - 1]).length) : 4);
+  const room = Math.max(74, 16 + 7.8 * show.money(closing[months - 1]).length); // for the labels beside the bars
+  const right = width - room;
   const bottom = height - 34;
 
   const ceiling = found.ceiling_mrr;
@@ -76,7 +76,7 @@ function frameOf({ width, scenario, result, found, show }) {
   const scale = (bottom - 26) / (top + Math.max(...lost));
   const x = (month) => left + ((right - left) * month) / months;
   const y = (mrr) => 26 + (top - mrr) * scale;
-  return { months, closing, gained, lost, wide, height, left, right, bottom, lines, most, top, x, y };
+  return { months, closing, gained, lost, height, left, right, bottom, lines, most, top, x, y };
 }
 
 // One path of a bar a month, from(t) to to(t) in MRR.
@@ -149,7 +149,7 @@ function levelLines({ lines, top, left, closing, x, y }, { found, show, words })
 }
 
 // What the parts of the last bar are, one above the other without touching.
-function endLabels({ months, closing, gained, lost, wide, right, bottom, y }, { show, words }) {
+function endLabels({ months, closing, gained, lost, right, bottom, y }, { show, words }) {
   const mrr = closing[months - 1];
   const gain = gained[months - 1];
   const loss = lost[months - 1];
@@ -163,6 +163,5 @@ function endLabels({ months, closing, gained, lost, wide, right, bottom, y }, { 
     labels[i].at = Math.min(labels[i].at, room);
     room = labels[i].at - 16;
   }
-  const look = (name) => ({ anchor: wide ? "start" : "end", name });
-  return labels.map(({ at, says, name }) => text(says, right + (wide ? 8 : -4), at + 4, look(name)));
+  return labels.map(({ at, says, name }) => text(says, right + 8, at + 4, { name }));
 }
