@@ -43,13 +43,12 @@ class Calculator(anywidget.AnyWidget):
 
     def keep(self) -> Path:
         """Writes the tuned scenario to `path`; in an existing file comments and the words of the page stay."""
-        if self.path is not None and self.path.exists():
-            there = load_document(self.path).scenario
-            there = there.get("business") if isinstance(there, dict) else None
-            if there != self.scenario.business:
-                raise GrowthError("it holds another business; name another file", file=self.path.name)
         if self.path is None:
             raise GrowthError("this calculator was given no path to keep its numbers in")
+        if self.path.exists():
+            there = load_document(self.path).scenario
+            if not isinstance(there, dict) or there.get("business") != self.scenario.business:
+                raise GrowthError("it holds another business; name another file", file=self.path.name)
         return save_scenario(self.scenario, self.path)
 
     @traitlets.validate("tuned")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
 from dataclasses import dataclass
 
 from growth.calculator.controls import controls
@@ -10,6 +11,7 @@ from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
+from growth.scenario.values import put, value_at
 
 STEP = 0.1
 
@@ -49,7 +51,9 @@ def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
         changes = []
         for factor in (1 - STEP, 1 + STEP):
             try:
-                moved = forecast(load_scenario({"scenario": _moved(values, path, factor)}))
+                moved_values = deepcopy(values)
+                put(moved_values, path, value_at(values, path) * factor)
+                moved = forecast(load_scenario({"scenario": moved_values}))
                 changes.append(float(moved.closing_mrr[-1] / base - 1))
             except GrowthError:  # a tenth more would leave the valid range
                 changes.append(None)
@@ -57,12 +61,3 @@ def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
     return sorted(
         (one for one in found if one.size > 1e-6), key=lambda one: -round(one.size, 6)
     )  # equal ones in the order of the form
-
-
-def _moved(values: dict, path: str, factor: float) -> dict:
-    """A copy of a scenario's JSON with one number multiplied."""
-    head, _, rest = path.partition(".")
-    key = int(head) if isinstance(values, list) else head
-    copy = list(values) if isinstance(values, list) else dict(values)
-    copy[key] = _moved(copy[key], rest, factor) if rest else copy[key] * factor
-    return copy

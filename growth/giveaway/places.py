@@ -10,7 +10,6 @@ import re
 from collections.abc import Callable
 from difflib import get_close_matches
 from functools import partial
-from typing import Any
 
 from growth.calculator.words import LOCALE, money, month_labels, number, percent, roughly
 from growth.engine import Forecast, forecast
@@ -19,6 +18,7 @@ from growth.giveaway.brief import Giveaway, WhatIf
 from growth.measures import goal_month, growth_ceiling, lowest_cash
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
+from growth.scenario.values import put, value_at
 
 PLACE = re.compile(r"\{([^{}]*)\}")
 
@@ -122,17 +122,13 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
     values = scenario.model_dump(mode="json")
     for change in what_if.changes:
         place = f"giveaway.what_ifs[{what_if.name}]"
-        *path, last = change.field.split(".")
         try:
-            section: Any = values
-            for part in path:
-                section = section[int(part) if isinstance(section, list) else part]
-            key = int(last) if isinstance(section, list) else last
-            before = section[key]
+            before = value_at(values, change.field)
             if change.times is not None:
-                section[key] = before * change.times
+                after = before * change.times
             else:
-                section[key] = int(change.becomes) if isinstance(before, int) else change.becomes
+                after = int(change.becomes) if isinstance(before, int) else change.becomes
+            put(values, change.field, after)
         except (KeyError, IndexError, TypeError, ValueError):
             rule = "the dotted place of a number of the scenario, positions in lists from 0"
             raise ScenarioError(

@@ -173,24 +173,14 @@ def _invitations(giveaway: Giveaway, passages: list[Passage]) -> Iterator[Findin
             continue
         asks = sorted({match[0].lower() for match in ASKS.finditer(passage.text)})
         if passage.field == "invitation.text":
-            if len(asks) > 1 or passage.text.count("?") > 1:
-                yield Finding(
-                    "more than one invitation",
-                    passage.field,
-                    passage.line,
-                    ", ".join(asks) or passage.text,
-                    reason,
-                    "Ask for one thing. The best reader will do that one.",
-                )
-        elif (asks and giveaway.invitation) or HINTS_OF_ELSEWHERE.search(passage.text):
-            yield Finding(
-                "more than one invitation",
-                passage.field,
-                passage.line,
-                ", ".join(asks) or passage.text,
-                reason,
-                "Leave it out here; the invitation at the end does the asking.",
-            )
+            wrong = len(asks) > 1 or passage.text.count("?") > 1
+            suggestion = "Ask for one thing. The best reader will do that one."
+        else:
+            wrong = (asks and giveaway.invitation) or HINTS_OF_ELSEWHERE.search(passage.text)
+            suggestion = "Leave it out here; the invitation at the end does the asking."
+        if wrong:
+            said = ", ".join(asks) or passage.text
+            yield Finding("more than one invitation", passage.field, passage.line, said, reason, suggestion)
 
 
 def _prose(passage: Passage, scenario: Scenario) -> Iterator[Finding]:

@@ -79,13 +79,6 @@ def find(scenario: Scenario, path: str) -> Field | Problem:
     return Field(path, tuple(place), None if isinstance(part, (BaseModel, tuple)) else entry)
 
 
-def put(values: dict[str, Any], place: tuple[str | int, ...], value: Any) -> None:
-    """Put `value` into the plain values of a scenario, in place."""
-    for step in place[:-1]:
-        values = values[step]
-    values[place[-1]] = value
-
-
 def plain(scenario: Scenario) -> dict[str, Any]:
     """The scenario as plain values that may be changed: dicts and lists."""
     return _unfrozen(scenario.model_dump())

@@ -30,8 +30,9 @@ from growth.measures import (
 )
 from growth.scenario import Scenario
 from growth.scenario.report import validate
+from growth.scenario.values import put
 from growth.sweep.design import Design, plain_value
-from growth.sweep.fields import plain, put
+from growth.sweep.fields import plain
 from growth.sweep.plan import ALWAYS
 from growth.sweep.reading import SweepError
 
