@@ -204,7 +204,7 @@ export function measures(scenario, { series }) {
 
 // The sum over a lifetime, closed by a tail that goes on as the last two years do; see model.md.
 function lifetimeSum(terms) {
-  const year = (k) => sum(terms, LIFETIME - YEAR * (k + 1), LIFETIME - YEAR * k);
+  const year = (k) => sum(terms, terms.length - YEAR * (k + 1), terms.length - YEAR * k);
   const ratio = (a, b) => {
     const value = b < NOTHING ? 0 : a / b; // terms that small stick at the last denormals and say nothing of the tail
     return Number.isNaN(value) ? Infinity : value;
@@ -218,13 +218,31 @@ function lifetimeSum(terms) {
 // What leaves over a lifetime, with the tail of the terms it is a part of.
 const leavers = (left, rho) => sum(left) + (rho < 1 ? (sum(left, left.length - YEAR) * rho) / (1 - rho) : Infinity);
 
+// The last age at which churn may differ from that of the age after.
+const lastChange = {
+  constant: () => 0,
+  early_late: (curve) => curve.early_months,
+  measured: (curve) => curve.survival.length,
+  sbg: () => LIFETIME,
+  bdw: () => LIFETIME,
+};
+
+// How many ages say all of a lifetime: three years from the age after which every year repeats the one before.
+function settledAges(scenario) {
+  const curves = scenario.pay.plans.map((plan) => plan.churn ?? scenario.stay.churn);
+  const changes = curves.map((curve) => lastChange[curve.curve](curve));
+  const years = Math.ceil(Math.max(scenario.grow.last_age_months ?? 0, ...changes) / YEAR);
+  return Math.min((years + 3) * YEAR, LIFETIME);
+}
+
 // A new customer's life on a plan: customers and MRR (of a price of 1) summed over it, and how much of each comes back.
 function lifetime(scenario, plan, scale, comeback) {
-  const churn = planChurn(scenario, plan, LIFETIME - 1);
-  const { expansion, contraction } = planGrowth(scenario, plan, LIFETIME - 1);
-  const alive = zeros(LIFETIME), worth = zeros(LIFETIME), gone = zeros(LIFETIME - 1), lost = zeros(LIFETIME - 1);
+  const ages = settledAges(scenario);
+  const churn = planChurn(scenario, plan, ages - 1);
+  const { expansion, contraction } = planGrowth(scenario, plan, ages - 1);
+  const alive = zeros(ages), worth = zeros(ages), gone = zeros(ages - 1), lost = zeros(ages - 1);
   alive[0] = worth[0] = 1;
-  for (let i = 0; i < LIFETIME - 1; i++) {
+  for (let i = 0; i < ages - 1; i++) {
     const leaving = Math.min(churn[i] * scale, 1), keep = 1 - leaving;
     gone[i] = alive[i] * leaving;
     lost[i] = worth[i] * leaving;

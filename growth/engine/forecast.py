@@ -72,11 +72,14 @@ def cohorts(scenario: Any) -> tuple[np.ndarray, np.ndarray]:
     return (customers[0], mrr[0]) if scenario.draws is None else (customers, mrr)
 
 
-def states_at(scenario: Any, *, months: Iterable[int], read: Read, draws: int) -> dict[int, np.ndarray]:
-    """The whole state, by plan and cohort and never pooled, at the close of each of `months` (0 is the opening).
+def states_at(
+    scenario: Any, *, months: Iterable[int], read: Read, draws: int, pooled: bool = False
+) -> dict[int, np.ndarray]:
+    """The whole state, by plan and cohort, at the close of each of `months` (0 is the opening).
 
-    months: whole numbers 0..T. read, draws: see `growth.engine.draws`. Returns by month shape (plans, 2, cohorts,
-    draws), with T + oldest + 1 cohorts in the order of `growth.engine.step`.
+    months: whole numbers 0..T. read, draws: see `growth.engine.draws`. pooled: all cohorts in one row; only where
+    nothing depends on age. Returns by month shape (plans, 2, cohorts, draws), with 1 or T + oldest + 1 cohorts in the
+    order of `growth.engine.step`.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=1, opening={"customers": 10, "mrr": 200, "mean_age_months": 0},
@@ -86,5 +89,5 @@ def states_at(scenario: Any, *, months: Iterable[int], read: Read, draws: int) -
     [0.0, 9.0]
     """
     kept = dict.fromkeys(months)
-    run(scenario, read=read, draws=draws, pooled=False, keep=kept)
+    run(scenario, read=read, draws=draws, pooled=pooled, keep=kept)
     return kept

@@ -10,11 +10,10 @@ import numpy as np
 
 from growth.engine.draws import Read, by_block
 from growth.engine.forecast import states_at
-from growth.engine.life import churn_scale_at, life_of, plan_churn, plan_growth
+from growth.engine.life import YEAR, ageless, churn_scale_at, life_of, plan_churn, plan_growth
 from growth.engine.step import CUSTOMERS, MRR, advance
 
 LIFETIME = 1200  # months over which a lifetime is summed before its tail is closed as a geometric series
-YEAR = 12
 EDGE = 1 - 1e-5  # a ratio this near 1 has no level that could be told from growth without end
 NOTHING = 1e-200  # a year's sum below this has died out: numbers near the smallest float no longer halve
 
@@ -33,14 +32,16 @@ def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
     [10.0, 200.0, 2.5, 78.125, 50.0]
     """
 
+    pooled = ageless(scenario)
+
     def block(read: Read, draws: int) -> np.ndarray:
-        life = life_of(scenario, read=read, pooled=False)
+        life = life_of(scenario, read=read, pooled=pooled)
         no_gain = replace(
             life,
             expansion=None if life.expansion is None else np.zeros_like(life.expansion),
             price_rate=None if life.price_rate is None else np.minimum(life.price_rate, 0.0),
         )
-        then = states_at(scenario, months=[start], read=read, draws=draws)[start]
+        then = states_at(scenario, months=[start], read=read, draws=draws, pooled=pooled)[start]
         net, gross = then.copy(), then.copy()
         for month in range(start + 1, end + 1):
             advance(net, life=life, month=month)
@@ -51,12 +52,40 @@ def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
     return by_block(scenario, block)
 
 
-def lifetime(scenario: Any, *, month: int, read: Read) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def settled_ages(scenario: Any) -> int:
+    """How many ages of a lifetime have to be looked at before `lifetime_sum` can close it: LIFETIME at most.
+
+    Three years from the age after which every year repeats the one before: that of the last change of churn, or of
+    growth. So a constant curve, whose sum is a geometric series from the start, takes 36 ages and not 1,200.
+
+    >>> from growth.scenario import Scenario
+    >>> plans = [{"name": "Studio", "monthly_price": 20}]
+    >>> settled_ages(Scenario(business="Fernhollow", pay={"plans": plans}, grow={"monthly_expansion_rate": 0.01,
+    ...     "last_age_months": 30}))
+    72
+    """
+    changes = [_last_change(plan.churn or scenario.stay.churn) for plan in scenario.pay.plans]
+    years = -(-max(scenario.grow.last_age_months or 0, *changes) // YEAR)
+    return min((years + 3) * YEAR, LIFETIME)
+
+
+def _last_change(curve: Any) -> int:
+    """The last age at which churn may differ from that of the age after; LIFETIME where it never settles."""
+    if curve.curve == "early_late":
+        return curve.early_months
+    if curve.curve == "measured":
+        return len(curve.survival)
+    return 0 if curve.curve == "constant" else LIFETIME
+
+
+def lifetime(
+    scenario: Any, *, month: int, read: Read, ages: int = LIFETIME
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """A new customer's life by plan, with the churn changes up to `month` and no price change.
 
-    S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1. month: 1..T. Returns survival S and
-    MRR relative to the price W at ages 0..LIFETIME - 1, and churn h at ages 1..LIFETIME - 1, each of shape (plans,
-    ages, 1 or draws).
+    S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1. month: 1..T. ages: how many, 1 or
+    more. Returns survival S and MRR relative to the price W at ages 0..ages - 1, and churn h at ages 1..ages - 1, each
+    of shape (plans, ages, 1 or draws).
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
@@ -64,11 +93,11 @@ def lifetime(scenario: Any, *, month: int, read: Read) -> tuple[np.ndarray, np.n
     >>> lifetime(small, month=1, read=np.atleast_1d)[0][0, :3, 0].tolist()
     [1.0, 0.5, 0.25]
     """
-    ages = np.arange(1, LIFETIME)
+    older = np.arange(1, ages)
     churn = np.minimum(
-        plan_churn(scenario, ages=ages, read=read) * churn_scale_at(scenario, month=month, read=read), 1.0
+        plan_churn(scenario, ages=older, read=read) * churn_scale_at(scenario, month=month, read=read), 1.0
     )
-    up, down = plan_growth(scenario, ages=ages, read=read)
+    up, down = plan_growth(scenario, ages=older, read=read)
     keep = 1 - churn
     grown = keep if up is None else keep * (1 + up - down)
     with np.errstate(over="ignore"):
@@ -76,8 +105,9 @@ def lifetime(scenario: Any, *, month: int, read: Read) -> tuple[np.ndarray, np.n
 
 
 def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The sum over ages of terms of shape (plans, LIFETIME, draws), with a tail that goes on as the last two years do.
+    """The sum over ages of terms of shape (plans, ages, draws), with a tail that goes on as the last two years do.
 
+    ages: whole years, three or more; `settled_ages` or LIFETIME.
     sum + last year x rho / (1 - rho), rho = last year / the year before. Returns that, infinite where rho is 1 or more;
     rho; and whether the sum can be trusted: rho below EDGE, and either settled (as it is where churn is constant) or a
     tail of at most 1% of the sum. Each has shape (plans, draws).

@@ -8,7 +8,7 @@ from growth.engine import Forecast
 from growth.engine.draws import Read, by_block, stack
 from growth.engine.life import new_prices
 from growth.engine.pay import arrivals_of
-from growth.engine.retention import EDGE, lifetime, lifetime_sum
+from growth.engine.retention import EDGE, lifetime, lifetime_sum, settled_ages
 from growth.measures.measure import Measure
 
 REASONS = (
@@ -65,7 +65,7 @@ def _ceiling(forecast: Forecast, kind: int) -> Measure:
 def _settle(scenario: object, read: Read) -> np.ndarray:
     """Customers, MRR and the index of the reason, shape (3, 1 or draws); see model.md for the equations."""
     months, plans = scenario.months, scenario.pay.plans
-    alive, worth, churn = lifetime(scenario, month=months, read=read)
+    alive, worth, churn = lifetime(scenario, month=months, read=read, ages=settled_ages(scenario))
     share = stack([read(plan.share) for plan in plans])
     used = share > 0
     price = new_prices(scenario, read=read)[:, months - 1]

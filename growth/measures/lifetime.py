@@ -7,7 +7,7 @@ import numpy as np
 from growth.engine import Forecast
 from growth.engine.draws import Read, by_block, stack
 from growth.engine.life import new_prices
-from growth.engine.retention import LIFETIME, lifetime, lifetime_sum
+from growth.engine.retention import LIFETIME, lifetime, lifetime_sum, settled_ages
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
 
@@ -50,8 +50,8 @@ def lifetime_value(forecast: Forecast, *, month: int | None = 1, first_payment: 
     scenario = forecast.scenario
 
     def block(read: Read, draws: int) -> np.ndarray:
-        income, cost = _margin_terms(scenario, month, read)
-        discount = (1 + read(scenario.bill.monthly_discount_rate)) ** -np.arange(LIFETIME)[:, None]
+        income, cost = _margin_terms(scenario, month, read, settled_ages(scenario))
+        discount = (1 + read(scenario.bill.monthly_discount_rate)) ** -np.arange(income.shape[1])[:, None]
         (gained, _, sure), (spent, _, sure_too) = (lifetime_sum(part * discount) for part in (income, cost))
         share = stack([read(plan.share) for plan in scenario.pay.plans])
         at_once = 0.0 if first_payment else income[:, 0] - cost[:, 0]
@@ -84,7 +84,7 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
     scenario = forecast.scenario
 
     def block(read: Read, draws: int) -> np.ndarray:
-        income, cost = _margin_terms(scenario, month, read)
+        income, cost = _margin_terms(scenario, month, read, LIFETIME)
         share = stack([read(plan.share) for plan in scenario.pay.plans])[:, None]
         earned = np.cumsum((share * (income - cost)).sum(axis=0), axis=0)
         paid = earned >= read(cost_of_one.value)
@@ -94,9 +94,9 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
     return Measure.of(forecast, by_block(scenario, block), "never paid back, or nobody joined", whole=True)
 
 
-def _margin_terms(scenario: object, month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
-    """Income after the fee rate, and cost, of a new customer by plan and age, shape (plans, LIFETIME, 1 or draws)."""
-    alive, worth, _ = lifetime(scenario, month=month, read=read)
+def _margin_terms(scenario: object, month: int, read: Read, ages: int) -> tuple[np.ndarray, np.ndarray]:
+    """Income after the fee rate, and cost, of a new customer by plan and age, shape (plans, ages, 1 or draws)."""
+    alive, worth, _ = lifetime(scenario, month=month, read=read, ages=ages)
     price = new_prices(scenario, read=read)[:, month - 1, None]
     payments = np.array([1 / 12 if plan.billing == "yearly" else 1.0 for plan in scenario.pay.plans])[:, None, None]
     bill = scenario.bill

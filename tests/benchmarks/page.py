@@ -17,9 +17,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from calculator_page import chromium  # noqa: E402
+from calculator_page import chromium
 
-from growth.giveaway import publish  # noqa: E402
+from growth.giveaway import publish
 
 LIMIT_BYTES, LIMIT_MS, LOADS = 150 * 1024, 500.0, 15
 READY = """() => new Promise((done) => {

@@ -13,6 +13,8 @@ from plain import NOBODY, business, plan
 
 import growth
 from growth.engine import SERIES
+from growth.engine.draws import single
+from growth.engine.retention import EDGE, LIFETIME, lifetime, lifetime_sum, settled_ages
 from growth.measures import customer_ceiling, gross_revenue_retention, growth_ceiling, net_revenue_retention
 
 CURVES = {
@@ -172,6 +174,21 @@ def test_with_constant_inputs_and_churn_the_forecast_tends_to_the_ceiling(parts)
     assert customer_ceiling(result).value == pytest.approx(result.closing_customers[-1], rel=1e-9)
 
 
+@settings(max_examples=200)
+@given(scenarios())
+def test_a_lifetime_may_be_cut_once_churn_and_growth_have_settled(mapping):
+    """The sum over all 1,200 ages is that over the settled ones and a geometric tail; so is whether there is one."""
+    scenario = growth.Scenario(**mapping)
+    sums = [
+        [lifetime_sum(part) for part in lifetime(scenario, month=scenario.months, read=single, ages=ages)[:2]]
+        for ages in (LIFETIME, settled_ages(scenario))
+    ]
+    for (whole, ratio, sure), (cut, cut_ratio, cut_sure) in zip(*sums, strict=True):
+        np.testing.assert_array_equal(ratio >= EDGE, cut_ratio >= EDGE)
+        np.testing.assert_array_equal(sure, cut_sure)
+        np.testing.assert_allclose(cut[sure], whole[sure], rtol=1e-9)
+
+
 def test_a_yearly_plan_tends_to_its_ceiling():
     # 0.2 renew: 0.2^10 = 1e-7 of a cohort outlive the forecast
     result = growth.forecast(business(months=120, pay={"plans": [plan(billing="yearly", renewal_rate=0.2)]}))
@@ -192,3 +209,5 @@ def test_whether_cohorts_share_a_row_makes_no_difference(mapping):
     by_age = copy.deepcopy(mapping)
     by_age["stay"]["churn"] = {"curve": "early_late", "early_monthly_churn_rate": 0.05, "late_monthly_churn_rate": 0.05}
     same(run(mapping), run(by_age))
+    kept, kept_by_age = (net_revenue_retention(run(each), over=1).value for each in (mapping, by_age))
+    assert kept is kept_by_age is None or kept == pytest.approx(kept_by_age, rel=1e-9, abs=1e-300)
