@@ -1,0 +1,137 @@
+"""Several small pictures on one sheet, all on one scale: numbers over two axes, and lines by month.
+
+They take plain arrays and words, so that they serve whatever was computed: a grid has shape (rows, columns), NaN where
+there is nothing; a line holds the values of months 0, 1, 2, ...
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from growth.charts.sheet import FAINT, GAIN, GOAL, INK, LOSS, apart, hover, sheet
+from growth.errors import MeasureError, Problem
+
+_DASHES = ("solid", "dash", "dot")
+_TINTS = [[0.0, "#f3ede1"], [1.0, "#8fb4cc"]]  # light enough for numbers in ink
+
+
+def heat_panels(
+    grids: Mapping[str, np.ndarray],
+    *,
+    title: str,
+    unit: str,
+    rows: tuple[str, Sequence[str]],
+    columns: tuple[str, Sequence[str]],
+) -> go.Figure:
+    """A grid of numbers a panel, tinted by their size on one scale: the darker, the more.
+
+    grids: name of the panel -> grid. rows, columns: an axis' name and its words. MeasureError where there is no grid.
+
+    >>> figure = heat_panels({"as it is": np.array([[1.0, 2000.0]])}, title="MRR", unit="EUR", rows=("price", ["19"]),
+    ...     columns=("churn", ["0.02", "0.03"]))
+    >>> figure.data[0].text[0].tolist()
+    ['1', '2,000']
+    """
+    figure, places = _panels(title, unit, list(grids), beside=2, height=100 + 28 * len(rows[1]), room=90)
+    levels = np.concatenate([grid.ravel() for grid in grids.values()])
+    for (row, column), grid in zip(places, grids.values(), strict=True):
+        figure.add_heatmap(
+            z=grid,
+            x=list(columns[1]),
+            y=list(rows[1]),
+            text=[["–" if np.isnan(value) else f"{value:,.0f}" for value in line] for line in grid],
+            texttemplate="%{text}",
+            colorscale=_TINTS,
+            zmin=np.nanmin(levels),
+            zmax=np.nanmax(levels),
+            showscale=False,
+            xgap=2,
+            ygap=2,
+            hovertemplate=hover(f"{rows[0]} %{{y}}, {columns[0]} %{{x}}: %{{text}}"),
+            row=row,
+            col=column,
+        )
+    figure.update_xaxes(type="category", title_text=columns[0], ticks="", linecolor="rgba(0,0,0,0)")
+    figure.update_yaxes(type="category", title_text=rows[0], autorange="reversed", showgrid=False)
+    figure.update_layout(hovermode="closest")
+    return figure
+
+
+def line_panels(lines: Mapping[str, Mapping[str, np.ndarray]], *, title: str, unit: str) -> go.Figure:
+    """A few lines by month a panel, each labelled at its end.
+
+    lines: name of the panel -> name of the line -> values of months 0, 1, 2, ... MeasureError where there is none.
+
+    >>> figure = line_panels({"churn 0.02": {"19": np.array([1.0, 2.0])}}, title="MRR by month", unit="EUR")
+    >>> [(trace.name, trace.y.tolist()) for trace in figure.data]
+    [('19', [1.0, 2.0])]
+    """
+    figure, places = _panels(title, unit, list(lines), beside=3, height=190, room=90)
+    top = max((float(values.max()) for part in lines.values() for values in part.values()), default=0.0) or 1.0
+    for (row, column), part in zip(places, lines.values(), strict=True):
+        ends = []
+        for index, (name, values) in enumerate(part.items()):
+            colour = (GAIN, LOSS, GOAL)[index % 3]
+            figure.add_scatter(
+                x=np.arange(len(values)),
+                y=values,
+                name=name,
+                mode="lines",
+                line={"color": colour, "width": 2, "dash": _DASHES[index % 3]},
+                hovertemplate=hover(f"{name}, month %{{x}}: %{{y:,.0f}}"),
+                row=row,
+                col=column,
+            )
+            ends.append((float(values[-1]), name, colour))
+        last = max((len(values) - 1 for values in part.values()), default=0)
+        for height, name, colour in apart(ends, gap=top / 9, top=top):
+            figure.add_annotation(
+                x=last,
+                y=height,
+                text=name,
+                font={"color": colour, "size": 12},
+                xanchor="left",
+                xshift=4,
+                showarrow=False,
+                row=row,
+                col=column,
+            )
+    figure.update_yaxes(range=[0, 1.05 * top], nticks=4)
+    months = max((len(values) - 1 for part in lines.values() for values in part.values()), default=1)
+    figure.update_xaxes(nticks=5, range=[0, months], title_text="month")
+    return figure
+
+
+def _panels(
+    title: str, unit: str, names: list[str], *, beside: int, height: int, room: int
+) -> tuple[go.Figure, list[tuple[int, int]]]:
+    """An empty sheet of panels with their names above them, and each panel's row and column.
+
+    beside: panels in a row at most. height: of a row of panels; room: of what stands between them, in pixels.
+    """
+    if not names:
+        raise MeasureError([Problem("panels", "at least one, by the name to show", "none")])
+    across = min(beside, len(names))
+    down = -(-len(names) // across)
+    whole = down * height + (down - 1) * room + 120
+    grid = make_subplots(
+        rows=down,
+        cols=across,
+        subplot_titles=names,
+        horizontal_spacing=0.12,
+        vertical_spacing=room / (down * height + (down - 1) * room) if down > 1 else 0,
+    )
+    empty = sheet(title, unit)
+    figure = go.Figure(grid)
+    figure.update_layout(empty.layout)
+    figure.update_annotations(font={"color": INK, "size": 13})
+    figure.update_layout(height=whole, margin={"l": 70, "r": 60, "t": 90, "b": 50})
+    for axes in (figure.update_xaxes, figure.update_yaxes):
+        axes(automargin=True, title_font={"size": 12, "color": FAINT}, tickfont={"size": 12})
+    figure.update_xaxes(showgrid=False, zeroline=False, linecolor=FAINT, ticks="outside", tickcolor=FAINT)
+    figure.update_yaxes(gridcolor="#e6dece", zeroline=False, separatethousands=True, exponentformat="none")
+    return figure, [(index // across + 1, index % across + 1) for index in range(len(names))]
