@@ -1,7 +1,8 @@
 """Reports on a Dask cluster: each is a task of its own that Dask gives to another worker where one is lost.
 
-The workers need this package and nothing of the folder: a report travels back as text and is put in place here, so that
-what counts as done, and resuming, are the same as on one machine.
+The workers need this package. Into a store they put their reports themselves, with their own keys and driver; into a
+folder, which they may not see, a report travels back as text and is put in place here. What counts as done, the time
+limit and resuming are the same as on one machine.
 """
 
 from __future__ import annotations
@@ -10,11 +11,11 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any
 
 from growth.sweep import warm
 from growth.sweep.folder import Folder
 from growth.sweep.reading import SweepError
+from growth.sweep.store import RemoteStore
 from growth.sweep.tasks import Task
 
 _ONE = threading.Lock()  # papermill changes the folder of the whole process: one report at a time in each
@@ -31,8 +32,7 @@ def run_on_cluster(
     warm_kernels: bool = True,
     finished: Callable[[Task, str], None],
 ) -> None:
-    """Run every task on the cluster at `scheduler`; like `runner.run_all`, with the limit for one cell instead of a
-    report.
+    """Run every task on the cluster at `scheduler`; otherwise like `runner.run_all`.
 
     Raises SweepError where distributed is not installed, or nothing answers at the address.
     """
@@ -46,13 +46,15 @@ def run_on_cluster(
         raise SweepError(f"no Dask scheduler answers at {scheduler}: {' '.join(str(error).split())[:120]}") from None
     with client, client.as_current():
         content = Path(notebook).read_text(encoding="utf-8")
+        address = folder.store.address if isinstance(folder.store, RemoteStore) else None
         futures = {
             client.submit(
                 remote_report,
                 content,
-                task.parameters,
+                task,
                 limit,
                 warm_kernels,
+                address,
                 key=f"report-{task.name}",
                 retries=LOST,
                 pure=False,
@@ -60,34 +62,42 @@ def run_on_cluster(
             for task in tasks
         }
         for future in as_completed(futures):
+            folder.check()
             task = futures[future]
             try:
                 text, why = future.result()
             except Exception as error:
-                text, why = "", f"{type(error).__name__}: {' '.join(str(error).split())[:300]}"
-            try:
-                if text:
-                    (folder.unfinished / f"{task.name}.ipynb").write_text(text, encoding="utf-8")
-                if why:
-                    folder.keep_failure(task, why)
-                else:
-                    folder.keep(task)
-            except (OSError, ValueError) as error:
-                why = why or f"it cannot be written: {getattr(error, 'strerror', None) or error}"
+                text, why = None, _line(error)
+            if address is None or text is None:
+                why = _settle(folder, task, text or "", why)
             finished(task, why)
             future.release()
 
 
-def remote_report(notebook: str, parameters: dict[str, Any], limit: float, warm_kernels: bool) -> tuple[str, str]:
-    """Run on a worker of the cluster: the report's text, and why it failed or ""."""
-    with _ONE, tempfile.TemporaryDirectory() as folder:
-        source, output = Path(folder) / "notebook.ipynb", Path(folder) / "report.ipynb"
+def remote_report(notebook: str, task: Task, limit: float, warm_kernels: bool, address: str | None) -> tuple[str, str]:
+    """Run on a worker of the cluster: the report's text, or "" where it is put at `address`; why it failed or ""."""
+    with _ONE, tempfile.TemporaryDirectory() as place:
+        source, made = Path(place) / "notebook.ipynb", Path(place) / "report.ipynb"
         source.write_text(notebook, encoding="utf-8")
         from growth.sweep.engine import PROVISIONER
         from growth.sweep.worker import run_report
 
         engine = PROVISIONER if warm_kernels and not warm.available() else None
-        why = run_report(
-            notebook=str(source), output=str(output), parameters=parameters, engine=engine, cell_limit=limit
-        )
-        return (output.read_text(encoding="utf-8") if output.is_file() else ""), why
+        why = run_report(notebook=str(source), output=str(made), parameters=task.parameters, engine=engine, limit=limit)
+        if address is not None:
+            return "", Folder(address).settle(task, made, why)
+        return (made.read_text(encoding="utf-8") if made.is_file() else ""), why
+
+
+def _settle(folder: Folder, task: Task, text: str, why: str) -> str:
+    """Put a report that came back as text in its place; returns why it failed, or ""."""
+    try:
+        if text:
+            folder.made(task).write_text(text, encoding="utf-8")
+    except OSError as error:
+        why = why or f"it cannot be written: {error.strerror or error}"
+    return folder.settle(task, folder.made(task), why)
+
+
+def _line(error: Exception) -> str:
+    return f"{type(error).__name__}: {' '.join(str(error).split())[:300]}"

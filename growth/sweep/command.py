@@ -18,7 +18,12 @@ def add_command(subparsers: Any) -> None:
         allow_abbrev=False,
     )
     sweep.add_argument("sweep", metavar="FILE", help="a sweep file (YAML)")
-    sweep.add_argument("--to", required=True, metavar="DIR", help="the folder for the table, the reports and the page")
+    sweep.add_argument(
+        "--to",
+        required=True,
+        metavar="ADDRESS",
+        help="where the table, the reports and the page go: a folder, or an address such as s3://bucket/folder",
+    )
     sweep.add_argument(
         "--notebook", metavar="NOTEBOOK", help="a report notebook of your own in the place of the one that comes along"
     )
@@ -84,15 +89,17 @@ def _sweep(arguments: argparse.Namespace) -> int:
         say=lambda text: print(f"growth: {text}", file=sys.stderr),
         bar=_bar,
     )
-    print(f"The comparison lies at {outcome.page}")
+    if outcome.page:
+        print(f"The comparison lies at {outcome.page}")
+    else:
+        print(f"growth: the comparison cannot be made: {outcome.no_page}", file=sys.stderr)
     if outcome.failed:
         print(f"growth: {len(outcome.failed):,} of {len(job.tasks):,} reports failed:", file=sys.stderr)
         for task, why in outcome.failed:
             varied = ", ".join(f"{title} {value}" for title, value in task.varied.items())
             print(f"growth:   {varied}: {why}", file=sys.stderr)
         print("growth: their notebooks lie in failed/; --again failed runs them again", file=sys.stderr)
-        return 1
-    return 0
+    return 1 if outcome.failed or not outcome.page else 0
 
 
 def _bar(total: int, there: int) -> Any:

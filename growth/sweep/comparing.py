@@ -12,6 +12,7 @@ import pandas as pd
 
 from growth.sweep.design import Design
 from growth.sweep.onepass import MEASURES, table
+from growth.sweep.store import store_of
 
 BINS = 5  # into which a sampled axis is cut
 MOST_LEVELS = 12
@@ -42,10 +43,11 @@ class Influence:
 
 
 def read_points(folder: str | Path) -> pd.DataFrame:
-    """The table that a sweep wrote into its folder, a row a point; `report` is "" where the report is not there."""
-    points = pd.read_parquet(Path(folder) / "points.parquet")
-    there = {path.name for path in (Path(folder) / "reports").glob("*.ipynb")}
-    return points.assign(report=points["report"].where(points["report"].isin(there), ""))
+    """The table that a sweep wrote to a folder or an address, a row a point; `report` is "" where it is not there."""
+    store = store_of(folder)
+    with store.open("points.parquet") as file:
+        points = pd.read_parquet(file)
+    return points.assign(report=points["report"].where(points["report"].isin(store.names("reports")), ""))
 
 
 def points_of(design: Design) -> pd.DataFrame:

@@ -7,13 +7,11 @@ them.
 from __future__ import annotations
 
 import copy
-import os
-import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import ExitStack
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 
@@ -109,44 +107,33 @@ def check_points(design: Design) -> None:
 def write_table(
     design: Design, path: Path, *, key: str, reports: dict[int, str], progress: Callable[[int], None]
 ) -> None:
-    """Write the table to `path`, whole or not at all.
+    """Write the table to `path`, a block at a time. A file that an error cuts short is left for the caller to discard.
 
     key: kept in the file, to know it again; reports: point -> file.
     """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    handle, beside = tempfile.mkstemp(prefix=".points.", dir=path.parent)
-    os.close(handle)
-    writer = None
-    try:
-        chunks = table(design)
+    chunks = table(design)
+    with ExitStack() as stack:
+        writer = None
         while several := list(islice(chunks, TOGETHER)):
             rows = {name: np.concatenate([chunk[name] for chunk in several]) for name in several[0]}
             columns = {name: pa.array(_texts(column)) for name, column in rows.items()}
             columns["report"] = pa.array([reports.get(number, "") for number in rows["point"].tolist()])
             part = pa.table(columns).replace_schema_metadata({"sweep": key})
-            writer = writer or pq.ParquetWriter(beside, part.schema, compression="zstd")
+            if writer is None:
+                writer = stack.enter_context(pq.ParquetWriter(path, part.schema, compression="zstd"))
             writer.write_table(part)
             progress(int(rows["point"][-1]) + 1)
-        writer.close()
-        os.chmod(beside, 0o644)
-        os.replace(beside, path)
-    except BaseException:
-        if writer is not None:
-            with suppress(Exception):
-                writer.close()
-        with suppress(OSError):
-            os.unlink(beside)
-        raise
 
 
-def key_of(path: Path) -> str:
+def key_of(table: BinaryIO) -> str:
     """The key that `write_table` kept in a table; "" where there is none."""
     import pyarrow.parquet as pq
 
     try:
-        return (pq.read_schema(path).metadata or {}).get(b"sweep", b"").decode()
+        return (pq.read_schema(table).metadata or {}).get(b"sweep", b"").decode()
     except (OSError, ValueError):
         return ""
 

@@ -6,7 +6,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from growth.files import replace_file
+from growth.sweep.folder import PAGE, Folder
 from growth.sweep.reading import SweepError
 from growth.sweep.tasks import digest
 
@@ -41,27 +41,24 @@ def page_of(notebook: Any, *, title: str, key: str = "") -> str:
 
 
 def publish_comparison(
-    *, sweep_file: Path, folder: Path, notebook: Path, title: str, engine: str | None, table: str = ""
-) -> Path:
-    """Run the comparison notebook over the folder's points and write comparison.html there; returns its path.
+    *, sweep_file: Path, folder: Folder, notebook: Path, title: str, engine: str | None, table: str = ""
+) -> str:
+    """Run the comparison notebook over the points of a held folder and write the page there; returns its address.
 
     table: what the table of points is known by; a page made from the same table, reports and notebook is left as it is.
-    Raises SweepError where a cell of it fails.
+    Raises SweepError where a cell of it fails, and OSError where the page cannot be written.
     """
     import nbformat
 
     from growth.sweep.worker import run_report
 
-    page, run = folder / "comparison.html", folder / ".comparison.ipynb"
-    reports = sorted(path.name for path in (folder / "reports").glob("*.ipynb"))
+    store, run = folder.store, folder.unfinished / "comparison.ipynb"
+    reports = sorted(folder.done())
     key = digest(table, reports, notebook.read_text(encoding="utf-8"), STYLE.read_text(encoding="utf-8"))
-    if page.is_file() and f'content="{key}"' in page.read_text(encoding="utf-8", errors="replace")[:2000]:
-        return page
-    try:
-        parameters = {"sweep": str(sweep_file.resolve()), "folder": str(folder.resolve())}
+    if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
+        parameters = {"sweep": str(sweep_file.resolve()), "folder": store.where()}
         why = run_report(notebook=str(notebook.resolve()), output=str(run), parameters=parameters, engine=engine)
         if why:
-            raise SweepError(f"the comparison cannot be made: {why}", file=str(notebook))
-        return replace_file(page, page_of(nbformat.read(run, as_version=4), title=title, key=key))
-    finally:
-        run.unlink(missing_ok=True)
+            raise SweepError(why, file=str(notebook))
+        store.write(PAGE, page_of(nbformat.read(run, as_version=4), title=title, key=key))
+    return store.where(PAGE)

@@ -15,10 +15,12 @@ from typing import Any
 from growth.sweep import warm
 from growth.sweep.folder import Folder
 from growth.sweep.reading import SweepError
+from growth.sweep.store import RemoteStore
 from growth.sweep.tasks import Task
-from growth.sweep.worker import work
+from growth.sweep.worker import over, work
 
 ENGINE = "growth-warm"
+GRACE = 15.0  # seconds after its time limit before a report that has not ended by itself is ended by force
 MOST_DEATHS = 2  # of a worker, over one report, before the report counts as failed
 
 
@@ -51,15 +53,16 @@ def run_all(
     count = min(workers or 2 * (os.cpu_count() or 1), len(waiting))
     server = warm.server() if warm_kernels and count and not warm.available() else None
     context = multiprocessing.get_context("spawn")
+    elsewhere = isinstance(folder.store, RemoteStore)
+    options = {"notebook": notebook, "engine": ENGINE if server else None, "limit": limit}
+    options["discard"] = str(folder.unfinished) if elsewhere else ""  # a folder's own is found again by the next sweep
     deaths: dict[str, int] = {}
     crew: list[_Worker] = []
 
     def hire() -> _Worker:
         ours, theirs = context.Pipe()
         kernels = server.client() if server else None
-        process = context.Process(
-            target=work, args=(theirs, kernels, notebook, ENGINE if server else None), daemon=True
-        )
+        process = context.Process(target=work, args=(theirs, kernels), kwargs=options, daemon=True)
         process.start()
         theirs.close()
         if kernels is not None:
@@ -72,28 +75,23 @@ def run_all(
         worker.tasks.close()
         crew.remove(worker)
 
-    def settle(worker: _Worker, why: str) -> None:
-        task, worker.task, worker.deadline = worker.task, None, float("inf")
-        try:
-            if why:
-                folder.keep_failure(task, why)
-            else:
-                folder.keep(task)
-        except (OSError, ValueError) as error:  # a full disk: not recorded as failed, so that it is run again
-            why = why or f"it cannot be written: {getattr(error, 'strerror', None) or error}"
-        finished(task, why)
+    def give(worker: _Worker) -> None:
+        if worker.ready and worker.task is None and waiting:
+            worker.task = waiting.popleft()
+            worker.deadline = time.monotonic() + limit + GRACE
+            with suppress(OSError):  # it has died; seen below
+                worker.tasks.send((str(folder.made(worker.task)), worker.task.parameters))
+
+    def settle(task: Task, why: str) -> None:
+        finished(task, folder.settle(task, folder.made(task), why))
 
     try:
         while waiting or any(worker.task for worker in crew):
+            folder.check()
             while len(crew) < count and len(crew) < len(waiting) + sum(bool(worker.task) for worker in crew):
                 crew.append(hire())
             for worker in crew:
-                if worker.ready and worker.task is None and waiting:
-                    worker.task = waiting.popleft()
-                    worker.deadline = time.monotonic() + limit
-                    output = str(folder.unfinished / f"{worker.task.name}.ipynb")
-                    with suppress(OSError):  # it has died; seen below
-                        worker.tasks.send((output, worker.task.parameters))
+                give(worker)
             soonest = min(worker.deadline for worker in crew)
             wait([worker.tasks for worker in crew], timeout=max(0.0, min(soonest - time.monotonic(), 60.0)))
             for worker in list(crew):
@@ -107,19 +105,21 @@ def run_all(
                     if task and deaths[name] < MOST_DEATHS:
                         waiting.appendleft(task)
                     elif task:
-                        settle(worker, "the process that ran it died twice, such as for want of memory")
+                        settle(task, "the process that ran it died twice, such as for want of memory")
                     elif deaths[name] > MOST_DEATHS:
                         raise SweepError("the processes that run the reports cannot be started") from None
                     dismiss(worker)
                     continue
                 if answered and task:
-                    settle(worker, why)
+                    worker.task, worker.deadline = None, float("inf")
+                    give(worker)  # it makes the next one while this one is put in its place
+                    settle(task, why)
                 elif answered:
                     worker.ready = True
                 elif time.monotonic() >= worker.deadline:
                     worker.process.kill()  # its kernel goes with it
                     worker.process.join()
-                    settle(worker, f"the time limit of {limit:g} seconds was over")
+                    settle(task, over(limit))
                     dismiss(worker)
     finally:
         for worker in list(crew):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +13,6 @@ from typing import Any
 from growth import __version__
 from growth.sweep.design import Design
 from growth.sweep.onepass import scenario_at
-from growth.sweep.reading import SweepError
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,55 +51,6 @@ def sweep_key(design: Design, notebook: Path) -> str:
     plan = design.plan
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
     return digest(plan.sweep.model_dump(mode="json"), plan.base.model_dump(mode="json"), content, __version__)
-
-
-def bundled(name: str) -> Path:
-    """A notebook of a checkout, or of an installed package. Raises SweepError where it is missing."""
-    relative = Path("notebooks") / name
-    places = (Path(__file__).parents[2] / relative, Path(sys.prefix) / "share" / "growth-workbook" / relative)
-    found = next((place for place in places if place.is_file()), None)
-    if found is None:
-        raise SweepError(f"{name} did not come along with the installation; name a notebook of your own")
-    return found
-
-
-def checked_notebook(path: Path) -> Path:
-    """The notebook, if it is one that can take a report's parameters; raises SweepError otherwise."""
-    import ast
-
-    import nbformat
-
-    try:
-        notebook = nbformat.read(path, as_version=4)
-        nbformat.validate(notebook)
-    except FileNotFoundError:
-        raise SweepError("there is no such notebook", file=str(path)) from None
-    except Exception as error:  # whatever is wrong with it, it is no notebook
-        raise SweepError(f"not a notebook: {' '.join(str(error).split())[:120]}", file=str(path)) from None
-    cells = [cell for cell in notebook.cells if "parameters" in cell.metadata.get("tags", [])]
-    if not cells:
-        raise SweepError("a cell tagged parameters is needed, with scenario = ... in it", file=str(path))
-    try:
-        names = {
-            target.id
-            for node in ast.parse(cells[0].source).body
-            if isinstance(node, ast.Assign)
-            for target in node.targets
-            if isinstance(target, ast.Name)
-        }
-    except SyntaxError:
-        return path  # papermill's run will say so, in the report of each point
-    if "scenario" not in names:
-        raise SweepError("its parameters cell has to name scenario", file=str(path))
-    return path
-
-
-def takes_varied(path: Path) -> bool:
-    """Whether the notebook's parameters cell names `varied`, what the point varies."""
-    import nbformat
-
-    cells = [cell for cell in nbformat.read(path, as_version=4).cells if "parameters" in cell.metadata.get("tags", [])]
-    return any(re.search(r"^varied\s*=", cell.source, re.M) for cell in cells)
 
 
 def _words(varied: dict[str, Any]) -> str:

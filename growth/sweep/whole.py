@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from growth.sweep import warm
 from growth.sweep.design import Design, design_of
-from growth.sweep.folder import Folder
+from growth.sweep.folder import POINTS, Folder
+from growth.sweep.notebook import bundled, checked_notebook, takes_varied
 from growth.sweep.onepass import check_points, key_of, write_table
 from growth.sweep.page import publish_comparison
-from growth.sweep.reading import load_sweep
+from growth.sweep.reading import SweepError, load_sweep
 from growth.sweep.runner import ENGINE, run_all
-from growth.sweep.tasks import Task, bundled, checked_notebook, sweep_key, takes_varied, tasks_of
+from growth.sweep.tasks import Task, sweep_key, tasks_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,9 +31,13 @@ class Job:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
-    """page: the comparison; failed: each report that failed, with why; run: how many were run just now."""
+    """page: the comparison's address; failed: each report that failed, with why; run: how many were run just now.
 
-    page: Path
+    no_page: why there is no comparison, and `page` is then ""; else "".
+    """
+
+    page: str
+    no_page: str
     failed: list[tuple[Task, str]]
     run: int
 
@@ -57,28 +63,33 @@ def run(
     say: Callable[[str], None] = lambda text: None,
     bar: Callable[[int, int], Any] | None = None,
 ) -> Outcome:
-    """Compute, report and compare into the folder `to`; what is there already is not done again.
+    """Compute, report and compare into `to`, a folder or an address; what is there already is not done again.
 
     again: run reports that failed the last time too. limit: seconds for one report. say: told what the user should
     know; bar(total, there): makes a progress bar with `update`, `set_postfix_str` and `close`. Raises SweepError where
-    another sweep holds the folder or the comparison cannot be made, and OSError where the folder cannot be written.
+    another sweep holds the folder or it cannot be written, and OSError where the table of points does not fit into it.
     """
-    folder = Folder(to)
-    with folder.locked():
-        if warm_kernels and warm.available():
+    folder, engine = Folder(to), None
+    if warm_kernels:
+        engine = None if warm.available() else ENGINE
+        if engine is None:
             say(warm.available())
+    with folder.locked(say):
         key = _compute(job, folder)
-        failed = {task.name: (task, folder.why_failed(task)) for task in job.tasks if folder.why_failed(task)}
-        waiting = [task for task in job.tasks if not folder.done(task) and (again or task.name not in failed)]
-        left_alone = {name: one for name, one in failed.items() if one[0] not in waiting and not folder.done(one[0])}
+        done, failures = folder.done(), folder.why_failed()
+        left = [task for task in job.tasks if task.name not in done]
+        waiting = [task for task in left if again or task.name not in failures]
+        failed = {task.name: why for task in left if (why := failures.get(task.name)) and not again}
         progress = bar(len(job.tasks), len(job.tasks) - len(waiting)) if bar and waiting else None
-        now: dict[str, tuple[Task, str]] = {}
 
         def finished(task: Task, why: str) -> None:
             if why:
-                now[task.name] = (task, why)
+                failed[task.name] = why
+            elif task.name in failures:
+                with suppress(OSError):
+                    folder.forget_failure(task)
             if progress is not None:
-                progress.set_postfix_str(f"{len(now)} failed", refresh=False)
+                progress.set_postfix_str(f"{len(failed)} failed", refresh=False)
                 progress.update()
 
         options = {"folder": folder, "notebook": str(job.notebook), "limit": limit, "finished": finished}
@@ -92,28 +103,38 @@ def run(
             if progress is not None:
                 progress.close()
                 progress = None
-            page = publish_comparison(
-                sweep_file=job.file,
-                folder=folder.path,
-                notebook=bundled("comparison.ipynb"),
-                table=key,
-                title=job.design.plan.sweep.title,
-                engine=ENGINE if warm_kernels and not warm.available() else None,
-            )
+            page, no_page = _compare(job, folder, key, engine)
         finally:
             if progress is not None:
                 progress.close()
             warm.close()
-    order = {task.name: number for number, task in enumerate(job.tasks)}
-    every = {**left_alone, **now}
-    return Outcome(page, sorted(every.values(), key=lambda one: order[one[0].name]), len(waiting))
+    return Outcome(page, no_page, [(task, failed[task.name]) for task in left if task.name in failed], len(waiting))
 
 
 def _compute(job: Job, folder: Folder) -> str:
-    """The table of points, unless the same one is there; returns what it is known by."""
+    """The table of points, unless the same one is there; returns what it is known by. Raises OSError."""
     key = sweep_key(job.design, job.notebook)
-    if folder.points.is_file() and key_of(folder.points) == key:
-        return key
+    with suppress(OSError), folder.store.open(POINTS) as there:
+        if key_of(there) == key:
+            return key
     names = {task.point: f"{task.name}.ipynb" for task in job.tasks}
-    write_table(job.design, folder.points, key=key, reports=names, progress=lambda count: None)
+    made = folder.unfinished / POINTS
+    write_table(job.design, made, key=key, reports=names, progress=lambda count: None)
+    folder.store.put(made, POINTS)
     return key
+
+
+def _compare(job: Job, folder: Folder, key: str, engine: str | None) -> tuple[str, str]:
+    """The comparison's address and "", or "" and why there is none."""
+    try:
+        page = publish_comparison(
+            sweep_file=job.file,
+            folder=folder,
+            notebook=bundled("comparison.ipynb"),
+            table=key,
+            title=job.design.plan.sweep.title,
+            engine=engine,
+        )
+    except (SweepError, OSError) as error:
+        return "", str(getattr(error, "strerror", None) or error)
+    return page, ""

@@ -2,33 +2,44 @@
 
 from __future__ import annotations
 
+import logging
 import os
+import shutil
 import signal
 import socket
 import threading
+import time
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import parent_process
 from pathlib import Path
 from typing import Any
 
+from growth.sweep.notebook import own_number
+
 QUIET = ["--IPKernelApp.log_level=CRITICAL"]
 
 
 def run_report(
-    *, notebook: str, output: str, parameters: dict[str, Any], engine: str | None, cell_limit: float | None = None
+    *, notebook: str, output: str, parameters: dict[str, Any], engine: str | None, limit: float | None = None
 ) -> str:
     """Run the notebook with these parameters into `output`; returns "" or, in one line, why it failed.
 
     notebook, output: absolute paths. The notebook runs in the folder of `output`. A failed one is written as far as it
-    came.
+    came. limit: seconds for the whole report, from the start of its kernel; None for none.
     """
     import papermill
     from papermill.exceptions import PapermillExecutionError
 
+    logging.getLogger("papermill").setLevel(logging.CRITICAL)  # what it has to say is in the answer
     if engine:
         from growth.sweep.engine import register
 
         register()
+    end = time.monotonic() + (limit or float("inf"))
+    limits = {}
+    if limit is not None:  # each cell gets what is left of the report's time
+        limits["timeout_func"] = lambda cell: max(end - time.monotonic(), 0.001)
+        limits["start_timeout"] = limits["execution_timeout"] = limit
     try:
         papermill.execute_notebook(
             notebook,
@@ -39,26 +50,36 @@ def run_report(
             language="python",
             progress_bar=False,
             cwd=str(Path(output).parent),
-            execution_timeout=cell_limit,
             extra_arguments=QUIET,
+            **limits,
         )
     except PapermillExecutionError as error:
-        return _line(f"cell {error.cell_index + 1}: {error.ename}: {error.evalue}")
-    except OSError as error:
-        return _line(f"it cannot be written: {error.strerror or error}")
+        return _line(f"cell {own_number(notebook, error.cell_index)}: {error.ename}: {error.evalue}")
     except Exception as error:
+        if time.monotonic() >= end:
+            return over(limit)
+        if isinstance(error, OSError):
+            return _line(f"it cannot be written: {error.strerror or error}")
         return _line(f"{type(error).__name__}: {error}")
     return ""
 
 
-def work(tasks: Connection, kernels: socket.socket | None, notebook: str, engine: str | None) -> None:
+def over(limit: float) -> str:
+    """Why a report failed that took too long."""
+    return f"the time limit of {limit:g} seconds was over"
+
+
+def work(
+    tasks: Connection, kernels: socket.socket | None, *, notebook: str, engine: str | None, limit: float, discard: str
+) -> None:
     """Take (output, parameters) from `tasks`, run the report, answer with why it failed or "", until None comes;
     says "" once before, when it is ready.
 
     Ends at once when the parent dies, however it dies; its kernels then go with its socket to the fork server.
+    discard: a folder that nobody will look for then, which is removed; "" for none.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=_end_with_parent, args=(discard,), daemon=True).start()
     if kernels is not None:
         from growth.sweep import warm
 
@@ -72,13 +93,15 @@ def work(tasks: Connection, kernels: socket.socket | None, notebook: str, engine
             if task is None:
                 return
             output, parameters = task
-            tasks.send(run_report(notebook=notebook, output=output, parameters=parameters, engine=engine))
+            tasks.send(run_report(notebook=notebook, output=output, parameters=parameters, engine=engine, limit=limit))
         except (EOFError, OSError):
             return
 
 
-def _end_with_parent() -> None:
+def _end_with_parent(discard: str) -> None:
     wait([parent_process().sentinel])
+    if discard:
+        shutil.rmtree(discard, ignore_errors=True)
     os._exit(1)
 
 

@@ -37,7 +37,7 @@ def test_a_failed_report_is_listed_and_the_rest_is_done(finished):
     place, _, _, done = finished
     assert done.returncode == 1 and "Traceback" not in done.stderr
     assert "2 of 7 reports failed" in done.stderr
-    assert "churn 0.02: cell 4: ValueError: no such luck" in done.stderr
+    assert "churn 0.02: cell 3: ValueError: no such luck" in done.stderr
     assert "churn 0.04: the time limit of 8 seconds was over" in done.stderr
     rates = [re.match("churn=([0-9.]+)--", name)[1] for name in place.reports()]
     assert rates == ["0.01", "0.03", "0.05", "0.06", "0.07"]
@@ -122,10 +122,10 @@ def test_a_report_that_cannot_be_put_in_place_fails_alone_and_is_run_again(workp
     job = whole.prepare(workplace.sweep(), notebook=workplace.notebook("1"))
     keep = Folder.keep
 
-    def full(folder, task):
+    def full(folder, task, made):
         if task.varied["churn"] == 0.04:
             raise OSError(28, os.strerror(28))
-        keep(folder, task)
+        keep(folder, task, made)
 
     with monkeypatch.context() as patched:
         patched.setattr(Folder, "keep", full)

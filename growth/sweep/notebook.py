@@ -1,0 +1,124 @@
+"""The notebook that a report is made with: found, and checked before any kernel starts."""
+
+from __future__ import annotations
+
+import ast
+import sys
+import warnings
+from pathlib import Path
+from typing import Any
+
+from growth.errors import Problem
+from growth.sweep.reading import SweepError
+
+PARAMETERS = "parameters"  # the tag of the cell after which papermill puts a report's own
+
+
+def bundled(name: str) -> Path:
+    """A notebook of a checkout, or of an installed package. Raises SweepError where it is missing."""
+    relative = Path("notebooks") / name
+    places = (Path(__file__).parents[2] / relative, Path(sys.prefix) / "share" / "growth-workbook" / relative)
+    found = next((place for place in places if place.is_file()), None)
+    if found is None:
+        raise SweepError(f"{name} did not come along with the installation; name a notebook of your own")
+    return found
+
+
+def checked_notebook(path: Path) -> Path:
+    """The notebook, if it is one that can take a report's parameters and whose every cell can be read as Python.
+
+    Raises SweepError otherwise, with every cell that has a syntax error, counted from 1 as they stand in the notebook.
+    """
+    import nbformat
+
+    try:
+        notebook = nbformat.read(path, as_version=4)
+        nbformat.validate(notebook)
+    except FileNotFoundError:
+        raise SweepError("there is no such notebook", file=str(path)) from None
+    except Exception as error:  # whatever is wrong with it, it is no notebook
+        raise SweepError(f"not a notebook: {' '.join(str(error).split())[:120]}", file=str(path)) from None
+    language = _language(notebook)
+    if language != "python":
+        raise SweepError(f"a report's notebook is in Python (found {language})", file=str(path))
+    problems = [
+        Problem(f"cell {number}", f"{error.msg} in line {error.lineno}", (error.text or "").strip()[:80])
+        for number, cell in enumerate(notebook.cells, 1)
+        if cell.cell_type == "code" and (error := _syntax_error(cell))
+    ]
+    if problems:
+        raise SweepError(problems, file=str(path))
+    place = parameters_cell(notebook)
+    if place is None:
+        raise SweepError("a cell tagged parameters is needed, with scenario = ... in it", file=str(path))
+    if "scenario" not in _names(notebook.cells[place]):
+        raise SweepError("its parameters cell has to name scenario", file=str(path))
+    return path
+
+
+def takes_varied(path: Path) -> bool:
+    """Whether the notebook's parameters cell names `varied`, what the point varies."""
+    import nbformat
+
+    notebook = nbformat.read(path, as_version=4)
+    return "varied" in _names(notebook.cells[parameters_cell(notebook)])
+
+
+def parameters_cell(notebook: Any, tag: str = PARAMETERS) -> int | None:
+    """The place of the first cell with the tag, counted from 0; None where there is none."""
+    return next((n for n, cell in enumerate(notebook.cells) if tag in cell.metadata.get("tags", [])), None)
+
+
+def own_number(path: str, place: int) -> int:
+    """A cell of a report, from 0, as a cell of the notebook that it was made from, from 1.
+
+    papermill puts a cell after the one tagged parameters, unless it did so before.
+    """
+    import nbformat
+
+    notebook = nbformat.read(path, as_version=4)
+    first = parameters_cell(notebook)
+    added = parameters_cell(notebook, "injected-parameters") is None
+    return place if added and first is not None and place > first else place + 1
+
+
+def _language(notebook: Any) -> str:
+    """The notebook's language, Python where it says nothing."""
+    spec, info = notebook.metadata.get("kernelspec", {}), notebook.metadata.get("language_info", {})
+    return str(spec.get("language") or info.get("name") or "python").lower()
+
+
+def _names(cell: Any) -> set[str]:
+    """The names that a cell gives values to."""
+    return {
+        target.id
+        for node in ast.parse(_plain(cell.source)).body
+        if isinstance(node, ast.Assign | ast.AnnAssign)
+        for target in (node.targets if isinstance(node, ast.Assign) else [node.target])
+        if isinstance(target, ast.Name)
+    }
+
+
+def _syntax_error(cell: Any) -> SyntaxError | None:
+    """What is wrong with the cell's syntax, magics and top-level await allowed; None where nothing is."""
+    if "raises-exception" in cell.metadata.get("tags", []):
+        return None
+    try:
+        with warnings.catch_warnings(action="ignore"):
+            compile(_plain(cell.source), "cell", "exec", ast.PyCF_ALLOW_TOP_LEVEL_AWAIT, dont_inherit=True)
+    except SyntaxError as error:
+        return error
+    except ValueError as error:  # such as a null byte
+        return SyntaxError(str(error), ("cell", 1, 0, ""))
+    return None
+
+
+def _plain(source: str) -> str:
+    """The source as plain Python: IPython's magics and shell lines as the calls that they stand for."""
+    try:
+        ast.parse(source)
+    except (SyntaxError, ValueError):
+        from IPython.core.inputtransformer2 import TransformerManager
+
+        return TransformerManager().transform_cell(source)
+    return source

@@ -1,0 +1,242 @@
+"""Where a sweep's results lie: a folder of this machine, or any address that fsspec opens for writing.
+
+papermill itself writes a notebook over the old one after every cell, and knows s3, gs, abs, adl and hdfs addresses
+alone. So a report runs into a folder of the machine that runs it, and is put at its address when it is whole. Keys and
+endpoints come from where fsspec and the store's driver look for them: environment and configuration files.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, BinaryIO, TypeVar
+from urllib.parse import unquote, urlsplit
+
+from growth.files import replace_file
+from growth.sweep.reading import SweepError
+
+PARTS = ".unfinished"
+WHOLE = frozenset("s3 s3a gs gcs abfs az oss oci tos memory".split())  # stores in which a file appears whole or never
+Result = TypeVar("Result")
+
+
+class LocalStore:
+    """A folder of this machine: files are written beside and renamed."""
+
+    scheme = ""
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = Path(path).resolve()
+
+    def where(self, name: str = "") -> str:
+        """The full address of a file, as it is shown."""
+        return str(self.path / name)
+
+    def prepare(self) -> None:
+        """Make the folder, its parts, and the place for unfinished reports. Raises OSError."""
+        for part in ("reports", "failed"):
+            (self.path / part).mkdir(parents=True, exist_ok=True)
+
+    def scratch(self) -> Path:
+        """A new empty folder for reports that are being made; on the same disc, so that they need only be renamed."""
+        place = self.path / PARTS
+        shutil.rmtree(place, ignore_errors=True)
+        place.mkdir()
+        return place
+
+    def names(self, part: str = "") -> set[str]:
+        """The names of the files directly in a part."""
+        try:
+            return {entry.name for entry in os.scandir(self.path / part) if entry.is_file()}
+        except OSError:
+            return set()
+
+    def read(self, name: str) -> bytes | None:
+        """A file's content; None where it is not there."""
+        try:
+            return (self.path / name).read_bytes()
+        except OSError:
+            return None
+
+    def open(self, name: str) -> BinaryIO:
+        """A file to read in pieces. Raises OSError."""
+        return open(self.path / name, "rb")
+
+    def write(self, name: str, content: str | bytes) -> None:
+        """Write a file, whole or not at all. Raises OSError."""
+        replace_file(self.path / name, content)
+
+    def put(self, made: Path, name: str) -> None:
+        """Put a file that lies in the scratch folder in its place, whole or not at all. Raises OSError."""
+        os.replace(made, self.path / name)
+
+    def remove(self, name: str) -> None:
+        """Remove a file, if it is there. Raises OSError."""
+        (self.path / name).unlink(missing_ok=True)
+
+
+class RemoteStore:
+    """An address of fsspec.
+
+    On an object store (WHOLE) a file appears whole or never, by the store's own promise. Elsewhere it is written beside
+    and renamed, which sftp, ftp, smb, webdav and hdfs do in one step; a driver without a renaming of its own copies,
+    and a kill in the middle of that can leave half a file.
+    """
+
+    def __init__(self, fs: Any, root: str, address: str) -> None:
+        self.fs, self.root, self.address = fs, root.rstrip("/"), address.rstrip("/")
+        self.scheme = address.partition("://")[0]
+
+    def where(self, name: str = "") -> str:
+        """The full address of a file, as it is shown."""
+        return f"{self.address}/{name}" if name else self.address
+
+    def prepare(self) -> None:
+        """Make the parts, where the store has folders. Raises OSError."""
+        if not self._whole:
+            for part in ("reports", "failed"):
+                self._do(lambda part=part: self.fs.makedirs(self._at(part), exist_ok=True))
+
+    def scratch(self) -> Path:
+        """A new empty folder of this machine for reports that are being made."""
+        return Path(tempfile.mkdtemp(prefix="growth-sweep-"))
+
+    def names(self, part: str = "") -> set[str]:
+        """The names of the files directly in a part. Raises OSError."""
+
+        def listed() -> set[str]:
+            self.fs.invalidate_cache()  # what another process has written is to be seen
+            return {
+                one["name"].rstrip("/").rpartition("/")[2]
+                for one in self.fs.ls(self._at(part), detail=True)
+                if one["type"] == "file"
+            }
+
+        try:
+            return self._do(listed)
+        except FileNotFoundError:
+            return set()
+
+    def read(self, name: str) -> bytes | None:
+        """A file's content; None where it is not there. Raises OSError where the store does not answer."""
+        try:
+            return self._do(lambda: self.fs.cat_file(self._at(name)))
+        except FileNotFoundError:
+            return None
+
+    def open(self, name: str) -> BinaryIO:
+        """A file to read in pieces. Raises OSError."""
+        self.fs.invalidate_cache()
+        return self._do(lambda: self.fs.open(self._at(name), "rb"))
+
+    def write(self, name: str, content: str | bytes) -> None:
+        """Write a file, whole or not at all (see the class). Raises OSError."""
+        content = content.encode("utf-8") if isinstance(content, str) else content
+        self._in_place(name, lambda path: self.fs.pipe_file(path, content))
+
+    def create(self, name: str, content: str) -> bool:
+        """Write a file only where there is none; in one step on stores that can, such as s3, gs and abfs.
+
+        Returns False where one is there. Raises OSError.
+        """
+        if self.read(name) is not None:  # asked first, for stores that would write over it
+            return False
+        try:
+            self._do(lambda: self.fs.pipe_file(self._at(name), content.encode("utf-8"), mode="create"))
+        except FileExistsError:
+            return False
+        return True
+
+    def put(self, made: Path, name: str) -> None:
+        """Put a file of this machine in its place, whole or not at all (see the class). Raises OSError."""
+        self._in_place(name, lambda path: self.fs.put_file(str(made), path))
+        made.unlink()
+
+    def remove(self, name: str) -> None:
+        """Remove a file, if it is there. Raises OSError."""
+        with suppress(FileNotFoundError):
+            self._do(lambda: self.fs.rm_file(self._at(name)))
+
+    @property
+    def _whole(self) -> bool:
+        return self.scheme in WHOLE
+
+    def _at(self, name: str) -> str:
+        return f"{self.root}/{name}" if name else self.root
+
+    def _in_place(self, name: str, write: Callable[[str], Any]) -> None:
+        if self._whole:
+            self._do(lambda: write(self._at(name)))
+            return
+        part, _, last = name.rpartition("/")
+        beside = self._at(f"{part}/.{last}" if part else f".{last}")
+        try:
+            self._do(lambda: write(beside))
+            self._do(lambda: self.fs.mv(beside, self._at(name)))
+        except OSError:
+            with suppress(Exception):
+                self.fs.rm_file(beside)
+            raise
+
+    def _do(self, work: Callable[[], Result]) -> Result:
+        """Do it, with every error of a driver, which has its own kinds, as an OSError."""
+        try:
+            return work()
+        except OSError:
+            raise
+        except Exception as error:
+            raise OSError(f"{type(error).__name__}: {' '.join(str(error).split())[:200]}") from None
+
+
+Store = LocalStore | RemoteStore
+
+
+def store_of(address: str | Path) -> Store:
+    """The store at an address: a path, file://..., or one of fsspec such as s3://bucket/folder.
+
+    Raises SweepError, naming the address, where it cannot be opened: an unknown scheme, or a driver not installed.
+
+    >>> store_of("file:///results/may").where("points.parquet")
+    '/results/may/points.parquet'
+    >>> store_of("abs://account/container")
+    Traceback (most recent call last):
+        ...
+    growth.sweep.reading.SweepError: abs://account/container: write abfs://CONTAINER/FOLDER
+    """
+    address = str(address)
+    scheme, found, _ = address.partition("://")
+    if not found:
+        return LocalStore(address)
+    if scheme in ("file", "local"):
+        return LocalStore(unquote(urlsplit(address).path))
+    fix = {
+        "abs": "write abfs://CONTAINER/FOLDER",
+        "memory": "what is in memory is gone when the command ends; take a folder",
+    }
+    if scheme in fix:
+        raise SweepError(fix[scheme], file=address)
+    try:
+        from fsspec.core import url_to_fs
+    except ModuleNotFoundError:
+        raise SweepError("an address needs fsspec; install growth-workbook[sweep]", file=address) from None
+    try:
+        fs, root = url_to_fs(address)
+    except ImportError as missing:
+        raise SweepError(_driver(scheme, missing), file=address) from None
+    except Exception as error:
+        raise SweepError(f"no such address: {' '.join(str(error).split())[:200]}", file=address) from None
+    return RemoteStore(fs, root, address)
+
+
+def _driver(scheme: str, missing: ImportError) -> str:
+    """Which package an address needs that is not installed."""
+    from fsspec.registry import known_implementations
+
+    package = known_implementations.get(scheme, {}).get("class", "fsspec").partition(".")[0]
+    if package == "fsspec":  # a driver of fsspec's own, over another package
+        package = getattr(missing.__cause__, "name", None) or missing.name or str(missing)
+    return f"addresses of {scheme}:// need a driver that is not installed: pip install {package}"
