@@ -33,7 +33,7 @@ def heat_panels(
 
     >>> figure = heat_panels({"as it is": np.array([[1.0, 2000.0]])}, title="MRR", unit="EUR", rows=("price", ["19"]),
     ...     columns=("churn", ["0.02", "0.03"]))
-    >>> figure.data[0].text[0].tolist()
+    >>> list(figure.data[0].text[0])
     ['1', '2,000']
     """
     figure, places = _panels(title, unit, list(grids), beside=2, height=100 + 28 * len(rows[1]), room=90)
