@@ -174,6 +174,14 @@ def test_the_ceiling_of_a_seasonal_channel_is_that_of_its_mean():
     assert value("customer_ceiling", months=13, arrive={"channels": [channel]}) == pytest.approx(100, rel=1e-9)
 
 
+def test_the_ceiling_is_that_of_the_last_month_s_newcomers_prices_and_churn():
+    """10, 20, 40 join; in month 3 the price is 20 x 1.5 and churn 0.1 x 2: 40 x 30 / 0.2."""
+    doubling = {"channels": [{"name": "all", "monthly_visitors": 10, "monthly_growth_rate": 1}]}
+    dearer = {"price_changes": [{"month": 3, "change_rate": 0.5, "applies_to": "new"}]}
+    worse = {"churn_changes": [{"from_month": 3, "factor": 2}]}
+    assert value("growth_ceiling", arrive=doubling, grow=dearer, stay=worse) == pytest.approx(6000, rel=1e-9)
+
+
 def test_the_ceiling_with_referrals_and_comebacks():
     """Referrals: n / (c - r) = 10 / (0.1 - 0.05). Comebacks of a share b: each who leaves comes back b times as
     often, so the mean stay is 1 / (c (1 - b)) months."""
