@@ -205,6 +205,11 @@ def test_the_ceiling_where_hardly_anyone_stays(churn):
         ({"churn": 0}, "outruns churn"),
         ({"churn": 0.02, "grow": {"monthly_expansion_rate": 0.03}}, "outruns churn"),
         ({"churn": {"curve": "sbg", "alpha": 0.5, "beta": 10}}, "hardly ever leave"),
+        # customers settle, their MRR does not: churn falls below any expansion in the end
+        (
+            {"churn": {"curve": "sbg", "alpha": 2.2, "beta": 5}, "grow": {"monthly_expansion_rate": 0.0015}},
+            "hardly ever leave",
+        ),
         ({"stay": {"comeback": {"comeback_rate": 1, "after_months": 1}}}, "comebacks alone"),
         ({"sign_up": {"signup_rate": 1, "monthly_referral_rate": 0.1}}, "referrals alone"),
     ],
