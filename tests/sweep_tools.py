@@ -3,15 +3,18 @@
 import json
 import os
 import random
-import signal
 import subprocess
 import sys
 import time
 import uuid
+from contextlib import suppress
 from pathlib import Path
 
 import nbformat
 import pandas as pd
+
+from growth.sweep.comparing import read_points
+from growth.sweep.store import store_of
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -68,7 +71,8 @@ class Workplace:
 
     def command(self, file, *options, to="out", notebook=None) -> list[str]:
         extra = ["--notebook", str(notebook)] if notebook else []
-        return [sys.executable, "-m", "growth.cli", "sweep", str(file), "--to", str(self.path / to), *extra, *options]
+        to = to if "://" in to else str(self.path / to)
+        return [sys.executable, "-m", "growth.cli", "sweep", str(file), "--to", to, *extra, *options]
 
     def run(self, file, *options, **more) -> subprocess.CompletedProcess:
         return subprocess.run(
@@ -76,8 +80,9 @@ class Workplace:
         )
 
     def reports(self, to="out") -> dict[str, list]:
-        """Each report's outputs, cell by cell."""
-        return {path.name: outputs(path) for path in sorted((self.path / to / "reports").glob("*.ipynb"))}
+        """Each report's outputs, cell by cell; `to` is a folder here, or an address."""
+        store = store_of(to if "://" in to else self.path / to)
+        return {name: outputs(store.open(f"reports/{name}")) for name in sorted(store.names("reports"))}
 
 
 def outputs(path) -> list:
@@ -99,38 +104,56 @@ def with_mark(mark: str) -> list[int]:
     return [pid for pid in found if pid != os.getpid()]
 
 
-def kill_and_compare(place, *, kills, seed):
-    """Runs a sweep into "calm", and into "killed" with SIGKILL at random moments; compares reports, table and page.
-
-    Returns how many of the kills came while it ran.
-    """
+def calm_sweep(place) -> tuple[Path, Path, float]:
+    """A sweep of seven reports into "calm", uninterrupted: its file, its notebook, and the seconds that it took."""
     file = place.sweep(axes=SEVEN)
     notebook = place.notebook("import growth", "print(growth.forecast(growth.load_scenario(scenario)).closing_mrr[-1])")
     start = time.monotonic()
-    assert place.run(file, notebook=notebook, to="calm").returncode == 0
-    whole_time = time.monotonic() - start
-    moments, killed = random.Random(seed), 0
-    for _ in range(kills):
-        mark = f"GROWTH_TEST={uuid.uuid4()}"
-        name, value = mark.split("=")
-        command = place.command(file, notebook=notebook, to="killed")
-        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-        running = subprocess.Popen(command, cwd=ROOT, env={**os.environ, name: value}, **quiet)
-        try:
+    done = place.run(file, notebook=notebook, to="calm")
+    assert done.returncode == 0, done.stderr
+    return file, notebook, time.monotonic() - start
+
+
+def killed(command, when) -> bool:
+    """Starts a sweep and kills it (-9) when `when(process)` returns; whether it still ran. Nothing may outlive it."""
+    mark = uuid.uuid4().hex
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    running = subprocess.Popen(command, cwd=ROOT, env={**os.environ, "GROWTH_TEST": mark}, **quiet)
+    when(running)
+    hit = running.poll() is None
+    running.kill()
+    running.wait()
+    end = time.monotonic() + 20
+    while with_mark(mark) and time.monotonic() < end:
+        time.sleep(0.05)
+    assert with_mark(mark) == [], "a process outlived the sweep"
+    return hit
+
+
+def compare_with_calm(place, to):
+    """Reports, table and page at `to` are equal to those of the uninterrupted sweep."""
+    address = to if "://" in to else place.path / to
+    assert place.reports("calm") == place.reports(to) and len(place.reports("calm")) == 7
+    pd.testing.assert_frame_equal(read_points(place.path / "calm"), read_points(address))
+    assert store_of(place.path / "calm").read("comparison.html") == store_of(address).read("comparison.html")
+
+
+def kill_and_compare(place, *, kills, seed, calm=None) -> int:
+    """Runs a sweep with SIGKILL at random moments, then to its end, and compares it with an uninterrupted one.
+
+    Returns how many of the kills came while it ran.
+    """
+    file, notebook, whole_time = calm or calm_sweep(place)
+    moments, hits = random.Random(seed), 0
+
+    def wait(running):
+        with suppress(subprocess.TimeoutExpired):
             running.wait(moments.uniform(0, whole_time))
-        except subprocess.TimeoutExpired:
-            running.send_signal(signal.SIGKILL)
-            running.wait()
-            killed += 1
-        end = time.monotonic() + 20
-        while with_mark(mark) and time.monotonic() < end:
-            time.sleep(0.05)
-        assert with_mark(mark) == [], "a process outlived the sweep"
+
+    for _ in range(kills):
+        hits += killed(place.command(file, notebook=notebook, to="killed"), wait)
         for path in (place.path / "killed" / "reports").glob("*"):
             nbformat.validate(nbformat.read(path, as_version=4))  # none is truncated
     assert place.run(file, notebook=notebook, to="killed").returncode == 0
-    calm, resumed = place.path / "calm", place.path / "killed"
-    assert place.reports("calm") == place.reports("killed") and len(place.reports("calm")) == 7
-    pd.testing.assert_frame_equal(pd.read_parquet(calm / "points.parquet"), pd.read_parquet(resumed / "points.parquet"))
-    assert (calm / "comparison.html").read_text() == (resumed / "comparison.html").read_text()
-    return killed
+    compare_with_calm(place, "killed")
+    return hits

@@ -17,8 +17,10 @@ from growth.sweep.folder import Folder
 from growth.sweep.reading import SweepError
 from growth.sweep.store import RemoteStore
 from growth.sweep.tasks import Task
+from growth.sweep.worker import ENGINE, run_report, unwritten
 
 _ONE = threading.Lock()  # papermill changes the folder of the whole process: one report at a time in each
+PATIENCE = 5.0  # seconds for the scheduler to answer
 LOST = 5  # times a report may lose its worker
 
 
@@ -41,7 +43,7 @@ def run_on_cluster(
     except ModuleNotFoundError:
         raise SweepError("a cluster needs distributed; install growth-workbook[cluster]") from None
     try:
-        client = Client(scheduler, timeout=5, set_as_default=False)
+        client = Client(scheduler, timeout=PATIENCE, set_as_default=False)
     except (OSError, ValueError) as error:
         raise SweepError(f"no Dask scheduler answers at {scheduler}: {' '.join(str(error).split())[:120]}") from None
     with client, client.as_current():
@@ -79,10 +81,9 @@ def remote_report(notebook: str, task: Task, limit: float, warm_kernels: bool, a
     with _ONE, tempfile.TemporaryDirectory() as place:
         source, made = Path(place) / "notebook.ipynb", Path(place) / "report.ipynb"
         source.write_text(notebook, encoding="utf-8")
-        from growth.sweep.engine import PROVISIONER
-        from growth.sweep.worker import run_report
-
-        engine = PROVISIONER if warm_kernels and not warm.available() else None
+        engine = ENGINE if warm_kernels and not warm.available() else None
+        if engine:
+            warm.client()  # what holds the imports starts once in each process, before a report's time begins
         why = run_report(notebook=str(source), output=str(made), parameters=task.parameters, engine=engine, limit=limit)
         if address is not None:
             return "", Folder(address).settle(task, made, why)
@@ -95,7 +96,7 @@ def _settle(folder: Folder, task: Task, text: str, why: str) -> str:
         if text:
             folder.made(task).write_text(text, encoding="utf-8")
     except OSError as error:
-        why = why or f"it cannot be written: {error.strerror or error}"
+        why = why or unwritten(error)
     return folder.settle(task, folder.made(task), why)
 
 

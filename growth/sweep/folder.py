@@ -18,6 +18,7 @@ from growth.sweep.lock import Check, held
 from growth.sweep.reading import SweepError
 from growth.sweep.store import store_of
 from growth.sweep.tasks import Task
+from growth.sweep.worker import has_no_place, unwritten
 
 POINTS, PAGE = "points.parquet", "comparison.html"
 
@@ -50,15 +51,17 @@ class Folder:
     def settle(self, task: Task, made: Path, why: str) -> str:
         """Put a finished report in its place, or keep a failed one with its reason; returns why it failed, or "".
 
-        One that cannot be put in its place, such as on a full disk, is not recorded as failed, so that it is run again.
+        One that cannot be written, such as on a full disk, is not recorded as failed, so that it is run again.
         """
         try:
-            if why:
+            if has_no_place(why):
+                made.unlink(missing_ok=True)
+            elif why:
                 self.keep_failure(task, made, why)
             else:
                 self.keep(task, made)
         except (OSError, ValueError) as error:
-            why = why or f"it cannot be written: {getattr(error, 'strerror', None) or error}"
+            why = why or unwritten(error)
         return why
 
     def keep(self, task: Task, made: Path) -> None:

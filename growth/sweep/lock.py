@@ -73,7 +73,7 @@ def _claim(store: RemoteStore, me: str, say: Callable[[str], None]) -> None:
             if now != seen:
                 raise SweepError(TAKEN, file=store.where())
         store.write(NAME, _sign(me))
-        time.sleep(BEAT / 4)  # for another that found it dead as well: the last to write has it
+        time.sleep(BEAT / 2)  # for another that found it dead as well: the last to write has it
     if _owner(store) != me:
         raise SweepError(TAKEN, file=store.where())
 

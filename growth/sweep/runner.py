@@ -17,9 +17,8 @@ from growth.sweep.folder import Folder
 from growth.sweep.reading import SweepError
 from growth.sweep.store import RemoteStore
 from growth.sweep.tasks import Task
-from growth.sweep.worker import over, work
+from growth.sweep.worker import ENGINE, over, work
 
-ENGINE = "growth-warm"
 GRACE = 15.0  # seconds after its time limit before a report that has not ended by itself is ended by force
 MOST_DEATHS = 2  # of a worker, over one report, before the report counts as failed
 

@@ -15,8 +15,9 @@ from growth.sweep.notebook import bundled, checked_notebook, takes_varied
 from growth.sweep.onepass import check_points, key_of, write_table
 from growth.sweep.page import publish_comparison
 from growth.sweep.reading import SweepError, load_sweep
-from growth.sweep.runner import ENGINE, run_all
+from growth.sweep.runner import run_all
 from growth.sweep.tasks import Task, sweep_key, tasks_of
+from growth.sweep.worker import ENGINE
 
 
 @dataclass(frozen=True, slots=True, eq=False)

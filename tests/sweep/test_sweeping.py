@@ -11,16 +11,26 @@ import uuid
 import nbformat
 import pandas as pd
 import pytest
-from sweep_tools import ROOT, SEVEN, Workplace, kill_and_compare, with_mark
+from sweep_tools import (
+    ROOT,
+    SEVEN,
+    Workplace,
+    calm_sweep,
+    compare_with_calm,
+    kill_and_compare,
+    killed,
+    with_mark,
+)
 
-from growth.errors import GrowthError
-from growth.sweep import whole
+from growth import cli
+from growth.sweep import lock, whole
 from growth.sweep.folder import Folder
+from growth.sweep.store import store_of
 
 
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory):
-    """A sweep in which one point's report raises and one never ends; seven points."""
+    """A sweep in which one point's report raises and one never ends; seven points. The notebook names no kernel."""
     place = Workplace(tmp_path_factory.mktemp("finished"))
     notebook = place.notebook(
         "import os, signal, time, growth",
@@ -29,6 +39,9 @@ def finished(tmp_path_factory):
         "if rate == 0.04: time.sleep(300)",
         "print(round(growth.forecast(growth.load_scenario(scenario)).closing_mrr[-1], 6))",
     )
+    without_kernel = json.loads(notebook.read_text())
+    del without_kernel["metadata"]["kernelspec"]
+    notebook.write_text(json.dumps(without_kernel))
     file = place.sweep(axes=SEVEN)
     return place, file, notebook, place.run(file, "--limit", "8", "--workers", "3", notebook=notebook)
 
@@ -97,47 +110,55 @@ def test_a_second_sweep_into_the_folder_is_refused(workplace):
     assert done.returncode == 2 and "another sweep is writing into this folder" in done.stderr
 
 
-@pytest.mark.parametrize(
-    ("content", "message"),
-    [
-        ("not JSON", "not a notebook"),
-        ('{"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}', "a cell tagged parameters"),
-    ],
-)
-def test_what_is_no_report_notebook_is_refused(workplace, content, message):
-    notebook = workplace.path / "n.ipynb"
-    notebook.write_text(content)
-    with pytest.raises(GrowthError, match=message):
-        whole.prepare(workplace.sweep(), notebook=notebook)
-
-
 def test_a_folder_that_cannot_be_made_is_one_clear_error(workplace):
     (workplace.path / "out").write_text("a file is in the way")
     done = workplace.run(workplace.sweep(), notebook=workplace.notebook("1"))
     assert done.returncode == 2 and "the folder cannot be written" in done.stderr and "Traceback" not in done.stderr
 
 
-def test_a_report_that_cannot_be_put_in_place_fails_alone_and_is_run_again(workplace, monkeypatch):
-    """As on a full disk: here the write of one report raises ENOSPC."""
-    job = whole.prepare(workplace.sweep(), notebook=workplace.notebook("1"))
-    keep = Folder.keep
-
-    def full(folder, task, made):
-        if task.varied["churn"] == 0.04:
-            raise OSError(28, os.strerror(28))
-        keep(folder, task, made)
-
-    with monkeypatch.context() as patched:
-        patched.setattr(Folder, "keep", full)
-        outcome = whole.run(job, to=workplace.path / "out", workers=1)
-    assert [why for _, why in outcome.failed] == ["it cannot be written: No space left on device"]
-    outcome = whole.run(job, to=workplace.path / "out", workers=1)
-    assert (outcome.run, outcome.failed, len(workplace.reports())) == (1, [], 3)
+def test_on_a_disc_that_fills_up_what_fits_is_done_and_the_rest_when_there_is_room(workplace, small_disc):
+    """Three points, of which the report of the second does not fit."""
+    notebook = workplace.notebook("if varied['churn'] == 0.04: print('x' * 2_000_000)")
+    command = workplace.command(workplace.sweep(), "--workers", "1", notebook=notebook, to=str(small_disc.path))
+    done = small_disc.run(command)
+    assert done.returncode == 1 and "Traceback" not in done.stderr
+    assert f"churn 0.04: it cannot be written: {small_disc.says}" in done.stderr
+    rates = lambda: [name.partition("--")[0] for name in workplace.reports(str(small_disc.path))]  # noqa: E731
+    assert rates() == ["churn=0.02", "churn=0.06"]
+    assert not any((small_disc.path / "failed").iterdir()), "it is no fault of the report"
+    small_disc.enlarge()
+    assert small_disc.run(command).returncode == 0
+    assert rates() == ["churn=0.02", "churn=0.04", "churn=0.06"]
 
 
-def test_killed_at_random_moments_and_resumed_it_equals_an_uninterrupted_one(workplace):
+@pytest.fixture(scope="module")
+def calm(tmp_path_factory):
+    place = Workplace(tmp_path_factory.mktemp("calm"))
+    return place, calm_sweep(place)
+
+
+def test_killed_at_random_moments_and_resumed_it_equals_an_uninterrupted_one(calm):
     """One kill here; twenty in tests/benchmarks/sweep.py."""
-    kill_and_compare(workplace, kills=1, seed=0)
+    kill_and_compare(calm[0], kills=1, seed=0, calm=calm[1])
+
+
+def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, monkeypatch):
+    """Killed once two of the seven reports are there; its lock is then found, watched and taken over."""
+    place, (file, notebook, _) = calm
+    address = f"{s3}/killed"
+    command = place.command(file, "--workers", "2", notebook=notebook, to=address)
+    store = store_of(address)
+
+    def two_are_there(running):
+        while running.poll() is None and len(store.names("reports")) < 2:
+            time.sleep(0.05)
+
+    assert killed(command, two_are_there) and 2 <= len(store.names("reports")) < 7
+    assert store.names() == {lock.NAME, "points.parquet"}
+    monkeypatch.setattr(lock, "BEAT", 0.2)
+    assert cli.main(command[3:]) == 0
+    assert store.names() == {"points.parquet", "comparison.html"} and store.names("failed") == set()
+    compare_with_calm(place, address)
 
 
 def test_ctrl_c_leaves_nothing_running_and_says_130(workplace):

@@ -51,7 +51,8 @@ def test_outputs_equal_the_stock_engines_cell_by_cell(workplace):
         "import os, sys\nprint(os.getcwd(), sys.argv[0].endswith('ipynb'), __name__)",
         "pd.DataFrame({f'a long name {n}': [1.5, 2] for n in range(9)})",
         "print('heard', file=sys.stderr)",
-        "scenario = growth.load_scenario({'business': 'Kiln', 'pay': {'plans': [{'name': 'one', 'monthly_price': 9}]}})\n"
+        "plans = [{'name': 'one', 'monthly_price': 9}]\n"
+        "scenario = growth.load_scenario({'business': 'Kiln', 'pay': {'plans': plans}})\n"
         "charts.mrr_chart(growth.forecast(scenario))",
     )
     stock, forked = run(notebook, None, "stock.ipynb"), run(notebook, PROVISIONER, "warm.ipynb")
