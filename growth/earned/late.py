@@ -4,15 +4,24 @@ A mixture cure model: a share c of the sign-ups buy in the end, after a delay th
 rest never do. A sign-up seen for t days that has not bought says 1 - c + c exp(-r t); one that bought after d days says
 c r exp(-r d). Source: Boag (1949), Journal of the Royal Statistical Society B 11, 15-53; here with an exponential
 delay.
+
+Before anything is seen, what can be told apart is as likely: the share m = c F who have bought by now and the delay
+of those who did, each by Jeffreys' prior, p(m, r) ~ (m (1 - m))^(-1/2) I(r)^(1/2), where F is the chance that a delay
+is no longer than the time watched (at least LEAST_SPAN days), and I what one delay tells of the rate. A mean delay
+much longer than the time watched thus gets little: there nobody could tell many who buy late from few who buy.
+Source: the reference prior of Berger and Bernardo (1992), Bayesian Statistics 4, 35-60, for two parameters that the
+counts tell apart.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy import stats
 
+from growth.earned.fading import LEAST_SPAN, information
 from growth.earned.interval import TAILS, Interval
 
 # shares whose angles are equally spaced: to Jeffreys' prior each is as likely as another, and the small ones lie close
@@ -66,16 +75,23 @@ class Conversion:
 def log_likelihood(waiting: Waiting) -> np.ndarray:
     """Of every pair of share and mean delay, shape (300, 48)."""
     c, rate = _SHARES[:, None], 1 / _MEANS[None, :]
-    bought = len(waiting.delays) * (np.log(c) + np.log(rate)) - rate * (waiting.delays + 0.5).sum()
-    later = np.exp(-waiting.watched[:, None] * rate)  # (weeks, 48)
-    not_yet = np.log1p(-c[None] * (1 - later[:, None, :]))  # (weeks, 300, 48)
-    return bought + np.tensordot(waiting.counts, not_yet, axes=1) if waiting.counts.size else bought
+    log = len(waiting.delays) * (np.log(c) + np.log(rate)) - rate * (waiting.delays + 0.5).sum()
+    for watched, count in zip(waiting.watched.tolist(), waiting.counts, strict=True):
+        log = log + count * _not_yet(watched)
+    return log
+
+
+@cache
+def _not_yet(watched: float) -> np.ndarray:
+    """log of the chance that a sign-up watched for so many days has not bought, shape (300, 48)."""
+    return np.log1p(_SHARES[:, None] * np.expm1(-watched / _MEANS))
 
 
 def fit(piece: Waiting, others: np.ndarray | None = None) -> Conversion:
-    """The conversion of one piece. others: the other pieces' `delay_evidence` in sum, shape (48,)."""
-    log = log_likelihood(piece)
-    log = log if others is None else log + others
+    """The conversion of one piece. others: the other pieces' `delay_evidence` in sum, shape (2, 48)."""
+    told = _information(piece) if others is None else _information(piece) + others[1]
+    log = log_likelihood(piece) + _share_prior(piece) + np.log(told) / 2 - np.log(_MEANS)  # d rate = rate d log
+    log = log if others is None else log + others[0]
     weights = np.exp(log - log.max())
     weights /= weights.sum()
     shares, means = weights.sum(axis=1), weights.sum(axis=0)
@@ -97,9 +113,35 @@ def fit(piece: Waiting, others: np.ndarray | None = None) -> Conversion:
 
 
 def delay_evidence(piece: Waiting) -> np.ndarray:
-    """log of how likely a piece makes each mean delay, whatever its share is, up to a constant, shape (48,)."""
-    found = np.logaddexp.reduce(log_likelihood(piece), axis=0)
-    return found - found.max()
+    """What a piece says of the mean delay, whatever its share is, shape (2, 48): the log of how likely it makes each,
+    up to a constant, and how much it tells there, for the prior.
+    """
+    found = np.logaddexp.reduce(log_likelihood(piece) + _share_prior(piece), axis=0)
+    return np.array([found - found.max(), _information(piece)])
+
+
+def _followed(piece: Waiting) -> tuple[np.ndarray, np.ndarray]:
+    """(days, how many sign-ups were watched for so long), for the prior; where all have bought, their delays stand for
+    it.
+    """
+    days, counts = (piece.watched, piece.counts) if piece.counts.sum() else (piece.delays, np.ones(len(piece.delays)))
+    return (np.maximum(days, LEAST_SPAN), counts) if counts.size else (np.array([LEAST_SPAN]), np.ones(1))
+
+
+def _share_prior(piece: Waiting) -> np.ndarray:
+    """log of the prior of the share who have bought by now, on the grid of shares, shape (300, 48)."""
+    days, counts = _followed(piece)
+    by_now = -np.expm1(-days[:, None] / _MEANS).T @ counts / counts.sum()
+    c = _SHARES[:, None]  # dm = F dc, and dc = (c (1 - c))^(1/2) on the grid
+    return (np.log(by_now) + np.log1p(-c) - np.log1p(-c * by_now)) / 2
+
+
+def _information(piece: Waiting) -> np.ndarray:
+    """What the delays of a piece's buyers tell of the rate, shape (48,): a delay's, the longer watched the likelier."""
+    days, counts = _followed(piece)
+    each = counts[:, None] * -np.expm1(-days[:, None] / _MEANS)
+    told = information(1 / _MEANS, days[:, None])
+    return max(len(piece.delays), 1) * (each * told).sum(axis=0) / each.sum(axis=0)
 
 
 def bought_by(delays: np.ndarray, waiting: dict[int, int]) -> tuple[np.ndarray, np.ndarray]:

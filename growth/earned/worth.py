@@ -181,39 +181,40 @@ class _Future:
         rng: np.random.Generator,
     ):
         self.piece, self.amounts, self.rng = piece, amounts, rng
-        self.half_life = rng.choice(fade.half_lives, DRAWS, p=fade.weights)
+        self.fade, self.conversion = fade, conversion
+        self.fading = rng.choice(fade.half_lives.size, DRAWS, p=fade.weights)
+        self.half_life = fade.half_lives[self.fading]
         level = rng.gamma(piece.sign_ups + 0.5, size=DRAWS)
         self.first_day = level / fading.total(self.half_life, len(piece.sign_ups_by_day))
         pair = rng.choice(conversion.weights.size, DRAWS, p=conversion.weights.ravel())
         self.share = conversion.shares[pair // len(conversion.mean_delays)]
-        self.rate = 1 / conversion.mean_delays[pair % len(conversion.mean_delays)]
+        self.delay = pair % len(conversion.mean_delays)
         self.waiting = late.Waiting.of(piece.delays, piece.waiting)
         self.mean = rng.permutation(mean_amount_slices(amounts, DRAWS)) if amounts.size else np.zeros(DRAWS)
 
     def _late(self, days: float) -> np.ndarray:
         """Chance that a sign-up that waits now buys within so many days, shape (draws, weeks)."""
-        c, r = self.share[:, None], self.rate[:, None]
-        still = np.exp(-r * self.waiting.watched)
-        return c * still * -np.expm1(-r * days) / (1 - c * (1 - still))
+        means = self.conversion.mean_delays[:, None]
+        still = np.exp(-self.waiting.watched / means)[self.delay]
+        soon = -np.expm1(-days / means)[self.delay]
+        c = self.share[:, None]
+        return c * still * soon / (1 - c * (1 - still))
 
-    def _new(self, days: int) -> tuple[np.ndarray, np.ndarray]:
-        """Expected sign-ups of the next so many days, and the chance that one of them buys within those days."""
+    def _new(self, days: int) -> np.ndarray:
+        """Expected buyers within the next so many days among the sign-ups of those days, shape (draws,)."""
         seen, weeks = len(self.piece.sign_ups_by_day), np.arange(0, days, late.WEEK)
-        level = self.first_day[:, None] * 2.0 ** (-(seen + weeks + late.WEEK / 2) / self.half_life[:, None])
         lengths = np.minimum(late.WEEK, days - weeks)
-        expected = level * lengths
-        left = days - weeks - lengths / 2
-        bought = self.share[:, None] * -np.expm1(-self.rate[:, None] * left)
-        total = expected.sum(axis=1)
-        return total, (expected * bought).sum(axis=1) / np.maximum(total, 1e-300)
+        level = lengths * 2.0 ** (-(seen + weeks + lengths / 2) / self.fade.half_lives[:, None])
+        bought = -np.expm1(-(days - weeks - lengths / 2)[:, None] / self.conversion.mean_delays)
+        return self.first_day * self.share * (level @ bought)[self.fading, self.delay]
 
     def worth(self) -> Interval:
+        """What the next twelve months bring: the mean of the draws, and the ends between which the amount will lie."""
         if not self.amounts.size:
             return Interval(None, 0.0, np.inf)
-        expected, chance = self._new(fading.YEAR)
-        buyers = self.rng.poisson(expected * chance)
+        buyers = self.rng.poisson(self._new(fading.YEAR))
         if self.waiting.counts.size:
-            buyers = buyers + self.rng.binomial(self.waiting.counts.astype(int), self._late(fading.YEAR)).sum(axis=1)
+            buyers = buyers + _binomials(self.waiting.counts, self._late(fading.YEAR), self.rng)
         worth = buyers * self.mean + np.sqrt(buyers) * np.std(self.amounts) * self.rng.standard_normal(DRAWS)
         worth = np.maximum(worth, buyers * self.amounts.min())
         low, high = np.quantile(worth, TAILS)
@@ -225,8 +226,7 @@ class _Future:
             return None
         for months in range(1, 13):
             days = round(months * fading.YEAR / 12)
-            expected, chance = self._new(days)
-            buyers = expected * chance + self._late(days) @ self.waiting.counts
+            buyers = self._new(days) + self._late(days) @ self.waiting.counts
             if self.piece.amounts.sum() + float((buyers * self.mean).mean()) >= cost:
                 return (datetime.date.fromisoformat(day) + datetime.timedelta(days=days)).isoformat()[:7]
         return None
@@ -234,3 +234,15 @@ class _Future:
     def first_year(self) -> np.ndarray:
         """Worth of a first year of sign-ups, all of whose buyers have come, as expected values."""
         return self.first_day * fading.total(self.half_life, fading.YEAR) * self.share * self.mean
+
+
+def _binomials(counts: np.ndarray, chances: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Draws of the sum of binomial counts, shape (draws,), as one binomial of the same mean and nearly the same
+    variance.
+
+    counts: shape (weeks,). chances: shape (draws, weeks). Source: Ehm (1991), Statistics & Probability Letters 11,
+    7-16.
+    """
+    mean, square = chances @ counts, chances**2 @ counts
+    trials = np.maximum(np.ceil(mean**2 / np.maximum(square, 1e-300)), 1).astype(int)
+    return rng.binomial(trials, np.minimum(mean / trials, 1.0))

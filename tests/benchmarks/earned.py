@@ -2,26 +2,32 @@
 
     python tests/benchmarks/earned.py [runs]
 
-Every line prints a share that should be near 0.95. True values are drawn anew in each run, so that this is the expected
-coverage; the discrete counts make it vary about that for single values.
+Every line prints a share that should be near 0.95. The difference of two shares is summed exactly, over all counts;
+for the others true values are drawn anew in each run, so that this is the expected coverage: the discrete counts make
+it vary about that for single values. The worth of the next twelve months is simulated on a grid: seen for 30, 60, 120
+and 365 days, half-lives of 15, 60 and 200 days, 1 and 5 sign-ups on the first day; 5% to 30% of them buy, 10 to 90
+days later on average. Where hardly anything is still to come (365 days seen, half-life 15) the interval is 0 to 0 and
+holds.
 """
 
 from __future__ import annotations
 
 import datetime
+import itertools
 import sys
 import tempfile
 import time
 from pathlib import Path
 
 import numpy as np
+from scipy import stats
 
 from growth.earned import fading, late
 from growth.earned.columns import KINDS, Batch
 from growth.earned.interval import Interval, difference, share, sign_up_value, sure_higher
 from growth.earned.ledger import Ledger
 from growth.earned.reading import Piece
-from growth.earned.worth import _Future, report
+from growth.earned.worth import ENOUGH_BUYERS, _Future, report
 
 PRICES = np.array([240.0, 240.0, 480.0, 900.0])  # a price list, invented
 
@@ -35,10 +41,20 @@ def shares(rng, of: int) -> bool:
     return holds(share(count=int(rng.binomial(of, p)), of=of), p)
 
 
-def differences(rng, of: int) -> bool:
-    p, q = rng.uniform(0.01, 0.3, 2)
-    interval = difference(count_a=int(rng.binomial(of, p)), of_a=of, count_b=int(rng.binomial(of, q)), of_b=of)
-    return holds(interval, p - q)
+def differences(of_a: int, of_b: int) -> np.ndarray:
+    """Exact coverage for each pair of shares of 1% to 20%, shape (400,). Counts rarer than 1e-6 are left out."""
+    shares, of = np.linspace(0.01, 0.2, 20), (of_a, of_b)
+    counts = [np.arange(stats.binom.ppf(1 - 1e-6, n, shares[-1]) + 1).astype(int).tolist() for n in of]
+    found = [[difference(count_a=x, of_a=of_a, count_b=y, of_b=of_b) for y in counts[1]] for x in counts[0]]
+    low, high = (np.array([[getattr(one, end) for one in row] for row in found]) for end in ("low", "high"))
+    chances = [[stats.binom.pmf(those, n, p) for p in shares] for those, n in zip(counts, of, strict=True)]
+    return np.array(
+        [
+            np.outer(chances[0][i], chances[1][j])[(low <= p - q) & (p - q <= high)].sum()
+            for i, p in enumerate(shares)
+            for j, q in enumerate(shares)
+        ]
+    )
 
 
 def values(rng, of: int) -> bool:
@@ -74,10 +90,9 @@ def waiting(rng, seen: np.ndarray, c: float, mean: float) -> tuple[late.Waiting,
     return late.Waiting.of(delays, left), delays, int(soon.sum()), left
 
 
-def next_years(rng, days: int) -> bool:
+def next_year(rng, days: int, half_life: float, level: float) -> bool:
     """A piece is simulated on for a year, and its takings of that year held against the interval."""
-    half_life, c = np.exp(rng.uniform(np.log(15), np.log(100))), rng.uniform(0.05, 0.3)
-    mean, level = np.exp(rng.uniform(np.log(10), np.log(90))), rng.uniform(1, 5)
+    c, mean = rng.uniform(0.05, 0.3), np.exp(rng.uniform(np.log(10), np.log(90)))
     counts = rng.poisson(level * 2 ** (-np.arange(days + 365) / half_life))
     seen = np.repeat(days - np.arange(days) - 0.5, counts[:days])
     known, delays, soon, left = waiting(rng, seen, c, mean)
@@ -88,7 +103,7 @@ def next_years(rng, days: int) -> bool:
     piece = Piece(
         "a", "a", "2026-01-01", 1, 1, 0, 0, 0, int(counts[:days].sum()), counts[:days], amounts, delays, left, ()
     )
-    used = amounts if len(amounts) >= 5 else np.concatenate([amounts, rng.choice(PRICES, 30)])
+    used = amounts if len(amounts) >= ENOUGH_BUYERS else np.concatenate([amounts, rng.choice(PRICES, 30)])
     future = _Future(piece, fading.fit([counts[:days]]), late.fit(known), used, rng)
     return holds(future.worth(), earned)
 
@@ -126,15 +141,27 @@ def main(runs: int) -> None:
     rng = np.random.default_rng(0)
     for name, one, sizes in (
         ("share", shares, (20, 60, 400)),
-        ("difference of shares", differences, (40, 200)),
         ("value of a sign-up", values, (20, 60, 200)),
         ("half-life", half_lives, (60, 200)),
         ("share who buy in the end; their delay", final_shares, (40, 150)),
-        ("worth of the next twelve months", next_years, (60, 200)),
     ):
         for size in sizes:
             held = np.mean([one(rng, size) for _ in range(runs)], axis=0)
             print(f"{name:<38} size {size:>4}: held {np.round(held, 3)} of 0.95")
+    for of_a, of_b in ((20, 20), (20, 40), (20, 100), (20, 400), (40, 40), (40, 400), (100, 100), (400, 400)):
+        held = differences(of_a, of_b)
+        print(
+            f"difference of shares, {of_a:>3} and {of_b:>3}: held {held.mean():.3f} of 0.95, {held.min():.3f} to "
+            f"{held.max():.3f} for single pairs"
+        )
+    grid = []
+    for days, half_life, level in itertools.product((30, 60, 120, 365), (15, 60, 200), (1, 5)):
+        grid.append(np.mean([next_year(rng, days, half_life, level) for _ in range(runs)]))
+        print(
+            f"next twelve months, seen {days:>3} days, half-life {half_life:>3}, {level} on the first day: held "
+            f"{grid[-1]:.3f} of 0.95"
+        )
+    print(f"next twelve months, all of the grid: held {np.mean(grid):.3f}, {min(grid):.3f} to {max(grid):.3f}")
     said, true = np.array([how_sure(rng, 100) for _ in range(4 * runs)]).T
     for low in (0.0, 0.2, 0.4, 0.6, 0.8):
         inside = (said >= low) & (said < low + 0.2 + (low == 0.8))

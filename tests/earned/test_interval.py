@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from growth.earned.interval import difference, share, sign_up_value, sure_higher
 from growth.errors import MeasureError
@@ -49,24 +50,35 @@ def test_how_sure_adds_up_and_matches_the_closed_form_of_two_single_trials():
     assert sure_higher(count_a=1, of_a=1, count_b=0, of_b=1) == pytest.approx(drawn, abs=0.0015)
 
 
-@pytest.mark.parametrize("of", [30, 120])
+SHARES = np.linspace(0.01, 0.2, 20)
+
+
+@pytest.mark.parametrize("of", [20, 30, 120, 400])
 def test_the_share_is_held_as_often_as_said(of):
-    """Expected coverage over shares from 1% to 30%; standard error 0.0015 with 20,000 runs."""
-    rng = np.random.default_rng(of)
-    p = rng.uniform(0.01, 0.3, 20_000)
-    intervals = [share(count=count, of=of) for count in range(of + 1)]
-    held = [intervals[x].low <= q <= intervals[x].high for x, q in zip(rng.binomial(of, p), p, strict=True)]
+    """Exactly: the binomial chances of all counts whose interval holds the share, over shares from 1% to 30%."""
+    shares, counts = np.linspace(0.01, 0.3, 59), np.arange(of + 1)
+    intervals = [share(count=count, of=of) for count in counts.tolist()]
+    low, high = (np.array([getattr(one, end) for one in intervals]) for end in ("low", "high"))
+    held = [stats.binom.pmf(counts, of, p)[(low <= p) & (p <= high)].sum() for p in shares]
     assert np.mean(held) == pytest.approx(0.95, abs=0.02)
 
 
-def test_the_difference_is_held_as_often_as_said():
-    """Standard error 0.004 with 3,000 runs."""
-    rng = np.random.default_rng(1)
+@pytest.mark.parametrize(("of_a", "of_b"), [(20, 20), (20, 100), (40, 40)])
+def test_the_difference_is_held_as_often_as_said(of_a, of_b):
+    """Exactly: over all pairs of shares from 1% to 20%. Counts rarer than one in a million are left out; they could add
+    no more than that.
+    """
+    of = (of_a, of_b)
+    counts = [np.arange(stats.binom.ppf(1 - 1e-6, n, SHARES[-1]) + 1).astype(int).tolist() for n in of]
+    found = [[difference(count_a=x, of_a=of_a, count_b=y, of_b=of_b) for y in counts[1]] for x in counts[0]]
+    low, high = (np.array([[getattr(one, end) for one in row] for row in found]) for end in ("low", "high"))
     held = []
-    for p, q in rng.uniform(0.01, 0.3, (3_000, 2)):
-        found = difference(count_a=int(rng.binomial(80, p)), of_a=80, count_b=int(rng.binomial(60, q)), of_b=60)
-        held.append(found.low <= p - q <= found.high)
+    for p in SHARES:
+        for q in SHARES:
+            chance = np.outer(stats.binom.pmf(counts[0], of_a, p), stats.binom.pmf(counts[1], of_b, q))
+            held.append(chance[(low <= p - q) & (p - q <= high)].sum())
     assert np.mean(held) == pytest.approx(0.95, abs=0.02)
+    assert min(held) > 0.92
 
 
 def test_the_value_of_a_sign_up_is_held_as_often_as_said():
@@ -83,21 +95,18 @@ def test_the_value_of_a_sign_up_is_held_as_often_as_said():
 
 
 def test_how_sure_is_as_sure_as_said():
-    """Of the pairs of which it said 80 to 95 in 100, that many are truly higher; 600 pairs or so, standard error
-    0.014.
+    """Exactly, of the pairs of which it says 80 to 95 in 100: before the counts every share is as likely as another, so
+    each pair of counts is as likely too, and given the counts the shares are Beta(count + 1, of - count + 1). (What it
+    says rests on Jeffreys' prior; the two differ a little.)
     """
-    rng = np.random.default_rng(3)
-    p, q = rng.uniform(0, 1, (2, 4_000))
-    counts = rng.binomial(30, p), rng.binomial(30, q)
-    known: dict[tuple[int, int], float] = {}
-    said = np.array(
-        [
-            known.setdefault((a, b), sure_higher(count_a=a, of_a=30, count_b=b, of_b=30))
-            if (a, b) not in known
-            else known[a, b]
-            for a, b in zip(*(side.tolist() for side in counts), strict=True)
-        ]
-    )
-    inside = (said > 0.8) & (said < 0.95)
-    assert inside.sum() > 300
-    assert np.mean((p > q)[inside]) == pytest.approx(said[inside].mean(), abs=0.045)
+    of, said, true = 14, [], []
+    x = (np.arange(2_000) + 0.5) / 2_000
+    density = [stats.beta.pdf(x, a + 1, of - a + 1) / 2_000 for a in range(of + 1)]
+    below = [stats.beta.cdf(x, a + 1, of - a + 1) for a in range(of + 1)]
+    for a in range(of + 1):
+        for b in range(a):
+            said.append(sure_higher(count_a=a, of_a=of, count_b=b, of_b=of))
+            true.append(density[a] @ below[b])
+    inside = (np.array(said) > 0.8) & (np.array(said) < 0.95)
+    assert inside.sum() > 20
+    assert np.mean(np.array(true)[inside]) == pytest.approx(np.mean(np.array(said)[inside]), abs=0.02)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import optimize, special, stats
 
 from growth.earned import late
 from growth.earned.interval import difference, share, sign_up_value
@@ -27,14 +28,42 @@ def test_wilson_against_statsmodels(count, of):
     assert (found.low, found.high) == (pytest.approx(low, abs=1e-12), pytest.approx(high, abs=1e-12))
 
 
-@pytest.mark.parametrize("counts", [(56, 70, 48, 80), (9, 10, 3, 10), (5, 56, 0, 29), (0, 10, 0, 20)])
-def test_two_shares_against_statsmodels(counts):
-    """The pairs are those of Newcombe (1998), Statistics in Medicine 17, 873-890, Table II; from memory."""
-    proportion = pytest.importorskip("statsmodels.stats.proportion")
+# Newcombe, R. G. (1998), "Interval estimation for the difference between independent proportions", Statistics in
+# Medicine 17, 873-890, Table II, method 6 (Miettinen and Nurminen); from memory.
+TWO_SHARES = [
+    ((56, 70, 48, 80), 0.0528, 0.3382),
+    ((9, 10, 3, 10), 0.1700, 0.8406),
+    ((5, 56, 0, 29), -0.0326, 0.1933),
+    ((0, 10, 0, 20), -0.1658, 0.2844),
+    ((10, 10, 0, 20), 0.7156, 1.0000),
+]
+
+
+@pytest.mark.parametrize(("counts", "low", "high"), TWO_SHARES)
+def test_two_shares_newcombe_1998(counts, low, high):
     a, n, b, m = counts
     found = difference(count_a=a, of_a=n, count_b=b, of_b=m)
-    low, high = proportion.confint_proportions_2indep(a, n, b, m, method="newcomb", compare="diff")
-    assert (found.low, found.high) == (pytest.approx(low, abs=1e-9), pytest.approx(high, abs=1e-9))
+    assert (found.low, found.high) == (pytest.approx(low, abs=5e-5), pytest.approx(high, abs=5e-5))
+
+
+@pytest.mark.parametrize("counts", [(3, 20, 1, 40), (56, 70, 48, 80), (1, 20, 30, 400), (0, 9, 2, 300)])
+def test_two_shares_are_where_the_score_test_turns(counts):
+    """At either end, the likeliest shares that differ by so much, found by SciPy's search, give |z| = 1.96.
+    (statsmodels 0.14 is no reference here: with unequal counts its shares under the constraint are not the
+    likeliest.)
+    """
+    a, n, b, m = counts
+    found = difference(count_a=a, of_a=n, count_b=b, of_b=m)
+    for d in (found.low, found.high):
+        least, most = max(0.0, d), min(1.0, 1.0 + d)
+
+        def unlikely(q, d=d):
+            return -(special.xlogy(a, q) + special.xlog1py(n - a, -q) + special.xlogy(b, q - d)
+                     + special.xlog1py(m - b, d - q))  # fmt: skip
+
+        q = optimize.minimize_scalar(unlikely, bounds=(least, most), method="bounded", options={"xatol": 1e-12}).x
+        variance = (q * (1 - q) / n + (q - d) * (1 - q + d) / m) * (n + m) / (n + m - 1)
+        assert abs(a / n - b / m - d) / variance**0.5 == pytest.approx(stats.norm.ppf(0.975), rel=1e-5)
 
 
 def test_a_prospects_value_marketing_metrics():
