@@ -14,8 +14,14 @@ from growth.records.measuring import RECENT
 
 MOST_PLANS = 40
 OWN_CURVE = 3 * FEW_LEAVERS  # leavers from which a monthly plan gets a churn curve of its own
-USUAL_GROWTH = 0.02  # a month: the spread of growth in new customers that is usual
+USUAL_GROWTH = 0.03  # a month: the spread of growth in new customers that is usual
 DEFAULT = "not in the records: a default"
+CURVES = {
+    "constant": "the same share leaves at every age",
+    "early_late": "one share leaves early, another later",
+    "sbg": "customers differ, so fewer leave the longer they have stayed",
+    "bdw": "customers differ, and each changes with age",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +59,23 @@ def assumptions(measured: Measured, *, business: str, invented: bool = False, mo
 
 
 def interval(rate: Rate) -> str:
-    """A rate's interval and source as a comment says it."""
+    """A rate's interval and source as a comment says it.
+
+    >>> interval(Rate(0.25, 0.2, 0.3, "25 of 100; Wilson"))
+    '95%: 0.2 to 0.3; 25 of 100; Wilson'
+    >>> interval(Rate(29.0, 29.0, 29.0, "mean first MRR of 7; normal"))
+    'no interval, all are the same; mean first MRR of 7'
+    """
+    if why := no_interval(rate):
+        return f"no interval, {why}; {rate.source.rsplit('; ', 1)[0]}"
     return f"95%: {number(rate.low):.12g} to {number(rate.high):.12g}; {rate.source}"
+
+
+def no_interval(rate: Rate) -> str:
+    """Why an interval without width is none (nothing was seen to vary, which makes no value certain); else ""."""
+    if rate.low != rate.high:
+        return ""
+    return "all are the same" if rate.value else "none was seen"
 
 
 def number(value: float) -> float:
@@ -92,7 +113,7 @@ def _opening(measured: Measured) -> dict[str, Any]:
 def steady_growth(growth: Rate | None) -> tuple[float, float]:
     """The growth to go on with and its standard error: g t^2 / (t^2 + s^2) and s t / sqrt(t^2 + s^2).
 
-    s is the error of the estimate g, t = 2% a month how far growth usually is from none (common practice, no source).
+    s is the error of the estimate g, t = 3% a month how far growth usually is from none (common practice, no source).
     An unsure estimate so counts little, a sure one nearly whole. Source of the form: Efron and Morris (1975), J.
     Amer. Statist. Assoc. 70, 311-319.
     """
@@ -118,19 +139,23 @@ def _arrivals(measured: Measured) -> dict[str, Any]:
     conversion = number(conversion) or 0.2
     rate, _ = steady_growth(growth)
     joining = first_joining(measured, rate)
+    visitors = float(f"{joining / signup / conversion:.3g}")
     channel: dict[str, Any] = {
         "name": "everyone who joins",
         "kind": "steady",
         "monthly_visitors": Value(
-            float(f"{joining / signup / conversion:.12g}"),
-            f"not in the records; with the shares below {number(joining):.12g} customers join in month 1; measured "
-            f"{number(new.value):.12g} a month ({interval(new)})",
+            visitors,
+            f"not in the records: so many that with the shares below {number(visitors * signup * conversion):.12g} "
+            f"customers join in month 1; measured {number(new.value):.12g} a month ({interval(new)})",
         ),
     }
     if growth is None:
         channel["monthly_growth_rate"] = Value(0, "too few months or customers to tell: no growth")
     else:
-        note = f"estimated {number(growth.value):.12g} ({interval(growth)}); drawn towards 0 as far as it is unsure"
+        unsure = "not told apart from none, and " if growth.low <= 0 <= growth.high else ""
+        note = (
+            f"measured {number(growth.value):.12g} ({interval(growth)}): {unsure}drawn towards 0 as far as it is unsure"
+        )
         channel["monthly_growth_rate"] = Value(rate, note)
     return {"arrive": {"channels": [channel]}, "sign_up": {"signup_rate": Value(signup, DEFAULT)}}
 
@@ -187,7 +212,7 @@ def _plan(
         renewal = Value(number(kind.renewal.value), interval(kind.renewal)) if kind.renewal else Value(0.8, DEFAULT)
         plan["renewal_rate"] = renewal
     elif own_curve(kind, measured):
-        plan["churn"] = churn(kind.chosen, kind.why)
+        plan["churn"] = churn(kind.chosen, kind.why, seen=kind.table.at_risk.size)
     return plan
 
 
@@ -197,9 +222,10 @@ def own_curve(kind: KindMeasures, measured: Measured) -> bool:
     return len(monthly) > 1 and kind.billing == "monthly" and kind.table.left.sum() >= OWN_CURVE
 
 
-def churn(fit: Fit, why: str) -> dict[str, Any]:
-    """A fitted curve as a section, each parameter with its interval."""
-    section: dict[str, Any] = {"curve": Value(fit.curve, why)}
+def churn(fit: Fit, why: str, *, seen: int) -> dict[str, Any]:
+    """A fitted curve as a section, each parameter with its interval. seen: the oldest age in the records, in months."""
+    beyond = f"; seen to an age of {seen} months, the curve goes on from there" if seen else ""
+    section: dict[str, Any] = {"curve": Value(fit.curve, f"{CURVES[fit.curve]}; {why}{beyond}")}
     for name, value in fit.values.items():
         if name in fit.low:
             section[name] = Value(
@@ -211,7 +237,8 @@ def churn(fit: Fit, why: str) -> dict[str, Any]:
 
 
 def _stay(measured: Measured) -> dict[str, Any]:
-    stay: dict[str, Any] = {"churn": churn(measured.chosen, f"monthly plans: {measured.why}")}
+    seen = measured.monthly_table.at_risk.size
+    stay: dict[str, Any] = {"churn": churn(measured.chosen, f"monthly plans: {measured.why}", seen=seen)}
     if measured.comeback and number(measured.comeback.value) > 0:
         wait = Value(max(measured.comeback_after, 1), "the median wait")
         stay["comeback"] = {

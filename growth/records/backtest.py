@@ -43,11 +43,20 @@ class Backtest:
         return np.nanmean(np.abs(guess - self.actual) / self.actual, axis=0)
 
     @property
+    def counted(self) -> np.ndarray:
+        """How many origins reach so far ahead, by horizon: the last ones see the records end before."""
+        return np.isfinite(self.actual).sum(axis=0)
+
+    def bias(self, name: str = "") -> np.ndarray:
+        """Mean error with its sign, as a share of what happened, by horizon: above 0 promises too much."""
+        guess = self.rivals[name] if name else self.forecast
+        return np.nanmean((guess - self.actual) / self.actual, axis=0)
+
+    @property
     def coverage(self) -> np.ndarray:
         """Share of the origins whose band holds what happened, by horizon."""
-        seen = np.isfinite(self.actual)
-        held = (self.actual >= self.low) & (self.actual <= self.high)
-        return (held & seen).sum(axis=0) / seen.sum(axis=0)
+        held = (self.actual >= self.low) & (self.actual <= self.high)  # never where nothing is known of what happened
+        return held.sum(axis=0) / self.counted
 
 
 def backtest(

@@ -12,8 +12,9 @@ from typing import Any
 from growth.errors import Problem
 
 CAUTION = (
-    "Identifiers were replaced by keyed hashes on reading; none is in the scenario. Customer data stays on this machine, "
-    "and local data-protection law governs it. Measured values describe the past; they are neither advice nor a promise."
+    "Identifiers were replaced by keyed hashes on reading; none is in the scenario. The plans' names are: look at them "
+    "before you publish. Customer data stays on this machine, and local data-protection law governs it. Measured "
+    "values describe the past; they are neither advice nor a promise."
 )
 
 

@@ -12,6 +12,7 @@ from growth.records.backtest import RIVALS, Backtest
 from growth.records.bridge import bridge, triangles
 from growth.records.fitting import Fit
 from growth.records.measured import Measured
+from growth.records.prospect import Prospect
 from growth.records.survival import Survival
 
 MOVES = (
@@ -26,7 +27,7 @@ MOVES = (
 def bridge_picture(measured: Measured) -> go.Figure:
     """What came in above the line, what was lost below it, month by month, as the records have it."""
     book = measured.book
-    figure = _sheet("The bridge of the records", f"{book.rows.currency} of MRR")
+    figure = sheet("The bridge of the records", f"{book.rows.currency} of MRR")
     months = _calendar(book.first_month + np.arange(1, book.months))
     table = bridge(measured.moves)
     for name, column, sign, colour, pattern in MOVES:
@@ -64,7 +65,7 @@ def cohort_picture(measured: Measured) -> go.Figure:
     for row in range(1, size):
         if customers[row, 0]:
             shares[row - 1, : size - row] = np.round(customers[row, : size - row] / customers[row, 0], 4)
-    figure = _sheet("Share of each cohort still on board", "joined in")
+    figure = sheet("Share of each cohort still on board", "a row a month of joining")
     figure.add_heatmap(
         z=shares,
         x=np.arange(size),
@@ -77,7 +78,7 @@ def cohort_picture(measured: Measured) -> go.Figure:
         colorbar={"tickformat": ".0%", "outlinewidth": 0, "thickness": 12},
         hovertemplate="joined %{y}, age %{x} months: %{z:.0%}<extra></extra>",
     )
-    figure.update_xaxes(title="age in months", showgrid=False)
+    figure.update_xaxes(title_text="age in months", showgrid=False)
     figure.update_yaxes(autorange="reversed", showgrid=False, nticks=12)
     return figure
 
@@ -116,7 +117,7 @@ def survival_picture(
         )
         labels.append((float(line[-1]), fit.curve, colour))
     _label_ends(figure, [*labels, (float(middle[-1]), "Kaplan-Meier", GAIN)], gap=0.05)
-    figure.update_xaxes(title="age in months")
+    figure.update_xaxes(title_text="age in months")
     figure.update_yaxes(tickformat=".0%", rangemode="tozero")
     return figure
 
@@ -138,57 +139,67 @@ def error_picture(test: Backtest) -> go.Figure:
         )
         labels.append((float(error[-1]), name or "this workbook", colour))
     _label_ends(figure, labels, gap=0.06 * max(height for height, _, _ in labels))
-    figure.update_xaxes(title="months ahead", dtick=1)
+    figure.update_xaxes(title_text="months ahead", dtick=1)
     figure.update_yaxes(tickformat=".0%", rangemode="tozero")
     return figure
 
 
 def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> go.Figure:
     """What happened, and the forecasts with their bands from every `every`-th origin."""
-    book = measured.book
-    figure = _sheet("Forecast from the past beside what happened", f"{book.rows.currency} of MRR")
-    mrr = np.round(np.bincount(book.month, book.mrr, minlength=book.months), 2)
+    figure = sheet("Forecast from the past beside what happened", f"{measured.book.rows.currency} of MRR")
     for row in range(0, test.origins.size, every):
         use = np.isfinite(test.actual[row])
         months = _calendar(test.origins[row] + 1 + np.flatnonzero(use))
-        figure.add_scatter(
-            x=months, y=np.round(test.high[row][use], 2), mode="lines", line={"width": 0}, hoverinfo="skip"
-        )
-        figure.add_scatter(
-            x=months,
-            y=np.round(test.low[row][use], 2),
-            mode="lines",
-            line={"width": 0},
-            fill="tonexty",
-            fillcolor="rgba(91,74,138,0.15)",
-            hoverinfo="skip",
-        )
-        figure.add_scatter(
-            x=months,
-            y=np.round(test.forecast[row][use], 2),
-            mode="lines",
-            line={"color": GOAL, "width": 2, "dash": "dash"},
-            hovertemplate="forecast %{y:,.0f}<extra></extra>",
-        )
+        _draw_forecast(figure, months, test.forecast[row][use], (test.low[row][use], test.high[row][use]))
+    _draw_past(figure, measured)
+    _note(figure, "thick: what happened; dashed: forecasts, each from where its band begins")
+    return figure
+
+
+def prospect_picture(ahead: Prospect, measured: Measured) -> go.Figure:
+    """The MRR of the records, and from their end on the forecast with its 95% band."""
+    book = measured.book
+    figure = sheet("MRR by month", f"{book.rows.currency} a month")
+    now = float(book.mrr[book.month == book.months - 1].sum())
+    months = _calendar(book.first_month + np.arange(book.months - 1, book.months + ahead.mrr.size))
+    expected, low, high = (np.concatenate([[now], part]) for part in (ahead.mrr, *ahead.band()))
+    _draw_forecast(figure, months, expected, (low, high))
+    _draw_past(figure, measured)
+    _note(figure, "thick: the records; dashed: the forecast, with its 95% band")
+    return figure
+
+
+def _draw_forecast(
+    figure: go.Figure, months: list[str], expected: np.ndarray, band: tuple[np.ndarray, np.ndarray]
+) -> None:
+    low, high = (np.round(part, 2) for part in band)
+    edge = {"x": months, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
+    figure.add_scatter(y=high, **edge)
+    figure.add_scatter(y=low, fill="tonexty", fillcolor="rgba(91,74,138,0.15)", **edge)
+    figure.add_scatter(
+        x=months,
+        y=np.round(expected, 2),
+        mode="lines",
+        line={"color": GOAL, "width": 2, "dash": "dash"},
+        hovertemplate="forecast %{y:,.0f}<extra></extra>",
+    )
+
+
+def _draw_past(figure: go.Figure, measured: Measured) -> None:
+    book = measured.book
     figure.add_scatter(
         x=_calendar(book.first_month + np.arange(book.months)),
-        y=mrr,
+        y=np.round(np.bincount(book.month, book.mrr, minlength=book.months), 2),
         mode="lines",
         line={"color": GAIN, "width": 3},
         hovertemplate="%{x}: %{y:,.0f}<extra></extra>",
     )
-    figure.add_annotation(
-        x=0,
-        y=1,
-        xref="paper",
-        yref="paper",
-        xanchor="left",
-        showarrow=False,
-        font={"color": INK},
-        text="thick: what happened; dashed: forecasts, each from where its band begins",
-    )
     figure.update_yaxes(rangemode="tozero")
-    return figure
+
+
+def _note(figure: go.Figure, text: str) -> None:
+    place = {"x": 0, "y": 1, "xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": "bottom"}
+    figure.add_annotation(**place, showarrow=False, font={"color": INK}, text=text)
 
 
 def _sheet(title: str, unit: str) -> go.Figure:

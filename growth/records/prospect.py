@@ -92,7 +92,7 @@ def _around(rate: Rate, random: np.random.Generator, *, relative: bool = False) 
 def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
     if not np.isfinite(fit.covariance).all():
         return {"curve": fit.curve, **fit.values}
-    draws = random.multivariate_normal(fit.scaled, fit.covariance, DRAWS).T
+    draws = _normal(fit.scaled, fit.covariance, random)
     names = [name for name in fit.values if name in fit.low]
     if fit.curve in ("constant", "early_late"):
         rates = 1 / (1 + np.exp(-draws))
@@ -101,6 +101,15 @@ def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
         "curve": fit.curve,
         **{name: np.clip(np.exp(one), *BOUNDS[name]) for name, one in zip(names, draws, strict=True)},
     }
+
+
+def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generator) -> np.ndarray:
+    """Normal draws, shape (parameters, DRAWS). By Cholesky's factor, which is one on every machine, unlike the SVD's."""
+    try:
+        root = np.linalg.cholesky(covariance)
+    except np.linalg.LinAlgError:  # not positive definite: along one direction the data say next to nothing
+        return random.multivariate_normal(mean, covariance, DRAWS).T
+    return mean[:, None] + root @ random.standard_normal((mean.size, DRAWS))
 
 
 def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:

@@ -1,49 +1,100 @@
-"""What was measured, in lines of text."""
+"""What was measured, in lines of text, and what has to be said of the records."""
 
 from __future__ import annotations
 
-from growth.records.assumptions import named, shown_kinds
-from growth.records.measured import Measured, Rate
+from html import escape
+
+from growth.records.assumptions import CURVES, named, no_interval, shown_kinds
+from growth.records.measured import KindMeasures, Measured, Rate
+
+SHARE, MONEY = "{:.2%}", "{:,.2f}"
 
 
 def summary(measured: Measured) -> list[str]:
     """The measured values with their intervals, one a line, and the notes of the records."""
-    book = measured.book
-    rows = book.rows
+    book, rows = measured.book, measured.book.rows
     lines = [
         f"{rows.amount.size:,} rows, {book.first_month} to {book.first_month + (book.months - 1)}",
         f"rows add up to {rows.total:,.2f} {rows.currency} = {book.mrr.sum():,.2f} in these months"
         + (f" + {book.paid_ahead:,.2f} paid ahead" if book.paid_ahead else "")
         + (f" + {book.unmatched_refunds:,.2f} refunds that match no charge" if book.unmatched_refunds else ""),
         "",
-        _line("new customers a month", measured.new_customers, "{:,.1f}"),
-        _line("customers leaving a month", measured.churn),
-        _line("MRR churned a month", measured.revenue_churn),
-        _line("expansion a month", measured.expansion),
-        _line("contraction a month", measured.contraction),
-        *([_line("ARPA", measured.arpa, "{:,.2f}")] if measured.arpa else []),
-        *([_line("come back within a year", measured.comeback)] if measured.comeback else []),
-        *([_line("sign-ups that pay", measured.conversion)] if measured.conversion else []),
+        "measured, with 95% intervals:",
     ]
+    for label, (rate, form) in whole(measured).items():
+        lines.append(_line(label, rate, form))
     for name, kind in named(shown_kinds(measured)).items():
-        lines += [
-            "",
-            f"{name} ({kind.customers:,} customers, {kind.mrr:,.2f} MRR)",
-            _line("leaving a month", kind.churn),
-        ]
-        lines += [_line("renew after a year", kind.renewal)] if kind.renewal else []
-    lines += ["", f"churn curve: {measured.chosen.curve} ({measured.why})"]
+        lines += ["", f"{name} ({kind.customers:,} customers, {kind.mrr:,.2f} MRR)"]
+        lines += [_line(label, rate, form) for label, (rate, form) in of_kind(kind).items()]
+    lines += ["", f"churn curve of monthly plans: {measured.chosen.curve}: {CURVES[measured.chosen.curve]}"]
+    lines += [f"  {measured.why}"]
     for fit in measured.fits:
         values = ", ".join(f"{key} {value:.4g}" for key, value in fit.values.items())
         lines.append(
             f"  {fit.curve:<12}AIC {fit.aic:>12,.1f}   {values}"
             + ("   (at the edge of its range)" if fit.at_edge else "")
         )
-    notes = [*book.notes, *(str(rows.unreadable).splitlines() and [f"left out: {rows.unreadable.total:,} rows"])]
-    notes += str(rows.unreadable).splitlines()
-    return [*lines, *(["", *(f"note: {note}" for note in notes)] if notes else []), ""]
+    lines += ["", *(f"note: {note}" for note in notes(measured))]
+    return [*lines, ""]
 
 
-def _line(label: str, rate: Rate, form: str = "{:.2%}") -> str:
-    ends = f"{form.format(rate.low)} to {form.format(rate.high)}"
-    return f"  {label:<28}{form.format(rate.value):>10}   95%: {ends}   {rate.source}"
+def markdown(measured: Measured) -> str:
+    """The measured values as a table in Markdown, for a notebook."""
+    rows = whole(measured)
+    for name, kind in named(shown_kinds(measured)).items():
+        rows |= {f"{name}: {label}": value for label, value in of_kind(kind).items()}
+    lines = ["| | measured | 95% interval | from |", "|:--|--:|--:|:--|"]
+    for label, (rate, form) in rows.items():
+        label = escape(label).replace("|", "&#124;")
+        lines.append(f"| {label} | {form.format(rate.value)} | {' | '.join(_ends(rate, form))} |")
+    return "\n".join(lines)
+
+
+def whole(measured: Measured) -> dict[str, tuple[Rate, str]]:
+    """What was measured of the business as a whole: each rate with its form in print, by what it is called."""
+    found = {
+        "new customers a month": (measured.new_customers, "{:,.1f}"),
+        "customers leaving a month": (measured.churn, SHARE),
+        "MRR churned a month": (measured.revenue_churn, SHARE),
+        "expansion a month": (measured.expansion, SHARE),
+        "contraction a month": (measured.contraction, SHARE),
+        "MRR per customer (ARPA)": (measured.arpa, MONEY),
+        "come back within a year": (measured.comeback, SHARE),
+        "sign-ups that pay": (measured.conversion, SHARE),
+    }
+    return {label: (rate, form) for label, (rate, form) in found.items() if rate}
+
+
+def of_kind(kind: KindMeasures) -> dict[str, tuple[Rate, str]]:
+    """The same of one plan at one way of billing; of a yearly one with renewals the renewals, not the months."""
+    found = {"of those who join, choose it": (kind.share, SHARE), "first price a month": (kind.price, MONEY)}
+    found |= {"renew after a year": (kind.renewal, SHARE)} if kind.renewal else {"leaving a month": (kind.churn, SHARE)}
+    return {label: (rate, form) for label, (rate, form) in found.items() if rate}
+
+
+def notes(measured: Measured) -> list[str]:
+    """What has to be said of the records: what was left out, what is not known, what looks odd."""
+    book, unreadable, said = measured.book, measured.book.rows.unreadable, []
+    if unreadable.total:
+        kinds = "; ".join(str(unreadable).splitlines())
+        rows = "1 row" if unreadable.total == 1 else f"{unreadable.total:,} rows"
+        said.append(f"{rows} could not be read and {'is' if unreadable.total == 1 else 'are'} left out ({kinds})")
+    if measured.unknown_ages:
+        one = measured.unknown_ages == 1
+        said.append(
+            f"{measured.unknown_ages:,} customer{' was' if one else 's were'} on board before the records begin, "
+            f"nobody knows since when: {'it is' if one else 'they are'} left out of the churn curves"
+        )
+    return [*book.notes, *said]
+
+
+def _line(label: str, rate: Rate, form: str) -> str:
+    ends, source = _ends(rate, form)
+    return f"  {label:<30}{form.format(rate.value):>8}   {ends:<32}{source}".rstrip()
+
+
+def _ends(rate: Rate, form: str) -> tuple[str, str]:
+    """The interval in print, or why there is none, and what it was measured from."""
+    if why := no_interval(rate):
+        return f"no interval, {why}", rate.source.rsplit("; ", 1)[0]
+    return f"{form.format(rate.low)} to {form.format(rate.high)}", rate.source

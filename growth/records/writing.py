@@ -9,38 +9,43 @@ from typing import Any
 from growth.errors import Problem
 from growth.files import replace_file
 from growth.records.assumptions import DEFAULT, Value, assumptions
+from growth.records.draft import ABOUT, page_words
 from growth.records.measured import Measured
+from growth.records.summary import notes
 from growth.records.unreadable import RecordsError
 from growth.scenario import Scenario
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of
-from growth.scenario.write import flow, scalar
+from growth.scenario.write import entry, flow, scalar
 
-COMMENT_AT = 46  # column where comments begin, where the value leaves room
+COMMENT_AT, WIDTH = 42, 98  # column where comments begin where the value leaves room, and where lines end
 HEAD = """\
 Measured from billing records of {first} to {last}: {customers:,} customers, {rows:,} rows. No customer is named here.
-Beside each measured value stand its 95% interval and what it was measured from. An interval holds the uncertainty of counting, \
-not that of the future. What the records cannot tell is marked as a default: put your own numbers there.
+Beside each measured value stand its 95% interval and what it was measured from. An interval holds the uncertainty of \
+counting, not that of the future. What the records cannot tell is marked as a default: put your own numbers there.
 A forecast made from this is neither advice nor a promise."""
 
 
 def scenario_text(measured: Measured, *, business: str, invented: bool = False, months: int = 36) -> str:
     """The whole file as text. Raises ScenarioError where the measured values make no valid scenario."""
     book = measured.book
-    words = HEAD.format(
+    head = HEAD.format(
         first=book.first_month,
         last=book.first_month + (book.months - 1),
         customers=len(set(book.customer.tolist())),
         rows=book.rows.amount.size,
     )
-    notes = [*(words.split("\n")), *([f"{business} and its records are invented."] if invented else [])]
-    notes += [f"Note: {note}." for note in (*book.notes, *_left_out(measured))]
+    said = [*(head.split("\n")), *([f"{business} and its records are invented."] if invented else [])]
+    said += [f"Note: {note}." for note in notes(measured)]
     values = assumptions(measured, business=business, invented=invented, months=months)
-    lines = [f"# {line}" for note in notes for line in textwrap.wrap(note, 116)]
+    lines = [f"# {line}" for note in said for line in textwrap.wrap(note, WIDTH - 2)]
     lines += ["", "scenario:", *_lines(values, 2)]
     if defaults := _defaults(values, ""):
-        listed = textwrap.wrap("Not in the records, left at defaults: " + ", ".join(defaults) + ".", 116)
+        listed = textwrap.wrap("Not in the records, left at defaults: " + ", ".join(defaults) + ".", WIDTH - 2)
         lines += ["", *(f"# {line}" for line in listed)]
+    words = page_words(measured, business=business)
+    lines += ["", *(f"# {line}" for line in textwrap.wrap(ABOUT, WIDTH - 2)), "giveaway:"]
+    lines += _words(words, 2)
     return "\n".join(lines) + "\n"
 
 
@@ -68,19 +73,6 @@ def write_scenario(
     return scenario
 
 
-def _left_out(measured: Measured) -> list[str]:
-    rows, notes = measured.book.rows, []
-    if rows.unreadable.total:
-        kinds = "; ".join(str(rows.unreadable).splitlines())
-        notes.append(f"{rows.unreadable.total:,} rows could not be read and are left out ({kinds})")
-    if measured.unknown_ages:
-        notes.append(
-            f"{measured.unknown_ages:,} customers were on board before the records begin, nobody knows since when: "
-            "they are left out of the churn curves"
-        )
-    return notes
-
-
 def _lines(values: dict[str, Any], indent: int) -> list[str]:
     pad, lines = " " * indent, []
     for key, value in values.items():
@@ -100,19 +92,38 @@ def _leaf(key: str, value: Any) -> list[str]:
     if not isinstance(value, Value):
         return [f"{key}: {scalar(value)}"]
     text = f"{key}: {flow(value.value) if isinstance(value.value, (list, dict)) else scalar(value.value)}"
-    comment = textwrap.wrap(value.comment, 72)
     pad = " " * (len(key) - len(key.lstrip()))
     if isinstance(value.value, list) or len(text) >= COMMENT_AT:
+        comment = textwrap.wrap(value.comment, WIDTH - 2 - len(pad))
         return [*(f"{pad}# {line}" for line in comment), *_folded(key, value.value, text)]
+    comment = textwrap.wrap(value.comment, WIDTH - 4 - COMMENT_AT)
     return [f"{text:<{COMMENT_AT}}# {comment[0]}", *(" " * COMMENT_AT + f"#   {line}" for line in comment[1:])]
 
 
 def _folded(key: str, value: Any, text: str) -> list[str]:
-    """A long list of sections in braces, one a line; anything else as it is."""
-    if len(text) <= 110 or not isinstance(value, list):
+    """A long list of sections in brackets, as many to a line as it takes; anything else as it is."""
+    if len(text) <= WIDTH or not isinstance(value, list):
         return [text]
     pad = " " * (len(key) - len(key.lstrip()) + 2)
-    return [f"{key}:", *(f"{pad}- {flow(part)}" for part in value)]
+    parts = [flow(part).replace(" ", "\0") for part in value]  # a section is not broken
+    lines = textwrap.wrap(", ".join(parts), WIDTH - len(pad), break_long_words=False, break_on_hyphens=False)
+    return [f"{key}: [", *(pad + line.replace("\0", " ") for line in lines), f"{pad[2:]}]"]
+
+
+def _words(values: dict[str, Any], indent: int) -> list[str]:
+    """Sections of prose: each text folded, those of a list under dashes."""
+    pad, lines = " " * indent, []
+    for key, value in values.items():
+        if isinstance(value, dict):
+            lines += [f"{pad}{key}:", *_words(value, indent + 2)]
+        elif isinstance(value, list):
+            lines.append(f"{pad}{key}:")
+            for text in value:
+                folded = textwrap.wrap(text, WIDTH - 4 - indent, break_long_words=False, break_on_hyphens=False)
+                lines += [f"{pad}  - >-", *(f"{pad}    {line}" for line in folded)]
+        else:
+            lines.append(f"{pad}{entry(key, value, indent)}")
+    return lines
 
 
 def _defaults(value: Any, place: str) -> list[str]:

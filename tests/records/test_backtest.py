@@ -54,6 +54,8 @@ def test_errors_and_coverage_by_hand():
     test = backtest(demo_book(DemoBusiness(months=30), seed=3).rows, until="2026-06", every=6)
     share = np.abs(test.forecast - test.actual) / test.actual
     assert test.error()[0] == pytest.approx(share[:, 0].mean())
+    assert test.bias()[0] == pytest.approx(((test.forecast - test.actual) / test.actual)[:, 0].mean())
+    assert test.counted.tolist() == [2] * 6 + [1] * 6  # origins after 18 and 24 months of 30
     assert test.coverage[0] == np.mean((test.low[:, 0] <= test.actual[:, 0]) & (test.actual[:, 0] <= test.high[:, 0]))
 
 
@@ -82,8 +84,8 @@ def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rat
 def test_growth_counts_as_far_as_it_is_sure():
     sure = Rate(0.03, 0.03 - 1.96e-4, 0.03 + 1.96e-4, "")
     assert steady_growth(sure)[0] == pytest.approx(0.03, rel=1e-3)
-    unsure = Rate(0.03, 0.03 - 1.96 * 0.02, 0.03 + 1.96 * 0.02, "")  # error equal to the usual spread: half of it
-    assert steady_growth(unsure) == pytest.approx((0.015, 0.02 / np.sqrt(2)))
+    unsure = Rate(0.02, 0.02 - 1.96 * 0.03, 0.02 + 1.96 * 0.03, "")  # error equal to the usual spread: half of it
+    assert steady_growth(unsure) == pytest.approx((0.01, 0.03 / np.sqrt(2)))
 
 
 def test_records_that_are_too_short_are_refused():

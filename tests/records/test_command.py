@@ -9,8 +9,10 @@ import pytest
 
 import growth
 from growth.cli import main
+from growth.giveaway.brief import load_giveaway
 from growth.records.demo import DemoBusiness, write_demo
 from growth.records.writing import scenario_text
+from growth.whole_file import check_file
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "records" / "fernhollow-charges.csv"
 IDENTIFIER = re.compile(r"studio-\d{7}")
@@ -44,6 +46,25 @@ def test_measure_writes_a_scenario_that_forecasts(tmp_path, capsys):
         text.replace("#", "").split()
     )
     assert "data-protection law governs" in out and "neither advice nor a promise" in out
+
+
+def test_the_file_says_what_is_not_known_and_drafts_the_words_of_the_page(tmp_path, capsys):
+    file = tmp_path / "measured.yaml"
+    assert main(["measure", str(DEMO), "--to", str(file), "--business", "Fernhollow Studio Planner", "--invented"]) == 0
+    out, text = capsys.readouterr().out, " ".join(file.read_text().replace("#", "").split())
+    for said in (
+        "5 customers were on board before the records begin",  # those of 2024-01: nothing says since when
+        "no interval, all are the same",  # of a price that all who joined pay
+        "customers differ, so fewer leave the longer they have stayed",
+    ):
+        assert said in " ".join(out.split()) and said in text, said
+    assert "seen to an age of 34 months" in text and "not told apart from none" in text
+    check_file(file)
+    giveaway = load_giveaway(file, scenario=growth.load_scenario(file))
+    lost = 73  # counted in the rows: who paid in a month of 2026 or in 2025-12, and not in the month after
+    assert giveaway.question == f"I have 236 customers and lose about {lost / 12:.0f} a month: how big can this get?"
+    assert "236 customers pay €6,702" in giveaway.case.details[1]
+    assert "Of those whose year ends 65% to 85% might renew" in giveaway.cautions[0]
 
 
 def test_the_demo_file_is_what_the_command_makes(tmp_path):

@@ -1,0 +1,76 @@
+"""The words of a page, drafted from what was measured: the `giveaway` part of the file, to go on from."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from growth.records.intervals import wilson
+from growth.records.measured import Measured
+from growth.records.measuring import RECENT
+
+ABOUT = (
+    "The words of the page, drafted from what was measured. Make them yours: a sentence somebody said, an invitation."
+)
+
+
+def page_words(measured: Measured, *, business: str) -> dict[str, Any]:
+    """The `giveaway` part as plain values: question, byline, the reader's case, and what the records leave open."""
+    slug = "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in business.lower()).split())
+    return {
+        "name": slug[:50].strip("-") or "forecast",
+        "question": _question(measured, business),
+        "byline": "Measured from the business's own billing records.",
+        "case": {"details": _details()},
+        "cautions": _cautions(measured),
+    }
+
+
+def _question(measured: Measured, business: str) -> str:
+    customers = int(measured.moves.closing[-1].sum())
+    if not customers:
+        return f"How big can {business} get?"
+    lost = measured.moves.lost.sum(axis=1)[1:][-RECENT:]
+    lose = f"lose about {lost.mean():,.0f} a month" if lost.size and lost.mean() >= 0.95 else "lose one now and then"
+    return f"I have {customers:,} customer{'s' if customers > 1 else ''} and {lose}: how big can this get?"
+
+
+def _details() -> list[str]:
+    return [
+        "You know every invoice you ever sent. What share of your customers leaves, and what that does to the years "
+        "ahead, stands on none of them.",
+        "So it was counted, from every charge: {opening_customers} customers pay {opening_mrr} a month today. How they "
+        "came, stayed and left until now is what the sentence below goes on with.",
+    ]
+
+
+def _cautions(measured: Measured) -> list[str]:
+    pays = "" if measured.conversion else ", nor which share of sign-ups pays"
+    said = [
+        f"Counting leaves room. {_room(measured)} These are 95% intervals: they hold chance, not what will change.",
+        f"Billing records do not tell how many visitors come and how many of them sign up{pays}. Usual values stand in "
+        "for that: trust the number who join, and put in your own.",
+        "Nor do they tell costs and cash: nothing here says what is left to live from.",
+        f"The records reach back {measured.book.months} months. How customers older than that leave is the curve's "
+        "guess, and so is how large this gets in the end.",
+    ]
+    growth = measured.growth
+    if growth and growth.low <= 0 <= growth.high:
+        said.append(
+            "Whether more join each month than the month before, the records do not tell for sure. What it adds here "
+            "grows with every month you look ahead."
+        )
+    return said
+
+
+def _room(measured: Measured) -> str:
+    """What was counted, each with its interval, a sentence each."""
+    joins, constant = measured.new_customers, measured.fits[0]
+    said = [f"By these records {joins.low:.3g} to {joins.high:.3g} might join in a month."]
+    if measured.monthly_table.at_risk.sum():
+        low, high = constant.low["monthly_churn_rate"], constant.high["monthly_churn_rate"]
+        said.append(f"Of those who pay by the month {low:.1%} to {high:.1%} might leave.")
+    yearly = [kind.table for kind in measured.kinds if kind.renewal]
+    if due := sum(int(table.at_risk[11::12].sum()) for table in yearly):
+        low, high = wilson(due - sum(int(table.left[11::12].sum()) for table in yearly), due)
+        said.append(f"Of those whose year ends {low:.0%} to {high:.0%} might renew.")
+    return " ".join(said)
