@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -20,11 +21,15 @@ MOST_LEVELS = 12
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Levels:
-    """An axis as few levels: their words in order, and for each row of the table which one it is in."""
+    """An axis as few levels: their words in order, and for each row of the table which one it is in.
+
+    cut: whether they are ranges into which the values of a sampled axis were cut.
+    """
 
     title: str
     words: tuple[str, ...]
     codes: np.ndarray
+    cut: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,8 +74,8 @@ def levels_of(points: pd.DataFrame, title: str) -> Levels:
         codes = pd.Categorical(column, categories=ordered).codes
         return Levels(title, tuple(word_of(value) for value in ordered), np.asarray(codes))
     codes, edges = pd.qcut(column, BINS, labels=False, retbins=True, duplicates="drop")
-    words = tuple(f"{low:.3g} to {high:.3g}" for low, high in pairwise(edges))
-    return Levels(title, words, codes.to_numpy())
+    words = tuple(f"{low} to {high}" for low, high in pairwise(short(edges)))
+    return Levels(title, words, codes.to_numpy(), cut=True)
 
 
 def influences(points: pd.DataFrame, measure: str) -> list[Influence]:
@@ -111,6 +116,21 @@ def over_two(
     np.add.at(count, (rows.codes[use], columns.codes[use]), 1)
     with np.errstate(invalid="ignore"):
         return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def short(values: Sequence[float]) -> list[str]:
+    """Numbers with as few significant digits, at least two, as leave each within a twentieth of the smallest step.
+
+    >>> short([0.0200123, 0.0319, 0.08]), short([1234.5, 1250.2])
+    (['0.02', '0.032', '0.08'], ['1,234', '1,250'])
+    """
+    values = np.asarray(values, float)
+    room = np.diff(np.unique(values)).min(initial=np.inf) / 20
+    for digits in range(2, 17):
+        rounded = np.array([float(f"{value:.{digits}g}") for value in values])
+        if (abs(rounded - values) <= room).all():
+            break
+    return [f"{value:,.15g}" for value in rounded]
 
 
 def word_of(value: Any) -> str:

@@ -78,6 +78,22 @@ def scenario_at(design: Design, number: int) -> dict[str, Any]:
     return scenario.model_dump(mode="json")
 
 
+def mrr_by_month(design: Design, start: int, stop: int) -> np.ndarray:
+    """MRR of the points start..stop at the opening and at each month's close; shape (points, months + 1).
+
+    Where the points differ in their months, the shorter end in NaN.
+    """
+    found = []
+    for places, scenario in scenarios(design, design.block(start, stop)):
+        forecast = growth.forecast(scenario)
+        months = np.concatenate([forecast.opening_mrr[..., :1], forecast.closing_mrr], axis=-1)
+        found.append((places, np.broadcast_to(months, (len(places), forecast.months + 1))))
+    rows = np.full((stop - start, max(months.shape[1] for _, months in found)), np.nan)
+    for places, months in found:
+        rows[places, : months.shape[1]] = months
+    return rows
+
+
 def measures_of(design: Design) -> tuple[str, ...]:
     """The measures that the sweep asks for, in the order of MEASURES."""
     return tuple(name for name in MEASURES if name in (*ALWAYS, *design.plan.sweep.measures))

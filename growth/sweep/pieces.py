@@ -8,16 +8,17 @@ from urllib.parse import quote
 import numpy as np
 import pandas as pd
 
-import growth
 from growth.calculator.words import money, number
 from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.sections import Piece
+from growth.sweep import drawing
 from growth.sweep.comparing import Levels, axes_of, influences, levels_of, over_two, word_of
 from growth.sweep.design import Design
-from growth.sweep.onepass import scenario_at
+from growth.sweep.onepass import mrr_by_month
 
 MOST_ROWS = 500
 MOST_PANELS = 6
+MOST_FORECAST = 2000  # points of a sample whose months are drawn
 HEADINGS = {
     "closing_mrr": "MRR at the end",
     "closing_customers": "customers at the end",
@@ -82,10 +83,8 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
     if len(ordered) < 2:
         return Piece("")
     rows, columns = ordered[0], ordered[1]
-    values = points["closing_mrr"]
-    low, high = float(values.min()), float(values.max())
     panels = []
-    if len(ordered) > 2 and len(ordered[2].words) <= MOST_PANELS:
+    if len(ordered) > 2 and len(ordered[2].words) <= MOST_PANELS and not rows.cut and not columns.cut:
         third = ordered[2]
         for code, word in enumerate(third.words):
             panels.append(
@@ -93,6 +92,7 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
             )
     else:
         panels.append(("all points", over_two(points, "closing_mrr", rows, columns)))
+    low, high = (edge([edge(grid) for _, grid in panels]) for edge in (np.nanmin, np.nanmax))
     maps = "".join(_heat_map(title, grid, rows, columns, low, high) for title, grid in panels)
     others = (
         f" Means over {escape(', '.join(one.title for one in ordered[3 if len(panels) > 1 else 2 :]))}."
@@ -101,7 +101,7 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
     )
     return Piece(
         f"<section><h2>MRR at the end, by {escape(rows.title)} and {escape(columns.title)}</h2>"
-        f"<p>In {escape(design.plan.base.currency)} a month; the darker, the more.{others}</p>"
+        f"<p>In {escape(design.plan.base.currency)} a month; the deeper the colour, the more.{others}</p>"
         f'<div class="panels">{maps}</div></section>'
     )
 
@@ -117,7 +117,7 @@ def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: 
             for value in line
         )
         body += f'<tr><th scope="row">{escape(word)}</th>{cells}</tr>'
-    corner = f'<th class="corner">{escape(rows.title)} ↓ {escape(columns.title)} →</th>'
+    corner = f'<th class="corner">{escape(rows.title)}&nbsp;↓ {escape(columns.title)}&nbsp;→</th>'
     return (
         f'<div class="wide" tabindex="0"><table class="heat"><caption>{escape(title)}</caption>'
         f"<thead><tr>{corner}{head}</tr></thead><tbody>{body}</tbody></table></div>"
@@ -125,29 +125,30 @@ def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: 
 
 
 def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
-    """MRR by month: a panel for each level of the second axis, a line for each of the first, others at their first."""
+    """MRR by month: a panel for each level of the second axis, a line for each of the first, others at their first.
+
+    Where axes are sampled no two points share a level: then the answer against each axis, and all points by month.
+    """
     ordered = [one.levels for one in influences(points, "closing_mrr")]
-    sampled = any(" to " in word for levels in ordered[:2] for word in levels.words)
-    if not ordered or sampled:
+    if not ordered:
         return Piece("")
+    if any(levels.cut for levels in ordered):
+        return Piece(_against_each_axis(design, points, ordered) + _all_by_month(design, ordered[0]))
     lines, panels = ordered[0], ordered[1] if len(ordered) > 1 else Levels("", ("",), np.zeros(len(points), int))
     rest = np.ones(len(points), bool)
     for levels in ordered[2:]:
         rest &= levels.codes == 0
-    charts, found = [], []
+    found = []
     for panel in _spread(len(panels.words), MOST_PANELS):
         series = []
         for line in _spread(len(lines.words), 5):
             places = np.flatnonzero(rest & (panels.codes == panel) & (lines.codes == line))
             if places.size:
-                forecast = growth.forecast(
-                    growth.load_scenario(scenario_at(design, int(points["point"].iloc[places[0]])))
-                )
-                series.append((lines.words[line], np.r_[forecast.opening_mrr[0], forecast.closing_mrr]))
+                number = int(points["point"].iloc[places[0]])
+                series.append((lines.words[line], mrr_by_month(design, number, number + 1)[0]))
         found.append((panels.words[panel], series))
     top = max((values.max() for _, series in found for _, values in series), default=1.0) or 1.0
-    for word, series in found:
-        charts.append(_small_chart(f"{panels.title} {word}".strip(), lines.title, series, top))
+    charts = [drawing.lines(f"{panels.title} {word}".strip(), lines.title, series, top=top) for word, series in found]
     others = ", ".join(f"{levels.title} {levels.words[0]}" for levels in ordered[2:])
     fixed = f" Other axes: {escape(others)}." if others else ""
     by = (
@@ -155,40 +156,62 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
         if panels.title
         else f", a line for each {escape(lines.title)}"
     )
-    return Piece(
-        f"<section><h2>MRR month by month</h2><p>MRR{by}; all on one scale, "
-        f"up to {escape(money(top, design.plan.base.currency))}.{fixed}</p>"
-        f'<div class="panels small">{"".join(charts)}</div></section>'
-    )
+    return Piece(_charts("MRR month by month", f"MRR{by}; {_scale(design, top)}.{fixed}", charts))
 
 
-def _small_chart(title: str, axis: str, series: list[tuple[str, np.ndarray]], top: float) -> str:
-    width, height, right = 200, 120, 48
-    paths, placed = "", -np.inf
-    for index, (word, values) in enumerate(sorted(series, key=lambda one: -one[1][-1])):
-        x = np.linspace(2, width - right, len(values))
-        y = height - 14 - (height - 26) * values / top
-        points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, y, strict=True))
-        at = max(float(y[-1]) + 4, placed + 11)
-        placed = at
-        paths += f'<polyline points="{points}" class="line{index % 3}"/>'
-        paths += f'<text x="{width - right + 4}" y="{at:.1f}">{escape(word)}</text>'
-    words = "; ".join(f"{axis} {word}: {values[-1]:,.0f} at the end" for word, values in series)
-    months = len(series[0][1]) - 1 if series else 0
-    return (
-        f"<figure><figcaption>{escape(title)}</figcaption>"
-        f'<svg viewBox="0 0 {width} {height}" role="img" aria-label="{escape(words)}">'
-        f'<line x1="2" x2="{width - right}" y1="{height - 14}" y2="{height - 14}" class="ground"/>{paths}'
-        f'<text x="2" y="{height - 2}">month 0</text>'
-        f'<text x="{width - right}" y="{height - 2}" text-anchor="end">{months}</text></svg></figure>'
+def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Levels]) -> str:
+    """MRR at the end against every sampled axis, the one that moves it most first."""
+    values = points["closing_mrr"].to_numpy(float)
+    top = float(values.max()) or 1.0
+    charts = [
+        drawing.scatter(levels.title, points[levels.title].to_numpy(float), values, top=top)
+        for levels in ordered
+        if levels.cut
+    ]
+    text = (
+        "A dot for each set of numbers, and the line of their median along the axis. The steeper the line, the more "
+        "the axis moves the answer; the wider the dots lie about it, the more the others do. "
+        f"{_scale(design, top).capitalize()}."
     )
+    return _charts("MRR at the end, against each axis", text, charts)
+
+
+def _all_by_month(design: Design, most: Levels) -> str:
+    """MRR by month: how all points spread, and the median of each level of the axis that moves the answer most."""
+    count = min(design.count, MOST_FORECAST)
+    values = mrr_by_month(design, 0, count)
+    codes = most.codes[:count]
+    series = [
+        (word, np.nanmedian(values[codes == code], axis=0))
+        for code, word in enumerate(most.words)
+        if (codes == code).any()
+    ]
+    top = float(max(np.nanpercentile(values, 95, axis=0).max(), *(line.max() for _, line in series))) or 1.0
+    charts = [
+        drawing.fan("all sets of numbers", values, top=top),
+        drawing.lines(f"medians by {most.title}", most.title, series, top=top),
+    ]
+    those = f"the first {count:,}" if count < design.count else "the"
+    text = (
+        f"Half of {those} sets of numbers lie in the inner band, nine in ten within the outer one; then the median for "
+        f"each range of {escape(most.title)}. {_scale(design, top).capitalize()}."
+    )
+    return _charts("MRR month by month", text, charts)
+
+
+def _charts(title: str, text: str, charts: list[str]) -> str:
+    return f'<section><h2>{title}</h2><p>{text}</p><div class="panels small">{"".join(charts)}</div></section>'
+
+
+def _scale(design: Design, top: float) -> str:
+    return f"all on one scale, up to {escape(money(top, design.plan.base.currency))}"
 
 
 def table(design: Design, points: pd.DataFrame) -> Piece:
     """The points that have a report, then others up to five hundred; a click on a heading sorts where scripts run."""
     shown = pd.concat([points[points["report"] != ""], points[points["report"] == ""]]).head(MOST_ROWS)
     axes, headings = axes_of(points), {name: text for name, text in HEADINGS.items() if name in points}
-    sampled = {title: any(" to " in word for word in levels_of(points, title).words) for title in axes}
+    sampled = {title: levels_of(points, title).cut for title in axes}
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in (*axes, *headings.values(), "report"))
     body = []
     for row in shown.to_dict("records"):

@@ -1,11 +1,17 @@
 """The comparison's page: from the notebook's stored outputs, in a browser without a network."""
 
+from functools import partial
+from xml.etree import ElementTree
+
 import nbformat
 import pytest
 from sweep_tools import ROOT
 
+from growth.sweep import pieces
+from growth.sweep.comparing import points_of
+from growth.sweep.design import design_of
 from growth.sweep.page import page_of
-from growth.sweep.reading import SweepError
+from growth.sweep.reading import SweepError, load_sweep
 
 NOTEBOOK = ROOT / "notebooks" / "comparison.ipynb"
 
@@ -17,13 +23,32 @@ def address(tmp_path_factory):
     return page.as_uri()
 
 
+@pytest.fixture(scope="module")
+def sampled():
+    design = design_of(load_sweep(ROOT / "scenarios" / "sweep-what-is-uncertain.yaml"))
+    return design, points_of(design)
+
+
+@pytest.fixture(scope="module")
+def sampled_address(sampled, tmp_path_factory):
+    output = partial(nbformat.v4.new_output, "display_data")
+    makers = (pieces.heading, pieces.which_moves_most, pieces.heat_maps, pieces.small_multiples)
+    outputs = [output(data={"text/html": make(*sampled).html}) for make in makers]
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(outputs=outputs)])
+    page = tmp_path_factory.mktemp("page") / "sampled.html"
+    page.write_text(page_of(notebook, title="A sample"), encoding="utf-8")
+    return page.as_uri()
+
+
 def first_column(page, number):
     return page.eval_on_selector_all(
         f".sortable tbody tr td:nth-child({number})", "cells => cells.map(cell => cell.textContent)"
     )
 
 
-def test_it_asks_for_nothing_and_fits_a_phone(browser, address):
+@pytest.mark.parametrize(("which", "title"), [("address", "A <test> & more"), ("sampled_address", "A sample")])
+def test_it_asks_for_nothing_and_fits_a_phone(browser, which, title, request):
+    address = request.getfixturevalue(which)
     with browser.new_context(viewport={"width": 360, "height": 740}) as context:
         page = context.new_page()
         asked, said = [], []
@@ -31,7 +56,7 @@ def test_it_asks_for_nothing_and_fits_a_phone(browser, address):
         page.on("console", lambda message: said.append(message.text))
         page.goto(address)
         assert (asked, said) == ([address], [])
-        assert page.title() == "A <test> & more"
+        assert page.title() == title
         assert page.evaluate("document.documentElement.scrollWidth") == 360
 
 
@@ -63,14 +88,37 @@ def test_with_scripts_off_everything_is_there(browser, address):
         assert "What moves it most" in page.locator(".answer").inner_text()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_everyone_can_use_it(browser, address, scheme):
+@pytest.mark.parametrize(("which", "scheme"), [("address", "light"), ("address", "dark"), ("sampled_address", "light")])
+def test_everyone_can_use_it(browser, which, scheme, request):
+    address = request.getfixturevalue(which)
     axe = pytest.importorskip("axe_core_python.sync_playwright")
     with browser.new_context(color_scheme=scheme, bypass_csp=True) as context:
         page = context.new_page()
         page.goto(address)
         found = axe.Axe().run(page)
     assert [(one["id"], one["nodes"][0]["html"]) for one in found["violations"]] == []
+
+
+def test_a_sample_is_shown_over_each_axis_and_month_by_month(sampled):
+    """Every drawn dot is a point, at its place; the fan's middle is the median of what the one pass computed."""
+    design, points = sampled
+    root = ElementTree.fromstring(
+        pieces.small_multiples(design, points).html.replace("&nbsp;", " ").join(["<d>", "</d>"])
+    )
+    figures = {figure.findtext("figcaption"): figure.find("svg") for figure in root.iter("figure")}
+    axes = [axis.title for axis in design.plan.sweep.axes]
+    assert set(figures) == {*axes, "all sets of numbers", "medians by visitors who sign up"}
+    top = points["closing_mrr"].max()
+    for title in axes:
+        x = points[title]
+        dots = figures[title].find("path").get("d").removeprefix("M").removesuffix("h0").split("h0M")
+        found = {tuple(map(float, dot.split(","))) for dot in dots}
+        across, up = 2 + 196 * (x - x.min()) / (x.max() - x.min()), 106 - 94 * points["closing_mrr"] / top
+        expected = {(float(f"{a:.1f}"), float(f"{b:.1f}")) for a, b in zip(across, up, strict=True)}
+        assert len(found) > 250 and found <= expected
+    said = figures["all sets of numbers"].get("aria-label")
+    assert f"50% end below {points['closing_mrr'].median():,.0f};" in said
+    assert len(list(figures["medians by visitors who sign up"].iter("polyline"))) == 5
 
 
 def test_a_notebook_that_shows_nothing_makes_no_page():
