@@ -23,15 +23,15 @@ place.calculator = mount(place, JSON.parse(document.getElementById("data").textC
 """
 
 
-def page_html(scenario: growth.Scenario) -> str:
+def page_html(scenario: growth.Scenario, locale: str = "en-GB") -> str:
     """The page: one hashed script, one hashed stylesheet, and no other source of anything."""
     code, look = script() + START, style()
     hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (code, look))
     sources = "script-src 'sha256-{}'; style-src 'sha256-{}'".format(*hashes)
     policy = f"default-src 'none'; {sources}; base-uri 'none'; form-action 'none'"
-    data = json.dumps(page_data(scenario)).replace("<", "\\u003c")
+    data = json.dumps(page_data(scenario, locale=locale)).replace("<", "\\u003c")
     return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html><html lang="{locale[:2]}"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width"><title>Calculator</title>'
         f"<style>{look}</style></head>"
@@ -51,10 +51,18 @@ def chromium() -> Iterator[Any]:
         browser.close()
 
 
-def opened(browser: Any, scenario: growth.Scenario, folder: Path, *, fragment: str = "", **context: Any) -> Any:
+def opened(
+    browser: Any,
+    scenario: growth.Scenario,
+    folder: Path,
+    *,
+    fragment: str = "",
+    locale: str = "en-GB",
+    **context: Any,
+) -> Any:
     """The calculator of a scenario in a new page; `page.complaints` collects errors and requests."""
     file = folder / "page.html"
-    file.write_text(page_html(scenario), encoding="utf-8")
+    file.write_text(page_html(scenario, locale), encoding="utf-8")
     page = browser.new_context(**context).new_page()
     page.complaints = []
     page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))

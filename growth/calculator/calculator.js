@@ -41,8 +41,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
   const summary = node("summary", {}, words.table);
   const folded = node("details", { class: "growth-table", ontoggle: () => drawTable() }, summary, region);
-  const fillTable = tableIn(region, columns);
-  const { groups, lines } = stages(controls, id, move, show);
+  const fillTable = tableIn(region, columns, words);
+  const { groups, lines } = stages(controls, id, move, show, words);
   const button = (text, action) => node("button", { type: "button", onclick: action }, text);
   const buttons = node("div", { class: "growth-buttons" }, button(words.reset, reset));
   if (share) buttons.append(button(words.link, copyLink));
@@ -88,15 +88,22 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   function drawTable() {
     if (folded.open && state) fillTable(state);
   }
-  // On paper the table stands open; afterwards it is as it was.
-  let folds = false;
+  // On paper whatever is folded stands open; afterwards it is as it was.
+  let unfolded = [];
   function unfold() {
-    folds = !folded.open;
-    folded.open = true;
+    unfolded = [...element.querySelectorAll("details:not([open])")];
+    for (const details of unfolded) details.open = true;
     drawTable();
   }
   function refold() {
-    if (folds) folded.open = false;
+    for (const details of unfolded) details.open = false;
+  }
+  // What a link changed is to be seen.
+  function reveal() {
+    for (const [path, { line }] of lines) {
+      const details = line.closest("details");
+      if (details && read(scenario, path) !== read(original, path)) details.open = true;
+    }
   }
   function schedule(told) {
     untold ||= told;
@@ -144,7 +151,9 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   }
   function followLink() {
     const linked = decode(location.hash, original, controls);
-    if (linked) replace(linked);
+    if (!linked) return;
+    replace(linked);
+    reveal();
   }
   function download() {
     flush();
@@ -154,6 +163,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   }
 
   draw();
+  reveal();
   clearTimeout(spoken); // nothing is read out before something changes
   if (share) addEventListener("hashchange", followLink);
   addEventListener("beforeprint", unfold);

@@ -1,5 +1,5 @@
 // The one chart, drawn as SVG: MRR by month, the goal and the ceiling as labelled lines.
-import { node } from "./tools.js";
+import { node, said } from "./tools.js";
 
 // The empty chart; draw(state) fills it. A month's bar is the MRR kept and what came in on top of it; below the line is
 // what was lost, striped.
@@ -42,7 +42,7 @@ export function chart(id) {
     const steps = frame.most > 1 ? stepsOf(frame) : [0]; // no scale made up where there is nothing
     grid.replaceChildren(
       ...steps.map((step) => rule(frame, step, step === 0 ? "growth-zero" : "growth-rule")),
-      ...calendar(frame, state.labels),
+      ...calendar(frame, state),
     );
     marks.replaceChildren(
       ...steps.filter(Boolean).map((step) => text(state.show.money(step), frame.left, frame.y(step) - 4)),
@@ -109,12 +109,12 @@ function stepsOf({ top, y, lines }) {
   );
 }
 
-function calendar({ months, bottom, x }, labels) {
+function calendar({ months, bottom, x }, { labels, show, words }) {
   const every = [1, 2, 3, 6, 12, 24].find((step) => x(step) - x(0) >= 80) ?? 24;
   const ticks = Array.from({ length: Math.floor(months / every) }, (_, i) => (i + 1) * every);
   return ticks.flatMap((month) => [
     node("svg:line", { x1: x(month), x2: x(month), y1: bottom, y2: bottom + 5, class: "growth-tick" }),
-    text(`month ${month}`, x(month), bottom + 17, { anchor: "end" }),
+    text(said(words.chart_month, { month: show.number(month) }), x(month), bottom + 17, { anchor: "end" }),
     text(labels[month], x(month), bottom + 30, { anchor: "end" }),
   ]);
 }
@@ -130,7 +130,7 @@ function levelLines({ lines, top, left, closing, x, y }, { found, show, words })
   for (const { name, level, amount } of lines) {
     let label = `${words[`line_${name}`]} ${amount}`;
     if (name === "goal" && dot) {
-      const longer = label + words.line_reached.replace("{month}", show.number(found.goal_month));
+      const longer = label + said(words.line_reached, { month: show.number(found.goal_month) });
       if (left + longer.length * 7.4 < dot) label = longer; // else it would run into the dot
     }
     const look = { name: `growth-${name}-label` };

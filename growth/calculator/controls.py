@@ -4,64 +4,85 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from babel.numbers import get_currency_symbol
 from pydantic import BaseModel
 
-from growth.calculator.words import LOCALE
+from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.engine.life import ageless
 from growth.scenario import Assumption, Scenario
-from growth.scenario.entries import assumption_of
+from growth.scenario.entries import assumption_of, tag_of
 
-STAGES = {
-    "opening": "Today",
-    "arrive": "Arrive",
-    "sign_up": "Try",
-    "pay": "Pay",
-    "stay": "Stay",
-    "grow": "Grow",
-    "bill": "Costs",
-    "": "Aim",
-}
+STAGES: dict[str, str] = messages()["stages"]  # part of the scenario -> its heading, in the order of the form
+MOST_UNFOLDED, FIRST = 6, 4  # a stage with more controls than this shows the first few, and folds the others
 
 
 def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
-    """One entry a control: path, stage, label, suffix, help, low, high, slider (low, high, step), share, whole.
+    """One entry a control: path, stage, label, suffix, help, low, high, slider (low, high, step), share, whole, more.
 
     A control stands for every assumption with a slider that is always shown or that the scenario sets. `path` is the
     place in the scenario's JSON, list positions as numbers ("arrive.channels.0.monthly_visitors"). The slider is
-    widened where the scenario's value lies beyond it. With several channels or plans the label says whose it is.
+    widened where the scenario's value lies beyond it. With several channels or plans the label says whose it is. `more`
+    marks those that stand folded: in a stage with many controls all but the first few that are always shown.
     """
-    found = [
-        _control(path, value, entry, whose, scenario, locale)
-        for path, value, entry, default, whose in _walk(scenario)
-        if _shown(path, value, entry, default, scenario)
-    ]
-    order = list(STAGES.values())
-    return sorted(found, key=lambda control: order.index(control["stage"]))
+    found = [one for one in _walk(scenario, locale) if _shown(one, scenario)]
+    order = list(STAGES)
+    found.sort(key=lambda one: order.index(_part(one.path)))
+    folded = {path for part in order for path in _folded([one for one in found if _part(one.path) == part])}
+    return [_control(one, scenario, locale) | {"more": one.path in folded} for one in found]
 
 
-def _walk(section: BaseModel, path: str = "", whose: str = "") -> Iterator[tuple[str, Any, Assumption, Any, str]]:
+@dataclass(frozen=True, slots=True)
+class _Field:
+    """A field of the scenario: its place, its value, its entry, its default, the kind of its section, and whose it
+    is.
+    """
+
+    path: str
+    value: Any
+    entry: Assumption
+    default: Any
+    kind: str
+    whose: str
+
+
+def _part(path: str) -> str:
+    head = path.split(".")[0]
+    return head if head in STAGES else ""
+
+
+def _folded(stage: list[_Field]) -> list[str]:
+    if len(stage) <= MOST_UNFOLDED:
+        return []
+    first = sorted(stage, key=lambda one: not one.entry.always)[:FIRST]
+    return [one.path for one in stage if one not in first]
+
+
+def _walk(section: BaseModel, locale: str, path: str = "", whose: str = "") -> Iterator[_Field]:
+    of_month = messages(locale)["whose"]["month"]
     for name, info in type(section).model_fields.items():
         value, place = getattr(section, name), f"{path}.{name}".lstrip(".")
         entry = assumption_of(info)
         if isinstance(value, BaseModel):
-            yield from _walk(value, place, whose)
+            yield from _walk(value, locale, place, whose)
         elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
             for index, part in enumerate(value):
                 named = getattr(part, "name", "") if len(value) > 1 else ""
                 month = getattr(part, "month", getattr(part, "from_month", None))
-                yield from _walk(part, f"{place}.{index}", named or (f"month {month}" if month else whose))
+                own = named or (said(of_month, month=str(month)) if month else whose)
+                yield from _walk(part, locale, f"{place}.{index}", own)
         elif entry and not isinstance(value, tuple):
-            yield place, value, entry, None if info.is_required() else info.default, whose
+            default = None if info.is_required() else info.default
+            yield _Field(place, value, entry, default, tag_of(type(section)), whose)
 
 
-def _shown(path: str, value: Any, entry: Assumption, default: Any, scenario: Scenario) -> bool:
+def _shown(one: _Field, scenario: Scenario) -> bool:
     """Whether it has a control: a sole plan's share and what moves nothing on the page have none."""
-    if not entry.slider or value is None or not _matters(path, scenario):
+    if not one.entry.slider or one.value is None or not _matters(one.path, scenario):
         return False
-    return entry.always or value != default or path.endswith(".share")
+    return one.entry.always or one.value != one.default or one.path.endswith(".share")
 
 
 def _matters(path: str, scenario: Scenario) -> bool:
@@ -83,19 +104,20 @@ def _matters(path: str, scenario: Scenario) -> bool:
     return path != "bill.monthly_discount_rate"  # lifetime value alone
 
 
-def _control(path: str, value: float, entry: Assumption, whose: str, scenario: Scenario, locale: str) -> dict[str, Any]:
+def _control(one: _Field, scenario: Scenario, locale: str) -> dict[str, Any]:
+    path, entry, said_of = one.path, one.entry, messages(locale)
+    label, help = label_and_help(path, one.kind, entry.label, entry.help, locale)
     plans = scenario.pay.plans
     unneeded = [f"pay.plans.{i}.monthly_price" for i, plan in enumerate(plans) if plan.billing == "monthly"]
-    head = path.split(".")[0]
     return {
         "path": path,
-        "stage": STAGES.get(head, STAGES[""]),
-        "label": f"{entry.label}: {whose}" if whose else entry.label,
+        "stage": said_of["stages"][_part(path)],
+        "label": said(said_of["whose"]["one"], label=label, whose=one.whose) if one.whose else label,
         "suffix": _suffix(entry.unit, scenario.currency, locale),
-        "help": "" if path in unneeded else entry.help,
+        "help": "" if path in unneeded else help,
         "low": entry.low,
         "high": entry.high,
-        "slider": list(_slider(value, entry)),
+        "slider": list(_slider(one.value, entry)),
         "share": entry.unit == "share",
         "whole": entry.whole,
     }
@@ -119,15 +141,7 @@ def _slider(value: float, entry: Assumption) -> tuple[float, float, float]:
 
 def _suffix(unit: str, currency: str, locale: str) -> str:
     symbol = get_currency_symbol(currency, locale=locale.replace("-", "_"))
-    return {
-        "share": "%",
-        "money": symbol,
-        "money a month": f"{symbol} a month",
-        "visitors a month": "a month",
-        "sign-ups": "a month",
-        "times": "times",
-        "number": "",
-    }.get(unit, unit)
+    return said(messages(locale)["units"][unit], symbol=symbol)
 
 
 def _round_up(value: float) -> float:

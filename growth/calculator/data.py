@@ -8,38 +8,41 @@ from typing import Any
 import numpy as np
 
 from growth.calculator.controls import controls
-from growth.calculator.words import LOCALE, WORDS, answer_parts, column, month_labels
+from growth.calculator.language import LOCALE, messages
+from growth.calculator.words import answer_parts, column, month_labels
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.section import LONGEST
 
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
-COLUMNS = (  # series, heading, kind, whether it stands even where it is zero throughout
-    ("opening_mrr", "MRR before", "money", True),
-    ("new_mrr", "new", "money", True),
-    ("reactivation_mrr", "came back", "money", False),
-    ("expansion_mrr", "pay more", "money", False),
-    ("contraction_mrr", "pay less", "money", False),
-    ("churned_mrr", "left", "money", True),
-    ("closing_mrr", "MRR after", "money", True),
-    ("closing_customers", "customers", "number", True),
-    ("cash", "cash", "money", False),
+COLUMNS = (  # series, kind, whether it stands even where it is zero throughout
+    ("opening_mrr", "money", True),
+    ("new_mrr", "money", True),
+    ("reactivation_mrr", "money", False),
+    ("expansion_mrr", "money", False),
+    ("contraction_mrr", "money", False),
+    ("churned_mrr", "money", True),
+    ("closing_mrr", "money", True),
+    ("closing_customers", "number", True),
+    ("cash", "money", False),
 )
 
 
 def page_data(scenario: Scenario, *, locale: str = LOCALE) -> dict[str, Any]:
     """Everything the front end needs, as plain JSON: {scenario, controls, columns, words, labels, locale}.
 
-    labels[m] is the calendar month of month m, 0..120. Raises ScenarioError for a scenario with draws.
+    labels[m] is the calendar month of month m, 0..120; words are the calculator's messages in the locale's language.
+    Raises ScenarioError for a scenario with draws.
     """
     if scenario.draws is not None:
         raise ScenarioError([Problem("scenario", "single numbers: sliders move no arrays", f"{scenario.draws} draws")])
+    said = messages(locale)
     return {
         "scenario": scenario.model_dump(mode="json"),
         "controls": controls(scenario, locale),
-        "columns": [list(column) for column in COLUMNS],
-        "words": WORDS,
+        "columns": [[name, said["columns"][name], kind, always] for name, kind, always in COLUMNS],
+        "words": said["calculator"],
         "labels": month_labels(scenario.first_month, LONGEST, locale),
         "locale": locale,
     }
@@ -58,16 +61,18 @@ def table_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
     """The month-by-month table as HTML, folded; a column that is zero throughout is left out."""
     currency = forecast.scenario.currency
     labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
-    shown = [entry for entry in COLUMNS if entry[3] or np.any(getattr(forecast, entry[0]) != 0)]
-    columns = [column(getattr(forecast, name), kind, currency, locale) for name, _, kind, _ in shown]
-    heads = "".join(f'<th scope="col">{escape(heading)}</th>' for _, heading, _, _ in shown)
-    title, rows = escape(WORDS["table"]), []
+    shown = [entry for entry in COLUMNS if entry[2] or np.any(getattr(forecast, entry[0]) != 0)]
+    columns = [column(getattr(forecast, name), kind, currency, locale) for name, kind, _ in shown]
+    said = messages(locale)
+    words = [said["calculator"]["table_month"], *(said["columns"][name] for name, _, _ in shown)]
+    heads = "".join(f'<th scope="col">{escape(heading)}</th>' for heading in words)
+    title, rows = escape(said["calculator"]["table"]), []
     for month, texts in enumerate(zip(*columns, strict=True), start=1):
         cells = "".join(f"<td>{escape(text)}</td>" for text in texts)
         rows.append(f'<tr><th scope="row">{month} <span>{escape(labels[month])}</span></th>{cells}</tr>')
     return (
         f'<details class="growth-table"><summary>{title}</summary>'
         f'<div class="growth-scroll" tabindex="0" role="region" aria-label="{title}"><table>'
-        f'<thead><tr><th scope="col">month</th>{heads}</tr></thead>'
+        f"<thead><tr>{heads}</tr></thead>"
         f"<tbody>{''.join(rows)}</tbody></table></div></details>"
     )

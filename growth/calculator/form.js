@@ -1,15 +1,19 @@
 // The lines of the form, and what has to hold between their values.
-import { brief, node, tidy } from "./tools.js";
+import { brief, node, said, tidy } from "./tools.js";
 
-// A number as people type it: 4.5, 4.5%, 1,160 (thousands); NaN for anything else, such as a comma for decimals.
-function parsed(text) {
+// A number as people type it by the rules of their language: 4.5, 4.5%, 1,160 (thousands), or 4,5 and 1.160 in German;
+// NaN for anything else, such as the other sign for decimals.
+function parsed(text, { group, point }) {
+  const [g, p] = [group, point].map((sign) => (/\s/.test(sign) ? "\\s" : `\\${sign}`));
   const bare = text.trim().replace(/\s*[%€$£]$/, "");
-  if (/^[+-]?\d{1,3}(,\d{3})+(\.\d*)?$/.test(bare)) return Number(bare.replaceAll(",", ""));
-  return /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(bare) ? Number(bare) : NaN;
+  const grouped = new RegExp(`^[+-]?[1-9]\\d{0,2}(${g}\\d{3})+(${p}\\d*)?$`).test(bare);
+  const plain = grouped ? bare.replace(new RegExp(g, "g"), "") : bare;
+  if (!new RegExp(`^[+-]?(\\d+${p}?\\d*|${p}\\d+)(e[+-]?\\d+)?$`, "i").test(plain)) return NaN;
+  return Number(plain.replace(point, "."));
 }
 
 // One line: label, slider, number with its unit. `changed(value)` is called with every valid value.
-function controlLine(control, id, changed, show) {
+function controlLine(control, id, changed, show, words) {
   const scale = control.share ? 100 : 1;
   const [low, high, step] = control.slider;
   const label = node("label", { id: `${id}-label`, for: id }, control.label);
@@ -17,11 +21,13 @@ function controlLine(control, id, changed, show) {
   const slider = node("input", { type: "range", min: low, max: high, step, "aria-labelledby": `${id}-label`, ...told });
   const typed = node("input", { type: "text", class: "growth-number", id, inputmode: "decimal", autocomplete: "off", ...told });
   const note = node("p", { id: `${id}-note`, class: "growth-help" }, control.help);
-  const kind = control.whole ? "A whole number" : "A number";
-  const range = `${show.plain(control.low * scale)} to ${show.plain(control.high * scale)} ${control.suffix}`.trim();
+  const kind = control.whole ? words.number_whole : words.number;
+  const [lowest, highest] = [control.low, control.high].map((value) => show.plain(tidy(value * scale)));
+  const wrongPoint = show.point === "," ? "." : ",";
+  const typedIn = () => tidy(parsed(typed.value, show) / scale);
   const set = (value, from) => {
     if (from !== slider) slider.value = value;
-    if (from !== typed && tidy(parsed(typed.value) / scale) !== value) typed.value = brief(value * scale);
+    if (from !== typed && typedIn() !== value) typed.value = String(brief(value * scale)).replace(".", show.point);
     slider.setAttribute("aria-valuetext", `${show.plain(tidy(value * scale))} ${control.suffix}`.trim());
     typed.removeAttribute("aria-invalid");
     if (note.textContent !== control.help) note.textContent = control.help;
@@ -32,7 +38,7 @@ function controlLine(control, id, changed, show) {
     changed(value);
   });
   typed.addEventListener("input", () => {
-    const value = tidy(parsed(typed.value) / scale);
+    const value = typedIn();
     const fits =
       value >= control.low &&
       value <= control.high &&
@@ -43,8 +49,9 @@ function controlLine(control, id, changed, show) {
       return;
     }
     typed.setAttribute("aria-invalid", "true");
-    const point = typed.value.includes(",") ? " with a point for decimals" : "";
-    note.textContent = `${kind}${point} from ${range}. The last good one still counts.`;
+    const point = typed.value.includes(wrongPoint) ? words.number_point : "";
+    const range = { kind: kind + point, low: lowest, high: highest, unit: control.suffix };
+    note.textContent = said(words.number_range, range).replace(" .", ".");
   });
   typed.addEventListener("blur", () => {
     if (typed.hasAttribute("aria-invalid")) set(Number(slider.dataset.value), null);
@@ -64,23 +71,28 @@ function controlLine(control, id, changed, show) {
   };
 }
 
-// All the lines, a group a stage: {groups: elements, lines: path -> line}. `moved(path, value)` follows every valid
-// value.
-export function stages(controls, id, moved, show) {
+// All the lines, a group a stage: {groups: elements, lines: path -> line}; those that matter less stand folded at its end.
+// `moved(path, value)` follows every valid value.
+export function stages(controls, id, moved, show, words) {
   const lines = new Map();
-  const groups = new Map();
-  for (const control of controls) {
-    const { stage, path } = control;
-    if (!groups.has(stage)) {
-      const heading = node("h3", { id: `${id}-stage-${groups.size}` }, stage);
-      const named = { class: "growth-stage", role: "group", "aria-labelledby": heading.id };
-      groups.set(stage, node("div", named, heading));
+  const groups = [...new Set(controls.map(({ stage }) => stage))].map((stage, i) => {
+    const heading = node("h3", { id: `${id}-stage-${i}` }, stage);
+    const named = { class: "growth-stage", role: "group", "aria-labelledby": heading.id };
+    const group = node("div", named, heading);
+    const own = controls.filter((control) => control.stage === stage);
+    const folded = own.filter(({ more }) => more);
+    const summary = node("summary", {}, said(words.more, { stage, count: show.plain(folded.length) }));
+    const details = node("details", { class: "growth-more" }, summary);
+    for (const control of own) {
+      const { path, more } = control;
+      const line = controlLine(control, `${id}-${path.replaceAll(".", "-")}`, (value) => moved(path, value), show, words);
+      lines.set(path, line);
+      (more ? details : group).append(line.line);
     }
-    const line = controlLine(control, `${id}-${path.replaceAll(".", "-")}`, (value) => moved(path, value), show);
-    lines.set(path, line);
-    groups.get(stage).append(line.line);
-  }
-  return { groups: [...groups.values()], lines };
+    if (folded.length) group.append(details);
+    return group;
+  });
+  return { groups, lines };
 }
 
 // What has to hold between values, restored after `path` was moved: what customers pay moves with their number, at the

@@ -2,7 +2,7 @@
 import { clone, node, read, write } from "./tools.js";
 
 // The table in `region`: built when its rows or columns change, else its texts alone are set.
-export function tableIn(region, columns) {
+export function tableIn(region, columns, words) {
   let built = "";
   let cells = [];
   return ({ result, labels, show }) => {
@@ -13,7 +13,7 @@ export function tableIn(region, columns) {
     if (wanted !== built) {
       built = wanted;
       cells = texts.map((column) => column.map((text) => document.createTextNode(text)));
-      const heads = ["month", ...shown.map(([, heading]) => heading)].map((text) => node("th", { scope: "col" }, text));
+      const heads = [words.table_month, ...shown.map(([, heading]) => heading)].map((text) => node("th", { scope: "col" }, text));
       const rows = Array.from({ length: months }, (_, t) => {
         const head = node("th", { scope: "row" }, `${t + 1} `, node("span", {}, labels[t + 1]));
         return node("tr", {}, head, ...cells.map((column) => node("td", {}, column[t])));

@@ -29,5 +29,8 @@ export function write(scenario, path, value) {
 // 0.07 x 100 is 7, not 7.000000000000001.
 export const tidy = (value) => Number(value.toPrecision(12));
 
+// A message with its places filled.
+export const said = (template, values) => template.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+
 // As a number field shows a value that was not typed into it: 33.3333.
 export const brief = (value) => Number(Math.abs(value) < 1 ? value.toPrecision(4) : value.toFixed(4));

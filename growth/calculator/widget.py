@@ -10,6 +10,7 @@ import traitlets
 
 from growth.calculator.bundle import script, style
 from growth.calculator.data import PAGE_DATA, page_data
+from growth.calculator.language import LOCALE
 from growth.calculator.words import answer
 from growth.engine import forecast
 from growth.errors import GrowthError
@@ -22,6 +23,7 @@ class Calculator(anywidget.AnyWidget):
 
     scenario: always the tuned, validated scenario. Set it and the sliders move; observe it to follow them. A message
         from the front end that is no valid scenario is passed over, and the last valid one stands.
+    locale: of the page that it becomes; its language must have a file of messages.
     path: where "keep these numbers" writes the scenario (beside, then renamed); None leaves that button out.
 
     Raises ScenarioError for a scenario that is not valid, or that holds arrays over draws.
@@ -34,10 +36,10 @@ class Calculator(anywidget.AnyWidget):
     keeps = traitlets.Bool(False).tag(sync=True)
     scenario = traitlets.Any()  # always a Scenario; whatever load_scenario takes can be set
 
-    def __init__(self, scenario: Any, path: str | Path | None = None) -> None:
+    def __init__(self, scenario: Any, path: str | Path | None = None, *, locale: str = LOCALE) -> None:
         scenario = load_scenario(scenario)
-        self.path = None if path is None else Path(path)
-        data = page_data(scenario)
+        self.path, self.locale = None if path is None else Path(path), locale
+        data = page_data(scenario, locale=locale)
         super().__init__(scenario=scenario, data=data, tuned=data["scenario"], keeps=path is not None)
         self.on_msg(self._heard)
 
@@ -62,7 +64,7 @@ class Calculator(anywidget.AnyWidget):
     @traitlets.validate("scenario")
     def _valid(self, proposal: Any) -> Scenario:
         scenario = load_scenario(proposal["value"])
-        page_data(scenario)  # refuses draws
+        page_data(scenario, locale=self.locale)  # refuses draws
         return scenario
 
     @traitlets.observe("tuned")
@@ -75,7 +77,7 @@ class Calculator(anywidget.AnyWidget):
         dumped = change["new"].model_dump(mode="json")
         if dumped == self.tuned:
             return
-        data = page_data(change["new"])
+        data = page_data(change["new"], locale=self.locale)
         with self.hold_sync():
             self.tuned = dumped
             if data != {**self.data, "scenario": dumped}:  # other controls, or other bounds: the form is built anew
@@ -95,5 +97,6 @@ class Calculator(anywidget.AnyWidget):
         view, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
         if view is None:
             return bundle
-        shown = {**view, PAGE_DATA: page_data(self.scenario), "text/plain": answer(forecast(self.scenario))}
+        text = answer(forecast(self.scenario), self.locale)
+        shown = {**view, PAGE_DATA: page_data(self.scenario, locale=self.locale), "text/plain": text}
         return (shown, metadata) if isinstance(bundle, tuple) else shown

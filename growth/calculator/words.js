@@ -1,4 +1,4 @@
-// The answer's sentences and the numbers in them: the rules of words.py, whose templates come with the data.
+// The answer's sentences and the numbers in them: the rules of words.py, whose templates come with the data, in the page's language.
 
 // Numbers as the reader sees them, by the rules of the locale.
 export function formatter(locale, currency) {
@@ -7,22 +7,26 @@ export function formatter(locale, currency) {
     if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(locale, options));
     return formats.get(key);
   };
+  const write = (key, options, value) => format(key, options).format(value).replaceAll("\u202f", "\u00a0"); // as in words.py
   const positive = (value, decimals) => (Math.abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
   const money = (value, decimals = Math.abs(value) >= 100 || value === 0 ? 0 : 2) =>
-    format(`money${decimals}`, {
-      style: "currency",
-      currency,
-      minimumFractionDigits: decimals,
-      maximumFractionDigits: decimals,
-    }).format(positive(value, decimals));
+    write(
+      `money${decimals}`,
+      { style: "currency", currency, minimumFractionDigits: decimals, maximumFractionDigits: decimals },
+      positive(value, decimals),
+    );
   const near = (value) => (value === 0 ? 0 : Number(value.toPrecision(2)));
   const tenths = (value) =>
-    format("tenths", { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(positive(value, 1));
+    write("tenths", { minimumFractionDigits: 1, maximumFractionDigits: 1 }, positive(value, 1));
+  const parts = new Intl.NumberFormat(locale).formatToParts(-12345678.9);
+  const [group, point] = ["group", "decimal"].map((type) => parts.find((part) => part.type === type)?.value ?? "");
   return {
     money: (value) => money(value),
-    number: (value) => format("number", { maximumFractionDigits: 1 }).format(positive(value, 1)),
-    percent: (value) => format("percent", { style: "percent", maximumFractionDigits: 2 }).format(positive(value, 4)),
-    plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value),
+    number: (value) => write("number", { maximumFractionDigits: 1 }, positive(value, 1)),
+    percent: (value) => write("percent", { style: "percent", maximumFractionDigits: 2 }, positive(value, 4)),
+    plain: (value) => write("plain", { maximumFractionDigits: 6 }, value),
+    group,
+    point,
     near,
     roughly: (value) => money(near(value), value >= 10 || value === 0 ? 0 : 2),
     // A column of a table, with as many decimals in every row.
@@ -59,7 +63,7 @@ function lead(scenario, { series, months }, show) {
   const joined = ends(series.new_customers, new Float64Array(months).fill(1), seasonal ? 12 : 1);
   const left = ends(series.lost_customers, series.opening_customers, yearly ? 12 : 1);
   const moves = moving("new", joined);
-  const keys = ["new", ...(seasonal ? ["new_on_average"] : []), ...moves];
+  const keys = seasonal ? [moves.length ? "new_average_moving" : "new_average"] : ["new", ...moves];
   const values = { new: show.number(joined[0]), new_end: show.number(joined[1]) };
   if (!left) return [[...keys, moves.length ? "lead_end_after_comma" : "lead_end"], values];
   return [
@@ -89,7 +93,7 @@ export function answerParts(scenario, result, found, words, labels, show) {
   values.lost_month = below < 0 ? "" : show.number(below + 1);
   const already = below < 0 ? "goal_already" : "goal_lost";
   const goalKey = goal === null ? "no_goal" : reached === null ? "goal_never" : reached === 0 ? already : "goal_reached";
-  const then = leads.some((key) => key === "new_rising" || key === "new_falling") ? "_then" : "";
+  const then = leads.some((key) => /^new_(rising|falling|average_moving)$/.test(key)) ? "_then" : "";
   const settles = ceiling < series.opening_mrr[0] ? "ceiling_below" : "ceiling_above";
   const ceilingKey = ceiling === null ? "ceiling_none" : settles + then;
   const fill = (...keys) =>

@@ -1,7 +1,8 @@
 """The words of the calculator: the answer's sentences, and numbers written as a reader of the page sees them.
 
-The front end holds no sentence of its own: it fills these templates by the same rules (words.js), so that the prose of
-a notebook, the page with scripts off and the live page say the same. A {place} takes a formatted number, set large.
+The front end holds no sentence of its own: it fills the templates of a language's file by the same rules (words.js), so
+that the prose of a notebook, the page with scripts off and the live page say the same. A {place} takes a formatted
+number, set large.
 """
 
 from __future__ import annotations
@@ -19,63 +20,11 @@ from babel import Locale
 from babel.dates import format_date
 from babel.numbers import NumberPattern, get_currency_symbol
 
+from growth.calculator.language import LOCALE, messages
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling, lowest_cash, lowest_cash_month
 
-LOCALE = "en-GB"
-
-WORDS = {
-    "form": "Your numbers",
-    "chart_title": "Monthly recurring revenue (MRR), month by month",
-    "chart": "A chart of monthly recurring revenue by month.",
-    "kept": "kept",
-    "came_in": "came in",
-    "lost": "lost",
-    "line_goal": "your goal",
-    "line_ceiling": "growth stops near",
-    "line_reached": ", reached in month {month}",
-    "line_floor": "it shrinks towards",
-    "line_above": ", further up",
-    "table": "Month by month",
-    "reset": "Back to the original numbers",
-    "link": "Copy a link to these numbers",
-    "link_copied": "Copied. Whoever opens the link sees these numbers.",
-    "link_shown": "The link stands in the address bar.",
-    "csv": "Download the table (CSV)",
-    "keep": "Keep these numbers",
-    "new": "With {new} new customers a month",
-    "new_on_average": " on average",
-    "new_rising": ", rising to {new_end},",
-    "new_falling": ", falling to {new_end},",
-    "churn": " and {churn} leaving",
-    "churn_rising": ", rising to {churn_end}",
-    "churn_falling": ", falling to {churn_end}",
-    "lead_end": ", ",
-    "lead_end_after_comma": " ",
-    "goal_reached": "you reach {goal} a month in month {month} ({calendar}), ",
-    "goal_already": "you are past {goal} a month already, ",
-    "goal_lost": "you are past {goal} a month today and fall below it in month {lost_month}, ",
-    "goal_never": "you do not reach {goal} a month within {months}, ",
-    "no_goal": "you make {closing} a month after {months}, ",
-    "nothing": "Nobody is on board and nobody joins, so there is nothing to forecast.",
-    "ceiling_above": "and growth stops near {ceiling}.",
-    "ceiling_below": "and it shrinks towards {ceiling}.",
-    "ceiling_above_then": "and if joining then stays as it is, growth stops near {ceiling}.",
-    "ceiling_below_then": "and if joining then stays as it is, it shrinks towards {ceiling}.",
-    "ceiling_none": "and nothing in these numbers stops growth: ",
-    "months": ["{n} month", "{n} months"],
-    "cash": "Over the last {span} of this forecast {left} a month is left after fees and costs. ",
-    "cash_short": "Over the last {span} of this forecast {left} a month more goes out than comes in. ",
-    "cash_low": "Cash is lowest in month {low_month}, at {low}.",
-    "cash_never_low": "Cash never falls below today's {low}.",
-    "reasons": {
-        "nobody leaves": "nobody leaves.",
-        "growth of those who stay outruns churn": "those who stay add more than those who leave take away.",
-        "the most loyal hardly ever leave: churn keeps falling": "the most loyal customers hardly ever leave.",
-        "comebacks alone keep it growing": "as many come back as leave.",
-        "referrals alone keep it growing": "customers bring in customers faster than they leave.",
-    },
-}
+SPACE = "\N{NO-BREAK SPACE}"
 
 
 def money(value: float, currency: str, locale: str = LOCALE, decimals: int | None = None) -> str:
@@ -90,8 +39,8 @@ def money(value: float, currency: str, locale: str = LOCALE, decimals: int | Non
     text = pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
     symbol = get_currency_symbol(currency, locale=_locale(locale))
     if symbol[-1].isalpha():  # a code stands apart from its number: "SEK 24,000"
-        text = re.sub(rf"{re.escape(symbol)}(?=\d)", f"{symbol}\u00a0", text)
-    return text
+        text = re.sub(rf"{re.escape(symbol)}(?=\d)", f"{symbol}{SPACE}", text)
+    return _spaced(text)
 
 
 def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
@@ -100,7 +49,8 @@ def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
     >>> number(27.1), number(1234), number(0.04)
     ('27.1', '1,234', '0')
     """
-    return _pattern("decimal", locale, 0, decimals).apply(_rounded(value, decimals), _locale(locale))
+    text = _pattern("decimal", locale, 0, decimals).apply(_rounded(value, decimals), _locale(locale))
+    return _spaced(text)
 
 
 def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -> list[str]:
@@ -111,7 +61,7 @@ def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -
     """
     if kind == "number":
         pattern = _pattern("decimal", locale, 1, 1)
-        return [pattern.apply(_rounded(value, 1), _locale(locale)) for value in values]
+        return [_spaced(pattern.apply(_rounded(value, 1), _locale(locale))) for value in values]
     decimals = 0 if np.abs(values).max(initial=0) >= 100 else 2
     return [money(value, currency, locale, decimals) for value in values]
 
@@ -122,7 +72,7 @@ def percent(value: float, locale: str = LOCALE) -> str:
     >>> percent(0.04), percent(0.0333333)
     ('4%', '3.33%')
     """
-    return _pattern("percent", locale, 0, 2).apply(_rounded(value, 4), _locale(locale))
+    return _spaced(_pattern("percent", locale, 0, 2).apply(_rounded(value, 4), _locale(locale)))
 
 
 def near(value: float) -> float:
@@ -150,7 +100,7 @@ def month_count(count: int, locale: str = LOCALE) -> str:
     >>> month_count(1), month_count(36)
     ('1 month', '36 months')
     """
-    return WORDS["months"][count != 1].replace("{n}", number(count, locale))
+    return messages(locale)["calculator"]["months"][count != 1].replace("{n}", number(count, locale))
 
 
 def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str]:
@@ -179,11 +129,12 @@ def answer(forecast: Forecast, locale: str = LOCALE) -> str:
 
 def answer_parts(forecast: Forecast, locale: str = LOCALE) -> list[list[tuple[str, bool]]]:
     """The sentences of the answer, each as pieces (text, whether it is a computed number)."""
+    words = messages(locale)["calculator"]
     keys, values, reason = _facts(forecast, locale)
-    first = [piece for key in keys if not key.startswith("cash") for piece in filled(WORDS[key], values)]
+    first = [piece for key in keys if not key.startswith("cash") for piece in filled(words[key], values)]
     if reason:
-        first.append((WORDS["reasons"][reason], False))
-    second = [piece for key in keys if key.startswith("cash") for piece in filled(WORDS[key], values)]
+        first.append((words["reasons"][reason], False))
+    second = [piece for key in keys if key.startswith("cash") for piece in filled(words[key], values)]
     return [first, second] if second else [first]
 
 
@@ -230,7 +181,8 @@ def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], 
     reached = already if goal.value == 0 else "goal_never" if goal.value is None else "goal_reached"
     shrinks = ceiling.value is not None and ceiling.value < forecast.opening_mrr[0]
     settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if shrinks else "ceiling_above"
-    settles += "_then" if ceiling.value is not None and {"new_rising", "new_falling"} & {*lead} else ""
+    moves = {"new_rising", "new_falling", "new_average_moving"} & {*lead}
+    settles += "_then" if ceiling.value is not None and moves else ""
     keys = [*lead, "no_goal" if scenario.goal_mrr is None else reached, settles]
     if has_costs(scenario):
         span, low = min(12, months), lowest_cash_month(forecast).value
@@ -254,14 +206,14 @@ def _lead(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str]]:
     yearly = any(plan.billing == "yearly" for plan in scenario.pay.plans)
     new = _ends(forecast.new_customers, np.ones(forecast.months), 12 if seasonal else 1)
     churn = _ends(forecast.lost_customers, forecast.opening_customers, 12 if yearly else 1)
-    keys = ["new", "new_on_average"] if seasonal else ["new"]
-    keys += _moving("new", new)
-    moving, values = len(keys) > 1 + seasonal, {"new": number(new[0], locale), "new_end": number(new[1], locale)}
+    moves = _moving("new", new)
+    keys = ["new", *moves] if not seasonal else ["new_average_moving" if moves else "new_average"]
+    values = {"new": number(new[0], locale), "new_end": number(new[1], locale)}
     if churn:
         keys += ["churn", *_moving("churn", churn), "lead_end"]
         values |= {"churn": percent(churn[0], locale), "churn_end": percent(churn[1], locale)}
     else:
-        keys.append("lead_end_after_comma" if moving else "lead_end")
+        keys.append("lead_end_after_comma" if moves else "lead_end")
     return keys, values
 
 
@@ -279,6 +231,11 @@ def _moving(key: str, ends: tuple[float, float]) -> list[str]:
     if abs(last - first) <= 0.05 * max(first, last):
         return []
     return [f"{key}_rising" if last > first else f"{key}_falling"]
+
+
+def _spaced(text: str) -> str:
+    """With one kind of unbreakable space: editions of the locales' data differ between it and a narrower one."""
+    return text.replace("\u202f", SPACE)
 
 
 @cache

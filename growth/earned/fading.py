@@ -19,7 +19,7 @@ from growth.earned.interval import TAILS, Interval
 SHORTEST, LONGEST = 3.0, 1_460.0  # days of half-life looked at; the longest is as good as no fading
 _GRID = np.geomspace(SHORTEST, LONGEST, 240)
 YEAR = 365
-LEAST_SPAN = 150  # days
+LEAST_SPAN = 140  # days
 
 
 @dataclass(frozen=True, slots=True, eq=False)

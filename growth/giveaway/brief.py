@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 from urllib.parse import urlsplit
 
-from pydantic import AfterValidator, Field, StringConstraints, model_validator
+from pydantic import AfterValidator, Field, StringConstraints, WithJsonSchema, model_validator
 
+from growth.calculator.language import ENGLISH, known, languages, locale_of, messages
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, validate
@@ -22,17 +23,8 @@ from growth.scenario.section import SLUG, Name, Section, Text, broken
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9_\[\].-]*$", max_length=60)]
 
-CONSENT = (
-    "By sending this form you ask for these e-mails. You can leave the list with one click in any of them. "
-    "Your address is used for nothing else."
-)
-CAUTIONS = (
-    "This is a forecast, not advice and not a promise. It shows what follows from the numbers above and nothing else.",
-    "It works with averages. With few customers, single months will differ a lot: three may leave at once, or none for "
-    "a season.",
-    "It does not know your market, a new rival, your health, or what you will change next month.",
-    "Questions of tax, accounting, contracts and law belong to your local rules and to people licensed to answer them.",
-)
+CONSENT: str = messages()["page"]["consent"]
+CAUTIONS: tuple[str, ...] = tuple(messages()["page"]["cautions"])
 
 
 def _address(value: str) -> str:
@@ -53,6 +45,13 @@ def _address(value: str) -> str:
     return value
 
 
+def _language(value: str) -> str:
+    if value not in languages():
+        raise broken("a language that there is a file of messages for", value, f"There is {known()}.")
+    return value
+
+
+Language = Annotated[str, AfterValidator(_language), WithJsonSchema({"type": "string", "enum": [*languages()]})]
 Address = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), AfterValidator(_address)]
 
 
@@ -72,20 +71,20 @@ class Case(Section):
 
 class Invitation(Section):
     """The one invitation. With form_address a form posts the e-mail address there; without it there is a plain link, or
-    only text.
+    only text. Without button and consent the page has its language's own.
 
     thanks_address: where the list's form leads the reader on to, if that is another host. The page's policy lets a form
     go to the addresses named here alone; a browser would stop the reader on the way to any other.
     """
 
     text: Text
-    button: Name = "Send it to me"
+    button: Name | None = None
     form_address: Address | None = None
     thanks_address: Address | None = None
     link: Address | None = None
     email_field: FieldName = "email"
     piece_field: FieldName = "piece"
-    consent: Annotated[Text, Field(min_length=20)] = CONSENT
+    consent: Annotated[Text, Field(min_length=20)] | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> Invitation:
@@ -128,7 +127,8 @@ class WhatIf(Section):
 class Giveaway(Section):
     """One giveaway. `name` names the page's file and is sent with every sign-up, so that each can be traced to its
     piece. `answer`, the details and the cautions may hold places for computed numbers, such as {goal_month}; see
-    growth.giveaway.places. `address` is where the page will lie on the web."""
+    growth.giveaway.places. `address` is where the page will lie on the web. `language` is that of the texts here; the
+    rest of the page follows it."""
 
     name: Slug
     question: Annotated[Text, Field(min_length=10)]
@@ -139,7 +139,12 @@ class Giveaway(Section):
     byline: Text = ""
     cautions: Annotated[tuple[Text, ...], Field(max_length=8)] = ()
     invitation: Invitation | None = None
-    language: Literal["en"] = "en"
+    language: Language = ENGLISH
+
+    @property
+    def locale(self) -> str:
+        """The locale of its language: how numbers, money, months and dates are written."""
+        return locale_of(self.language)
 
 
 def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:

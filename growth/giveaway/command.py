@@ -31,7 +31,7 @@ def add_command(subparsers: Any) -> None:
 
 
 def _review(arguments: argparse.Namespace) -> int:
-    from growth.giveaway.review import review
+    from growth.giveaway.review import passed_over, review
 
     page = None if arguments.words_only else _page(arguments)
     findings = review(arguments.scenario, notebook=arguments.notebook, page=page)
@@ -45,6 +45,8 @@ def _review(arguments: argparse.Namespace) -> int:
         print(f"{place}: {finding.field}: {finding.rule}.{words}")
         for lead, text in (("Why", finding.reason), ("Try", finding.suggestion)):
             print(textwrap.fill(f"{lead}: {text}", WIDTH, initial_indent="    ", subsequent_indent="         "))
+    if note := passed_over(arguments.scenario):
+        print(textwrap.fill(note, WIDTH))
     count = len(findings)
     print(
         "Nothing to remark."

@@ -21,6 +21,7 @@ from nbconvert.filters import markdown2html
 from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, script, style, table_html
+from growth.calculator.language import messages, said
 from growth.calculator.words import number, percent
 from growth.engine import forecast
 from growth.errors import PublishError
@@ -94,14 +95,16 @@ def page_html(notebook: Any) -> str:
 def _calculator(data: dict) -> str:
     """The calculator's place in the page; with scripts off the worked answer, its numbers and the table stand there."""
     locale, scenario = data["locale"], load_scenario({"scenario": data["scenario"]})
+    words = messages(locale)
     result = forecast(scenario)
     numbers = "".join(
         f"<li>{escape(_assumption(control, data['scenario'], locale))}</li>" for control in data["controls"]
     )
-    off = f"<p>Scripts are off, so the sliders are not here. The numbers behind the answer are:</p><ul>{numbers}</ul>"
+    off = f"<p>{escape(words['page']['scripts_off'])}</p><ul>{numbers}</ul>"
     off = f'<noscript class="scripts-off">{off}</noscript>'
     inner = answer_html(result, locale=locale) + off + table_html(result, locale=locale)
-    return f'<section id="calculator" class="growth-calculator" aria-label="Calculator">{inner}</section>'
+    name = escape(words["calculator"]["name"])
+    return f'<section id="calculator" class="growth-calculator" aria-label="{name}">{inner}</section>'
 
 
 def _assumption(control: dict, scenario: dict, locale: str) -> str:
@@ -110,7 +113,7 @@ def _assumption(control: dict, scenario: dict, locale: str) -> str:
     for key in control["path"].split("."):
         value = value[int(key) if isinstance(value, list) else key]
     shown = percent(value, locale) if control["share"] else f"{number(value, locale, 2)} {control['suffix']}"
-    return f"{control['label']}: {shown.strip()}"
+    return said(messages(locale)["page"]["assumption"], label=control["label"], value=shown.strip())
 
 
 def _shown(bundle: dict, cell: int) -> str:

@@ -5,21 +5,16 @@ from __future__ import annotations
 import textwrap
 from html import escape
 
+from growth.calculator.language import messages, said
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.picture import GAIN, INK, PAPER, RULE, SERIF, SOFT, told
 
 WIDTH = 72
-CONSENT = (
-    "You get this because you asked for these e-mails. To leave the list, answer with the word leave, "
-    "or use the link below."
-)
-LAW = (
+LAW = (  # for the writer
     "Before you send it: local law on e-mail and data protection governs who may be written to, and what "
     "has to stand here."
 )
-CAUTION = "A forecast, not advice and not a promise."
-SENDER = "[Your name and postal address, and your list's link for leaving]"
 
 
 def subject(giveaway: Giveaway) -> str:
@@ -30,43 +25,50 @@ def subject(giveaway: Giveaway) -> str:
 def link(giveaway: Giveaway) -> str:
     """Where the page lies, with the piece and the e-mail named, so that what comes of it can be told apart."""
     if not giveaway.address:
-        return "[the address of the page]"
+        return messages(giveaway.locale)["kit"]["email_address"]
     return f"{giveaway.address}{'&' if '?' in giveaway.address else '?'}piece={giveaway.name}&from=email"
 
 
 def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
     """The plain-text form, its lines within 72 characters (but for the link)."""
-    paragraphs = [f"Subject: {subject(giveaway)}", ""]
+    words = messages(giveaway.locale)["kit"]
+    paragraphs = [said(words["email_subject"], subject=subject(giveaway)), ""]
     body = []
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]
-        body.append(f"“{one.words}”\n{one.who}")
+        body.append(f"{said(words['quotation'], words=one.words)}\n{one.who}")
     body += [
         *giveaway.case.details[:1],
         told(giveaway, forecast),
-        "The numbers are on the page, where you can put your own in their place:",
+        words["email_numbers"],
     ]
     for text in body:
         paragraphs += ["\n".join(_wrapped(line) for line in text.splitlines()), ""]
-    paragraphs += [link(giveaway), "", _wrapped(_caution(forecast)), "", "-- ", giveaway.byline or SENDER, ""]
-    paragraphs += [_wrapped(CONSENT), SENDER, "", f"Piece: {giveaway.name}", ""]
+    paragraphs += [link(giveaway), "", _wrapped(_caution(forecast, words)), "", "-- "]
+    paragraphs += [
+        giveaway.byline or words["email_sender"],
+        "",
+        _wrapped(words["email_consent"]),
+        words["email_sender"],
+    ]
+    paragraphs += ["", said(words["piece"], name=giveaway.name), ""]
     return "\n".join(paragraphs)
 
 
 def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
     """The HTML form: no picture, no script, nothing loaded from anywhere, so that opening it tells nobody anything."""
-    quote = ""
+    quote, words = "", messages(giveaway.locale)["kit"]
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]
         quote = (
             f'<blockquote style="margin:0 0 20px;padding-left:14px;border-left:3px solid '
-            f'{RULE};font-style:italic">“{escape(one.words)}”<br>'
+            f'{RULE};font-style:italic">{escape(said(words["quotation"], words=one.words))}<br>'
             f'<span style="font-style:normal;font-size:15px;color:{SOFT}">{escape(one.who)}</span></blockquote>'
         )
     details = "".join(f'<p style="margin:0 0 20px">{escape(text)}</p>' for text in giveaway.case.details[:1])
     address = link(giveaway)
     way = (
-        f'<a href="{escape(address)}" style="color:{GAIN};font-weight:bold">Put your own numbers in</a>'
+        f'<a href="{escape(address)}" style="color:{GAIN};font-weight:bold">{escape(words["email_link"])}</a>'
         if giveaway.address
         else escape(address)
     )
@@ -82,19 +84,20 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
 {quote}{details}
 <p style="margin:0 0 20px;font-size:21px;line-height:1.45">{escape(told(giveaway, forecast))}</p>
 <p style="margin:0 0 28px">{way}.</p>
-<p {small}>{escape(_caution(forecast))}</p>
+<p {small}>{escape(_caution(forecast, words))}</p>
 <hr style="border:0;border-top:1px solid {RULE};margin:0 0 14px">
-<p {small}>{escape(giveaway.byline or SENDER)}</p>
-<p {small}>{escape(CONSENT)}<br>{escape(SENDER)}</p>
-<p {small}>Piece: {escape(giveaway.name)}</p>
+<p {small}>{escape(giveaway.byline or words["email_sender"])}</p>
+<p {small}>{escape(words["email_consent"])}<br>{escape(words["email_sender"])}</p>
+<p {small}>{escape(said(words["piece"], name=giveaway.name))}</p>
 </div>
 </body>
 </html>
 """
 
 
-def _caution(forecast: Forecast) -> str:
-    return f"{CAUTION} The business and its numbers are invented." if forecast.scenario.invented else CAUTION
+def _caution(forecast: Forecast, words: dict[str, str]) -> str:
+    caution = words["email_caution"]
+    return f"{caution} {words['invented']}" if forecast.scenario.invented else caution
 
 
 def _wrapped(text: str) -> str:

@@ -7,9 +7,10 @@ from html import escape
 
 import numpy as np
 
-from growth.calculator.words import LOCALE, column, month_labels
+from growth.calculator.language import messages, said
+from growth.calculator.words import column, month_labels
 from growth.engine import Forecast
-from growth.giveaway.brief import CAUTIONS, Giveaway
+from growth.giveaway.brief import Giveaway
 from growth.giveaway.picture import INK, RULE, SANS, SERIF, SOFT, chart_lines, told
 
 _STYLE = f"""
@@ -42,24 +43,25 @@ def handout_html(
     *,
     what_ifs: Mapping[str, Forecast] | None = None,
     leaner: int = FULLEST,
-    locale: str = LOCALE,
 ) -> str:
     """The handout as HTML, for printing. leaner: 0 the whole; 1 with one quotation and fewer cautions; 2 without
     details too.
     """
+    locale, said_of = giveaway.locale, messages(giveaway.locale)
+    words = said_of["kit"]
     quotations = giveaway.case.quotations[: 2 if leaner == FULLEST else 1]
     quotes = "".join(
-        f"<blockquote>“{escape(one.words)}” <span>{escape(one.who)}</span></blockquote>" for one in quotations
+        f"<blockquote>{escape(said(words['quotation'], words=one.words))} <span>{escape(one.who)}</span></blockquote>"
+        for one in quotations
     )
     details = "" if leaner == LEANEST else "".join(f"<p>{escape(text)}</p>" for text in giveaway.case.details)
     own = giveaway.cautions[: (8, 2, 1)[leaner]]
-    cautions = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS[: 2 if leaner == FULLEST else 1], *own))
-    invented = "The business and its numbers are invented." if forecast.scenario.invented else ""
+    standing = said_of["page"]["cautions"][: 2 if leaner == FULLEST else 1]
+    cautions = "".join(f"<li>{escape(text)}</li>" for text in (*standing, *own))
+    invented = words["invented"] if forecast.scenario.invented else ""
     about = " ".join(text for text in (giveaway.byline, invented) if text)
-    where = (
-        f"Put your own numbers in: {giveaway.address}" if giveaway.address else "Put your own numbers in, on the page."
-    )
-    answer = told(giveaway, forecast, locale=locale)
+    where = said(words["handout_where"], address=giveaway.address) if giveaway.address else words["handout_page"]
+    answer = told(giveaway, forecast)
     return f"""<!doctype html>
 <html lang="{escape(giveaway.language)}"><head><meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
@@ -67,21 +69,20 @@ def handout_html(
 <body><h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>
 {quotes}{details}<p class="answer">{escape(answer)}</p>
 {_chart({"": forecast, **(what_ifs or {})}, locale)}{_table(forecast, locale)}
-<h2>What this cannot know</h2><ul>{cautions}</ul>
-<footer>{escape(where)}<br>Piece: {escape(giveaway.name)}</footer></body></html>
+<h2>{escape(said_of["page"]["cautions_head"])}</h2><ul>{cautions}</ul>
+<footer>{escape(where)}<br>{escape(said(words["piece"], name=giveaway.name))}</footer></body></html>
 """
 
 
 def _chart(forecasts: Mapping[str, Forecast], locale: str) -> str:
-    forecast = forecasts[""]
+    forecast, words = forecasts[""], messages(locale)["kit"]
     labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
     width = 500 if len(forecasts) > 1 else 600
     style = f'font-family="{SANS}" font-size="12" fill="{SOFT}"'
     lines = chart_lines(forecasts, 0, 24, width, 120, size=12, locale=locale)
     return (
-        f'<svg viewBox="0 0 700 168" role="img" aria-label="Monthly recurring revenue, month by month"><text '
-        f'x="0" y="12" {style}>'
-        f"Monthly recurring revenue (MRR): what all customers pay in a month</text>{lines}"
+        f'<svg viewBox="0 0 700 168" role="img" aria-label="{escape(words["handout_chart"])}"><text '
+        f'x="0" y="12" {style}>{escape(words["handout_chart_title"])}</text>{lines}'
         f'<text x="0" y="162" {style}>{escape(labels[0])}</text>'
         f'<text x="{width}" y="162" text-anchor="end" {style}>{escape(labels[forecast.months])}</text></svg>'
     )
@@ -101,15 +102,10 @@ def _table(forecast: Forecast, locale: str) -> str:
             ("closing_mrr", "money"),
         )
     ]
-    rows = "".join(
-        (
-            f'<tr><th scope="row">{month}, '
-            f"{escape(labels[month])}</th>{''.join(f'<td>{escape(cell)}</td>' for cell in cells)}</tr>"
-        )
-        for month, *cells in zip(chosen, *columns, strict=True)
-    )
-    return (
-        '<table><thead><tr><th scope="col">month, as things stand</th><th scope="col">join</th><th '
-        'scope="col">leave</th>'
-        f'<th scope="col">customers</th><th scope="col">they pay a month</th></tr></thead><tbody>{rows}</tbody></table>'
-    )
+    words, rows = messages(locale)["kit"], []
+    for month, *cells in zip(chosen, *columns, strict=True):
+        head = escape(said(words["handout_row"], month=str(month), calendar=labels[month]))
+        rows.append(f'<tr><th scope="row">{head}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>')
+    names = ("handout_month", "handout_join", "handout_leave", "handout_customers", "handout_pay")
+    heads = "".join(f'<th scope="col">{escape(words[name])}</th>' for name in names)
+    return f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"

@@ -7,7 +7,8 @@ from html import escape
 
 import numpy as np
 
-from growth.calculator.words import LOCALE, answer, money
+from growth.calculator.language import LOCALE, messages, said
+from growth.calculator.words import answer, money
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 
@@ -19,19 +20,17 @@ SANS = "system-ui,'Segoe UI','Noto Sans','DejaVu Sans',sans-serif"
 _NARROW, _WIDE = set("iljtf.,;:'!|()[] "), set("mwMWQGO%@€£$")
 
 
-def told(giveaway: Giveaway, forecast: Forecast, *, locale: str = LOCALE) -> str:
+def told(giveaway: Giveaway, forecast: Forecast) -> str:
     """The answer in one text: the brief's, or the one that the calculator speaks."""
-    return giveaway.answer or answer(forecast, locale)
+    return giveaway.answer or answer(forecast, giveaway.locale)
 
 
-def picture_svg(
-    giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, locale: str = LOCALE
-) -> str:
+def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None) -> str:
     """The picture as SVG, of text and lines alone: no script, no link, nothing from elsewhere.
 
     what_ifs: forecasts to draw beside the first, by the words that stand on their lines.
     """
-    text = told(giveaway, forecast, locale=locale)
+    text, words = told(giveaway, forecast), messages(giveaway.locale)["kit"]
     margin, inner = 64, WIDTH - 128
     question, question_size = fitted(giveaway.question, width=inner, most=2, sizes=(30, 27, 24, 22))
     said, size = fitted(text, width=inner, most=4, sizes=(46, 42, 38, 34, 30, 27))
@@ -39,9 +38,10 @@ def picture_svg(
     top = 78 + (len(question) - 1) * question_size * 1.3 + size + 34
     parts.append(_lines(said, margin, top, size, INK))
     below = top + (len(said) - 1) * size * 1.3 + 30
-    parts.append(_chart({"": forecast, **(what_ifs or {})}, margin, below, inner, HEIGHT - 84 - below, locale))
-    invented = "Invented numbers. " if forecast.scenario.invented else ""
-    foot = f"{invented}A forecast, not advice, not a promise."
+    parts.append(_chart({"": forecast, **(what_ifs or {})}, margin, below, inner, HEIGHT - 84 - below, giveaway.locale))
+    foot = words["picture_foot"]
+    if forecast.scenario.invented:
+        foot = f"{words['invented_numbers']} {foot}"
     parts.append(f'<line x1="{margin}" x2="{WIDTH - margin}" y1="{HEIGHT - 62}" y2="{HEIGHT - 62}" stroke="{RULE}"/>')
     parts.append(_lines([clipped(foot, width=inner * 0.62, size=18)], margin, HEIGHT - 32, 18, SOFT, family=SANS))
     name = clipped(giveaway.name, width=inner * 0.36, size=18)
@@ -116,7 +116,7 @@ def chart_lines(
 
     The lines are told apart by their dashes too. A goal within sight is a dotted line.
     """
-    first = next(iter(forecasts.values()))
+    first, words = next(iter(forecasts.values())), messages(locale)["kit"]
     currency, goal = first.scenario.currency, first.scenario.goal_mrr
     top = 1.05 * max(max(one.closing_mrr.max(), one.opening_mrr[0]) for one in forecasts.values()) or 1.0
     foot, marks = y + height, []
@@ -127,14 +127,14 @@ def chart_lines(
             f'<line x1="{x:g}" x2="{x + width:.1f}" y1="{level:.1f}" y2="{level:.1f}" stroke="{GOAL}" '
             f'stroke-dasharray="2 6"/>'
         )
-        marks.append((level, f"goal {money(goal, currency, locale)}", GOAL))
+        marks.append((level, said(words["picture_goal"], goal=money(goal, currency, locale)), GOAL))
     for (name, one), (colour, dash) in zip(forecasts.items(), _LOOKS, strict=False):
         line = chart_path(one, x, y, width, height, top=top)
         parts.append(
             f'<path d="{line}" fill="none" stroke="{colour}" stroke-width="{size / 5:.1f}" stroke-dasharray="{dash}"/>'
         )
         end = float(one.closing_mrr[-1])
-        named = name or ("as things stand" if len(forecasts) > 1 else "")
+        named = name or (words["as_things_stand"] if len(forecasts) > 1 else "")
         marks.append((y + height * (1 - end / top), f"{named} {money(end, currency, locale)}".strip(), colour))
     lowest = -np.inf
     for at, words, colour in sorted(marks):  # labels keep their distance

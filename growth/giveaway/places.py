@@ -11,7 +11,7 @@ from collections.abc import Callable
 from difflib import get_close_matches
 from functools import partial
 
-from growth.calculator.words import LOCALE, money, month_labels, number, percent, roughly
+from growth.calculator.words import money, month_labels, number, percent, roughly
 from growth.engine import Forecast, forecast
 from growth.errors import GrowthError, Problem, ScenarioError
 from growth.giveaway.brief import Giveaway, WhatIf
@@ -79,8 +79,8 @@ PLACES: dict[str, Callable[[Forecast, str], str]] = {
 }
 
 
-def filled(giveaway: Giveaway, *, scenario: Scenario, locale: str = LOCALE) -> Giveaway:
-    """The giveaway with every place of its answer, details and cautions filled.
+def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:
+    """The giveaway with every place of its answer, details and cautions filled, by the rules of its language.
 
     Raises ScenarioError for a place that is not known, or of which the model has no number. {a.more_than.b} is the
     closing MRR of what-if a less that of b, and refused where it is not more; {a.overtakes.b} the first month from
@@ -99,7 +99,11 @@ def filled(giveaway: Giveaway, *, scenario: Scenario, locale: str = LOCALE) -> G
         return giveaway
     results: dict[str, Forecast] = {}
     fill = partial(
-        _fill, results=results, scenario=scenario, what_ifs={one.name: one for one in giveaway.what_ifs}, locale=locale
+        _fill,
+        results=results,
+        scenario=scenario,
+        what_ifs={one.name: one for one in giveaway.what_ifs},
+        locale=giveaway.locale,
     )
     details = [fill(text, f"giveaway.case.details[{n}]") for n, text in enumerate(giveaway.case.details)]
     cautions = [fill(text, f"giveaway.cautions[{n}]") for n, text in enumerate(giveaway.cautions)]

@@ -2,7 +2,8 @@
 try.
 
 Most rules read the words alone. They are rules of thumb (common practice, no source): each finding is a question to the
-writer, not a verdict.
+writer, not a verdict. Rules that look for words know English alone; in another language they are passed over, and
+`passed_over` says so.
 """
 
 from __future__ import annotations
@@ -12,6 +13,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from babel.numbers import get_decimal_symbol, get_group_symbol
+
+from growth.calculator.language import ENGLISH, languages
 from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.places import PLACE, filled
 from growth.giveaway.review_words import (
@@ -29,6 +33,7 @@ from growth.scenario.file import load_document, load_scenario
 
 LONGEST_SENTENCE = 26  # words; more takes over six lines on a phone
 SHORTEST_QUESTION = 7  # words
+_END = re.compile(r"(?<=[.!?])(?<!\s[^\W\d]\.)\s+(?=\D)")  # of a sentence; not that of "z. B." or "Jan. 2029"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +70,14 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
     read = filled(giveaway, scenario=scenario)
     passages = list(_passages(giveaway, read, document.lines))
     line = document.lines.get(("giveaway",)) or document.lines.get(("scenario",))
+    english = giveaway.language == ENGLISH
     findings = [
-        *_question(passages),
+        *_question(passages, english),
         *_recipe(giveaway, line),
-        *_answers(passages),
-        *_invitations(giveaway, passages),
-        *(finding for passage in passages for finding in _prose(passage, scenario)),
-        *_terms(passages),
+        *_answers(passages, english),
+        *_invitations(giveaway, passages, english),
+        *(finding for passage in passages for finding in _prose(passage, scenario, giveaway.locale)),
+        *(_terms(passages) if english else ()),
     ]
     if notebook is not None or page is not None:
         from growth.giveaway.review_page import notebook_findings, page_findings
@@ -79,6 +85,17 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
         findings += notebook_findings(notebook) if notebook else []
         findings += page_findings(page) if page else []
     return sorted(findings, key=lambda finding: finding.line or 10**9)
+
+
+def passed_over(path: str | Path) -> str:
+    """What was not read because of the brief's language, in a sentence; "" for a brief in English."""
+    language = read_giveaway(path, scenario=load_scenario(path)).language
+    if language == ENGLISH:
+        return ""
+    return (
+        f"The brief is in {language} ({languages()[language]}). Rules that look for words know English alone, so "
+        "promises, terms of the trade, hedged answers, numbers in words and calls to do something were not looked for."
+    )
 
 
 def _passages(giveaway: Giveaway, read: Giveaway, lines: dict) -> Iterator[Passage]:
@@ -101,11 +118,11 @@ def _passages(giveaway: Giveaway, read: Giveaway, lines: dict) -> Iterator[Passa
         yield one(giveaway.invitation.text, giveaway.invitation.text, "invitation", "text")
 
 
-def _question(passages: list[Passage]) -> Iterator[Finding]:
+def _question(passages: list[Passage], english: bool) -> Iterator[Finding]:
     passage = passages[0]
-    words = passage.text.split()
-    hers = re.search(r"\b(I|I'm|I've|my|me|we|our|us)\b", passage.text) or re.search(r"\d", passage.text)
-    if "?" not in passage.text or len(words) < SHORTEST_QUESTION or not hers or GENERAL.search(passage.text):
+    hers = re.search(r"\b(I|I'm|I've|my|me|we|our|us)\b|\d", passage.text)
+    general = english and (not hers or GENERAL.search(passage.text))
+    if "?" not in passage.text or len(passage.text.split()) < SHORTEST_QUESTION or general:
         yield Finding(
             "general question",
             passage.field,
@@ -147,12 +164,12 @@ def _recipe(giveaway: Giveaway, line: int | None) -> Iterator[Finding]:
         )
 
 
-def _answers(passages: list[Passage]) -> Iterator[Finding]:
+def _answers(passages: list[Passage], english: bool) -> Iterator[Finding]:
     for passage in passages:
         if passage.field != "answer":
             continue
-        sentences = re.split(r"(?<=[.!?])\s+", passage.read.strip())
-        hedge = HEDGES.search(passage.read)
+        sentences = _END.split(passage.read.strip())
+        hedge = HEDGES.search(passage.read) if english else None
         if len(sentences) > 2 or hedge:
             words = hedge[0] if hedge else passage.read
             yield Finding(
@@ -166,12 +183,12 @@ def _answers(passages: list[Passage]) -> Iterator[Finding]:
             )
 
 
-def _invitations(giveaway: Giveaway, passages: list[Passage]) -> Iterator[Finding]:
+def _invitations(giveaway: Giveaway, passages: list[Passage], english: bool) -> Iterator[Finding]:
     reason = "Each further invitation takes away from the first."
     for passage in passages:
         if passage.field.startswith(("case.quotations", "question")):
             continue
-        asks = sorted({match[0].lower() for match in ASKS.finditer(passage.text)})
+        asks = sorted({match[0].lower() for match in ASKS.finditer(passage.text)} if english else ())
         if passage.field == "invitation.text":
             wrong = len(asks) > 1 or passage.text.count("?") > 1
             suggestion = "Ask for one thing. The best reader will do that one."
@@ -183,10 +200,10 @@ def _invitations(giveaway: Giveaway, passages: list[Passage]) -> Iterator[Findin
             yield Finding("more than one invitation", passage.field, passage.line, said, reason, suggestion)
 
 
-def _prose(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
+def _prose(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Finding]:
     if passage.field.startswith("case.quotations"):
         return
-    for promise in PROMISES.finditer(passage.text):
+    for promise in PROMISES.finditer(passage.text) if locale.startswith(ENGLISH) else ():
         if not re.search(
             r"\b(not?|nor|never|nobody|no one|without)\W+(\w+\W+){0,3}$", passage.text[: promise.start()], re.IGNORECASE
         ):
@@ -199,7 +216,7 @@ def _prose(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
                 "Say what follows from which numbers: on these numbers, you would reach it in month {goal_month}.",
             )
     if passage.field != "question":
-        yield from _numbers(passage, scenario)
+        yield from _numbers(passage, scenario, locale)
     for sentence in _sentences(passage.read):
         count = len(sentence.split())
         if count > LONGEST_SENTENCE:
@@ -213,12 +230,12 @@ def _prose(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
             )
 
 
-def _numbers(passage: Passage, scenario: Scenario) -> Iterator[Finding]:
+def _numbers(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Finding]:
     prose = PLACE.sub(" ", passage.text)
     known = _inputs(scenario)
     found = [match[0] for match in re.finditer(r"\d[\d,.]*\d%?|\d%?", prose)]
-    found = [text for text in found if not _is_known(text, known)]
-    if passage.field == "answer":
+    found = [text for text in found if not _is_known(text, known, locale)]
+    if passage.field == "answer" and locale.startswith(ENGLISH):
         found += [match[0] for match in NUMBER_WORDS.finditer(prose)]
     for text in found:
         yield Finding(
@@ -248,9 +265,10 @@ def _inputs(scenario: Scenario) -> set[float]:
     return found | {round(value * 100, 9) for value in found if 0 < value <= 1} | {float(scenario.first_month[:4])}
 
 
-def _is_known(text: str, known: set[float]) -> bool:
+def _is_known(text: str, known: set[float], locale: str) -> bool:
+    thousands, point = get_group_symbol(locale.replace("-", "_")), get_decimal_symbol(locale.replace("-", "_"))
     try:
-        return float(text.rstrip("%").replace(",", "")) in known
+        return float(text.rstrip("%").replace(thousands, "").replace(point, ".")) in known
     except ValueError:
         return False
 
@@ -276,4 +294,4 @@ def _terms(passages: list[Passage]) -> Iterator[Finding]:
 
 
 def _sentences(text: str) -> list[str]:
-    return [part for part in re.split(r"(?<=[.!?;:])\s+", " ".join(text.split())) if part]
+    return [part for part in re.split(r"(?<=[.!?;:])\s+(?=\D)", " ".join(text.split())) if part]

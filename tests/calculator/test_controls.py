@@ -6,7 +6,7 @@ import json
 
 import numpy as np
 import pytest
-from library import LIBRARY
+from library import LIBRARY, SCENARIOS
 from plain import business, plan
 
 import growth
@@ -15,7 +15,7 @@ from growth.measures import goal_month, growth_ceiling
 
 pytest.importorskip("babel")
 from growth.calculator import page_data
-from growth.calculator.controls import STAGES, controls
+from growth.calculator.controls import FIRST, MOST_UNFOLDED, STAGES, controls
 from growth.calculator.words import answer
 
 TWO_PLANS = [plan(share=0.75), plan(name="two", share=0.25, billing="yearly")]
@@ -72,6 +72,15 @@ def test_stages_follow_a_customers_life():
     found = [control["stage"] for control in controls(growth.load_scenario(LIBRARY[0]))]
     assert list(dict.fromkeys(found)) == [stage for stage in STAGES.values() if stage in found]
     assert found.index("Arrive") < found.index("Try") < found.index("Pay") < found.index("Stay") < found.index("Grow")
+
+
+def test_a_stage_with_many_controls_folds_all_but_the_first_few():
+    found = controls(growth.load_scenario(SCENARIOS / "ten-thousand.yaml"))
+    by_stage = {stage: [one["more"] for one in found if one["stage"] == stage] for stage in STAGES.values()}
+    for folded in by_stage.values():
+        assert folded.count(False) == len(folded) if len(folded) <= MOST_UNFOLDED else folded.count(False) == FIRST
+    assert by_stage["Arrive"].count(True) == 9
+    assert not any(one["more"] for one in controls(business()))
 
 
 def test_what_a_scenario_leaves_alone_has_no_control_unless_it_always_has_one():

@@ -21,7 +21,8 @@ from growth.calculator.words import answer, column
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SET = """([path, kind, text]) => {
-  const input = place.querySelector(`input${kind === "range" ? "[type=range]" : ".growth-number"}[data-path="${path}"]`);
+  const named = kind === "range" ? "[type=range]" : ".growth-number";
+  const input = place.querySelector(`input${named}[data-path="${path}"]`);
   input.value = text;
   input.dispatchEvent(new Event("input", { bubbles: true }));
   const shown = place.calculator.get();
@@ -50,7 +51,7 @@ def shows_what_python_says(shown: dict) -> growth.Scenario:
     assert shown["described"].endswith(shown["answer"])
     columns = [
         column(getattr(forecast, name), kind, scenario.currency)
-        for name, _, kind, always in COLUMNS
+        for name, kind, always in COLUMNS
         if always or np.any(getattr(forecast, name) != 0)
     ]
     assert [row[1:] for row in shown["table"]] == [list(row) for row in zip(*columns, strict=True)]
@@ -64,7 +65,7 @@ def shows_what_python_says(shown: dict) -> growth.Scenario:
 def test_every_slider_and_every_typed_number_moves_answer_chart_and_table(browser, tmp_path, name):
     scenario = growth.load_scenario(SCENARIOS / f"{name}.yaml")
     page = opened(browser, scenario, tmp_path)
-    page.locator("summary").click()
+    page.locator(".growth-table summary").click()
     for control in controls(scenario):
         low, high, step = control["slider"]
         moved = round(low + round((high - low) * 0.4 / step) * step, 10)
@@ -125,9 +126,10 @@ def test_numbers_are_read_as_people_type_them(browser, tmp_path):
     number.
     """
     page = opened(browser, growth.load_scenario(SCENARIOS / "fernhollow.yaml"), tmp_path)
-    value = lambda path: value_at(
-        page.evaluate("document.getElementById('calculator').calculator.get().scenario"), path
-    )  # noqa: E731
+
+    def value(path):
+        return value_at(page.evaluate("document.getElementById('calculator').calculator.get().scenario"), path)
+
     churn = page.locator('.growth-number[data-path="stay.churn.monthly_churn_rate"]')
     mrr = page.locator('.growth-number[data-path="opening.mrr"]')
     churn.fill("4,5")

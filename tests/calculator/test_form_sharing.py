@@ -55,6 +55,15 @@ def test_a_link_carries_the_numbers_exactly(browser, tmp_path, scenario):
     assert opened(browser, scenario, tmp_path, fragment=fragment).evaluate(NOW) == moved
 
 
+def test_what_a_link_changed_is_not_left_folded(browser, tmp_path):
+    plans = [plan(name=f"plan {n}", share=0.25) for n in range(4)]  # a conversion rate, four prices and four shares
+    scenario = business(pay={"plans": plans})
+    assert opened(browser, scenario, tmp_path).locator(".growth-more[open]").count() == 0
+    page = opened(browser, scenario, tmp_path, fragment="#pay.plans.3.monthly_price=30")
+    price = page.locator('.growth-number[data-path="pay.plans.3.monthly_price"]')
+    assert price.is_visible() and price.input_value() == "30"
+
+
 def test_a_link_followed_within_the_page_sets_its_numbers(browser, tmp_path):
     page = opened(browser, business(), tmp_path)
     page.evaluate("location.hash = '#months=48'")
@@ -123,7 +132,7 @@ def test_hostile_names_stand_as_text_and_run_nothing(browser, tmp_path):
     channels = [{"name": name, "monthly_visitors": 1} for name in HOSTILE]
     texts = {"business": HOSTILE[0], "owner": HOSTILE[1], "teaches": HOSTILE[2]}
     page = opened(browser, business(pay={"plans": plans}, arrive={"channels": channels}, **texts), tmp_path)
-    page.locator("summary").click()
+    page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
     for name in HOSTILE:
         assert page.get_by_text(f"Visitors a month: {name}", exact=True).count() == 1
         assert page.get_by_text(f"Price: {name}", exact=True).count() == 1

@@ -15,6 +15,7 @@ import growth
 
 pytest.importorskip("babel")
 from growth.calculator import answer_html, page_data, script, table_html
+from growth.calculator.language import languages, locale_of
 from growth.calculator.words import answer, column, money, near, number, percent
 
 OPENING = {"customers": 40, "mrr": 800}
@@ -122,6 +123,17 @@ def test_single_months_say_little_with_yearly_plans_and_seasons():
     # 120 + 11 x (96 + 120).
     expected = "With 10 new customers a month on average and 1.67% leaving, falling to 0.96%, "
     assert answer(growth.forecast(scenario)).startswith(expected)
+    # half as many again each month: the sentence says which months are meant
+    rising = business(
+        months=24,
+        arrive={
+            "channels": [{"name": "all", "monthly_visitors": 10, "monthly_growth_rate": 0.5, "season": [1.0] * 12}]
+        },
+    )  # 10 (1.5^12 - 1) / 0.5 / 12 = 214.577, and 1.5^12 = 129.7463 times as many a year later
+    expected = (
+        "With 214.6 new customers a month on average in the first twelve months and 27,840.6 in the last twelve, "
+    )
+    assert answer(growth.forecast(rising)).startswith(expected + "and 10% leaving, ")
 
 
 def test_numbers_round_half_away_from_zero_on_their_shortest_decimals():
@@ -185,8 +197,16 @@ def awkward_numbers(count: int = 3000) -> list[float]:
 def test_the_page_says_and_writes_exactly_what_python_does(tmp_path):
     scenarios = [scenario for scenario, _ in CASES.values()] + [growth.load_scenario(file) for file in LIBRARY]
     columns = [[98.5, 101.0, -3.0], [0.0, 0.004, 99.0], [0.0, 0.0]]
-    locales = [("en-GB", "EUR"), ("en-GB", "USD"), ("en-US", "USD"), ("de-DE", "EUR")]
-    pages = [page_data(one) for one in scenarios]
+    locales = [
+        ("en-GB", "EUR"),
+        ("en-GB", "USD"),
+        ("en-US", "USD"),
+        ("de-DE", "EUR"),
+        ("de-DE", "SEK"),
+        ("fr-FR", "EUR"),
+    ]
+    spoken = [(one, locale) for one in scenarios for locale in map(locale_of, languages())]
+    pages = [page_data(one, locale=locale) for one, locale in spoken]
     asked = {"numbers": awkward_numbers(), "columns": columns, "locales": locales, "pages": pages}
     program = tmp_path / "say.mjs"
     program.write_text(script() + SAY, encoding="utf-8")
@@ -195,7 +215,7 @@ def test_the_page_says_and_writes_exactly_what_python_does(tmp_path):
     )
     said = json.loads(run.stdout)
 
-    assert said["answers"] == [answer(growth.forecast(one)) for one in scenarios]
+    assert said["answers"] == [answer(growth.forecast(one), locale) for one, locale in spoken]
     for (locale, currency), texts in zip(locales, said["formatted"], strict=True):
         expected = []
         for value in asked["numbers"]:

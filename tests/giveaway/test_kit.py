@@ -69,7 +69,7 @@ def test_numbers_follow_the_readers_language_and_the_currency():
     British English.
     """
     business = scenario(opening={"customers": 4000, "mrr": 116_000})
-    said = filled(words(answer="{opening_mrr}"), scenario=business, locale="de-DE").answer
+    said = filled(words(answer="{opening_mrr}", language="de"), scenario=business).answer
     assert said.replace("\xa0", " ") == "116.000 €"
     assert filled(words(answer="{opening_mrr}"), scenario=business).answer == "€116,000"
 

@@ -49,7 +49,7 @@ def test_a_good_brief_gets_no_remark(tmp_path):
 
 @pytest.mark.parametrize("file", BRIEFS, ids=lambda path: path.stem)
 def test_our_own_briefs_get_no_remark(file):
-    assert len(BRIEFS) == 3 and review(file) == []
+    assert len(BRIEFS) == 4 and review(file) == []
 
 
 @pytest.mark.parametrize(
@@ -147,3 +147,16 @@ def test_the_command_warns_and_strict_is_an_error(tmp_path, capsys):
     file.write_text(GOOD.replace("{goal_month}", "{goal_moth}"), encoding="utf-8")
     assert main(["review", str(file), "--words-only"]) == 2
     assert "Did you mean {goal_month}?" in capsys.readouterr().err
+
+
+def test_in_another_language_only_what_hangs_on_no_language_is_read_and_that_is_said(tmp_path, capsys):
+    german = GOOD.replace("name: when\n", "name: when\n  language: de\n")
+    german = german.replace(
+        "It knows nothing of tax.", "Sie werden reich. Sie zahlen 2,5% und 1.160 Euro, nicht 1,160."
+    )
+    file = tmp_path / "brief.yaml"
+    file.write_text(german, encoding="utf-8")
+    found = [(one.rule, one.words) for one in review(file)]
+    assert found == [("number not computed", "2,5%"), ("number not computed", "1,160")]  # 1.160 is what they pay
+    assert main(["review", str(file), "--words-only"]) == 0
+    assert "The brief is in de (Deutsch)" in capsys.readouterr().out

@@ -1,0 +1,104 @@
+"""The languages of a page: one file of messages each, in `languages/`, named after the language's code (ISO 639-1).
+
+A file holds every text that a reader sees and that no scenario brings along, with {places} for what is computed, and
+the locale by which numbers, money, months and dates are written. Labels and help lines of the assumptions stand in
+`growth.scenario`, in English; the other languages' files hold theirs under `assumptions`, by the name of the field. A
+page carries the messages of its own language alone.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from growth.errors import Problem, ScenarioError
+
+LOCALE = "en-GB"
+ENGLISH = "en"
+_FILES = Path(__file__).parent / "languages"
+
+
+@cache
+def languages() -> dict[str, str]:
+    """The code of each language, and its own name.
+
+    >>> languages()["de"]
+    'Deutsch'
+    """
+    return {path.stem: _read(path.stem)["language"] for path in sorted(_FILES.glob("*.json"))}
+
+
+def known() -> str:
+    """The languages there are, in one line, as an error names them.
+
+    >>> known()
+    'de (Deutsch), en (English)'
+    """
+    return ", ".join(f"{code} ({name})" for code, name in languages().items())
+
+
+def locale_of(language: str) -> str:
+    """The locale by which a page in that language writes its numbers. Raises ScenarioError for a language without a
+    file.
+
+    >>> locale_of("de")
+    'de-DE'
+    """
+    return _messages(language)["locale"]
+
+
+def messages(locale: str = LOCALE) -> dict[str, Any]:
+    """All messages of a locale's language, by part. Raises ScenarioError for a language without a file.
+
+    >>> messages("de-DE")["calculator"]["form"]
+    'Ihre Zahlen'
+    """
+    return _messages(locale.partition("-")[0])
+
+
+def said(template: str, **values: str) -> str:
+    """A message with its places filled.
+
+    >>> said(messages("de-DE")["whose"]["month"], month="7")
+    'Monat 7'
+    """
+    pieces = template.replace("}", "{").split("{")
+    return "".join(values[piece] if index % 2 else piece for index, piece in enumerate(pieces))
+
+
+def said_html(template: str, **values: str) -> str:
+    """The same as HTML: the message is escaped; the values are HTML already."""
+    return said(escape(template, quote=False), **values)
+
+
+def label_and_help(path: str, kind: str, label: str, help: str, locale: str = LOCALE) -> tuple[str, str]:
+    """The words of an assumption in a locale's language. path: its place in the scenario; kind: of its section, or "".
+
+    label, help: the English ones, from the table of assumptions. Of "paid.monthly_growth_rate" (its kind),
+    "arrive.signup_rate" (its part of the scenario) and "monthly_price" the first that the language's file has is taken.
+
+    >>> label_and_help("pay.plans.0.monthly_price", "", "Price", "", "de-DE")[0]
+    'Preis'
+    """
+    own = messages(locale)["assumptions"]
+    if not own:
+        return label, help
+    head, field = path.split(".")[0], path.rpartition(".")[2]
+    words = own[next(key for key in (f"{kind}.{field}", f"{head}.{field}", field) if key in own)]
+    return words["label"], words.get("help", "")
+
+
+@cache
+def _messages(language: str) -> dict[str, Any]:
+    if language not in languages():
+        fix = f"There is {known()}."
+        raise ScenarioError([Problem("language", "a language that has a file of messages", language, fix)])
+    return _read(language)
+
+
+@cache
+def _read(language: str) -> dict[str, Any]:
+    return json.loads((_FILES / f"{language}.json").read_text("utf-8"))

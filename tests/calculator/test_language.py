@@ -1,0 +1,140 @@
+"""The languages: every file holds every message with its places, no more and no fewer; the form speaks and reads it."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from library import LIBRARY
+from plain import business
+
+import growth
+
+pytest.importorskip("babel")
+from calculator_page import opened
+
+from growth.calculator import page_data
+from growth.calculator.language import ENGLISH, label_and_help, languages, locale_of, messages, said_html
+from growth.calculator.words import answer, money, month_labels, number, percent
+from growth.errors import ScenarioError
+from growth.scenario import Scenario
+from growth.scenario.entries import entries
+
+OTHERS = sorted(languages().keys() - {ENGLISH})
+FILES = Path(growth.__file__).parent / "calculator" / "languages"
+
+
+def leaves(part: Any, place: str = "") -> Iterator[tuple[str, str]]:
+    """(place, message) of every message."""
+    if isinstance(part, str):
+        yield place, part
+    else:
+        for key, value in part.items() if isinstance(part, dict) else enumerate(part):
+            yield from leaves(value, f"{place}.{key}")
+
+
+def texts(language: str) -> dict[str, str]:
+    return {place: text for place, text in leaves(messages(language)) if not place.startswith(".assumptions")}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_language_has_every_message_and_no_other(language):
+    assert texts(language).keys() == texts(ENGLISH).keys()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_message_has_the_same_places_in_every_language(language):
+    places = {place: sorted(re.findall(r"\{(\w*)\}", text)) for place, text in texts(language).items()}
+    assert places == {place: sorted(re.findall(r"\{(\w*)\}", text)) for place, text in texts(ENGLISH).items()}
+    assert all(text.count("{") == text.count("}") for text in texts(language).values())
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_language_has_words_for_every_assumption_with_a_control_and_for_no_other(language):
+    """Help lines stand where the English table has one: a label alone would leave its readers with less."""
+    own = messages(language)["assumptions"]
+    wanted = set()
+    for entry in entries(Scenario):
+        if entry.assumption.slider:
+            path = re.sub(r"\[[a-z_]*\]", "", entry.place)
+            kind = (re.findall(r"\[([a-z_]+)\]", entry.place) or [""])[-1]
+            key = next(key for key in (f"{kind}.{path.split('.')[-1]}", f"{path.split('.')[0]}.{path.split('.')[-1]}",
+                                       path.split(".")[-1]) if key in own)  # fmt: skip
+            wanted.add(key)
+            label, help = label_and_help(path, kind, "", "", locale_of(language))
+            assert label and bool(help) == bool(entry.assumption.help), entry.place
+    assert own.keys() == wanted
+    assert all(words.keys() <= {"label", "help"} for words in own.values())
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_message_was_left_in_english(language):
+    same = {text for place, text in texts(language).items() if text == texts(ENGLISH)[place] and len(text) > 12}
+    assert {re.sub(r"\{\w+\}|\W", "", text) for text in same} <= {""}
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_file_is_plain_and_its_locale_is_one_that_babel_knows(language):
+    from babel import Locale
+
+    read = json.loads((FILES / f"{language}.json").read_text("utf-8"))
+    assert read["locale"].partition("-")[0] == language
+    assert Locale.parse(read["locale"], sep="-").language == language
+    assert not any(re.search(r"[<>]", text) for _, text in leaves(read))
+
+
+def test_a_language_without_a_file_is_an_error_that_names_those_there_are():
+    with pytest.raises(ScenarioError, match=r"de \(Deutsch\), en \(English\)"):
+        locale_of("xx")
+    with pytest.raises(ScenarioError, match=r"'xx' .*en \(English\)|en \(English\)"):
+        page_data(business(), locale="xx-XX")
+
+
+def test_a_message_is_escaped_as_html_and_its_values_are_not():
+    assert said_html("a < {b} & c", b="<strong>1</strong>") == "a &lt; <strong>1</strong> &amp; c"
+
+
+def test_german_numbers_money_and_months():
+    """CLDR, German: a comma for decimals, points for thousands, the sign behind and apart, and May and June in full."""
+    assert number(1234.5, "de-DE") == "1.234,5" and percent(0.045, "de-DE") == "4,5\xa0%"
+    assert money(-1234.5, "EUR", "de-DE") == "-1.235\xa0€" and money(29, "SEK", "de-DE") == "29,00\xa0SEK"
+    assert month_labels("2027-05", 2, "de-DE") == ["Apr. 2027", "Mai 2027", "Juni 2027"]
+
+
+def test_the_answer_in_german():
+    """Ten a month at 20, 10% leaving: MRR 200, 380, 542; ceiling 10 / 0.10 x 20 = 2,000."""
+    text = answer(growth.forecast(business(goal_mrr=380)), "de-DE").replace("\xa0", " ")
+    assert text == (
+        "Bei 10 neuen Kunden im Monat und 10 % Kündigungen erreichen Sie in Monat 2 (Feb. 2027) 380 € im Monat, und "
+        "bei etwa 2.000 € endet das Wachstum."
+    )
+
+
+def test_a_page_carries_its_own_language_alone():
+    data = json.dumps(page_data(growth.load_scenario(LIBRARY[0]), locale="de-DE"), ensure_ascii=False)
+    english = [text for _, text in leaves(messages()["calculator"]) if len(text) > 20 and "{" not in text]
+    english += [one.assumption.label for one in entries(Scenario) if len(one.assumption.label) > 12]
+    assert [text for text in english if text in data] == []
+
+
+def test_numbers_are_read_and_shown_as_germans_type_them(browser, tmp_path):
+    page = opened(browser, business(opening={"customers": 40, "mrr": 1000}), tmp_path, locale="de-DE")
+    churn = page.locator('.growth-number[data-path="stay.churn.monthly_churn_rate"]')
+    mrr = page.locator('.growth-number[data-path="opening.mrr"]')
+    now = "place.calculator.get().scenario"
+    churn.fill("4,5")
+    mrr.fill("1.160")
+    assert page.evaluate(f"[{now}.stay.churn.monthly_churn_rate, {now}.opening.mrr]") == [0.045, 1160]
+    churn.press("Tab")
+    assert churn.input_value() == "4,5"
+    churn.fill("4.5")  # no number in German: it must not be read as 45
+    assert churn.get_attribute("aria-invalid") == "true"
+    note = page.locator(f"[id='{churn.get_attribute('aria-describedby')}']").inner_text()
+    assert note == "Eine Zahl mit Komma vor den Dezimalstellen von 0 bis 100 %. Solange gilt die letzte gültige."
+    assert page.evaluate(f"{now}.stay.churn.monthly_churn_rate") == 0.045
+    assert page.locator("text.growth-faint", has_text="Monat 3").count() == 1
+    assert page.complaints == []
