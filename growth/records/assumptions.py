@@ -140,13 +140,15 @@ def _arrivals(measured: Measured) -> dict[str, Any]:
     rate, _ = steady_growth(growth)
     joining = first_joining(measured, rate)
     visitors = float(f"{joining / signup / conversion:.3g}")
+    told = (
+        f"so many that with the shares below {number(visitors * signup * conversion):.12g} customers join in month 1; "
+        f"measured {number(new.value):.12g} a month ({interval(new)})"
+    )
     channel: dict[str, Any] = {
         "name": "everyone who joins",
         "kind": "steady",
         "monthly_visitors": Value(
-            visitors,
-            f"not in the records: so many that with the shares below {number(visitors * signup * conversion):.12g} "
-            f"customers join in month 1; measured {number(new.value):.12g} a month ({interval(new)})",
+            visitors, f"not in the records: {told}" if visitors else f"nobody joins: {new.source}"
         ),
     }
     if growth is None:

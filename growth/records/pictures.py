@@ -122,6 +122,28 @@ def survival_picture(
     return figure
 
 
+def compared_picture(
+    lines: dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]], *, title: str, unit: str, along: str, steps: bool
+) -> go.Figure:
+    """Shares side by side, each with its 95% band. lines: by name (middle, low, high), at 0, 1, 2, ... of `along`."""
+    figure, labels = _sheet(title, unit), []
+    styles = zip(("solid", "dash", "dot", "dashdot"), (GAIN, LOSS, GOAL, INK), strict=True)
+    for (name, parts), (dash, colour) in zip(lines.items(), styles, strict=False):
+        middle, low, high = (np.round(part[np.isfinite(part)], 5) for part in parts)
+        drawn = {"x": np.arange(middle.size), "mode": "lines"}
+        shape = "hv" if steps else "linear"
+        edge = {"line": {"width": 0, "shape": shape}, "hoverinfo": "skip"}
+        figure.add_scatter(y=high, **drawn, **edge)
+        figure.add_scatter(y=low, fill="tonexty", fillcolor=_faint(colour), **drawn, **edge)
+        line = {"color": colour, "width": 2, "shape": shape, "dash": dash}
+        figure.add_scatter(y=middle, line=line, hovertemplate=name + " %{y:.1%}<extra></extra>", **drawn)
+        labels.append((float(middle[-1]), name, colour))
+    _label_ends(figure, labels, gap=0.05)
+    figure.update_xaxes(title_text=along)
+    figure.update_yaxes(tickformat=".0%", rangemode="tozero")
+    return figure
+
+
 def error_picture(test: Backtest) -> go.Figure:
     """Mean error by months ahead, of the forecast and of its three rivals."""
     figure = _sheet("How far off, by months ahead", "mean error, share of what happened")
@@ -195,6 +217,11 @@ def _draw_past(figure: go.Figure, measured: Measured) -> None:
         hovertemplate="%{x}: %{y:,.0f}<extra></extra>",
     )
     figure.update_yaxes(rangemode="tozero")
+
+
+def _faint(colour: str) -> str:
+    red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
+    return f"rgba({red},{green},{blue},0.15)"
 
 
 def _note(figure: go.Figure, text: str) -> None:

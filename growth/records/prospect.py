@@ -12,6 +12,7 @@ import numpy as np
 from growth.engine import forecast
 from growth.engine.forecast import cohorts
 from growth.records.assumptions import Value, assumptions, first_joining, own_curve, shown_kinds, steady_growth
+from growth.records.checking import seen_curve
 from growth.records.fitting import BOUNDS, Fit
 from growth.records.measured import Measured, Rate
 from growth.scenario import Scenario
@@ -33,18 +34,22 @@ class Prospect:
         return low, high
 
 
-def prospect(measured: Measured, *, months: int, seed: int = 0) -> Prospect:
+def prospect(measured: Measured, *, months: int, seed: int = 0, seen: bool = False) -> Prospect:
     """Forecast the measured scenario `months` ahead.
+
+    seen: whether churn is taken as it was seen, age by age, in the place of the recommended curves.
 
     The draws vary the new customers and their growth, the parameters of churn, renewals, comebacks, expansion and
     contraction within their errors, and add the chance of single customers: Poisson arrivals, binomial stays and the
     observed scatter of what a customer pays, as a normal variable.
     """
     values = assumptions(measured, business="measured", months=months)
-    scenario = Scenario(**plain_values(values))
+    plain = plain_values(values)
+    scenario = Scenario(**(_as_seen(plain, measured) if seen else plain))
     point = forecast(scenario)
     random = np.random.default_rng(seed)
-    drawn = forecast(Scenario(**_drawn(plain_values(values), measured, random)))
+    drawn = _drawn(plain_values(values), measured, random)
+    drawn = forecast(Scenario(**(_as_seen(drawn, measured, random) if seen else drawn)))
     mrr = np.broadcast_to(drawn.closing_mrr, (DRAWS, months))
     noise = random.standard_normal((DRAWS, 1)) * np.sqrt(_single_customers(scenario, measured))
     return Prospect(scenario, point.closing_mrr, np.maximum(mrr + noise, 0))
@@ -82,6 +87,16 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
     return values
 
 
+def _as_seen(values: dict[str, Any], measured: Measured, random: np.random.Generator | None = None) -> dict[str, Any]:
+    """The same scenario with churn as it was seen; with a generator, in draws."""
+    draws = DRAWS if random else 0
+    values["stay"]["churn"] = seen_curve(measured.monthly_table, draws=draws, random=random)
+    for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
+        if "churn" in plan:
+            plan["churn"] = seen_curve(kind.table, draws=draws, random=random)
+    return values
+
+
 def _around(rate: Rate, random: np.random.Generator, *, relative: bool = False) -> np.ndarray:
     """Normal draws with the spread of the rate's interval on each side; `relative` to its value, and not below 0."""
     z = random.standard_normal(DRAWS)
@@ -104,7 +119,7 @@ def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
 
 
 def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generator) -> np.ndarray:
-    """Normal draws, shape (parameters, DRAWS). By Cholesky's factor, which is one on every machine, unlike the SVD's."""
+    """Normal draws, shape (parameters, DRAWS). By Cholesky's factor: the same on every machine, unlike the SVD's."""
     try:
         root = np.linalg.cholesky(covariance)
     except np.linalg.LinAlgError:  # not positive definite: along one direction the data say next to nothing

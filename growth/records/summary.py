@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from html import escape
 
-from growth.records.assumptions import CURVES, named, no_interval, shown_kinds
+from growth.records.assumptions import CURVES, named, no_interval, own_curve, shown_kinds
+from growth.records.checking import NO_FIT, misfit
 from growth.records.measured import KindMeasures, Measured, Rate
 
 SHARE, MONEY = "{:.2%}", "{:,.2f}"
@@ -85,6 +86,18 @@ def notes(measured: Measured) -> list[str]:
             f"{measured.unknown_ages:,} customer{' was' if one else 's were'} on board before the records begin, "
             f"nobody knows since when: {'it is' if one else 'they are'} left out of the churn curves"
         )
+    own = {name: kind for name, kind in named(shown_kinds(measured)).items() if own_curve(kind, measured)}
+    curves = {"monthly plans": (measured.chosen, measured.monthly_table)}
+    curves |= {name: (kind.chosen, kind.table) for name, kind in own.items()}
+    for name, (fit, table) in curves.items():
+        off = misfit(fit, table)
+        if off and off.p < NO_FIT:
+            first, last = off.worst
+            ages = f"{first} to {last} months" if first < last else f"{first} month{'s' if first > 1 else ''}"
+            said.append(
+                f"{name}: no churn curve fits what was seen (chi-squared, p below {NO_FIT}): at an age of {ages} "
+                f"{off.seen:.2%} left a month, the recommended curve says {off.said:.2%}"
+            )
     return [*book.notes, *said]
 
 

@@ -6,7 +6,9 @@ from collections import Counter
 
 import numpy as np
 import pytest
+from scipy.stats import chi2
 
+from growth.records.checking import misfit, seen_curve
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.fitting import fit_all, fit_constant, recommend
 from growth.records.intervals import Resampled, percentile
@@ -86,6 +88,38 @@ def test_early_late_finds_its_split():
         )[0].curve
         == "early_late"
     )
+
+
+def test_a_curve_that_does_not_fit_is_found_out():
+    """Two ages, 30 and 10 of 100 left, a constant 20% fitted: (30 - 20)^2 / 16 twice is a chi-squared of 12.5 on 1."""
+    table = RiskTable(np.array([100, 100]), np.array([30, 10]))
+    off = misfit(fit_constant(table), table)
+    assert off.p == pytest.approx(chi2.sf(12.5, 1)) and (off.seen, off.said) == pytest.approx((0.3, 0.2))
+    assert misfit(fit_constant(few := RiskTable(np.array([9, 8]), np.array([1, 2]))), few) is None  # one group is left
+
+
+def test_a_true_curve_is_called_unfit_as_seldom_as_it_should():
+    """300 tables of 40 ages drawn from 5% a month: p is near uniform; 5% +- 2 binomial errors is 2.5 to 7.5%."""
+    random, ages, found = np.random.default_rng(3), np.arange(40), []
+    for _ in range(300):
+        alive, left = 2000, []
+        for _ in ages:
+            left.append(random.binomial(alive - sum(left), 0.05))
+        at_risk = alive - np.concatenate([[0], np.cumsum(left)[:-1]])
+        table = RiskTable(at_risk, np.array(left))
+        found.append(misfit(fit_constant(table), table).p)
+    assert 0.025 <= np.mean(np.array(found) < 0.05) <= 0.075 and np.mean(found) == pytest.approx(0.5, abs=0.04)
+
+
+def test_churn_as_it_was_seen_is_a_curve():
+    """Kaplan-Meier by hand: 0.8, 0.8 x 0.9; beyond, all that left of all at risk. Its draws vary as a share does."""
+    table = RiskTable(np.array([100, 80]), np.array([20, 8]))
+    curve = seen_curve(table)
+    assert curve["survival"] == pytest.approx([0.8, 0.72]) and curve["tail_monthly_churn_rate"] == pytest.approx(
+        28 / 180
+    )
+    drawn = seen_curve(table, draws=4000, random=np.random.default_rng(1))
+    assert np.std(drawn["survival"][0]) == pytest.approx(np.sqrt(0.8 * 0.2 / 100), rel=0.05)
 
 
 def test_standard_errors_of_constant_churn_have_their_closed_form():

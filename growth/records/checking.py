@@ -1,0 +1,88 @@
+"""Whether a fitted curve holds against what was seen; and what was seen, age by age, as a curve of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from growth.records.fitting import Fit
+from growth.records.survival import RiskTable
+
+LEAST = 5  # leavers, and customers staying, that a group of ages has to be expected to have
+TAIL = 12  # last ages seen, whose churn goes on beyond them
+NO_FIT = 0.001  # a smaller p says that a curve does not fit
+
+
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """How far a curve is from what was seen. p: the chance of so large a distance where the curve is true.
+
+    worst: first and last age (months) of the group farthest off; seen, said: share leaving a month there, of those who
+    were, and by the curve.
+    """
+
+    p: float
+    worst: tuple[int, int]
+    seen: float
+    said: float
+
+
+def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
+    """Pearson's chi-squared of leavers by age: sum of (d - sum n h)^2 / sum n h (1 - h) over groups of ages.
+
+    Neighbouring ages are joined until at least 5 leavers and 5 stayers are expected. Degrees of freedom: groups less
+    the fit's parameters; None where there are none. Given who is at risk at each age, what differs at one age is
+    uncorrelated with what differs at another. Source: Hjort (1990), Annals of Statistics 18, 1221-1258, from memory.
+
+    >>> from growth.records.fitting import fit_constant
+    >>> table = RiskTable(np.array([1000, 800, 780, 760]), np.array([200, 20, 20, 20]))
+    >>> off = misfit(fit_constant(table), table)
+    >>> off.p < 1e-6, off.worst, off.seen
+    (True, (1, 1), 0.2)
+    """
+    from scipy.stats import chi2
+
+    expected = table.at_risk * fit.churn(table.ages)
+    spread = expected * (1 - fit.churn(table.ages))
+    starts, begun = [], np.zeros(2)
+    for age, (leave, stay) in enumerate(zip(expected, table.at_risk - expected, strict=True)):
+        if not starts or begun.min() >= LEAST:
+            starts, begun = [*starts, age], np.zeros(2)
+        begun = begun + np.array([leave, stay])
+    if len(starts) > 1 and begun.min() < LEAST:
+        starts.pop()  # too few at the end: they join the group before
+    if len(starts) <= fit.parameters:
+        return None
+    d, e, v, n = (np.add.reduceat(part, starts) for part in (table.left, expected, spread, table.at_risk))
+    apart = np.divide((d - e) ** 2, v, out=np.where(d == e, 0.0, np.inf), where=v > 0)
+    worst = int(apart.argmax())
+    ends = (*starts[1:], table.at_risk.size)
+    return Misfit(
+        float(chi2.sf(apart.sum(), len(starts) - fit.parameters)),
+        (starts[worst] + 1, ends[worst]),
+        float(d[worst] / n[worst]),
+        float(e[worst] / n[worst]),
+    )
+
+
+def seen_curve(table: RiskTable, *, draws: int = 0, random: np.random.Generator | None = None) -> dict[str, Any]:
+    """Churn as it was seen, as the section `curve: measured` of a scenario: survival by age, then the last ages' churn.
+
+    draws: with a generator `random`, arrays of so many draws: the leavers of each age drawn anew (binomial).
+
+    >>> seen_curve(RiskTable(np.array([100, 80]), np.array([20, 8])))
+    {'curve': 'measured', 'survival': [0.8, 0.72], 'tail_monthly_churn_rate': 0.15555555555555556}
+    """
+    known = int((np.cumprod(table.at_risk > 0)).sum())
+    n, d = table.at_risk[:known], table.left[:known].astype(float)
+    if random is not None and draws:
+        d = random.binomial(n, d / n, size=(draws, known)).astype(float)
+    survival = np.cumprod(1 - d / n, axis=-1)
+    tail = d[..., -TAIL:].sum(axis=-1) / n[-TAIL:].sum()
+    return {
+        "curve": "measured",
+        "survival": [share if draws else round(float(share), 12) for share in np.moveaxis(survival, -1, 0)],
+        "tail_monthly_churn_rate": tail if draws else float(tail),
+    }
