@@ -19,6 +19,7 @@ AREAS = (
     "growth.sweep.command",
     "growth.records.command",
     "growth.earned.command",
+    "growth.spreadsheet.command",
 )
 
 

@@ -1,0 +1,197 @@
+"""The first sheet: the question, the answer in a sentence, one chart, one month by hand, and what this cannot know."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.look import GAIN, GOAL, INK, PAPER, RULE, SANS, SERIF, SOFT
+from growth.spreadsheet.months import Months
+from growth.spreadsheet.prose import filled
+from growth.spreadsheet.sentence import Sentence
+from growth.spreadsheet.sheet import Sheet
+from growth.spreadsheet.table import print_setup
+from growth.spreadsheet.term import Term, choose, pick, position_of
+
+_WIDTHS = (2, 24, 16, 74)
+_LEFT, _RIGHT = 1, 3
+_CHART_ROWS, _ROW_HEIGHT = 19, 15.75
+_BRIDGE = (  # series, sign
+    ("opening_mrr", ""),
+    ("new_mrr", "+ "),
+    ("reactivation_mrr", "+ "),
+    ("expansion_mrr", "+ "),
+    ("contraction_mrr", "\N{MINUS SIGN} "),
+    ("churned_mrr", "\N{MINUS SIGN} "),
+    ("closing_mrr", "= "),
+)
+
+
+def fill_answer(
+    book: Book,
+    workbook: Any,
+    *,
+    question: str,
+    cautions: Sequence[str],
+    sentence: Sentence,
+    months: Months,
+    broken: Term,
+) -> None:
+    """Fills the sheet of the answer."""
+    sheet, words = book.sheets["answer"], book.words["answer"]
+    page = sheet.worksheet
+    for column, width in enumerate(_WIDTHS):
+        page.set_column(column, column, width, book.look("paper"))
+    _line(sheet, 0, question, "question", per_line=78, height=22)
+    mark = book.messages["page"]["invented"] if book.scenario.invented else ""
+    business = " ".join(text for text in (f"{book.scenario.business}.", mark) if text)
+    _line(sheet, 1, business, "line", per_line=105, height=16)
+    _formula(sheet, 3, sentence.answer, "answer", per_line=56, height=27)
+    _formula(sheet, 4, sentence.cash, "second", per_line=104, height=18)
+    warning = choose(broken > 0, words["broken"], "")
+    _formula(sheet, 5, warning, "warning", per_line=110, height=16, least=1)
+    _line(sheet, 6, words["live"], "prose", per_line=122, height=16)
+    _chart(book, workbook, sheet, months, row=8)
+    row = _worked(book, sheet, sentence, months, row=9 + _CHART_ROWS + 1)
+    row = _list(sheet, row + 1, book.messages["page"]["cautions_head"], cautions)
+    row = _list(sheet, row + 1, words["use"], words["using"])
+    print_setup(sheet, heads=None, labels=0)
+    page.set_portrait()
+    page.print_area(0, 0, row, _RIGHT)
+
+
+def _line(sheet: Sheet, row: int, text: str, style: str, *, per_line: int, height: float) -> None:
+    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.look(style))
+    sheet.text(row, _LEFT, text, style)
+    sheet.worksheet.set_row(row, height * _lines(text, per_line) + 4)
+
+
+def _formula(
+    sheet: Sheet, row: int, formula: Term, style: str, *, per_line: int, height: float, least: int = 0
+) -> None:
+    """A text that a formula makes; its row has room for a somewhat longer one."""
+    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.look(style))
+    sheet.put(row, _LEFT, formula, style)
+    lines = _lines(formula.value + " " * 20, per_line) if formula.value else least
+    sheet.worksheet.set_row(row, height * lines + 4)
+
+
+def _lines(text: str, per_line: int) -> int:
+    return sum(max(1, -(-len(part) // per_line)) for part in text.split("\n"))
+
+
+def _list(sheet: Sheet, row: int, title: str, texts: Sequence[str]) -> int:
+    """A heading with paragraphs below; returns the row after them."""
+    _line(sheet, row, title, "section", per_line=90, height=20)
+    for offset, text in enumerate(texts, start=1):
+        _line(sheet, row + offset, text, "prose", per_line=122, height=15.5)
+    return row + len(texts) + 1
+
+
+def _worked(book: Book, sheet: Sheet, sentence: Sentence, months: Months, *, row: int) -> int:
+    """One month by hand: the first that opens with customers on board. Returns the row after it."""
+    told, words, last = book.messages["page"], book.words["answer"], book.scenario.months
+    aboard = months.columns["aboard"].span(1, last)
+    _line(sheet, row, words["worked"], "section", per_line=90, height=20)
+    _line(sheet, row + 1, words["worked_line"], "prose", per_line=122, height=15.5)
+    row += 2
+    sheet.text(row, _LEFT, book.words["month"], "head_left")
+    month = choose(months.columns["aboard"][last] > 0, position_of(1, aboard), 1)
+    month = sheet.put(row, _LEFT + 1, month, "head", "count")
+    sheet.put(row, _RIGHT, pick(sentence.labels, month + 1), "said_head")
+    steps = _steps(book, sentence, months, month)
+    for line, (name, sign) in enumerate(_BRIDGE, start=row + 1):
+        closing = name == "closing_mrr"
+        sheet.text(line, _LEFT, sign + told["bridge_rows"][name], "sum" if closing else "cell")
+        amount = pick(months.columns[name].span(1, last), month)
+        sheet.put(line, _LEFT + 1, amount, "sum" if closing else "cell", "cents")
+        text = sheet.put(line, _RIGHT, steps[name], "sum_text" if closing else "said")
+        sheet.worksheet.set_row(line, 14 * _lines(text.value, 88) + 2)
+    _line(sheet, row + len(_BRIDGE) + 1, told["worked_end"], "prose", per_line=122, height=15.5)
+    _formula(sheet, row + len(_BRIDGE) + 2, sentence.why, "prose", per_line=122, height=15.5)
+    return row + len(_BRIDGE) + 3
+
+
+def _steps(book: Book, sentence: Sentence, months: Months, month: Term) -> dict[str, Term]:
+    """The month's steps in words, as the page tells them; nothing of what did not happen."""
+    told, last, prose = book.messages["page"], book.scenario.months, sentence.prose
+
+    def of(name: str) -> Term:
+        return pick(months.columns[name].span(1, last), month)
+
+    def step(key: str, mrr: str, people: str = "") -> Term:
+        places = {"mrr": prose.money(of(mrr), 2)}
+        if people:
+            places["customers"] = prose.number(of(people))
+        if key.startswith("worked_new"):
+            places |= {name: prose.number(of(name)) for name in ("visitors", "sign_ups")}
+            places["referred"] = prose.number(of("referred_sign_ups"))
+        if key == "worked_lost":
+            places["churn"] = prose.percent(of(people) / of("opening_customers"))
+        return filled(told[key], places)
+
+    new, referred = (step(key, "new_mrr", "new_customers") for key in ("worked_new", "worked_new_referred"))
+    new = choose(of("referred_sign_ups") >= 0.05, referred, new)
+    if len(book.scenario.pay.delay_shares) > 1:
+        new = new & (" " + told["worked_lag"])
+    back = step("worked_back", "reactivation_mrr", "returned_customers")
+    lost = step("worked_lost", "churned_mrr", "lost_customers")
+    less, less_too = (step(key, "contraction_mrr") for key in ("worked_less", "worked_less_too"))
+    less = choose(of("expansion_mrr") > 0, less_too, less)
+    return {
+        "opening_mrr": step("worked_opening", "opening_mrr", "opening_customers"),
+        "new_mrr": new,
+        "reactivation_mrr": choose(of("returned_customers") > 0, back, ""),
+        "expansion_mrr": choose(of("expansion_mrr") > 0, step("worked_more", "expansion_mrr"), ""),
+        "contraction_mrr": choose(of("contraction_mrr") > 0, less, ""),
+        "churned_mrr": choose(of("opening_customers") > 0, lost, ""),
+        "closing_mrr": step("worked_closing", "closing_mrr", "closing_customers"),
+    }
+
+
+def _chart(book: Book, workbook: Any, sheet: Sheet, months: Months, *, row: int) -> None:
+    """MRR by month as one line, the goal and the ceiling as further ones; labels stand on the lines, no legend."""
+    words, last = book.words["answer"], book.scenario.months
+    chart = workbook.add_chart({"type": "line"})
+    labels = months.sheet.address(months.columns["chart_label"].span(0, last))
+
+    def add(name: str, label: str, line: dict[str, Any], *, at: int, position: str) -> None:
+        hidden: list[dict[str, Any] | None] = [{"delete": True}] * (last + 1)
+        font = {"name": SANS, "size": 9, "color": line["color"]}
+        hidden[at] = {"value": label, "font": font}
+        chart.add_series(
+            {
+                "name": label,
+                "categories": labels,
+                "values": months.sheet.address(months.columns[name].span(0, last)),
+                "line": line,
+                "marker": {"type": "none"},
+                "data_labels": {"value": True, "position": position, "custom": hidden, "font": font},
+            }
+        )
+
+    above = "above"
+    add("closing_mrr", words["line_mrr"], {"color": GAIN, "width": 2.5}, at=last - max(last // 6, 1), position=above)
+    if book.scenario.goal_mrr is not None:
+        goal = {"color": GOAL, "width": 1.5, "dash_type": "dash"}
+        add("goal_line", book.messages["calculator"]["line_goal"], goal, at=last // 8, position=above)
+    ceiling = {"color": SOFT, "width": 1.5, "dash_type": "long_dash"}
+    add("ceiling_line", words["line_ceiling"], ceiling, at=last // 4, position=above)
+    small = {"name": SANS, "size": 9, "color": INK, "bold": False}
+    title = {"name": SERIF, "size": 12, "color": INK, "bold": False}
+    chart.set_title({"name": book.messages["calculator"]["chart_title"], "name_font": title, "overlay": False})
+    chart.set_legend({"none": True})
+    every = max(1, -(-last // 12))
+    steps = {"interval_unit": every, "interval_tick": every, "major_tick_mark": "outside"}
+    chart.set_x_axis({"num_font": small, "line": {"color": INK}, **steps})
+    grid = {"visible": True, "line": {"color": RULE, "width": 0.75}}
+    amounts = book.look.number_format("money")
+    chart.set_y_axis(
+        {"num_font": small, "min": 0, "line": {"none": True}, "major_gridlines": grid, "num_format": amounts}
+    )
+    chart.set_chartarea({"fill": {"color": PAPER}, "border": {"none": True}})
+    chart.set_plotarea({"fill": {"none": True}})
+    chart.show_na_as_empty_cell()
+    chart.set_size({"width": 816, "height": int(_CHART_ROWS * 20)})
+    sheet.worksheet.insert_chart(row, _LEFT, chart, {"object_position": 2, "description": words["chart_described"]})

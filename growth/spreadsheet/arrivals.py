@@ -1,0 +1,183 @@
+"""Arrivals: visitors of each channel, sign-ups, and how many of them become customers in which month."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.table import Column, Table
+from growth.spreadsheet.term import Term, both, choose, pick, term, total
+
+
+class Arrivals:
+    """The sheet of arrivals. What the channels bring stands there from the start; referrals follow month by month."""
+
+    def __init__(self, book: Book):
+        words = book.words["arrivals"]
+        self._book = book
+        self._table, self._month = book.month_table("arrivals", title=words["title"], lines=words["lines"])
+        table, everyone = self._table, words["all"]
+        self.visitors = table.column(words["visitors"], "people", group=everyone)
+        self.sign_ups = table.column(words["sign_ups"], "people", group=everyone)
+        self.referred = table.column(words["referred"], "people", group=everyone)
+        self.referred_customers = table.column(words["referred_customers"], "people", group=everyone)
+        self.channel_customers = table.column(words["channel_customers"], "people", group=everyone)
+        self.new_customers = table.column(words["new_customers"], "people", group=everyone)
+        self.spend = table.column(words["spend"], book.money, group=everyone)
+        self._channels = [_Channel(book, table, self._month, index) for index in range(len(_channels(book)))]
+        book.finish(table)
+
+    def month(self, month: int, customers_before: Term) -> None:
+        """The month's totals, given the customers of all plans at the close of the month before."""
+        book, rate = self._book, self._book.given("sign_up.monthly_referral_rate")
+        if month == 1:  # months before the first have its level
+            self.referred.put(0, rate * customers_before, "opening")
+        referred = self.referred.put(month, rate * customers_before)
+        paying = book.given("pay.conversion_rate") * delayed(book, self.referred, month)
+        by_referral = self.referred_customers.put(month, paying)
+        self.visitors.put(month, _sum([channel.visitors[month] for channel in self._channels]))
+        self.sign_ups.put(month, _sum([channel.sign_ups[month] for channel in self._channels]) + referred)
+        brought = self.channel_customers.put(month, _sum([channel.customers[month] for channel in self._channels]))
+        self.new_customers.put(month, brought + by_referral)
+        self.spend.put(month, _sum([channel.spend[month] for channel in self._channels]))
+
+
+class _Channel:
+    """The columns of one channel."""
+
+    def __init__(self, book: Book, table: Table, month: Column, index: int):
+        self._book, self._channel, self._place = book, _channels(book)[index], f"arrive.channels.{index}"
+        self._month, words, months = month, book.words["arrivals"], book.scenario.months
+        table.skip()
+        group = self._channel.name
+        steady = _STEADY[self._channel.kind](self, table, group)
+        usual = [self._in_season(table, group, steady)] if self._channel.season else [steady]
+        launched = [self._launch(table, group, number) for number in range(len(self._channel.launches))]
+        self.visitors = table.column(words["visitors"], "people", group=group) if launched else usual[0]
+        self.sign_ups = table.column(words["sign_ups"], "people", group=group)
+        self.customers = table.column(words["new_customers"], "people", group=group)
+        self.spend = table.column(words["spend"], book.money, group=group)
+        rate = self._rate("signup_rate", "sign_up.signup_rate")
+        running = self._channel.running_before
+        before = choose(self._given("first_month").equals(1), usual[0][1] * rate, 0) if running else term(0)
+        self.sign_ups.put(0, before, "opening")  # of each month before the first
+        for when in range(1, months + 1):
+            if launched:
+                self.visitors.put(when, total(*[column[when] for column in (*usual, *launched)]))
+            self.sign_ups.put(when, self.visitors[when] * rate)
+            paying = self._rate("conversion_rate", "pay.conversion_rate") * delayed(book, self.sign_ups, when)
+            self.customers.put(when, paying)
+            cost = choose(self._active(when), self._given("monthly_cost"), 0)
+            self.spend.put(when, cost + self._budget[when] if self._channel.kind == "paid" else cost)
+
+    def _given(self, name: str) -> Term:
+        return self._book.given(f"{self._place}.{name}")
+
+    def _rate(self, name: str, usual: str) -> Term:
+        return self._book.used(self._channel, self._place, name) or self._book.given(usual)
+
+    def _active(self, when: int) -> Term:
+        month = self._month.same_row(when)
+        last = self._book.used(self._channel, self._place, "last_month")
+        begun = month >= self._given("first_month")
+        return begun if last is None else both(begun, month <= last)
+
+    def _compound(self, when: int) -> Term:
+        since = self._month.same_row(when) - self._given("first_month")
+        return (1 + self._given("monthly_growth_rate")) ** since
+
+    def _months(self) -> range:
+        return range(1, self._book.scenario.months + 1)
+
+    def steady(self, table: Table, group: str) -> Column:
+        """Compound growth, bent towards a ceiling where there is one: the logistic."""
+        column = table.column(self._book.words["arrivals"]["visitors"], "people", group=group)
+        level, ceiling = self._given("monthly_visitors"), self._book.used(self._channel, self._place, "visitor_ceiling")
+        for when in self._months():
+            visitors = level * self._compound(when)
+            if ceiling is not None:
+                bends = both(self._given("monthly_growth_rate") > 0, level > 0)
+                visitors = choose(bends, ceiling / (1 + (ceiling / level - 1) / self._compound(when)), visitors)
+            column.put(when, choose(self._active(when), visitors, 0))
+        return column
+
+    def content(self, table: Table, group: str) -> Column:
+        """Pieces out, and the part of their visits that fades: each month it keeps 1 - fade, and new pieces add one."""
+        words = self._book.words["arrivals"]
+        pieces = table.column(words["pieces"], "number", group=group)
+        fading = table.column(words["fading"], "number", group=group)
+        column = table.column(words["visitors"], "people", group=group)
+        peak, tail = self._given("peak_monthly_visits"), self._given("tail_monthly_visits")
+        for when in self._months():
+            out = choose(self._active(when), 1, 0)
+            pieces.put(when, pieces[when - 1] + out if when > 1 else out)
+            fading.put(when, fading[when - 1] * (1 - self._given("monthly_fade_rate")) + out if when > 1 else out)
+            drawn = tail * pieces[when] + (peak - tail) * fading[when]
+            begun = self._month.same_row(when) >= self._given("first_month")
+            older = choose(begun, self._given("earlier_pieces") * tail, 0)
+            column.put(when, self._given("monthly_pieces") * drawn + older)
+        return column
+
+    def paid(self, table: Table, group: str) -> Column:
+        """A budget, and what it buys at a cost per visit that rises with it."""
+        words = self._book.words["arrivals"]
+        self._budget = table.column(words["budget"], self._book.money, group=group)
+        column = table.column(words["visitors"], "people", group=group)
+        doubles = self._book.used(self._channel, self._place, "budget_that_doubles_cost")
+        for when in self._months():
+            spent = choose(self._active(when), self._given("monthly_budget") * self._compound(when), 0)
+            budget = self._budget.put(when, spent)
+            cost = self._given("cost_per_visit")
+            column.put(when, budget / (cost if doubles is None else cost * (1 + budget / doubles)))
+        return column
+
+    def _in_season(self, table: Table, group: str, steady: Column) -> Column:
+        """Times the factor of the calendar month."""
+        words, names = self._book.words["arrivals"], self._book.season(self._place)
+        calendar = table.column(words["calendar_month"], "count", group=group)
+        column = table.column(words["in_season"], "people", group=group)
+        start = int(self._book.scenario.first_month[5:]) - 1
+        for when in self._months():
+            place = calendar.put(when, (start + when - 1) % 12 + 1)
+            column.put(when, steady[when] * pick(names, place))
+        return column
+
+    def _launch(self, table: Table, group: str, number: int) -> Column:
+        """A one-off: its visitors, then 1 - fade of them each month after."""
+        column = table.column(
+            self._book.words["arrivals"]["launch"].replace("{n}", str(number + 1)), "people", group=group
+        )
+        visitors, month, fade = (
+            self._given(f"launches.{number}.{name}") for name in ("visitors", "month", "monthly_fade_rate")
+        )
+        for when in self._months():
+            now = self._month.same_row(when)
+            after = choose(now > month, column[when - 1] * (1 - fade), 0) if when > 1 else 0
+            column.put(when, choose(now.equals(month), visitors, after))
+        return column
+
+
+_STEADY: dict[str, Any] = {"steady": _Channel.steady, "content": _Channel.content, "paid": _Channel.paid}
+
+
+def delayed(book: Book, sign_ups: Column, month: int) -> Term:
+    """Sign-ups of this month and of those before who first pay in `month`; row 0 stands for all before the first."""
+    shares = book.scenario.pay.delay_shares
+    if len(shares) == 1:
+        return sign_ups[month]
+    parts = book.cells("pay.delay_shares", len(shares))
+    return _sum([part * sign_ups[max(month - lag, 0)] for lag, part in enumerate(parts)])
+
+
+def _channels(book: Book) -> Sequence[Any]:
+    return book.scenario.arrive.channels
+
+
+def _sum(parts: Sequence[Term]) -> Term:
+    if not parts:
+        return term(0)
+    whole = parts[0]
+    for part in parts[1:]:
+        whole = whole + part
+    return whole

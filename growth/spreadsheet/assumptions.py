@@ -1,0 +1,146 @@
+"""The sheet of assumptions: one line for each number, in the order of a customer's life; the only cells to change."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from growth.calculator.language import said
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.inputs import Input
+from growth.spreadsheet.sheet import Sheet
+from growth.spreadsheet.table import print_setup
+from growth.spreadsheet.term import Term, absolute, both, choose, dot, total
+
+FIRST_LINE = 6
+_STAGE, _LABEL, _VALUE, _UNIT, _RANGE, _MEANS, _NAME = range(7)
+_WIDTHS = (11, 48, 15, 16, 22, 58, 38)
+_TITLE, _MESSAGE = 32, 255  # characters that a message beside a cell may have
+
+
+def fill_assumptions(book: Book, workbook: Any, *, ages_twice: Term | None) -> Term:
+    """Fills the sheet and names its cells. Returns how many rules between the numbers are broken, 0 where all hold.
+
+    ages_twice: whether two groups of opening customers have the same age; None where there are no groups.
+    """
+    words, sheet = book.words["assumptions"], book.sheets["assumptions"]
+    page = sheet.worksheet
+    for column, width in enumerate(_WIDTHS):
+        page.set_column(column, column, width, book.look("paper"))
+    page.set_row(0, 27)
+    sheet.text(0, 0, words["title"], "title")
+    for row, line in enumerate(words["lines"], start=1):
+        sheet.text(row, 0, line, "line")
+    for column, head in enumerate(words["heads"]):
+        sheet.text(FIRST_LINE - 1, column, head, "head" if column == _VALUE else "head_left")
+    cells: dict[str, int] = {}
+    part, row = None, FIRST_LINE
+    for one in book.inputs.cells:
+        if one.part != part:
+            row += part is not None
+            sheet.text(row, _STAGE, book.messages["stages"][one.part], "section")
+            part = one.part
+        cells[one.place] = row
+        _line(book, sheet, row, one)
+        workbook.define_name(one.name, sheet.address(sheet.cell(row, _VALUE, one.value, fixed="both")))
+        row += 1
+    for place in _lists(book.inputs.cells):
+        rows = [cells[one.place] for one in book.inputs.list_at(place)]
+        name = book.inputs.span(place).text
+        span = sheet.cells((rows[0], rows[-1]), (_VALUE, _VALUE), [], fixed="both")
+        workbook.define_name(name, sheet.address(span))
+    broken = _rules(book, sheet, row + 1, cells, ages_twice)
+    page.freeze_panes(FIRST_LINE, 2)
+    print_setup(sheet, heads=(FIRST_LINE - 1, FIRST_LINE - 1), labels=0)
+    return broken
+
+
+def _line(book: Book, sheet: Sheet, row: int, one: Input) -> None:
+    """Label, value, unit, range, what it means, and the name of the cell."""
+    entry, page = one.entry, sheet.worksheet
+    rule = _range(book, one)
+    sheet.text(row, _LABEL, one.label, "wrapped")
+    sheet.number(row, _VALUE, one.value, "input", book.look.exact(entry.unit, one.value))
+    sheet.text(row, _UNIT, said(book.messages["units"][entry.unit], symbol=book.look.symbol.strip()), "unit")
+    sheet.text(row, _RANGE, rule, "soft")
+    sheet.text(row, _MEANS, one.help, "wrapped_soft")
+    sheet.text(row, _NAME, one.name, "soft")
+    message = " ".join(
+        text for text in (one.help, book.words["assumptions"]["from_to"].replace("{range}", rule)) if text
+    )
+    page.data_validation(
+        row,
+        _VALUE,
+        row,
+        _VALUE,
+        {
+            "validate": "integer" if entry.whole else "decimal",
+            "criteria": "between",
+            "minimum": entry.low,
+            "maximum": entry.high,
+            "ignore_blank": False,
+            "input_title": _short(one.label, _TITLE),
+            "input_message": _short(message, _MESSAGE),
+            "error_title": book.words["assumptions"]["outside"],
+            "error_message": _short(book.words["assumptions"]["from_to"].replace("{range}", rule), _MESSAGE),
+        },
+    )
+
+
+def _range(book: Book, one: Input) -> str:
+    """The allowed range as the cell shows its numbers."""
+    entry = one.entry
+    if entry.unit == "share":
+        low, high = (f"{100 * end:g}%" for end in (entry.low, entry.high))
+    else:
+        low, high = (f"{end:,.10g}" if abs(end) < 1e9 else f"{end:,.0f}" for end in (entry.low, entry.high))
+    return book.words["assumptions"]["range"].replace("{low}", low).replace("{high}", high)
+
+
+def _lists(cells: list[Input]) -> list[str]:
+    """The places of lists of numbers, each once."""
+    heads = (one.place.rpartition(".") for one in cells)
+    return list(dict.fromkeys(head for head, _, last in heads if last.isdigit()))
+
+
+def _rules(book: Book, sheet: Sheet, row: int, cells: dict[str, int], ages_twice: Term | None) -> Term:
+    """What has to hold between the numbers: a line each, 0 where it holds."""
+    words, scenario = book.words["rules"], book.scenario
+    found: list[tuple[str, Term]] = []
+
+    def span(place: str, *, skip_first: bool = False, skip_last: bool = False) -> Term:
+        ones = book.inputs.list_at(place)[1 if skip_first else 0 : -1 if skip_last else None]
+        rows = cells[ones[0].place], cells[ones[-1].place]
+        return sheet.cells(rows, (_VALUE, _VALUE), [one.value for one in ones])
+
+    def add_up(text: str, parts: list[Term]) -> None:
+        found.append((text, absolute(total(*parts) - 1) > 1e-9))
+
+    plans = range(len(scenario.pay.plans))
+    if len(plans) > 1:
+        add_up(words["share"], [book.given(f"pay.plans.{number}.share") for number in plans])
+        if scenario.pay.plans[0].opening_share is not None:
+            add_up(words["opening_share"], [book.given(f"pay.plans.{number}.opening_share") for number in plans])
+    if len(scenario.pay.delay_shares) > 1:
+        add_up(words["delay_shares"], [span("pay.delay_shares")])
+    found.append((words["opening"], both(book.given("opening.customers").equals(0), book.given("opening.mrr") > 0)))
+    if ages_twice is not None:
+        found.append((words["ages_once"], ages_twice))
+    for index, channel in enumerate(scenario.arrive.channels):
+        if channel.last_month is not None:
+            first, last = (book.given(f"arrive.channels.{index}.{name}_month") for name in ("first", "last"))
+            found.append((words["last_month"].replace("{name}", channel.name), last < first))
+    for place in _lists(book.inputs.cells):
+        if place.endswith("survival") and len(book.inputs.list_at(place)) > 1:
+            rises = span(place, skip_first=True) > span(place, skip_last=True)
+            found.append((words["survival"], dot(rises * 1) > 0))
+    sheet.text(row, _STAGE, words["title"], "section")
+    broken = []
+    for offset, (text, wrong) in enumerate(found):
+        sheet.text(row + offset, _LABEL, text, "wrapped")
+        broken.append(sheet.put(row + offset, _VALUE, choose(wrong, 1, 0), "cell", "count").value)
+        sheet.text(row + offset, _UNIT, words["good"], "unit")
+    return total(sheet.cells((row, row + len(found) - 1), (_VALUE, _VALUE), broken))
+
+
+def _short(text: str, length: int) -> str:
+    return text if len(text) <= length else text[: length - 3].rstrip() + "..."

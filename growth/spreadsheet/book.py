@@ -1,0 +1,78 @@
+"""What the sheets of one workbook share: the scenario, its forecast, its input cells, its look, and each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from growth.calculator.language import messages
+from growth.calculator.words import month_labels
+from growth.engine import Forecast
+from growth.scenario import Scenario
+from growth.spreadsheet.inputs import Inputs
+from growth.spreadsheet.look import Look
+from growth.spreadsheet.sheet import Sheet
+from growth.spreadsheet.table import FIRST, LABEL_WIDTH, Column, Table, print_setup
+from growth.spreadsheet.term import Term
+from growth.spreadsheet.words import workbook_words
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Book:
+    """One workbook in the making.
+
+    sheets: by key, such as "months" or "plan 0". money: the kind of number that amounts are shown as.
+    """
+
+    scenario: Scenario
+    forecast: Forecast
+    inputs: Inputs
+    look: Look
+    money: str
+    locale: str
+    sheets: dict[str, Sheet] = field(default_factory=dict)
+
+    @property
+    def messages(self) -> dict[str, Any]:
+        """The words that page and workbook share."""
+        return messages(self.locale)
+
+    @property
+    def words(self) -> dict[str, Any]:
+        """The workbook's own words, in its language."""
+        return workbook_words(self.locale)
+
+    def month_table(self, key: str, *, title: str, lines: list[str]) -> tuple[Table, Column]:
+        """A sheet with a row a month, from month 0, and its column of month numbers."""
+        months = self.scenario.months
+        table = Table(self.sheets[key], title=title, lines=lines, last=months)
+        number = table.column(self.words["month"], "count", width=7)
+        label = table.column("", width=LABEL_WIDTH, left=True)
+        for month, text in enumerate(month_labels(self.scenario.first_month, months, self.locale)):
+            number.put(month, month, "center")
+            label.text(month, text, "soft")
+        table.sheet.worksheet.freeze_panes(FIRST, 2)
+        return table, number
+
+    def finish(self, table: Table, *, labels: int = 2, columns: int | None = None) -> None:
+        """Printing of a table: about 18 columns to a page; columns: how many are printed, where not all are."""
+        pages = max(1, round((columns or table.columns) / 18))
+        print_setup(table.sheet, heads=(FIRST - 2, FIRST - 1), labels=labels, pages_wide=pages)
+        if columns is not None:
+            table.sheet.worksheet.print_area(0, 0, FIRST + table.last, columns - 1)
+
+    def given(self, place: str) -> Term:
+        """The input cell of a number of the scenario, by its place."""
+        return self.inputs[place]
+
+    def season(self, place: str) -> Term:
+        """The twelve factors of a channel's season."""
+        return self.inputs.span(f"{place}.season")
+
+    def cells(self, place: str, count: int) -> list[Term]:
+        """The input cells of a list of numbers."""
+        return [self.inputs[f"{place}.{index}"] for index in range(count)]
+
+    def used(self, section: Any, place: str, name: str) -> Term | None:
+        """The input cell of a number that may be left out; None where it is."""
+        return None if getattr(section, name) is None else self.inputs[f"{place}.{name}".lstrip(".")]

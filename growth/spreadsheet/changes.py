@@ -1,0 +1,110 @@
+"""Changes: from which month on churn and prices are others, month by month."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.table import Column, Table
+from growth.spreadsheet.term import Term, both, choose, term
+
+YEAR = 12
+
+
+class Changes:
+    """The sheet of changes, which is there only where the scenario has some."""
+
+    def __init__(self, book: Book):
+        self._book, self._factor = book, None
+        self._price: dict[int, Column] = {}
+        self._rate: dict[int, Column] = {}
+        self._provoked: dict[int, Column] = {}
+        if not needed(book.scenario):
+            return
+        words = book.words["changes"]
+        table, self._month = book.month_table("changes", title=words["title"], lines=words["lines"])
+        self._churn(table)
+        for number, plan in enumerate(book.scenario.pay.plans):
+            reaching = [
+                index
+                for index, change in enumerate(book.scenario.grow.price_changes)
+                if change.plan in (None, plan.name)
+            ]
+            if reaching:
+                self._plan(table, number, plan, reaching)
+        book.finish(table)
+
+    def churn_factor(self, month: int) -> Term | None:
+        """What churn is multiplied by in a month; None where nothing changes it."""
+        return None if self._factor is None else self._factor.same_row(month)
+
+    def price(self, plan: int, month: int) -> Term:
+        """What a new customer pays in a month."""
+        if plan in self._price:
+            return self._price[plan].same_row(month)
+        return self._book.given(f"pay.plans.{plan}.monthly_price")
+
+    def rate(self, plan: int, month: int) -> Term | None:
+        """The change of price for those on board whom it reaches in a month; None where no change does."""
+        return self._rate[plan].same_row(month) if plan in self._rate else None
+
+    def provoked(self, plan: int, month: int) -> Term | None:
+        """The share of them who leave over it."""
+        return self._provoked[plan].same_row(month) if plan in self._provoked else None
+
+    def _months(self) -> range:
+        return range(1, self._book.scenario.months + 1)
+
+    def _churn(self, table: Table) -> None:
+        changes = self._book.scenario.stay.churn_changes
+        if not changes:
+            return
+        self._factor = table.column(self._book.words["changes"]["factor"], "number", width=14)
+        for when in self._months():
+            whole: Term | None = None
+            for index in range(len(changes)):
+                place = f"stay.churn_changes.{index}"
+                begun = self._month.same_row(when) >= self._book.given(f"{place}.from_month")
+                factor = choose(begun, self._book.given(f"{place}.factor"), 1)
+                whole = factor if whole is None else whole * factor
+            self._factor.put(when, whole)
+
+    def _plan(self, table: Table, number: int, plan: Any, reaching: list[int]) -> None:
+        words = self._book.words["changes"]
+        table.skip()
+        self._price[number] = table.column(words["price"], "cents", group=plan.name, width=14)
+        for when in self._months():
+            price = self._book.given(f"pay.plans.{number}.monthly_price")
+            for index in reaching:
+                begun = self._month.same_row(when) >= self._book.given(f"grow.price_changes.{index}.month")
+                price = price * choose(begun, 1 + self._book.given(f"grow.price_changes.{index}.change_rate"), 1)
+            self._price[number].put(when, price)
+        on_board = [i for i in reaching if self._book.scenario.grow.price_changes[i].applies_to == "all"]
+        wait = YEAR if plan.billing == "yearly" else 1
+        for position, index in enumerate(on_board):
+            last = position == len(on_board) - 1
+            rate = table.column(words["rate" if last else "rate_so_far"], "share", group=plan.name, width=14)
+            provoked = table.column(
+                words["provoked" if last else "provoked_so_far"], "share", group=plan.name, width=14
+            )
+            for when in self._months():
+                self._compound(rate, provoked, number, index, wait, when)
+            self._rate[number], self._provoked[number] = rate, provoked
+
+    def _compound(self, rate: Column, provoked: Column, plan: int, index: int, wait: int, when: int) -> None:
+        """One change more: 1 + rate, and 1 - churn over it, multiply where several reach the same customers."""
+        place, month = f"grow.price_changes.{index}", self._month.same_row(when)
+        change = self._book.given(f"{place}.month")
+        meets = month.equals(change) if wait == 1 else both(month >= change, month < change + wait)
+        more = choose(meets, self._book.given(f"{place}.change_rate"), 0)
+        leave = choose(meets, self._book.given(f"{place}.provoked_churn_rate"), 0)
+        if plan in self._rate:
+            before, before_leave = self._rate[plan].same_row(when), self._provoked[plan].same_row(when)
+            more, leave = before + (1 + before) * more, before_leave + (1 - before_leave) * leave
+        rate.put(when, term(more))
+        provoked.put(when, term(leave))
+
+
+def needed(scenario: Any) -> bool:
+    """Whether a scenario has changes of churn or prices."""
+    return bool(scenario.stay.churn_changes or scenario.grow.price_changes)

@@ -1,0 +1,189 @@
+"""The cohorts of a plan: one column for each month in which customers joined, one row for each month."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from growth.calculator.words import month_labels
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.changes import YEAR, Changes
+from growth.spreadsheet.stay import Life
+from growth.spreadsheet.table import FIRST, Table
+from growth.spreadsheet.term import Term, dot, maximum, minimum, total
+from growth.spreadsheet.today import OLDEST, Today
+
+_WIDTH = 8.5
+
+
+class Cohorts:
+    """Two triangles, customers and MRR, oldest cohort first, and below the months what happens at each age.
+
+    The ages stand from the oldest to 1, so that the cohorts on board before any month, oldest first, meet their ages in
+    the last so many cells of each row.
+    """
+
+    def __init__(self, book: Book, table: Table, number: int, *, today: Today, life: Life, changes: Changes):
+        self._book, self._sheet, self._number, self._life = book, table.sheet, number, life
+        self._changes, self._months = changes, book.scenario.months
+        self._yearly = book.scenario.pay.plans[number].billing == "yearly"
+        self._count = OLDEST + 1 + self._months
+        self._starts: list[int] = []
+        self._values = np.zeros((2, self._months + 1, self._count))
+        for kind, name in enumerate(("cohort_customers", "cohort_mrr")):
+            self._starts.append(self._block(table, book.words["plan_sheet"][name]))
+            whole = (today.customers, today.mrr)[kind][number]
+            for age in range(OLDEST + 1):
+                self._put(kind, 0, OLDEST - age, whole * today.age_shares[age], "opening")
+        self._ages = self._by_age()
+
+    def month(self, month: int, joined: Term, joined_mrr: Term) -> dict[str, Term]:
+        """Takes every cohort through one month, and the newcomers in; returns the plan's series of the month."""
+        series = self._moves(month)
+        for kind, newcomers in enumerate((joined, joined_mrr)):
+            for cohort in range(OLDEST + month):
+                self._put(kind, month, cohort, self._aged(kind, month, cohort))
+            self._put(kind, month, OLDEST + month, newcomers)
+        series |= {
+            "closing_customers": total(self._row(0, month, OLDEST + month)),
+            "closing_mrr": total(self._row(1, month, OLDEST + month)),
+        }
+        return series | (self._billed(month) if self._yearly else {})
+
+    def fold(self) -> None:
+        """Cohorts older than any today are folded away; they hold zeros until the inputs say otherwise."""
+        oldest = max((OLDEST - int(np.argmax(self._values[0, 0] > 0)), 0)) if self._values[0, 0].any() else 0
+        page = self._sheet.worksheet
+        for start in self._starts:
+            if oldest < OLDEST:
+                page.set_column(
+                    start, start + OLDEST - oldest - 1, _WIDTH, self._sheet.look("paper"), {"level": 1, "hidden": True}
+                )
+
+    def _block(self, table: Table, title: str) -> int:
+        table.skip()
+        labels = month_labels(self._book.scenario.first_month, self._months, self._book.locale)
+        for cohort in range(self._count):
+            joined = cohort - OLDEST
+            head = (
+                labels[joined] if joined > 0 else self._book.words["plan_sheet"]["before"].replace("{n}", str(-joined))
+            )
+            column = table.column(head, group=title, width=_WIDTH)
+        return column.index - self._count + 1
+
+    def _put(self, kind: int, month: int, cohort: int, formula: Term, style: str = "cell") -> None:
+        self._values[kind, month, cohort] = formula.value
+        shown = self._book.money if kind else "people"
+        self._sheet.put(FIRST + month, self._starts[kind] + cohort, formula, style, shown)
+
+    def _cell(self, kind: int, month: int, cohort: int) -> Term:
+        value = float(self._values[kind, month, cohort])
+        return self._sheet.cell(FIRST + month, self._starts[kind] + cohort, value, fixed="row")
+
+    def _row(self, kind: int, month: int, last: int) -> Term:
+        """The cohorts of a month up to one, oldest first."""
+        row, start = FIRST + month, self._starts[kind]
+        return self._sheet.cells((row, row), (start, start + last), self._values[kind, month, : last + 1], fixed="row")
+
+    def _by_age(self) -> dict[str, tuple[int, np.ndarray]]:
+        """The rows below the months: by name, the row and its values from the oldest age to 1."""
+        words, start, oldest = self._book.words["plan_sheet"], self._starts[0], OLDEST + self._months
+        names = ["age", "leave", "more", "less", *(["renews", "owed"] if self._yearly else [])]
+        ages = range(oldest, 0, -1)
+        rows: dict[str, tuple[int, np.ndarray]] = {}
+        for offset, name in enumerate(names):
+            row = FIRST + self._months + 3 + offset
+            self._sheet.text(row, start - 1, "", "paper")
+            self._sheet.text(row, 0, words[name], "soft")
+            values = np.empty(oldest)
+            for column, age in enumerate(ages):
+                formula = self._of_age(name, age)
+                kind = "churn" if name in ("leave", "more", "less") else "count"
+                if isinstance(formula, Term):
+                    values[column] = formula.value
+                    self._sheet.put(row, start + column, formula, "soft", kind)
+                else:
+                    values[column] = formula
+                    self._sheet.number(row, start + column, formula, "soft", kind)
+            rows[name] = row, values
+        self._sheet.text(FIRST + self._months + 2, 0, words["by_age"], "section")
+        return rows
+
+    def _of_age(self, name: str, age: int) -> Term | float:
+        renewal = age % YEAR == 0
+        if name == "age":
+            return age
+        if name == "renews":
+            return float(renewal)
+        if name == "owed":
+            return YEAR - 1 - age % YEAR
+        if self._yearly and not renewal:
+            return 0.0
+        return self._life.leave[age] if name == "leave" else getattr(self._life, name)[age - 1]
+
+    def _age_cell(self, name: str, age: int) -> Term:
+        row, values = self._ages[name]
+        column = OLDEST + self._months - age
+        return self._sheet.cell(row, self._starts[0] + column, float(values[column]), fixed="row")
+
+    def _age_row(self, name: str, month: int) -> Term:
+        """What happens at the ages that the cohorts on board before `month` reach in it, oldest first."""
+        row, values = self._ages[name]
+        skipped = self._months - month
+        first, last = self._starts[0] + skipped, self._starts[0] + OLDEST + self._months - 1
+        return self._sheet.cells((row, row), (first, last), values[skipped:], fixed="row")
+
+    def _aged(self, kind: int, month: int, cohort: int) -> Term:
+        """A cohort a month later: who stays, and what they pay then."""
+        before, age = self._cell(kind, month - 1, cohort), OLDEST + month - cohort
+        if self._yearly and age % YEAR:
+            return before
+        churn, factor = self._age_cell("leave", age), self._changes.churn_factor(month)
+        after = before * (1 - (churn if factor is None else minimum(1, churn * factor)))
+        provoked, rate = self._changes.provoked(self._number, month), self._changes.rate(self._number, month)
+        after = after if provoked is None else after * (1 - provoked)
+        if kind:
+            after = after * (1 + self._age_cell("more", age) - self._age_cell("less", age))
+            after = after if rate is None else after * (1 + rate)
+        return after
+
+    def _moves(self, month: int) -> dict[str, Term]:
+        """Who leaves in the month and what they paid; what those who stay pay more and less."""
+        last = OLDEST + month - 1
+        customers, mrr = self._row(0, month - 1, last), self._row(1, month - 1, last)
+        leave, more, less = (self._age_row(name, month) for name in ("leave", "more", "less"))
+        factor = self._changes.churn_factor(month)
+        if factor is not None:  # at most 1
+            leave = (leave * factor < 1) * (leave * factor) + (leave * factor >= 1)
+        lost, churned = dot(customers, leave), dot(mrr, leave)
+        stay = 1 - leave
+        gained, given_up = dot(mrr, stay, more), dot(mrr, stay, less)
+        provoked, rate = self._changes.provoked(self._number, month), self._changes.rate(self._number, month)
+        if provoked is None or rate is None:
+            return {
+                "lost_customers": lost,
+                "churned_mrr": churned,
+                "expansion_mrr": gained,
+                "contraction_mrr": given_up,
+            }
+        renews = (self._age_row("renews", month),) if self._yearly else ()
+        lost = lost + provoked * dot(customers, stay, *renews)
+        churned = churned + provoked * dot(mrr, stay, *renews)
+        meets = dot(mrr, stay, 1 + more - less, *renews) * (1 - provoked)
+        return {
+            "lost_customers": lost,
+            "churned_mrr": churned,
+            "expansion_mrr": gained * (1 - provoked) + meets * maximum(rate, 0),
+            "contraction_mrr": given_up * (1 - provoked) - meets * minimum(rate, 0),
+        }
+
+    def _billed(self, month: int) -> dict[str, Term]:
+        """What is charged in the month, at ages 0, 12, 24, ... alone, and what is still owed as service."""
+        last = OLDEST + month - 1
+        customers, mrr = self._row(0, month, last), self._row(1, month, last)
+        new, new_mrr = (self._cell(kind, month, OLDEST + month) for kind in (0, 1))
+        renews, owed = self._age_row("renews", month), self._age_row("owed", month)
+        return {
+            "payments": dot(customers, renews) + new,
+            "cash_in": YEAR * (dot(mrr, renews) + new_mrr),
+            "deferred_revenue": dot(mrr, owed) + (YEAR - 1) * new_mrr,
+        }

@@ -1,0 +1,21 @@
+"""The command `growth spreadsheet`."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+
+def add_command(subparsers: Any) -> None:
+    """Hand the command in."""
+    command = subparsers.add_parser("spreadsheet", help="make a workbook with live formulas of a scenario")
+    command.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
+    command.add_argument("--to", required=True, metavar="FILE", help="the workbook to write, such as forecast.xlsx")
+    command.set_defaults(run=_spreadsheet)
+
+
+def _spreadsheet(arguments: argparse.Namespace) -> None:
+    from growth.spreadsheet import write_spreadsheet
+
+    path = write_spreadsheet(arguments.scenario, to=arguments.to)
+    print(f"The workbook lies at {path}")

@@ -1,0 +1,96 @@
+"""How the workbook looks: warm paper and dark ink, a serif for prose, numbers in columns of even figures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from babel.numbers import get_currency_symbol
+
+PAPER, DEEP, WHITE = "#FBF7EF", "#F2EBDD", "#FFFFFF"
+INK, SOFT, RULE = "#2B2722", "#665D50", "#DDD3C1"
+GAIN, LOSS, GOAL = "#1F5F8B", "#9C4F14", "#5B4A8A"
+SERIF, SANS = "Georgia", "Arial"
+
+PLAIN = {"font_name": SANS, "font_size": 10, "font_color": INK, "bg_color": PAPER, "valign": "vcenter"}
+STYLES: dict[str, dict[str, Any]] = {
+    "paper": {},
+    "cell": {},
+    "strong": {"bold": True},
+    "soft": {"font_color": SOFT},
+    "left": {"align": "left"},
+    "unit": {"font_color": SOFT, "indent": 1},
+    "center": {"align": "center"},
+    "title": {"font_name": SERIF, "font_size": 18},
+    "question": {"font_name": SERIF, "font_size": 16, "text_wrap": True, "valign": "top"},
+    "prose": {"font_name": SERIF, "font_size": 11, "text_wrap": True, "valign": "top"},
+    "line": {"font_name": SERIF, "font_size": 11, "font_color": SOFT},
+    "section": {"font_name": SERIF, "font_size": 13},
+    "answer": {"font_name": SERIF, "font_size": 22, "text_wrap": True, "valign": "top"},
+    "second": {"font_name": SERIF, "font_size": 13, "text_wrap": True, "valign": "top", "font_color": SOFT},
+    "warning": {"font_name": SERIF, "font_size": 11, "text_wrap": True, "valign": "top", "font_color": LOSS},
+    "group": {"font_name": SERIF, "font_size": 11, "italic": True, "font_color": SOFT, "top": 1, "top_color": RULE},
+    "head": {"text_wrap": True, "align": "right", "valign": "bottom", "bottom": 1, "bottom_color": SOFT},
+    "head_left": {"text_wrap": True, "valign": "bottom", "bottom": 1, "bottom_color": SOFT},
+    "wrapped": {"text_wrap": True},
+    "said": {"text_wrap": True, "indent": 1},
+    "said_head": {"text_wrap": True, "indent": 1, "valign": "bottom", "bottom": 1, "bottom_color": SOFT},
+    "wrapped_soft": {"text_wrap": True, "font_color": SOFT, "font_size": 9},
+    "input": {"bg_color": WHITE, "font_color": GAIN, "locked": False, "border": 1, "border_color": SOFT},
+    "opening": {"font_color": SOFT, "italic": True},
+    "sum_text": {"bold": True, "indent": 1, "top": 1, "top_color": SOFT, "text_wrap": True},
+    "sum": {"bold": True, "top": 1, "top_color": SOFT},
+}
+
+
+class Look:
+    """Makes each format of one workbook once. Formats are asked for as a style and a kind of number."""
+
+    def __init__(self, workbook: Any, *, currency: str, locale: str):
+        self._workbook = workbook
+        self._made: dict[tuple[str, str], Any] = {}
+        symbol = get_currency_symbol(currency, locale=locale.replace("-", "_"))
+        self.symbol = symbol + ("\N{NO-BREAK SPACE}" if symbol[-1].isalpha() else "")
+        sign = '"' + self.symbol.replace('"', "") + '"'
+        self._numbers = {
+            "": "General",
+            "money": f"{sign}#,##0;-{sign}#,##0;{sign}0",
+            "cents": f"{sign}#,##0.00;-{sign}#,##0.00;{sign}0.00",
+            "people": "#,##0.0",
+            "count": "0",
+            "share": "0.0%",
+            "churn": "0.00%",
+            "ratio": "0.0000",
+            "number": "#,##0.00",
+            "check": "0.00;-0.00;0",
+            "text": "@",
+        }
+
+    def __call__(self, style: str = "cell", kind: str = "") -> Any:
+        """The format of a style for a kind of number: a key of the table above, or a number format of its own."""
+        key = (style, kind)
+        if key not in self._made:
+            form = {**PLAIN, **STYLES[style]}
+            if kind:
+                form["num_format"] = self._numbers.get(kind, kind)
+            self._made[key] = self._workbook.add_format(form)
+        return self._made[key]
+
+    def number_format(self, kind: str) -> str:
+        """The number format of a kind, as a chart's axis takes it."""
+        return self._numbers[kind]
+
+    def exact(self, unit: str, value: float) -> str:
+        """The number format of an input cell: as many decimals as the value has, at least those usual for its unit."""
+        places = _places(value * 100 if unit == "share" else value)
+        if unit == "share":
+            return "0." + "0" * max(places, 1) + "%"
+        decimals = "." + "0" * max(places, 2) if places or unit.startswith("money") else ""
+        if unit.startswith("money"):
+            sign = '"' + self.symbol.replace('"', "") + '"'
+            return f"{sign}#,##0{decimals};-{sign}#,##0{decimals}"
+        return f"#,##0{decimals}"
+
+
+def _places(value: float) -> int:
+    """How many decimals a number as written has, six at most."""
+    return next((places for places in range(6) if abs(value - round(value, places)) < 1e-9 * max(abs(value), 1e-3)), 6)

@@ -1,0 +1,173 @@
+"""Months: every series of the forecast, with the bridges that have to balance."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from growth.calculator.words import month_labels
+from growth.engine import SERIES
+from growth.spreadsheet.arrivals import Arrivals
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.ceiling import Level
+from growth.spreadsheet.plan import PlanSheet
+from growth.spreadsheet.sheet import DASH, Sheet
+from growth.spreadsheet.table import Column
+from growth.spreadsheet.term import Term, both, choose, maximum, missing, rounded
+
+GROUPS = (  # group, its series; "check" stands for the bridge before it
+    (
+        "customers",
+        "opening_customers new_customers returned_customers lost_customers closing_customers check_customers",
+    ),
+    (
+        "mrr",
+        "opening_mrr new_mrr reactivation_mrr expansion_mrr contraction_mrr churned_mrr closing_mrr check_mrr arr arpa",
+    ),
+    ("rates", "monthly_customer_churn_rate monthly_gross_revenue_churn_rate"),
+    ("arrive", "visitors sign_ups referred_sign_ups"),
+    (
+        "cash",
+        "revenue cash_in payments payment_fees cost_to_serve fixed_costs acquisition_spend net_cash cash "
+        "deferred_revenue",
+    ),
+    ("chart", "aboard reached chart_label goal_line ceiling_line"),
+)
+_OF_PLANS = (
+    "returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr contraction_mrr "
+    "churned_mrr closing_mrr cash_in payments deferred_revenue"
+).split()
+_PEOPLE = ("customers", "visitors", "sign_ups", "payments")
+_RATIOS = ("monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate")
+
+
+class Months:
+    """The sheet of months. `columns` holds its series by name; what stands in a cell is the engine's own value."""
+
+    def __init__(self, book: Book, *, plans: list[PlanSheet], arrivals: Arrivals):
+        words = book.words["months"]
+        self._book, self._plans, self._arrivals = book, plans, arrivals
+        self._table, self._month = book.month_table("months", title=words["title"], lines=words["lines"])
+        self.columns: dict[str, Column] = {}
+        for group, names in GROUPS:
+            if group != "customers":
+                self._table.skip()
+            for name in names.split():
+                head = book.words["series"][name]
+                self.columns[name] = self._table.column(head, self._kind(name), group=words["groups"][group])
+        for name in ("closing_customers", "closing_mrr"):
+            self._put(name, 0, _sum([plan.columns[name][0] for plan in plans]))
+        self._put("cash", 0, book.given("bill.opening_cash"))
+        self._put("aboard", 0, 0)
+        self._reached(0)
+
+    @property
+    def sheet(self) -> Sheet:
+        """Where the months stand."""
+        return self._table.sheet
+
+    @property
+    def label(self) -> Column:
+        """The calendar months."""
+        return Column(self._table.sheet, 1, "", self._book.scenario.months)
+
+    def month(self, month: int) -> None:
+        """One row, once the arrivals and the plans have theirs."""
+        book, at = self._book, self._at(month)
+        self._put("opening_customers", month, self.columns["closing_customers"][month - 1])
+        self._put("opening_mrr", month, self.columns["closing_mrr"][month - 1])
+        self._put("new_customers", month, self._arrivals.new_customers[month])
+        for name in _OF_PLANS:
+            self._put(name, month, _sum([plan.columns[name][month] for plan in self._plans]))
+        for name, column in (
+            ("visitors", self._arrivals.visitors),
+            ("sign_ups", self._arrivals.sign_ups),
+            ("referred_sign_ups", self._arrivals.referred),
+            ("acquisition_spend", self._arrivals.spend),
+        ):
+            self._put(name, month, column[month])
+        self._read_off(month, at)
+        fees = book.given("bill.payment_fee_rate") * at("cash_in") + book.given("bill.fee_per_payment") * at("payments")
+        self._put("payment_fees", month, fees)
+        self._put("cost_to_serve", month, book.given("bill.monthly_cost_to_serve") * at("closing_customers"))
+        self._put("fixed_costs", month, book.given("bill.monthly_fixed_costs"))
+        spent = at("payment_fees") + at("cost_to_serve") + at("fixed_costs") + at("acquisition_spend")
+        self._put("net_cash", month, at("cash_in") - spent)
+        self._put("cash", month, self.columns["cash"][month - 1] + at("net_cash"))
+        aboard = choose(at("opening_customers") > 0, 1, 0)
+        self._put("aboard", month, self.columns["aboard"][month - 1] + aboard)
+        self._reached(month)
+
+    def _read_off(self, month: int, at: Any) -> None:
+        """Ratios, and the checks of both bridges."""
+        self._put("arr", month, 12 * at("closing_mrr"))
+        self._put("revenue", month, at("closing_mrr"))
+        self._put("arpa", month, ratio(at("closing_mrr"), at("closing_customers")))
+        self._put("monthly_customer_churn_rate", month, ratio(at("lost_customers"), at("opening_customers")))
+        given_up = ratio(at("churned_mrr") + at("contraction_mrr"), at("opening_mrr"))
+        self._put("monthly_gross_revenue_churn_rate", month, given_up)
+        people = at("opening_customers") + at("new_customers") + at("returned_customers") - at("lost_customers")
+        money = at("opening_mrr") + at("new_mrr") + at("reactivation_mrr") + at("expansion_mrr")
+        money = money - at("contraction_mrr") - at("churned_mrr")
+        for name, bridge, closing in (
+            ("check_customers", people, at("closing_customers")),
+            ("check_mrr", money, at("closing_mrr")),
+        ):
+            self._put(name, month, rounded((bridge - closing) / maximum(1, closing), 9))
+
+    def finish(self, level: Level) -> None:
+        """The lines of the chart: a cell that is not available draws nothing, nor does a ceiling far above."""
+        goal, last = self._goal, self._book.scenario.months
+        highest = [self.columns["closing_mrr"].span(0, last), *([] if goal is None else [goal])]
+        labels, every = month_labels(self._book.scenario.first_month, last, self._book.locale), max(1, -(-last // 12))
+        near = both(level.reason.equals(0), level.mrr <= 1.5 * maximum(*highest))
+        for month in range(last + 1):
+            self.columns["chart_label"].text(month, labels[month] if month % every == 0 else "")
+            self._put("goal_line", month, missing() if goal is None else goal)
+            self._put("ceiling_line", month, choose(near, level.mrr, missing()))
+        self._book.finish(self._table)
+
+    @property
+    def _goal(self) -> Term | None:
+        return self._book.used(self._book.scenario, "", "goal_mrr")
+
+    def _reached(self, month: int) -> None:
+        goal = self._goal
+        if goal is not None:
+            self._put("reached", month, choose(self.columns["closing_mrr"][month] >= goal, 1, 0))
+
+    def _at(self, month: int) -> Any:
+        return lambda name: self.columns[name][month]
+
+    def _put(self, name: str, month: int, formula: Any) -> None:
+        """A cell of the month; a series is stored with the engine's value."""
+        if name in SERIES and month:
+            value = float(getattr(self._book.forecast, name)[month - 1])
+            formula = Term(formula.text, DASH if value != value else value)
+        soft = not month or name in ("aboard", "reached", "goal_line", "ceiling_line") or name.startswith("check")
+        strong = name in ("closing_customers", "closing_mrr", "cash")
+        self.columns[name].put(
+            month, formula, "opening" if not month else "soft" if soft else "strong" if strong else "cell"
+        )
+
+    def _kind(self, name: str) -> str:
+        if name in _RATIOS:
+            return "churn"
+        if name.startswith("check"):
+            return "check"
+        if name in ("aboard", "reached"):
+            return "count"
+        if name == "arpa":
+            return "cents"
+        return "people" if name.endswith(_PEOPLE) else self._book.money
+
+
+def ratio(part: Term, whole: Term) -> Term:
+    """part / whole, a dash where whole is 0."""
+    return choose(whole.equals(0), DASH, part / whole)
+
+
+def _sum(parts: list[Term]) -> Term:
+    whole = parts[0]
+    for part in parts[1:]:
+        whole = whole + part
+    return whole

@@ -1,0 +1,59 @@
+"""Numbers and sentences as text that a formula makes, by the rules of the calculator's words.
+
+Separators follow the program that shows the workbook: FIXED writes a number as its reader is used to.
+"""
+
+from __future__ import annotations
+
+from growth.calculator import words
+from growth.spreadsheet.term import Term, absolute, choose, either, power_of_ten, rounded, term, written
+
+
+class Prose:
+    """Writes numbers in a currency and a locale.
+
+    >>> prose = Prose(currency="EUR", locale="en-GB")
+    >>> prose.money(Term("A1", 6000.4)).value, prose.percent(Term("A1", 0.04)).value
+    ('€6,000', '4%')
+    """
+
+    def __init__(self, *, currency: str, locale: str):
+        self._before, _, self._after = words.money(1, currency, locale, 0).partition("1")
+        self._per_cent = words.percent(0.01, locale).partition("1")[2]
+
+    def money(self, value: Term, decimals: Term | int | None = None) -> Term:
+        """An amount: no decimals from 100 up, two below, where `decimals` does not say how many."""
+        if decimals is None:
+            decimals = choose(either(absolute(value) >= 100, value.equals(0)), 0, 2)
+        sign = choose(rounded(value, decimals) < 0, "-", "")
+        text = sign & self._before & written(absolute(value), decimals)
+        return text & self._after if self._after else text
+
+    def number(self, value: Term) -> Term:
+        """A count, to at most one decimal."""
+        return written(value, choose(rounded(value, 1).equals(rounded(value, 0)), 0, 1))
+
+    def percent(self, value: Term) -> Term:
+        """A fraction as per cent, to at most two decimals."""
+        share = 100 * value
+        two, one, none = (rounded(share, decimals) for decimals in (2, 1, 0))
+        return written(share, choose(two.equals(none), 0, choose(two.equals(one), 1, 2))) & self._per_cent
+
+    def roughly(self, value: Term) -> Term:
+        """An amount known to two significant digits, with no decimals from 10 up."""
+        near = choose(value > 0, rounded(value, 1 - power_of_ten(value)), 0)
+        return self.money(near, choose(either(value >= 10, value.equals(0)), 0, 2))
+
+
+def filled(template: str, places: dict[str, Term]) -> Term:
+    """A message with formulas in its {places}.
+
+    >>> filled("in month {month}.", {"month": Term("B4", "19")}).text
+    '"in month "&B4&"."'
+    """
+    whole: Term | None = None
+    for index, piece in enumerate(template.replace("}", "{").split("{")):
+        if piece:
+            part = places[piece] if index % 2 else term(piece)
+            whole = part if whole is None else whole & part
+    return term("") if whole is None else whole

@@ -1,0 +1,169 @@
+"""Stay: who leaves at each age, how those who stay grow, and what is left of a new customer of each plan by then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.changes import YEAR, Changes
+from growth.spreadsheet.curves import churn_column
+from growth.spreadsheet.inputs import by_age
+from growth.spreadsheet.table import FIRST, Column, Table
+from growth.spreadsheet.term import Term, choose, minimum
+from growth.spreadsheet.today import OLDEST
+
+LIFETIME = 1200  # ages summed where churn never settles
+SETTLED = 156  # where it has after 120 months at most: three whole years more
+ALWAYS_SETTLED = 36  # where it is the same at every age
+BEYOND = 1e200  # MRR of a lifetime that has left all bounds is cut here: programs have no infinity
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Life:
+    """A plan by age.
+
+    ages: how many of a lifetime are summed. leave: churn at ages 1, 2, ..., before any change by month. more, less:
+    growth at an age. alive, worth: what is left of a new customer and of a price of 1. gone, lost: what left of both.
+    """
+
+    ages: int
+    leave: Column
+    more: list[Term]
+    less: list[Term]
+    alive: Column
+    worth: Column
+    gone: Column
+    lost: Column
+
+
+class Stay:
+    """The sheet of ages, with a Life for each plan."""
+
+    def __init__(self, book: Book, changes: Changes):
+        words, scenario = book.words["stay"], book.scenario
+        self._book, plans = book, scenario.pay.plans
+        last = max(ages_of(scenario, number) for number in range(len(plans)))
+        self._table = Table(book.sheets["stay"], title=words["title"], lines=words["lines"], last=last)
+        self._table.sheet.worksheet.freeze_panes(FIRST, 1)
+        self._age = self._table.column(words["age"], "count", width=9)
+        for a in range(last + 1):
+            self._age.put(a, a, "center")
+        self._common = self._common_curve()
+        self._growth = self._common_growth()
+        self._year_growth = self._common_year_growth()
+        self.lives = [self._life(number, plan, changes) for number, plan in enumerate(plans)]
+        book.finish(self._table, labels=1)
+
+    def _users(self, wanted: Any) -> list[int]:
+        """The numbers of the plans for which `wanted` holds."""
+        return [number for number, plan in enumerate(self._book.scenario.pay.plans) if wanted(plan)]
+
+    def _longest(self, numbers: list[int]) -> int:
+        return max((ages_of(self._book.scenario, number) for number in numbers), default=0)
+
+    def _common_curve(self) -> Column | None:
+        """The curve of all plans that have none of their own."""
+        last = self._longest(self._users(lambda plan: plan.churn is None and plan.renewal_rate is None))
+        if not last:
+            return None
+        self._table.skip()
+        curve = self._book.scenario.stay.churn
+        group = self._book.words["stay"]["everyone"]
+        return churn_column(self._book, self._table, self._age, curve=curve, place="stay.churn", last=last, group=group)
+
+    def _common_growth(self) -> tuple[Column, Column] | None:
+        """Expansion and contraction up to the last age at which they happen."""
+        if self._book.scenario.grow.last_age_months is None:
+            return None
+        words, everyone = self._book.words["stay"], self._book.words["stay"]["everyone"]
+        columns = tuple(self._table.column(words[name], "churn", group=everyone) for name in ("more", "less"))
+        for a in range(1, self._table.last + 1):
+            grows = self._age.same_row(a) <= self._book.given("grow.last_age_months")
+            for column, rate in zip(columns, self._rates(), strict=True):
+                column.put(a, choose(grows, rate, 0))
+        return columns
+
+    def _rates(self) -> tuple[Term, Term]:
+        grow = "grow.monthly_expansion_rate", "grow.monthly_contraction_rate"
+        return self._book.given(grow[0]), self._book.given(grow[1])
+
+    def _common_year_growth(self) -> tuple[Column, Column] | None:
+        """Growth since the last renewal, month on month, for plans billed by the year."""
+        if not self._users(lambda plan: plan.billing == "yearly"):
+            return None
+        words, everyone = self._book.words["stay"], self._book.words["stay"]["everyone"]
+        up, down = (self._table.column(words[name], "churn", group=everyone) for name in ("more_year", "less_year"))
+        for a in range(1, self._longest(self._users(lambda plan: plan.billing == "yearly")) + 1):
+            more, less = self._rates() if self._growth is None else (column[a] for column in self._growth)
+            anew = a % YEAR == 1
+            up.put(a, more if anew else up[a - 1] + (1 + up[a - 1]) * more)
+            down.put(a, less if anew else down[a - 1] + (1 - down[a - 1]) * less)
+        return up, down
+
+    def _life(self, number: int, plan: Any, changes: Changes) -> Life:
+        words, book, table = self._book.words["stay"], self._book, self._table
+        last, ages = ages_of(book.scenario, number), lifetime_ages(book.scenario, number)
+        table.skip()
+        leave = self._leave(number, plan, last)
+        growth = [self._grown(plan, a) for a in range(1, last + 1)]
+        more, less = ([pair[kind] for pair in growth] for kind in (0, 1))
+        names = ("alive", "worth", "gone", "lost")
+        alive, worth, gone, lost = (table.column(words[name], "ratio", group=plan.name) for name in names)
+        factor = changes.churn_factor(book.scenario.months)
+        alive.put(0, 1)
+        worth.put(0, 1)
+        for a in range(1, ages):
+            churn = leave[a] if factor is None else minimum(1, leave[a] * factor)
+            gone.put(a, alive[a - 1] * churn)
+            lost.put(a, worth[a - 1] * churn)
+            alive.put(a, alive[a - 1] * (1 - churn))
+            worth.put(a, minimum(BEYOND, worth[a - 1] * (1 - churn) * (1 + more[a - 1] - less[a - 1])))
+        return Life(ages, leave, more, less, alive, worth, gone, lost)
+
+    def _leave(self, number: int, plan: Any, last: int) -> Column:
+        """Churn at each age; a yearly plan's customers leave at its renewals alone."""
+        words, book = self._book.words["stay"], self._book
+        curve: Column | None = self._common
+        if plan.churn is not None and plan.renewal_rate is None:
+            place = f"pay.plans.{number}.churn"
+            curve = churn_column(
+                book, self._table, self._age, curve=plan.churn, place=place, last=last, group=plan.name
+            )
+        if plan.billing == "monthly":
+            return curve
+        within: Column | None = None
+        if plan.renewal_rate is None:
+            within = self._table.column(words["leave_year"], "churn", group=plan.name)
+            for a in range(1, last + 1):
+                before = within[a - 1]
+                within.put(a, curve[a] if a % YEAR == 1 else before + (1 - before) * curve[a])
+        column = self._table.column(words["renewal"], "churn", group=plan.name)
+        for a in range(1, last + 1):
+            if a % YEAR:
+                column.put(a, 0)
+            elif within is not None:
+                column.put(a, within[a])
+            else:
+                column.put(a, 1 - book.given(f"pay.plans.{number}.renewal_rate"))
+        return column
+
+    def _grown(self, plan: Any, a: int) -> tuple[Term, Term]:
+        if plan.billing == "yearly":
+            up, down = self._year_growth
+            return (up[a], down[a]) if a % YEAR == 0 else (Term("0", 0.0), Term("0", 0.0))
+        return self._rates() if self._growth is None else (self._growth[0][a], self._growth[1][a])
+
+
+def lifetime_ages(scenario: Any, number: int) -> int:
+    """How many ages of a plan are summed for its ceiling: months of age may be changed later, up to 120."""
+    curve = (scenario.pay.plans[number].churn or scenario.stay.churn).curve
+    if curve in ("sbg", "bdw"):
+        return LIFETIME
+    return SETTLED if curve != "constant" or scenario.grow.last_age_months is not None else ALWAYS_SETTLED
+
+
+def ages_of(scenario: Any, number: int) -> int:
+    """The largest age of a plan that the workbook needs."""
+    aboard = scenario.months + OLDEST if by_age(scenario, number) else 0
+    return max(lifetime_ages(scenario, number) - 1, aboard)

@@ -1,0 +1,245 @@
+"""One expression that is both a spreadsheet formula and its value.
+
+The workbook's model is written once, in Python operators on terms; a term carries the text of the formula and what it
+comes to, so that every formula cell is stored with its value. A term of a range holds a NumPy array: such terms may
+stand within `total`, `dot`, `pick` and the like alone. Only functions that every common spreadsheet program knows are
+offered; see FUNCTIONS. Where IF leaves a branch out the program never computes it, and here it may come to NaN.
+
+>>> price = Term("B2", 29.0)
+>>> print((price * (1 - Term("B3", 0.5))).text, (price * 2).value)
+B2*(1-B3) 58.0
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+import numpy as np
+
+FUNCTIONS = frozenset("ABS AND EXP FIXED IF INDEX INT LN LOG10 MATCH MAX MIN NA OR ROUND SUM SUMPRODUCT".split())
+LONGEST_TEXT = 120  # characters of one text within a formula, so that 255 units of it hold quotes and all
+_COMPARE, _JOIN, _ADD, _TIMES, _POWER, _ATOM = range(6)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Term:
+    """A formula, without its equals sign, and its value: a float, a text, a truth value, or an array for a range.
+
+    rank: how tightly its outermost operator binds; an operand that binds less tightly is put in brackets.
+    """
+
+    text: str
+    value: Any
+    rank: int = _ATOM
+
+    def __add__(self, other: Any) -> Term:
+        return _join(self, "+", other, _ADD, lambda a, b: a + b)
+
+    def __radd__(self, other: Any) -> Term:
+        return term(other) + self
+
+    def __sub__(self, other: Any) -> Term:
+        return _join(self, "-", other, _ADD, lambda a, b: a - b)
+
+    def __rsub__(self, other: Any) -> Term:
+        return term(other) - self
+
+    def __mul__(self, other: Any) -> Term:
+        return _join(self, "*", other, _TIMES, lambda a, b: a * b)
+
+    def __rmul__(self, other: Any) -> Term:
+        return term(other) * self
+
+    def __truediv__(self, other: Any) -> Term:
+        return _join(self, "/", other, _TIMES, _over)
+
+    def __rtruediv__(self, other: Any) -> Term:
+        return term(other) / self
+
+    def __pow__(self, other: Any) -> Term:
+        return _join(self, "^", other, _POWER, _power)
+
+    def __rpow__(self, other: Any) -> Term:
+        return term(other) ** self
+
+    def __and__(self, other: Any) -> Term:
+        """Texts side by side."""
+        return _join(self, "&", other, _JOIN, lambda a, b: f"{a}{b}")
+
+    def __rand__(self, other: Any) -> Term:
+        return term(other) & self
+
+    def __lt__(self, other: Any) -> Term:
+        return _join(self, "<", other, _COMPARE, lambda a, b: a < b)
+
+    def __le__(self, other: Any) -> Term:
+        return _join(self, "<=", other, _COMPARE, lambda a, b: a <= b)
+
+    def __gt__(self, other: Any) -> Term:
+        return _join(self, ">", other, _COMPARE, lambda a, b: a > b)
+
+    def __ge__(self, other: Any) -> Term:
+        return _join(self, ">=", other, _COMPARE, lambda a, b: a >= b)
+
+    def equals(self, other: Any) -> Term:
+        """Whether both are the same; `==` is kept for Python's own use."""
+        return _join(self, "=", other, _COMPARE, lambda a, b: a == b)
+
+
+def term(value: Any) -> Term:
+    """A number, a truth value or a text as it stands in a formula.
+
+    >>> term(0.5).text, term("so").text
+    ('0.5', '"so"')
+    """
+    if isinstance(value, Term):
+        return value
+    if isinstance(value, str):
+        parts = [value[start : start + LONGEST_TEXT] for start in range(0, len(value), LONGEST_TEXT)] or [""]
+        text = "&".join('"' + part.replace('"', '""') + '"' for part in parts)
+        return Term(text, value, _ATOM if len(parts) == 1 else _JOIN)
+    if isinstance(value, bool):
+        return Term("1=1" if value else "1=0", value, _COMPARE)
+    text = repr(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(float(value)).upper()
+    return Term(text, float(value), _ADD if value < 0 else _ATOM)
+
+
+def choose(condition: Term, then: Any, otherwise: Any) -> Term:
+    """IF: `then` where the condition holds, else `otherwise`."""
+    then, otherwise = term(then), term(otherwise)
+    return Term(
+        f"IF({condition.text},{then.text},{otherwise.text})", then.value if condition.value else otherwise.value
+    )
+
+
+def both(*conditions: Term) -> Term:
+    """AND."""
+    return conditions[0] if len(conditions) == 1 else _call("AND", conditions, all(c.value for c in conditions))
+
+
+def either(*conditions: Term) -> Term:
+    """OR."""
+    return conditions[0] if len(conditions) == 1 else _call("OR", conditions, any(c.value for c in conditions))
+
+
+def minimum(*parts: Any) -> Term:
+    """MIN of numbers and ranges."""
+    parts = tuple(map(term, parts))
+    return _call("MIN", parts, float(min(np.min(part.value) for part in parts)))
+
+
+def maximum(*parts: Any) -> Term:
+    """MAX of numbers and ranges."""
+    parts = tuple(map(term, parts))
+    return _call("MAX", parts, float(max(np.max(part.value) for part in parts)))
+
+
+def total(*parts: Term) -> Term:
+    """SUM of ranges and cells."""
+    return _call("SUM", parts, float(sum(np.sum(part.value) for part in parts)))
+
+
+def dot(*parts: Term) -> Term:
+    """SUMPRODUCT of ranges of one size, or of expressions in them."""
+    product = parts[0].value
+    for part in parts[1:]:
+        product = product * part.value
+    return _call("SUMPRODUCT", parts, float(np.sum(product)))
+
+
+def pick(cells: Term, position: Term) -> Term:
+    """INDEX: the value at a position, counted from 1, of a row or column of cells."""
+    values, place = np.ravel(cells.value), int(position.value) - 1 if np.isfinite(position.value) else -1
+    value = values[place] if 0 <= place < len(values) else math.nan
+    return _call("INDEX", (cells, position), value if isinstance(value, str) else float(value))
+
+
+def position_of(value: Any, cells: Term) -> Term:
+    """MATCH: where a value first stands in a row or column of cells, counted from 1."""
+    value = term(value)
+    found = np.flatnonzero(np.ravel(cells.value) == value.value)
+    return _call("MATCH", (value, cells, term(0)), float(found[0] + 1) if found.size else math.nan)
+
+
+def absolute(part: Term) -> Term:
+    """ABS."""
+    return _call("ABS", (part,), abs(part.value))
+
+
+def exponential(part: Term) -> Term:
+    """EXP."""
+    return _call("EXP", (part,), math.exp(min(part.value, 700.0)))
+
+
+def logarithm(part: Term) -> Term:
+    """LN, of a number or within `dot`."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        value = np.log(part.value)
+    return _call("LN", (part,), value if isinstance(value, np.ndarray) else float(value))
+
+
+def power_of_ten(part: Term) -> Term:
+    """The whole power of ten at or below a positive number."""
+    value = math.floor(math.log10(part.value)) if part.value > 0 else math.nan
+    return Term(f"INT(LOG10({part.text}))", float(value))
+
+
+def rounded(part: Term, digits: Any) -> Term:
+    """ROUND, half away from zero."""
+    digits = term(digits)
+    value = part.value
+    if math.isfinite(value) and math.isfinite(digits.value) and abs(value) < 1e15:
+        value = float(Decimal(repr(value)).quantize(Decimal(1).scaleb(-int(digits.value)), rounding=ROUND_HALF_UP))
+    return _call("ROUND", (part, digits), value)
+
+
+def written(part: Term, decimals: Any) -> Term:
+    """FIXED: a number of 0 or more as text, with the separators of whoever opens the workbook."""
+    decimals = term(decimals)
+    value = rounded(part, decimals).value
+    return _call("FIXED", (part, decimals), f"{value:,.{int(decimals.value)}f}")
+
+
+def missing() -> Term:
+    """NA: a point that a chart leaves out."""
+    return Term("NA()", math.nan)
+
+
+def near_one_log(part: Term) -> Term:
+    """ln(1 + y) to all digits for y above -1, near 0 too, where 1 + y has lost those of y.
+
+    ln(u) y / (u - 1) with u = 1 + y as rounded: Kahan's way (from memory); y - y^2/2 below 1e-9.
+
+    >>> near_one_log(Term("A1", 1e-12)).value
+    9.999999999995e-13
+    """
+    return choose(absolute(part) < 1e-9, part * (1 - part / 2), logarithm(1 + part) * part / (1 + part - 1))
+
+
+def _join(left: Any, sign: str, right: Any, rank: int, compute: Any) -> Term:
+    left, right = term(left), term(right)
+    # what stands right of a sign of the same rank is bracketed too: a-(b-c), a/(b*c)
+    a = f"({left.text})" if left.rank < rank or (rank == _COMPARE == left.rank) else left.text
+    b = f"({right.text})" if right.rank < rank or (right.rank == rank and sign not in "+&*") else right.text
+    return Term(f"{a}{sign}{b}", compute(left.value, right.value), rank)
+
+
+def _call(name: str, parts: Any, value: Any) -> Term:
+    return Term(f"{name}({','.join(part.text for part in parts)})", value)
+
+
+def _over(a: Any, b: Any) -> Any:
+    if isinstance(a, np.ndarray) or isinstance(b, np.ndarray):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.divide(a, b)
+    return a / b if b else math.nan
+
+
+def _power(a: float, b: float) -> float:
+    try:
+        return float(a) ** float(b)
+    except (OverflowError, ZeroDivisionError):
+        return math.nan

@@ -1,0 +1,76 @@
+"""Today: the customers of month 0 and what they pay, by plan, and how long they have been on board."""
+
+from __future__ import annotations
+
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.inputs import by_age
+from growth.spreadsheet.table import FIRST, Column, Table, print_setup
+from growth.spreadsheet.term import Term, choose, dot, maximum, total
+
+OLDEST = 120  # months that an opening customer can have been on board
+
+
+class Today:
+    """The opening position.
+
+    customers, mrr: of each plan. age_shares: the share of the opening customers at each age 0..120; None where no
+    plan's customers are told apart by age. ages_twice: whether two groups have one age; None without groups.
+    """
+
+    def __init__(self, book: Book):
+        words, opening = book.words["today"], book.scenario.opening
+        plans = book.scenario.pay.plans
+        sheet = book.sheets["today"]
+        ages = OLDEST if any(by_age(book.scenario, number) for number in range(len(plans))) else 0
+        table = Table(sheet, title=words["title"], lines=words["lines"], last=max(len(plans), ages) + 1)
+        sheet.worksheet.freeze_panes(FIRST, 1)
+        name = table.column(words["plan"], width=24, left=True)
+        customers = table.column(words["customers"], "people", width=14)
+        at_price = table.column(words["at_price"], book.money, width=16)
+        mrr = table.column(words["mrr"], book.money, width=14)
+        last = len(plans) - 1
+        for number, plan in enumerate(plans):
+            name.text(number, plan.name, "cell")
+            share = "share" if plan.opening_share is None else "opening_share"
+            customers.put(number, book.given("opening.customers") * book.given(f"pay.plans.{number}.{share}"))
+            at_price.put(number, customers[number] * book.given(f"pay.plans.{number}.monthly_price"))
+        for number in range(len(plans)):
+            value, people = total(at_price.span(0, last)), total(customers.span(0, last))
+            by_people = choose(people > 0, customers[number] / people, 0)
+            part = choose(value > 0, at_price[number] / value, by_people)
+            mrr.put(number, book.given("opening.mrr") * part)
+        self.customers = [customers[number] for number in range(len(plans))]
+        self.mrr = [mrr[number] for number in range(len(plans))]
+        self.ages_twice: Term | None = None
+        self.age_shares = self._ages(book, table, opening) if ages else None
+        print_setup(sheet, heads=(FIRST - 1, FIRST - 1), labels=0)
+
+    def _ages(self, book: Book, table: Table, opening: object) -> Column:
+        words = book.words["today"]
+        groups: tuple[Term, Term] | None = None
+        if opening.ages:
+            table.skip()
+            counted = [
+                table.column(words["group_age"], "count", group=words["groups"]),
+                table.column(words["group_customers"], "people", group=words["groups"]),
+            ]
+            for index in range(len(opening.ages)):
+                for column, field in zip(counted, ("age_months", "customers"), strict=True):
+                    column.put(index, book.given(f"opening.ages.{index}.{field}"))
+            groups = tuple(column.span(0, len(opening.ages) - 1) for column in counted)
+            same = table.column(words["group_same"], "count", group=words["groups"])
+            for index in range(len(opening.ages)):
+                same.put(index, dot(groups[0].equals(counted[0][index]) * 1))
+            self.ages_twice = maximum(same.span(0, len(opening.ages) - 1)) > 1
+        table.skip()
+        age = table.column(words["age"], "count", group=words["spread"])
+        share = table.column(words["share"], "churn", group=words["spread"])
+        for months in range(OLDEST + 1):
+            age.put(months, months)
+            if groups is None:
+                mean = book.given("opening.mean_age_months")
+                share.put(months, choose(age[months] <= 2 * mean, 1 / (2 * mean + 1), 0))
+            else:
+                of_age = groups[0].equals(age[months])
+                share.put(months, dot(of_age * groups[1]) / total(groups[1]))
+        return share

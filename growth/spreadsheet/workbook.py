@@ -1,0 +1,142 @@
+"""The workbook whole: its sheets in order, filled month by month, and written so that a failure loses nothing."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from growth.calculator.language import locale_of, messages
+from growth.engine import Forecast, forecast
+from growth.errors import Problem, PublishError, ScenarioError
+from growth.files import replace_file
+from growth.giveaway.brief import Giveaway, load_giveaway
+from growth.scenario.file import load_scenario
+from growth.spreadsheet.answer import fill_answer
+from growth.spreadsheet.arrivals import Arrivals
+from growth.spreadsheet.assumptions import fill_assumptions
+from growth.spreadsheet.book import Book
+from growth.spreadsheet.ceiling import ceiling
+from growth.spreadsheet.changes import Changes, needed
+from growth.spreadsheet.inputs import Inputs
+from growth.spreadsheet.look import Look
+from growth.spreadsheet.months import Months
+from growth.spreadsheet.names import cell_text, sheet_names
+from growth.spreadsheet.plan import PlanSheet
+from growth.spreadsheet.sentence import Sentence
+from growth.spreadsheet.sheet import Sheet
+from growth.spreadsheet.stay import Stay
+from growth.spreadsheet.today import Today
+from growth.spreadsheet.words import workbook_locale
+
+PAPER_COLUMNS = 60  # columns laid with paper from the start; further ones are as they are used
+CREATED = datetime.datetime(2000, 1, 1)  # the same bytes for the same scenario, whenever they are written
+
+
+def write_spreadsheet(source: str | Path, *, to: str | Path) -> Path:
+    """Writes the workbook of a scenario file to `to`, whole or not at all; returns its path.
+
+    source: a scenario file; the words of its giveaway part, where it has one, stand on the first sheet. to: a file
+    that ends in .xlsx. Raises ScenarioError for a file that cannot be used, and PublishError where XlsxWriter is
+    missing or the workbook cannot be written.
+    """
+    if Path(to).suffix.lower() != ".xlsx":
+        raise PublishError([Problem("", "the name of a workbook ends in .xlsx", str(to))])
+    scenario = load_scenario(source)
+    content = spreadsheet(forecast(scenario), giveaway=load_giveaway(source, scenario=scenario))
+    try:
+        return replace_file(to, content)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise PublishError([Problem("", "the workbook cannot be written", reason)], file=str(to)) from None
+
+
+def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
+    """The workbook of a forecast, as the bytes of an .xlsx file; the same for the same scenario.
+
+    Every number of the scenario is an input cell, and all else follows from those by formulas that compute the model of
+    growth/engine/model.md. Each formula is stored with its value, a series with the forecast's own. giveaway: whose
+    question and cautions stand on the first sheet. Raises ScenarioError for a scenario with draws, and PublishError
+    where XlsxWriter is missing.
+
+    >>> plans = [{"name": "Studio", "monthly_price": 20}]
+    >>> spreadsheet(forecast(load_scenario({"business": "Fernhollow", "pay": {"plans": plans}})))[:2]
+    b'PK'
+    """
+    if result.scenario.draws is not None:
+        raise ScenarioError([Problem("scenario", "single numbers: a cell holds one", f"{result.scenario.draws} draws")])
+    try:
+        import xlsxwriter
+    except ModuleNotFoundError:
+        raise PublishError("a workbook needs XlsxWriter; install growth-workbook[spreadsheet]") from None
+    stream = BytesIO()
+    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    workbook = xlsxwriter.Workbook(stream, options)
+    workbook.worksheet_class = _plain_worksheet()
+    words = giveaway or load_giveaway(None, scenario=result.scenario)
+    locale = workbook_locale(locale_of(words.language))
+    cautions = (*messages(locale)["page"]["cautions"], *words.cautions)
+    _fill(workbook, result, question=words.question, cautions=cautions, locale=locale)
+    workbook.close()
+    return stream.getvalue()
+
+
+def _fill(workbook: Any, result: Forecast, *, question: str, cautions: Sequence[str], locale: str) -> None:
+    """Adds the sheets and fills them, each from those it rests on."""
+
+    scenario = result.scenario
+    look = Look(workbook, currency=scenario.currency, locale=locale)
+    money = "cents" if np.max(result.closing_mrr, initial=0) < 10_000 else "money"
+    book = Book(scenario, result, Inputs(scenario, locale=locale), look, money, locale)
+    _add_sheets(book, workbook)
+    workbook.set_properties({"title": cell_text(question)[:255], "created": CREATED})
+    changes, today = Changes(book), Today(book)
+    stay, arrivals = Stay(book, changes), Arrivals(book)
+    plans = [PlanSheet(book, number, today=today, life=life, changes=changes) for number, life in enumerate(stay.lives)]
+    months = Months(book, plans=plans, arrivals=arrivals)
+    for month in range(1, scenario.months + 1):
+        arrivals.month(month, months.columns["closing_customers"][month - 1])
+        for plan in plans:
+            plan.month(month, arrivals.new_customers[month])
+        months.month(month)
+    for plan in plans:
+        plan.finish()
+    level = ceiling(book, lives=stay.lives, changes=changes, arrivals=arrivals)
+    months.finish(level)
+    sentence = Sentence(book, months=months, level=level)
+    broken = fill_assumptions(book, workbook, ages_twice=today.ages_twice)
+    fill_answer(book, workbook, question=question, cautions=cautions, sentence=sentence, months=months, broken=broken)
+
+
+def _plain_worksheet() -> type:
+    """A worksheet that stores formulas as they are: none here has a function of the last years to look for."""
+    from xlsxwriter.worksheet import Worksheet
+
+    class PlainWorksheet(Worksheet):
+        def _prepare_formula(self, formula: str, expand_future_functions: bool = False) -> str:
+            return formula.removeprefix("=")
+
+    return PlainWorksheet
+
+
+def _add_sheets(book: Any, workbook: Any) -> None:
+    """The sheets in their order, protected without a password so that no formula is hit by accident."""
+
+    plans = book.scenario.pay.plans
+    keys = ["answer", "assumptions", "months", "arrivals", *(["changes"] if needed(book.scenario) else [])]
+    keys += ["today", "stay", *(f"plan {number}" for number in range(len(plans))), "ceiling", "sentence"]
+    titles = book.words["sheets"] | {
+        f"plan {number}": book.words["plan"].replace("{name}", plan.name) for number, plan in enumerate(plans)
+    }
+    names = sheet_names(titles[key] for key in keys)
+    for number, (key, name) in enumerate(zip(keys, names, strict=True)):
+        page = workbook.add_worksheet(name)
+        page.hide_gridlines(2)
+        page.set_column(0, PAPER_COLUMNS, 10, book.look("paper"))
+        page.protect("", {"format_cells": True, "format_columns": True, "format_rows": True})
+        page.ignore_errors({"formula_differs": "A1:XFD1048576", "formula_unlocked": "A1:XFD1048576"})
+        book.sheets[key] = Sheet(page, number=number, names=names, look=book.look)
