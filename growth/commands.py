@@ -25,8 +25,8 @@ CAUTION = "Expected values under the assumptions of the file: neither advice nor
 
 def add_command(subparsers: Any) -> None:
     """Hand the commands in."""
-    check = subparsers.add_parser("check", help="say whether scenario files are valid, and what is wrong with them")
-    check.add_argument("scenario", nargs="+", metavar="SCENARIO", help="a scenario file (YAML)")
+    check = subparsers.add_parser("check", help="say whether files are valid, and what is wrong with them")
+    check.add_argument("file", nargs="+", metavar="FILE", help="a scenario file or a sweep file (YAML)")
     check.set_defaults(run=_check)
 
     forecast = subparsers.add_parser("forecast", help="print the answer and the months of a scenario")
@@ -53,22 +53,43 @@ def add_command(subparsers: Any) -> None:
 
 def _check(arguments: argparse.Namespace) -> int:
     from growth.cli import complain
-    from growth.errors import ScenarioError
-    from growth.whole_file import check_file
+    from growth.errors import GrowthError
+    from growth.sweep.reading import is_sweep
 
     code = 0
-    for path in arguments.scenario:
+    for path in arguments.file:
         try:
-            scenario = check_file(path)
-        except ScenarioError as error:
+            print("\n".join(_sweep_says(path) if is_sweep(path) else _scenario_says(path)))
+        except GrowthError as error:
             code = complain(error)
-            continue
-        channels, plans = len(scenario.arrive.channels), len(scenario.pay.plans)
-        print(f"{path}: valid. {scenario.business}: {_count(scenario.months, 'month')}, ", end="")
-        print(f"{_count(channels, 'channel')}, {_count(plans, 'plan')}")
-        for place, label, value in _left_out(scenario):
-            print(f"  not in the file, taken as {value}: {label} ({place})")
     return code
+
+
+def _scenario_says(path: str) -> list[str]:
+    """What a valid scenario file holds. Raises ScenarioError."""
+    from growth.whole_file import check_file
+
+    scenario = check_file(path)
+    channels, plans = len(scenario.arrive.channels), len(scenario.pay.plans)
+    parts = (_count(scenario.months, "month"), _count(channels, "channel"), _count(plans, "plan"))
+    return [
+        f"{path}: valid. {scenario.business}: {', '.join(parts)}",
+        *(f"  not in the file, taken as {value}: {label} ({place})" for place, label, value in _left_out(scenario)),
+    ]
+
+
+def _sweep_says(path: str) -> list[str]:
+    """What a valid sweep file holds, every point of it checked. Raises SweepError, or ScenarioError for its base."""
+    from growth.sweep.design import design_of
+    from growth.sweep.onepass import check_points
+    from growth.sweep.reading import load_sweep
+
+    design = design_of(load_sweep(path))
+    check_points(design)
+    sweep = design.plan.sweep
+    axes = f"{len(sweep.axes)} {'axis' if len(sweep.axes) == 1 else 'axes'}"
+    parts = (axes, _count(design.count, "point"), _count(len(design.chosen()), "report"))
+    return [f"{path}: valid. {sweep.title}: {', '.join(parts)}"]
 
 
 def _left_out(section: Any, place: str = "") -> Iterator[tuple[str, str, str]]:

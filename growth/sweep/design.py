@@ -135,7 +135,10 @@ def _listed(plan: Plan, levels: dict[str, Any]) -> tuple[dict[str, Any], np.ndar
 
 def _sample(plan: Plan, levels: dict[str, tuple | None]) -> np.ndarray:
     """A sample on the unit cube, stretched to each axis's range, or cut into its levels."""
-    from scipy.stats import qmc
+    try:
+        from scipy.stats import qmc
+    except ModuleNotFoundError:
+        raise SweepError("a sample needs scipy; install growth-workbook[sweep]") from None
 
     points = plan.sweep.points
     if points.method == "sobol":

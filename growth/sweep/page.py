@@ -10,7 +10,7 @@ from growth.sweep.folder import PAGE, Folder
 from growth.sweep.reading import SweepError
 from growth.sweep.tasks import digest
 
-STYLE = Path(__file__).with_name("page.css")
+STYLES = [Path(__file__).with_name(name) for name in ("page.css", "pieces.css")]
 SCRIPT = Path(__file__).with_name("page.js")
 
 
@@ -27,8 +27,8 @@ def page_of(notebook: Any, *, title: str, key: str = "") -> str:
     ]
     if not parts:
         raise SweepError("the comparison notebook shows nothing: no cell has an HTML output")
-    body = "\n".join(part for part in parts if part)
-    style, script = STYLE.read_text(encoding="utf-8"), SCRIPT.read_text(encoding="utf-8")
+    body = "\n".join(part for part in parts if part and not part.startswith("<style>"))  # the page has its own
+    style, script = _style(), SCRIPT.read_text(encoding="utf-8")
     policy = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:"
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -54,7 +54,7 @@ def publish_comparison(
 
     store, run = folder.store, folder.unfinished / "comparison.ipynb"
     reports = sorted(folder.done())
-    key = digest(table, reports, notebook.read_text(encoding="utf-8"), STYLE.read_text(encoding="utf-8"))
+    key = digest(table, reports, notebook.read_text(encoding="utf-8"), _style())
     if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
         parameters = {"sweep": str(sweep_file.resolve()), "folder": store.where()}
         why = run_report(notebook=str(notebook.resolve()), output=str(run), parameters=parameters, engine=engine)
@@ -62,3 +62,7 @@ def publish_comparison(
             raise SweepError(why, file=str(notebook))
         store.write(PAGE, page_of(nbformat.read(run, as_version=4), title=title, key=key))
     return store.where(PAGE)
+
+
+def _style() -> str:
+    return "".join(path.read_text(encoding="utf-8") for path in STYLES)

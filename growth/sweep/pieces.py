@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from pathlib import Path
 from urllib.parse import quote
 
 import numpy as np
@@ -16,6 +17,7 @@ from growth.sweep.comparing import Levels, axes_of, influences, levels_of, over_
 from growth.sweep.design import Design
 from growth.sweep.onepass import mrr_by_month
 
+STYLE = Path(__file__).with_name("pieces.css")
 MOST_ROWS = 500
 MOST_PANELS = 6
 MOST_FORECAST = 2000  # points of a sample whose months are drawn
@@ -26,6 +28,11 @@ HEADINGS = {
     "growth_ceiling": "MRR where growth stops",
     "lowest_cash": "lowest cash",
 }
+
+
+def look() -> Piece:
+    """The pieces' style, for the notebook that shows them; their page brings it along."""
+    return Piece(f"<style>\n{STYLE.read_text(encoding='utf-8')}</style>")
 
 
 def heading(design: Design, points: pd.DataFrame) -> Piece:
@@ -53,7 +60,8 @@ def heading(design: Design, points: pd.DataFrame) -> Piece:
         f"Over {len(points):,} sets of numbers, {escape(base.business)} ends month {base.months} "
         f"between {low} and {high} of monthly recurring revenue (MRR).{most}{reached}"
     )
-    return Piece(f'<header><h1>{escape(sweep.title)}</h1>{note}{invented}<p class="answer">{text}</p></header>')
+    title = f"<h1>{escape(sweep.title)}</h1>{note}{invented}"
+    return Piece(f'<header class="sweep">{title}<p class="answer">{text}</p></header>')
 
 
 def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
@@ -68,12 +76,14 @@ def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
         for one in influences(points, "closing_mrr")
     )
     return Piece(
-        "<section><h2>Which number moves the answer most</h2>"
-        "<p>The share of the spread in MRR at the end that each axis explains alone, "
-        "over all points; what axes do together is in none of them. Measure the first row first.</p>"
-        '<div class="wide" tabindex="0"><table><thead><tr><th scope="col">axis</th><th scope="col">of the spread</th>'
-        '<th scope="col">lowest mean</th>'
-        f'<th scope="col">highest mean</th></tr></thead><tbody>{rows}</tbody></table></div></section>'
+        _section(
+            "Which number moves the answer most",
+            "<p>The share of the spread in MRR at the end that each axis explains alone, "
+            "over all points; what axes do together is in none of them. Measure the first row first.</p>"
+            '<div class="wide" tabindex="0"><table><thead><tr><th scope="col">axis</th>'
+            '<th scope="col">of the spread</th><th scope="col">lowest mean</th>'
+            f'<th scope="col">highest mean</th></tr></thead><tbody>{rows}</tbody></table></div>',
+        )
     )
 
 
@@ -100,9 +110,11 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
         else ""
     )
     return Piece(
-        f"<section><h2>MRR at the end, by {escape(rows.title)} and {escape(columns.title)}</h2>"
-        f"<p>In {escape(design.plan.base.currency)} a month; the deeper the colour, the more.{others}</p>"
-        f'<div class="panels">{maps}</div></section>'
+        _section(
+            f"MRR at the end, by {escape(rows.title)} and {escape(columns.title)}",
+            f"<p>In {escape(design.plan.base.currency)} a month; the deeper the colour, the more.{others}</p>"
+            f'<div class="panels">{maps}</div>',
+        )
     )
 
 
@@ -200,7 +212,7 @@ def _all_by_month(design: Design, most: Levels) -> str:
 
 
 def _charts(title: str, text: str, charts: list[str]) -> str:
-    return f'<section><h2>{title}</h2><p>{text}</p><div class="panels small">{"".join(charts)}</div></section>'
+    return _section(title, f'<p>{text}</p><div class="panels small">{"".join(charts)}</div>')
 
 
 def _scale(design: Design, top: float) -> str:
@@ -225,9 +237,12 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
     left = len(points) - len(shown)
     more = f" The other {left:,} are in points.parquet." if left else ""
     return Piece(
-        f"<section><h2>All points</h2><p>– where there is none, such as a goal that is not reached.{more}</p>"
-        f'<div class="wide" tabindex="0"><table class="sortable"><thead><tr>{head}</tr></thead>'
-        f"<tbody>{''.join(body)}</tbody></table></div></section>"
+        _section(
+            "All points",
+            f"<p>– where there is none, such as a goal that is not reached.{more}</p>"
+            f'<div class="wide" tabindex="0"><table class="sortable"><thead><tr>{head}</tr></thead>'
+            f"<tbody>{''.join(body)}</tbody></table></div>",
+        )
     )
 
 
@@ -235,7 +250,11 @@ def cautions() -> Piece:
     """What a comparison cannot know."""
     own = "A sweep moves the numbers it was told to move, as far as it was told. What it holds still may matter more."
     items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, own))
-    return Piece(f"<section><h2>What this cannot know</h2><ul>{items}</ul></section>")
+    return Piece(_section("What this cannot know", f"<ul>{items}</ul>"))
+
+
+def _section(title: str, inner: str) -> str:
+    return f'<section class="sweep"><h2>{title}</h2>{inner}</section>'
 
 
 def _spread(count: int, most: int) -> list[int]:

@@ -62,6 +62,15 @@ def load_sweep(path: str | Path) -> Plan:
     return Plan(found, base, fields)
 
 
+def is_sweep(path: str | Path) -> bool:
+    """Whether a file has the root key of a sweep; False where it cannot be read."""
+    try:
+        root = _root(Path(path), str(path))
+    except SweepError:
+        return False
+    return isinstance(root.value, dict) and "sweep" in root.value
+
+
 def _root(path: Path, file: str) -> Node:
     try:
         content = path.read_bytes()
@@ -152,4 +161,4 @@ def _twice(sweep: Sweep) -> list[Problem]:
     return problems
 
 
-__all__ = ["Plan", "ScenarioError", "SweepError", "given", "load_sweep"]
+__all__ = ["Plan", "ScenarioError", "SweepError", "given", "is_sweep", "load_sweep"]

@@ -1,7 +1,9 @@
 """A sweep file is checked whole: each mistake is named with its place and a mend, before anything runs."""
 
 import pytest
+from sweep_tools import ROOT
 
+from growth import cli
 from growth.errors import GrowthError
 from growth.sweep.design import design_of
 from growth.sweep.onepass import check_points
@@ -84,3 +86,16 @@ def test_the_command_says_one_clear_error_and_touches_nothing(workplace):
     done = workplace.run(workplace.sweep(scenario="nowhere.yaml"))
     assert (done.returncode, "Traceback" in done.stderr) == (2, False)
     assert done.stderr.startswith("growth: ") and not (workplace.path / "out").exists()
+
+
+def test_check_takes_sweep_files_among_scenario_files(workplace, capsys):
+    wrong = workplace.sweep(axes=[axis(values=[4])])
+    shipped = sorted(str(path) for path in (ROOT / "scenarios").glob("*.yaml"))
+    assert cli.main(["check", *shipped]) == 0
+    lines = [line for line in capsys.readouterr().out.splitlines() if not line.startswith("  ")]
+    assert [line.partition(": valid. ")[0] for line in lines] == shipped
+    assert any(line.endswith("Churn, price and the trial: 3 axes, 50 points, 10 reports") for line in lines)
+    assert cli.main(["check", str(wrong), str(workplace.path / "base.yaml")]) == 2
+    said = capsys.readouterr()
+    assert f"{wrong}: line " in said.err and "a share from 0 to 1 (found 4)" in said.err
+    assert "base.yaml: valid. Fernhollow" in said.out, "the rest is checked all the same"
