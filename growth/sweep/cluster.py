@@ -2,7 +2,8 @@
 
 The workers need this package. Into a store they put their reports themselves, with their own keys and driver; into a
 folder, which they may not see, a report travels back as text and is put in place here. What counts as done, the time
-limit and resuming are the same as on one machine.
+limit and resuming are the same as on one machine. A report that a worker still puts into a store after its sweep was
+killed is whole, and the one that the next run would put there.
 """
 
 from __future__ import annotations

@@ -14,13 +14,21 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
-from urllib.parse import unquote, urlsplit
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
 from growth.files import replace_file
 from growth.sweep.reading import SweepError
 
 PARTS = ".unfinished"
 WHOLE = frozenset("s3 s3a gs gcs abfs az oss oci tos memory".split())  # stores in which a file appears whole or never
+INSTEAD = {  # of addresses that papermill or fsspec know, and that cannot hold a sweep
+    "abs": "write abfs://CONTAINER/FOLDER",
+    "adl": "that store is no longer there; write abfs://CONTAINER/FOLDER",
+    "http": "what lies at such an address cannot be listed; take a store or a folder",
+    "https": "what lies at such an address cannot be listed; take a store or a folder",
+    "memory": "what is in memory is gone when the command ends; take a store or a folder",
+}
 Result = TypeVar("Result")
 
 
@@ -198,7 +206,8 @@ Store = LocalStore | RemoteStore
 def store_of(address: str | Path) -> Store:
     """The store at an address: a path, file://..., or one of fsspec such as s3://bucket/folder.
 
-    Raises SweepError, naming the address, where it cannot be opened: an unknown scheme, or a driver not installed.
+    Raises SweepError, naming the address, where it cannot be opened: an unknown scheme, or a driver that is not
+    installed. Whether it can be written to is seen by the first that is written.
 
     >>> store_of("file:///results/may").where("points.parquet")
     '/results/may/points.parquet'
@@ -212,13 +221,12 @@ def store_of(address: str | Path) -> Store:
     if not found:
         return LocalStore(address)
     if scheme in ("file", "local"):
-        return LocalStore(unquote(urlsplit(address).path))
-    fix = {
-        "abs": "write abfs://CONTAINER/FOLDER",
-        "memory": "what is in memory is gone when the command ends; take a folder",
-    }
-    if scheme in fix:
-        raise SweepError(fix[scheme], file=address)
+        parts = urlsplit(address)
+        if parts.netloc not in ("", "localhost"):
+            raise SweepError("write a path without file://, or the whole path after file://", file=address)
+        return LocalStore(url2pathname(parts.path))
+    if scheme in INSTEAD:
+        raise SweepError(INSTEAD[scheme], file=address)
     try:
         from fsspec.core import url_to_fs
     except ModuleNotFoundError:

@@ -65,6 +65,8 @@ def test_where_files_are_written_beside_and_renamed_half_a_file_is_never_seen(tm
         ("abfs://container/a", "pip install adlfs"),
         ("sftp://host/a", "pip install paramiko"),
         ("abs://account/a", "write abfs://"),
+        ("https://host/a", "cannot be listed"),
+        ("file://a/b", "the whole path after file://"),
         ("memory://a", "gone when the command ends"),
         ("nonsense://a", "Protocol not known: nonsense"),
     ],
