@@ -64,7 +64,7 @@ def text_width(text: str, size: float) -> float:
 def wrapped(text: str, *, width: float, size: float) -> list[str]:
     """A text in lines that fit; a word that is too long for a line is cut."""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.replace("\n", " ").split(" "):  # an amount stays in one piece
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size) <= width:
             lines[-1] = longer

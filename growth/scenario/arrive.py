@@ -102,7 +102,13 @@ class PaidChannel(Channel):
     budget_that_doubles_cost: (
         Annotated[
             Number,
-            amount("Budget at which a visit costs double", unit="money a month", low=1e-6, slider=(100, 50_000, 100)),
+            amount(
+                "Budget at which a visit costs double",
+                unit="money a month",
+                low=1e-6,
+                slider=(100, 50_000, 100),
+                help="The more is spent, the dearer a visit: at this budget, twice the cost at a small one.",
+            ),
         ]
         | None
     ) = None

@@ -41,15 +41,33 @@ class EarlyLateChurn(Section):
     ] = 3
 
 
+ALPHA = Assumption(
+    "Readiness to leave (alpha)",
+    "number",
+    1e-3,
+    1e3,
+    (0.05, 5, 0.01),
+    always=True,
+    help="Of new customers, alpha / (alpha + beta) leave in their first month: the larger alpha, the more.",
+)
+BETA = Assumption(
+    "Readiness to stay (beta)",
+    "number",
+    1e-3,
+    1e3,
+    (0.5, 60, 0.1),
+    always=True,
+    help="The larger beta, the fewer leave. Where both are small customers differ much, and churn falls fast.",
+)
+
+
 class ShiftedBetaGeometric(Section):
     """sBG: customers differ in how readily they leave, so churn falls with age. Churn at age 1 is
     alpha / (alpha + beta). Fader and Hardie (2007), Journal of Interactive Marketing 21(1), 76-90."""
 
     curve: Literal["sbg"]
-    alpha: Annotated[
-        Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)
-    ]
-    beta: Annotated[Number, Assumption("Readiness to stay (beta)", "number", 1e-3, 1e3, (0.5, 60, 0.1), always=True)]
+    alpha: Annotated[Number, ALPHA]
+    beta: Annotated[Number, BETA]
 
 
 class BetaDiscreteWeibull(Section):
@@ -57,12 +75,18 @@ class BetaDiscreteWeibull(Section):
     S(a) = B(alpha, beta + a^c) / B(alpha, beta). Fader, Hardie, Liu, Davin and Steenburgh (2018)."""
 
     curve: Literal["bdw"]
-    alpha: Annotated[
-        Number, Assumption("Readiness to leave (alpha)", "number", 1e-3, 1e3, (0.05, 5, 0.01), always=True)
-    ]
-    beta: Annotated[Number, Assumption("Readiness to stay (beta)", "number", 1e-3, 1e3, (0.5, 60, 0.1), always=True)]
+    alpha: Annotated[Number, ALPHA]
+    beta: Annotated[Number, BETA]
     shape: Annotated[
-        Number, Assumption("How each customer's churn moves with age (c)", "number", 0.1, 3, (0.2, 2.5, 0.01))
+        Number,
+        Assumption(
+            "How each customer's churn moves with age (c)",
+            "number",
+            0.1,
+            3,
+            (0.2, 2.5, 0.01),
+            help="Below 1 each customer is less ready to leave the longer they stay, above 1 more ready; 1 is neither.",
+        ),
     ] = 1.0
 
 

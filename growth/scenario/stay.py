@@ -17,7 +17,16 @@ class ChurnChange(Section):
 
     from_month: Annotated[int, whole_months("From month", low=1, high=LONGEST)]
     factor: Annotated[
-        Number, Assumption("Churn is so many times what it was", "times", 0, 5, (0, 2, 0.01), always=True)
+        Number,
+        Assumption(
+            "Churn is so many times what it was",
+            "times",
+            0,
+            5,
+            (0, 2, 0.01),
+            always=True,
+            help="From that month on: 0.9 is a tenth fewer leaving, 1 changes nothing.",
+        ),
     ]
 
 

@@ -1,0 +1,125 @@
+"""A page and its kit in another language: nothing of English is left in them, and browsers are told the language."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import nbformat
+import pytest
+
+import growth
+from growth.calculator import PAGE_DATA, page_data
+from growth.calculator.language import messages
+from growth.errors import ScenarioError
+from growth.giveaway import load_giveaway, sections
+from growth.giveaway.brief import Giveaway
+from growth.giveaway.exporter import page_html
+from growth.giveaway.kit_email import email_html, email_text
+from growth.giveaway.kit_embed import embed_page
+from growth.giveaway.kit_handout import handout_html
+from growth.giveaway.picture import picture_svg
+from growth.giveaway.places import variants
+from growth.scenario import Scenario
+from growth.scenario.entries import entries
+from growth.whole_file import json_schema
+
+BRIEF = Path(__file__).parents[2] / "scenarios" / "brief-when-can-i-live-from-it-de.yaml"
+
+
+def english_texts() -> list[str]:
+    """The pieces of several words of every English message, and the assumptions' English labels and help lines."""
+
+    def leaves(part):
+        if isinstance(part, str):
+            yield part
+        else:
+            for one in part.values() if isinstance(part, dict) else part:
+                yield from leaves(one)
+
+    pieces = [piece.strip() for text in leaves(messages()) for piece in re.split(r"\{\w+\}", text)]
+    table = [text for one in entries(Scenario) for text in (one.assumption.label, one.assumption.help)]
+    return [text for text in (*pieces, *table) if len(text) > 10 and " " in text]
+
+
+@pytest.fixture(scope="module")
+def german() -> tuple[Giveaway, growth.Forecast, Scenario]:
+    scenario = growth.load_scenario(BRIEF)
+    return load_giveaway(BRIEF, scenario=scenario), growth.forecast(scenario), scenario
+
+
+@pytest.fixture(scope="module")
+def page(german) -> str:
+    """As the notebook makes it, without a kernel: the same outputs in the same order."""
+    words, result, scenario = german
+    shown = [
+        sections.question(words, result)._repr_mimebundle_(),
+        sections.case(words)._repr_mimebundle_(),
+        {PAGE_DATA: page_data(scenario, locale=words.locale)},
+        sections.worked_month(result, locale=words.locale)._repr_mimebundle_(),
+        sections.cautions(words, result)._repr_mimebundle_(),
+        sections.invitation(words)._repr_mimebundle_(),
+    ]
+    cells = [
+        nbformat.v4.new_code_cell(outputs=[nbformat.v4.new_output("display_data", data=bundle)]) for bundle in shown
+    ]
+    return page_html(nbformat.v4.new_notebook(cells=cells))
+
+
+def test_nothing_of_english_is_left_on_the_page_or_in_the_kit(german, page):
+    words, result, scenario = german
+    what_ifs = variants(words, scenario=scenario)
+    made = [
+        page,
+        embed_page(page, words),
+        email_text(words, result),
+        email_html(words, result),
+        handout_html(words, result, what_ifs=what_ifs),
+        picture_svg(words, result, what_ifs=what_ifs),
+    ]
+    for text in made:
+        seen = " ".join(text.split())
+        assert [english for english in english_texts() if english in seen] == []
+        assert " ".join(words.answer.split()) in seen
+
+
+def test_browsers_and_those_who_share_the_page_are_told_its_language(german, page):
+    words, result, _ = german
+    assert '<html lang="de">' in page and '<meta property="og:locale" content="de_DE">' in page
+    assert '<html lang="de">' in email_html(words, result) and '<html lang="de">' in handout_html(words, result)
+    assert email_text(words, result).startswith("Betreff: Mein Planer trägt sich")
+    assert "erreichen Sie mit diesen Zahlen 4.200\xa0€ im Monat." in words.answer
+
+
+def test_the_page_is_within_its_weight(page):
+    assert len(page.encode("utf-8")) < 100_000
+
+
+def test_a_german_page_fits_a_phone_and_says_the_same_with_scripts_off(browser, page, german, tmp_path):
+    words, result, _ = german
+    file = tmp_path / "page.html"
+    file.write_text(page, encoding="utf-8")
+    complaints: list[str] = []
+    for scripts in (True, False):
+        context = browser.new_context(viewport={"width": 360, "height": 740}, java_script_enabled=scripts)
+        opened = context.new_page()
+        opened.on("console", lambda message: complaints.append(message.text))
+        opened.goto(file.as_uri())
+        said = " ".join(opened.locator(".growth-answer, .growth-cash").all_inner_texts())
+        assert said.replace("\xa0", " ") == growth.calculator.answer(result, words.locale).replace("\xa0", " ")
+        if scripts:
+            opened.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+            assert opened.evaluate("document.documentElement.scrollWidth") <= 360
+            assert opened.locator("tbody tr").first.inner_text().startswith("1 Jan. 2027")
+        else:
+            assert "Kunden heute: 55 Kunden" in opened.locator("li").all_inner_texts()
+        context.close()
+    assert complaints == []
+
+
+def test_an_unknown_language_is_refused_with_those_there_are(german):
+    wrong = {"name": "a-piece", "question": "When can I live from it?", "language": "xx"}
+    with pytest.raises(ScenarioError, match=r"There is de \(Deutsch\), en \(English\)"):
+        load_giveaway(wrong, scenario=german[2])
+    schema = json_schema()["$defs"]["giveaway"]["properties"]["language"]
+    assert schema["enum"] == ["de", "en"]
