@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from growth.errors import Problem
 from growth.records.fitting import Fit
 from growth.records.survival import RiskTable
+from growth.records.unreadable import RecordsError
 
 LEAST = 5  # leavers, and customers staying, that a group of ages has to be expected to have
 TAIL = 12  # last ages seen, whose churn goes on beyond them
@@ -70,12 +72,16 @@ def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
 def seen_curve(table: RiskTable, *, draws: int = 0, random: np.random.Generator | None = None) -> dict[str, Any]:
     """Churn as it was seen, as the section `curve: measured` of a scenario: survival by age, then the last ages' churn.
 
-    draws: with a generator `random`, arrays of so many draws: the leavers of each age drawn anew (binomial).
+    draws: with a generator `random`, arrays of so many draws: the leavers of each age drawn anew (binomial). Raises
+    RecordsError where nobody was watched from the first month on.
 
     >>> seen_curve(RiskTable(np.array([100, 80]), np.array([20, 8])))
     {'curve': 'measured', 'survival': [0.8, 0.72], 'tail_monthly_churn_rate': 0.15555555555555556}
     """
     known = int((np.cumprod(table.at_risk > 0)).sum())
+    if not known:
+        rule = "somebody whose first month is in the records, for churn as it was seen"
+        raise RecordsError([Problem("", rule, "nobody", "Take the recommended curve.")])
     n, d = table.at_risk[:known], table.left[:known].astype(float)
     if random is not None and draws:
         d = random.binomial(n, d / n, size=(draws, known)).astype(float)

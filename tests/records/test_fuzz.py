@@ -1,90 +1,168 @@
-"""Whatever stands in the file: a clear error or a right answer, and totals that add up."""
+"""Whatever stands in the file: a clear error or a right answer. Right is what `plain_records` reads, row by row."""
 
 from __future__ import annotations
 
 import csv
 import io
 import math
+from contextlib import suppress
 
 import numpy as np
+import plain_records
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from growth.errors import GrowthError
 from growth.records.bridge import bridge, movements, spells, triangles
+from growth.records.columns import load_columns
 from growth.records.ledger import ledger
 from growth.records.measuring import measure
 from growth.records.reading import read_records
-from growth.records.summary import summary
+from growth.records.summary import markdown, summary
 from growth.records.writing import scenario_text
+from growth.scenario.document import parse
+from growth.scenario.file import scenario_of
 
-GOOD = b"customer,date,amount,months,plan\n" + b"".join(
-    f"c{n % 7},2024-{1 + n % 12:02}-1{n % 10},{20 + n % 3},{12 if n % 5 == 0 else 1},Studio\n".encode()
-    for n in range(40)
-)
+MARK = "Q7Z"  # in every identifier: it must turn up nowhere
+NEVER = 10**9
 # mostly sound values, so that many files are read and their sums checked; see the odd ones beside them
 CUSTOMERS = st.sampled_from(
-    ["ann", "bob", "cat"] * 8 + ["=cmd()", "", " ", "ünï", 'say "hi"', "two\nlines", "a;b", "0", "\x00"]
+    [MARK + letter for letter in "abcd"] * 7
+    + [f"=cmd(){MARK}", "", " ", f"ünï{MARK}", f'say "{MARK}"', f"{MARK};b", f"{MARK},b", f"{MARK}\x00", f"-1+{MARK}"]
+    + [f"two\n{MARK}", f"@SUM({MARK})", MARK * 99]
 )
-DATES = st.sampled_from(
-    ["2024-01-01", "2024-02-29", "2024-03-31T10:00:00Z"] * 8
-    + ["0000-01-01", "9999-12-31", "2023-02-29", "1/2/24", "", "2024-05"]
-)
+DAYS = ["2024-01-01", "2024-02-29", "2024-11-30", "2025-03-31T10:00:00Z", "2023-12-05", "2026-07-09"]
+ODD_DAYS = ["0000-01-01", "9999-12-31", "2023-02-29", "1/2/24", "", "2024-05", "1969-12-31", "２０２４-01-01"]
+DATES = st.sampled_from(DAYS * 5 + ODD_DAYS)
 AMOUNTS = st.one_of(
-    st.floats(-50, 90).map(lambda x: f"{x:.2f}"),
-    st.floats(-1e13, 1e13).map(lambda x: f"{x:.2f}"),
-    st.sampled_from(["29"] * 20 + ["-29", "0", "nan", "inf", "1e400", "1,5", "", "€3", "1_0"]),
+    st.integers(-3000, 9000).map(lambda cents: f"{cents / 100:.2f}"),
+    st.sampled_from(["29", "29.00", "0", "-29", "7.5"] * 4 + ["nan", "inf", "1e400", "1,5", "", "€3", "1_0", "1e12"]),
 )
-MONTHS = st.sampled_from(["1", "1", "12", "3"] * 5 + ["", "0", "61", "-1", "1.5"])
-ROWS = st.lists(st.tuples(CUSTOMERS, DATES, AMOUNTS, MONTHS), max_size=25)
+COLUMNS = {
+    "customer": CUSTOMERS,
+    "date": DATES,
+    "month": st.sampled_from(["2024-01", "2024-02", "2024-03-15"] * 8 + ["2024-13", "", "0000-01"]),
+    "amount": AMOUNTS,
+    "mrr": AMOUNTS,
+    "months": st.sampled_from(["1"] * 9 + ["12", "12.0", "3", "60", "", "0", "61", "-1", "1.5"]),
+    "period_start": st.sampled_from(["", "", "2024-01-01", "2023-06-15", "soon"]),
+    "period_end": st.sampled_from(["", "", "2024-03-31", "2025-01-01", "2023-01-01"]),
+    "plan": st.sampled_from(["Studio"] * 6 + ["Big", "", "=1+1", "x" * 81, "\x07", ': {"', "#"]),
+    "currency": st.sampled_from(["EUR"] * 9 + ["", "eur"]),
+    "billing": st.sampled_from(["monthly"] * 5 + ["yearly", "", "weekly"]),
+    "joined": st.sampled_from(["", "2023-01-05", "2024-01", "then"]),
+}
+SHAPES = (
+    ("customer", "date", "amount"),
+    ("customer", "date", "amount", "months", "plan", "currency"),
+    ("amount", "joined", "period_end", "customer", "period_start", "date"),
+    ("customer", "month", "mrr"),
+    ("plan", "mrr", "month", "customer", "billing", "joined"),
+)
 
 
-def check(path, *, leave_out: int = 10**9):
-    """Read and measure; returns the rows, or None where the file was refused with a clear error."""
+@st.composite
+def tables(draw):
+    """A header and rows of text, some of them twice."""
+    header = draw(st.sampled_from(SHAPES))
+    rows = draw(st.lists(st.tuples(*(COLUMNS[name] for name in header)), max_size=25))
+    rows += rows[: draw(st.integers(0, 3))]
+    return header, [dict(zip(header, row, strict=True)) for row in rows]
+
+
+def check(path, *, rows: list[dict] | None = None, lost: int = 0):
+    """Read the file and hold it against the plain reading, of `rows` or of the file itself. The ledger, or None."""
     try:
-        rows = read_records(path, leave_out=leave_out)
-        made = ledger(rows)
+        read = read_records(path, leave_out=NEVER)
     except GrowthError as error:
-        assert str(error)
+        assert str(error) and MARK not in str(error)
+        assert not rows or not plain_records.charges(rows)[0]  # what can be read is not refused
         return None
-    total = made.mrr.sum() + made.paid_ahead + made.unmatched_refunds
-    scale = float(np.abs(rows.amount).sum()) + 1
-    assert math.isclose(total, rows.total, abs_tol=1e-9 * scale)
+    assert MARK not in str(read.unreadable)
+    if rows is None:
+        rows, lost = plain_records.csv_rows(path)
+    good, bad = plain_records.charges(rows)
+    assert (read.amount.size, read.unreadable.total) == (len(good), bad + lost)
+    assert read.customers == len({row[0] for row in good})
+    scale = float(sum(abs(row[3]) for row in good)) + 1
+    assert math.isclose(read.total, float(sum(row[3] for row in good)), abs_tol=1e-12 * scale)
+    try:
+        made = ledger(read)
+    except GrowthError as error:
+        assert "600 months" in str(error)
+        return None
+    size, mrr, ahead, unmatched = plain_records.book(good)
+    assert made.months == size
+    assert math.isclose(made.mrr.sum(), float(sum(mrr.values())), abs_tol=1e-9 * scale)
+    assert math.isclose(made.paid_ahead, float(ahead), abs_tol=1e-9 * scale)
+    assert math.isclose(made.unmatched_refunds, float(unmatched), abs_tol=1e-9 * scale)
     runs = spells(made)
-    moves = bridge(movements(made, runs))
-    balance = (
-        moves["opening_mrr"]
-        + moves["new_mrr"]
-        + moves["reactivation_mrr"]
-        + moves["expansion_mrr"]
-        - moves["contraction_mrr"]
-        - moves["churned_mrr"]
-        - moves["closing_mrr"]
-    )
-    assert np.all(np.abs(balance) <= 1e-9 * scale)
+    table, plainly = bridge(movements(made, runs)), plain_records.bridge(size, mrr)
+    for name, values in table.items():
+        np.testing.assert_allclose(values, np.array(plainly[name], float), rtol=0, atol=1e-9 * scale, err_msg=name)
     assert math.isclose(triangles(made, runs)[1].sum(), made.mrr.sum(), abs_tol=1e-9 * scale)
-    return rows
+    return made
 
 
 @settings(max_examples=150)
-@given(ROWS, st.booleans(), st.sampled_from(["\n", "\r\n"]))
-def test_odd_values_add_up_or_are_counted(tmp_path_factory, rows, mark, end):
-    path = tmp_path_factory.mktemp("fuzz") / "rows.csv"
+@given(tables(), st.sampled_from(",;\t|"), st.booleans(), st.sampled_from(["\n", "\r\n"]), st.booleans())
+def test_csv_files_give_the_plain_answer(tmp_path_factory, table, sign, mark, end, quoted):
+    header, rows = table
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator=end)
-    writer.writerow(["customer", "date", "amount", "months"])
-    writer.writerows(rows)
+    quoting = csv.QUOTE_ALL if quoted else csv.QUOTE_MINIMAL
+    writer = csv.writer(text, delimiter=sign, lineterminator=end, quoting=quoting)
+    writer.writerow(header)
+    writer.writerows(row.values() for row in rows)
+    path = tmp_path_factory.mktemp("fuzz") / "rows.csv"
     path.write_bytes((("\ufeff" if mark else "") + text.getvalue()).encode())
-    read = check(path)
-    if read is not None:
-        assert read.amount.size + read.unreadable.total == len(rows)
+    broken = [row for row in rows if "\n" in row["customer"]]
+    check(path, rows=[row for row in rows if row not in broken], lost=len(broken))
 
 
-@settings(max_examples=300)
-@given(st.lists(st.tuples(st.integers(0, len(GOOD)), st.integers(0, 6), st.binary(max_size=4)), min_size=1, max_size=4))
+@settings(max_examples=60)
+@given(tables(), st.sampled_from(["text", "large_text", "dictionary", "own types"]))
+def test_parquet_files_give_the_plain_answer(tmp_path_factory, table, kind):
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    header, rows = table
+    columns = {name: pa.array([row[name] for row in rows], pa.string()) for name in header}
+    if kind == "large_text":
+        columns = {name: column.cast(pa.large_string()) for name, column in columns.items()}
+    elif kind == "dictionary":
+        columns = {name: column.dictionary_encode() for name, column in columns.items()}
+    elif kind == "own types":
+        own = {"amount": pa.float64(), "mrr": pa.float64(), "months": pa.int64(), "date": pa.date32()}
+        for name in own.keys() & columns.keys():
+            with suppress(pa.ArrowInvalid):  # a column with an odd value in it stays text
+                columns[name] = columns[name].cast(own[name])
+    rows = [
+        {name: "" if value is None else str(value) for name, value in row.items()}
+        for row in pa.table(columns).to_pylist()
+    ]
+    path = tmp_path_factory.mktemp("fuzz") / "rows.parquet"
+    pq.write_table(pa.table(columns), path, row_group_size=7)
+    check(path, rows=rows)
+
+
+GOOD = b"customer,date,amount,months,plan\n" + b"".join(
+    f"{MARK}{n % 7},2024-{1 + n % 12:02}-1{n % 10},{20 + n % 3},{12 if n % 5 == 0 else 1},Studio\n".encode()
+    for n in range(40)
+)
+PIECES = st.one_of(
+    st.binary(max_size=4),
+    st.sampled_from(
+        [b'"', b'""', b",", b"\n", b"\r", b"\r\n", b"\x00", b"\xff\xfe", b"\xef\xbb\xbf", b"\xe9", b"-", b"\xc2\x85"]
+    ),
+)
+
+
+@settings(max_examples=250)
+@given(st.lists(st.tuples(st.integers(0, len(GOOD)), st.integers(0, 6), PIECES), min_size=1, max_size=4))
 @example([(60, 0, b'"')])
 @example([(40, 3, b"\xff\xfe")])
-def test_damaged_files_are_refused_or_add_up(tmp_path_factory, damages):
+def test_damaged_files_are_refused_or_give_the_plain_answer(tmp_path_factory, damages):
     content = GOOD
     for place, cut, put in damages:
         content = content[:place] + put + content[place + cut :]
@@ -93,12 +171,48 @@ def test_damaged_files_are_refused_or_add_up(tmp_path_factory, damages):
     check(path)
 
 
-@settings(max_examples=100)
+@settings(max_examples=80)
 @given(st.binary(max_size=300))
-def test_any_bytes_are_refused_or_add_up(tmp_path_factory, content):
+def test_any_bytes_are_refused_or_give_the_plain_answer(tmp_path_factory, content):
     path = tmp_path_factory.mktemp("fuzz") / "rows.csv"
     path.write_bytes(content)
     check(path)
+
+
+MAPPING = (
+    b"columns: {customer: Client, date: Paid on, amount: Total}\namounts: minor\ncurrency: EUR\nrates: {USD: 0.5}\n"
+)
+
+
+@settings(max_examples=80)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, len(MAPPING)),
+            st.integers(0, 8),
+            st.sampled_from(
+                [b"", b"{", b"}", b"&a ", b"*a", b"!!python/name:os ", b"<<: ", b".nan", b"1e999", b"\xff", b"\t"]
+            ),
+        ),
+        max_size=2,
+    )
+)
+def test_mapping_files_are_refused_or_used(tmp_path_factory, damages):
+    content = MAPPING
+    for place, cut, put in damages:
+        content = content[:place] + put + content[place + cut :]
+    folder = tmp_path_factory.mktemp("fuzz")
+    (folder / "names.yaml").write_bytes(content)
+    (folder / "rows.csv").write_text(
+        f"Client,Paid on,Total,currency\n{MARK},2024-01-01,2900,EUR\n{MARK},2024-02-01,1000,USD\n"
+    )
+    try:
+        rows = read_records(folder / "rows.csv", columns=load_columns(folder / "names.yaml"))
+    except GrowthError as error:
+        assert str(error) and MARK not in str(error)
+    else:
+        assert np.isfinite(rows.total) and rows.amount.size == 2
+        assert damages or rows.total == 29 + 10 / 2
 
 
 @settings(max_examples=40)
@@ -115,15 +229,46 @@ def test_any_bytes_are_refused_or_add_up(tmp_path_factory, content):
 )
 def test_a_scenario_comes_of_any_rows_or_a_clear_error(tmp_path_factory, rows):
     path = tmp_path_factory.mktemp("fuzz") / "rows.csv"
-    lines = [f"{who},{np.datetime64('2024-01') + month}-03,{amount},{months}" for who, month, amount, months in rows]
+    lines = [f"{MARK}{who},{np.datetime64('2024-01') + month}-03,{amount},{span}" for who, month, amount, span in rows]
     path.write_text("\n".join(["customer,date,amount,months", *lines]))
     try:
         measured = measure(ledger(read_records(path)))
-        from growth.records.writing import scenario_of
-        from growth.scenario.document import parse
-
-        scenario_of(parse(scenario_text(measured, business="Fuzz"), file="fuzz"))
+        written = scenario_text(measured, business="Fuzz")
+        scenario_of(parse(written, file="fuzz"))
     except GrowthError as error:
-        assert str(error)
+        assert str(error) and MARK not in str(error)
         return
-    assert summary(measured)
+    assert MARK not in written + markdown(measured) + "\n".join(summary(measured))
+
+
+# --- what the long campaigns found ---
+
+
+MENDING = pytest.mark.xfail(reason="found, and not mended yet", strict=True)
+
+
+@MENDING
+def test_a_huge_refund_swallows_nobody_elses_months(tmp_path):
+    """Dust left by cancelling refunds was once told from money by the largest amount of the whole ledger."""
+    path = tmp_path / "rows.csv"
+    path.write_text("customer,date,amount\na,2024-01-01,311\nb,2024-02-01,-1e12\nc,2024-03-01,690\n")
+    made = check(path)
+    assert made.mrr.tolist() == [311, 690] and made.unmatched_refunds == -1e12
+
+
+@MENDING
+@pytest.mark.parametrize("amount", [" 29", "29\t", "2.9e+001", "1e-205"])
+def test_an_amount_is_read_alike_whatever_stands_in_other_rows(tmp_path, amount):
+    path = tmp_path / "rows.csv"
+    for other, lost in (("b,2024-01-01,5", 0), ("b,soon,5", 1)):
+        path.write_text(f"customer,date,amount\na,2024-01-01,{amount}\n{other}\n")
+        rows = read_records(path, leave_out=lost)
+        assert rows.amount.tolist()[0] == float(amount) and rows.unreadable.total == lost
+
+
+@MENDING
+def test_a_column_that_is_not_read_may_hold_anything(tmp_path):
+    path = tmp_path / "rows.csv"
+    path.write_bytes(b"customer,date,amount,remark\na,2024-01-01,29,caf\xe9\nb,soon,29,\n")
+    rows = read_records(path, leave_out=1)
+    assert rows.total == 29 and rows.unreadable.total == 1
