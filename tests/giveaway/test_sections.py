@@ -160,7 +160,11 @@ def test_words_that_do_not_fit_are_refused_by_name(parts, named):
         ('<a href="data:text/html,x">words</a>', "<a>words</a>"),
         ('<meta http-equiv="refresh" content="0;url=https://a.example">words', "words"),
         ('<iframe src="https://a.example"></iframe><object></object><base href="/">words', "words"),
-        ('<svg><a xlink:href="javascript:go()"><text>words</text></a></svg>', "<a>words</a>"),
+        ('<svg><a xlink:href="javascript:go()"><text>words</text></a></svg>words', "words"),
+        ('<math><mtext><style><img src=x onerror="go()"></style></mtext></math>words', "words"),
+        ("<p>a &amp; b &lt;script&gt;</p>", "<p>a &amp; b &lt;script&gt;</p>"),
+        ('<p title="&quot;><b>" class="a">words', '<p title="&quot;&gt;&lt;b&gt;" class="a">words</p>'),
+        ('<a href="#table">words</a>', '<a href="#table">words</a>'),
     ],
 )
 def test_what_a_cell_puts_out_is_cleaned(html, kept):
