@@ -27,11 +27,12 @@ def publish(
     """Makes the page of a scenario file in the folder `to` and returns its path, `to`/<name of the giveaway>.html.
 
     notebook: a giveaway notebook of one's own; None takes the one that comes along. progress(done=, of=, what=) is
-    called as the work goes on. An existing page is replaced only by a whole new one. Raises ScenarioError for a file
-    that is not valid, and PublishError where the notebook fails, or the page is too heavy or cannot be written.
+    called as the work goes on: after the check, after each cell of the notebook, and after the writing. An existing
+    page is replaced only by a whole new one. Raises ScenarioError for a file that is not valid, and PublishError
+    where the notebook fails, or the page is too heavy or cannot be written.
     """
     tell = progress or (lambda **_: None)
-    tell(done=0, of=3, what="checking the scenario")
+    tell(done=0, of=1, what="checking the scenario")
     scenario = load_scenario(source)
     giveaway = load_giveaway(source, scenario=scenario)
     notebook = Path(notebook) if notebook else giveaway_notebook()
@@ -39,16 +40,19 @@ def publish(
         raise PublishError("no such notebook", file=str(notebook))
     parameters = {"scenario": scenario.model_dump(mode="json"), "giveaway": giveaway.model_dump(mode="json")}
 
-    tell(done=1, of=3, what=f"running {notebook.name}")
+    def ran(done: int, of: int) -> None:
+        tell(done=1 + done, of=of + 2, what=f"running {notebook.name}: {done} of {of} cells")
+
     from growth.giveaway.exporter import page_html
 
-    page = page_html(executed(notebook, parameters))
+    run = executed(notebook, parameters, ran=ran)
+    page, steps = page_html(run), len(run.cells) + 2
     weight = len(re.sub(r'"data:image/[^"]*"', "", page).encode("utf-8"))
     if weight > MOST_BYTES:
         rule = f"at most {MOST_BYTES // 1024} KB, apart from pictures"
         fix = "Shorten the texts or the tables of the notebook, or show a picture in place of a long table."
         raise PublishError([Problem("the page", rule, f"{weight / 1024:,.0f} KB", fix)])
-    tell(done=2, of=3, what="writing the page")
+    tell(done=steps - 1, of=steps, what="writing the page")
     folder = Path(to)
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -57,12 +61,15 @@ def publish(
         raise PublishError(
             f"the page cannot be written: {error.strerror or error}. Nothing was changed.", file=str(folder)
         ) from None
-    tell(done=3, of=3, what="done")
+    tell(done=steps, of=steps, what="done")
     return path
 
 
-def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
-    """The notebook run by papermill with these parameters, as a node. Raises PublishError that names a failed cell."""
+def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, int], None] | None = None) -> Any:
+    """The notebook run by papermill with these parameters, as a node. Raises PublishError that names a failed cell.
+
+    ran(done, of) is called at the start and after each cell.
+    """
     import nbformat
     import papermill
     from jupyter_client.kernelspec import NoSuchKernel
@@ -80,6 +87,7 @@ def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
                 parameters=parameters,
                 cwd=str(notebook.parent),
                 progress_bar=False,
+                engine_name=_engine(ran),
                 kernel_name="python3",
                 language="python",
                 extra_arguments=["--IPKernelApp.log_level=ERROR"],
@@ -97,6 +105,29 @@ def executed(notebook: Path, parameters: dict[str, Any]) -> Any:
         ) as error:  # a dead kernel is one too
             said = " ".join(str(error).split())[:300]
             raise PublishError(f"it cannot be run: {said}", file=str(notebook)) from None
+
+
+def _engine(ran: Callable[[int, int], None] | None) -> str | None:
+    """The name of a papermill engine, its usual one but that it tells after each cell; None for the usual one."""
+    if ran is None:
+        return None
+    from papermill.engines import NBClientEngine, papermill_engines
+
+    class Telling(NBClientEngine):
+        @classmethod
+        def execute_managed_notebook(cls, nb_man: Any, kernel_name: str, **settings: Any) -> Any:
+            of, complete = len(nb_man.nb.cells), nb_man.cell_complete
+
+            def told(cell: Any, cell_index: int, **more: Any) -> None:
+                complete(cell, cell_index, **more)
+                ran(cell_index + 1, of)
+
+            nb_man.cell_complete = told
+            ran(0, of)
+            return super().execute_managed_notebook(nb_man, kernel_name, **settings)
+
+    papermill_engines.register("growth-telling", Telling)
+    return "growth-telling"
 
 
 def giveaway_notebook() -> Path:

@@ -39,9 +39,13 @@ def left(folder):
     return sorted(name for name in os.listdir(folder) if name.endswith(".html") or name.startswith("."))
 
 
-def test_the_command_says_where_the_page_lies(demo, tmp_path, capsys, page_file):
+def test_the_command_says_where_the_page_lies_and_how_far_it_is(demo, tmp_path, capsys, page_file):
     assert main(["publish", str(demo), "--to", str(tmp_path / "new" / "folder")]) == 0
-    out = capsys.readouterr().out
+    out, steps = capsys.readouterr()
+    cells = len(nbformat.read(giveaway_notebook(), as_version=4).cells) + 1  # papermill's own, with the parameters
+    told = [f"running giveaway.ipynb: {done} of {cells} cells" for done in range(cells + 1)]
+    told = ["checking the scenario", *told, "writing the page", "done"]
+    assert [line.partition("] ")[2] for line in steps.splitlines()] == told
     page = tmp_path / "new" / "folder" / NAME
     assert (
         out == f"The page lies at {page}\n" and page.read_bytes() == page_file.read_bytes()
@@ -89,7 +93,7 @@ def test_a_disc_that_is_full_leaves_the_old_page(demo, tmp_path, old_page, monke
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_: nbformat.read(giveaway_notebook(), 4))
+    monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_, **__: nbformat.read(giveaway_notebook(), 4))
     monkeypatch.setattr(os, "replace", full)
     with pytest.raises(growth.PublishError, match="No space left on device"):
         publish(demo, to=tmp_path)
@@ -98,7 +102,7 @@ def test_a_disc_that_is_full_leaves_the_old_page(demo, tmp_path, old_page, monke
 
 
 def test_a_folder_that_is_a_file_is_one_error(demo, tmp_path, monkeypatch):
-    monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_: nbformat.read(giveaway_notebook(), 4))
+    monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_, **__: nbformat.read(giveaway_notebook(), 4))
     (tmp_path / "taken").write_text("", "utf-8")
     with pytest.raises(growth.PublishError, match="cannot be written"):
         publish(demo, to=tmp_path / "taken")
@@ -154,7 +158,7 @@ def test_a_page_that_grows_too_heavy_is_refused_but_pictures_may_weigh(demo, tmp
         "display_data", {"image/png": "A" * 2 * MOST_BYTES, "text/plain": "The <kiln> room"}
     )
     notebook.cells.append(nbformat.v4.new_code_cell("picture", outputs=[picture]))
-    monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_: notebook)
+    monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_, **__: notebook)
     page = publish(demo, to=tmp_path)
     assert page.stat().st_size > 2 * MOST_BYTES and 'alt="The &lt;kiln&gt; room"' in page.read_text("utf-8")
     page.write_text("old", "utf-8")
