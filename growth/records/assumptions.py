@@ -13,6 +13,7 @@ from growth.records.measured import KindMeasures, Measured, Rate
 from growth.records.measuring import RECENT
 
 MOST_PLANS = 40
+FEW_PLANS = 3  # so few plans keep their names, however few customers there are
 OWN_CURVE = 3 * FEW_LEAVERS  # leavers from which a monthly plan gets a churn curve of its own
 USUAL_GROWTH = 0.03  # a month: the spread of growth in new customers that is usual
 DEFAULT = "not in the records: a default"
@@ -191,9 +192,20 @@ def shown_kinds(measured: Measured) -> list[KindMeasures]:
 
 
 def named(kinds: list[KindMeasures]) -> dict[str, KindMeasures]:
-    """Their names in the scenario: the plan's, with the billing behind it where a plan is sold both ways."""
+    """Their names in the scenario: the plan's, with the billing behind it where a plan is sold both ways.
+
+    Plans that might be called after customers are numbered instead.
+    """
+    if might_be_customers(kinds):
+        return {f"plan {place}": kind for place, kind in enumerate(kinds, start=1)}
     plans = [kind.plan for kind in kinds]
     return {kind.plan if plans.count(kind.plan) == 1 else f"{kind.plan}, {kind.billing}": kind for kind in kinds}
+
+
+def might_be_customers(kinds: list[KindMeasures]) -> bool:
+    """Whether there are so many plans for so few customers that their names may be those of single customers."""
+    plans = len({kind.plan for kind in kinds})
+    return plans > FEW_PLANS and 2 * plans > sum(kind.customers for kind in kinds)
 
 
 def _plan(

@@ -17,6 +17,8 @@ CAUTION = (
     "values describe the past; they are neither advice nor a promise."
 )
 
+SHORTEST_KEY = 16  # bytes
+
 
 def add_command(subparsers: Any) -> None:
     """Hand the commands in."""
@@ -62,9 +64,7 @@ def _measure(arguments: argparse.Namespace) -> None:
         raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
     if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
         raise RecordsError("--months is from 1 to 120, and --leave-out at least 0")
-    if Path(arguments.to).exists() and not arguments.replace:
-        fix = "Take another name, or give --replace."
-        raise RecordsError([Problem("", "a file that is not there yet", fix=fix)], file=arguments.to)
+    _check_place(arguments)
     try:
         from growth.records.columns import load_columns
         from growth.records.ledger import ledger
@@ -74,7 +74,7 @@ def _measure(arguments: argparse.Namespace) -> None:
         from growth.records.writing import write_scenario
 
         columns = load_columns(arguments.columns) if arguments.columns else None
-        key = Path(arguments.key_file).read_bytes() if arguments.key_file else None
+        key = _key(arguments.key_file) if arguments.key_file else None
         rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out, key=key)
         measured = measure(ledger(rows, until=arguments.until))
     except ModuleNotFoundError as missing:
@@ -88,6 +88,32 @@ def _measure(arguments: argparse.Namespace) -> None:
         replace=arguments.replace,
     )
     print("\n".join([*summary(measured), f"The scenario lies at {arguments.to}", "", CAUTION]))
+
+
+def _check_place(arguments: argparse.Namespace) -> None:
+    """Raise RecordsError where the scenario would lie on what it is made from, on a file that is there, or nowhere."""
+    from growth.records.unreadable import RecordsError
+
+    to = Path(arguments.to)
+    made_from = [Path(name) for name in (arguments.records, arguments.columns, arguments.key_file) if name]
+    if any(to.exists() and one.exists() and to.samefile(one) for one in made_from):
+        raise RecordsError([Problem("--to", "another file than those it is made from")], file=arguments.to)
+    if to.exists() and not arguments.replace:
+        fix = "Take another name, or give --replace."
+        raise RecordsError([Problem("", "a file that is not there yet", fix=fix)], file=arguments.to)
+    if to.is_dir() or not to.parent.is_dir():
+        raise RecordsError([Problem("--to", "a file's name, in a folder that is there")], file=arguments.to)
+
+
+def _key(name: str) -> bytes:
+    """The key of a key file. Raises RecordsError where it is too short to keep anything secret."""
+    from growth.records.unreadable import RecordsError
+
+    key = Path(name).read_bytes()
+    if len(key) < SHORTEST_KEY:
+        rule = f"a key of at least {SHORTEST_KEY} bytes: with a shorter one identifiers could be guessed"
+        raise RecordsError([Problem("--key-file", rule, f"{len(key)} bytes")], file=name)
+    return key
 
 
 def _demo(arguments: argparse.Namespace) -> None:

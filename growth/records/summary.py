@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from html import escape
 
-from growth.records.assumptions import CURVES, named, no_interval, own_curve, shown_kinds
+from growth.records.assumptions import (
+    CURVES,
+    MOST_PLANS,
+    might_be_customers,
+    named,
+    no_interval,
+    own_curve,
+    shown_kinds,
+)
 from growth.records.checking import NO_FIT, misfit
 from growth.records.measured import KindMeasures, Measured, Rate
 
@@ -86,6 +94,12 @@ def notes(measured: Measured) -> list[str]:
             f"{measured.unknown_ages:,} customer{' was' if one else 's were'} on board before the records begin, "
             f"nobody knows since when: {'it is' if one else 'they are'} left out of the churn curves"
         )
+    if might_be_customers(shown_kinds(measured)):
+        said.append(
+            "there are nearly as many plans as customers: their names might be customers', so they are numbered"
+        )
+    if (plans := sum(kind.customers > 0 for kind in measured.kinds)) > MOST_PLANS:
+        said.append(f"{plans:,} plans have customers: the scenario holds the {MOST_PLANS} largest, for all customers")
     own = {name: kind for name, kind in named(shown_kinds(measured)).items() if own_curve(kind, measured)}
     curves = {"monthly plans": (measured.chosen, measured.monthly_table)}
     curves |= {name: (kind.chosen, kind.table) for name, kind in own.items()}

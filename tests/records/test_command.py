@@ -89,6 +89,7 @@ def test_an_existing_file_is_kept_unless_told(tmp_path, capsys):
         (["--months", "0"], "--months"),
         (["--columns", "nowhere.yaml"], "nowhere.yaml"),
         (["--key-file", "nowhere.key"], "nowhere.key"),
+        (["--to", "no-such-folder/x.yaml"], "a folder that is there"),
     ],
 )
 def test_bad_arguments_get_one_line_and_write_nothing(tmp_path, capsys, more, said):
@@ -113,10 +114,39 @@ def test_no_identifier_is_in_anything_written(tmp_path, capsys):
     assert main(["measure", str(rows), "--to", str(tmp_path / "out" / "x.yaml")]) == 2
     (tmp_path / "out").mkdir()
     assert main(["measure", str(rows), "--to", str(tmp_path / "out" / "x.yaml"), "--leave-out", "2"]) == 0
+    assert sorted(path.name for path in tmp_path.rglob("*")) == ["out", "rows.csv", "x.yaml"]  # nothing beside it
     said = capsys.readouterr()
     written = said.out + said.err + (tmp_path / "out" / "x.yaml").read_text()
     assert "2 rows could not be read" in " ".join(written.replace("#", "").split())
     assert not IDENTIFIER.search(written)
+
+
+def test_plans_called_after_customers_are_numbered(tmp_path, capsys):
+    rows = tmp_path / "rows.csv"
+    names = ("Anna", "Bob", "Cat", "Dan", "Eve")
+    lines = [f"{name}@example.org,2024-0{month}-03,29,Deal for {name}" for month in (1, 2) for name in names]
+    rows.write_text("\n".join(["customer,date,amount,plan", *lines]))
+    assert main(["measure", str(rows), "--to", str(tmp_path / "x.yaml")]) == 0
+    written = (tmp_path / "x.yaml").read_text() + capsys.readouterr().out
+    assert "name: plan 5" in written and "their names might be customers'" in " ".join(written.split())
+    assert not any(name in written for name in names)
+
+
+@pytest.mark.parametrize("what", ["records", "--columns", "--key-file"])
+def test_the_scenario_never_lies_on_what_it_is_made_from(tmp_path, capsys, what):
+    rows = tmp_path / "rows.csv"
+    write_demo(DemoBusiness(months=3), rows, seed=4)
+    (tmp_path / "mine").write_text("columns: {}\n" + "#" * 20)
+    target, more = (rows, []) if what == "records" else (tmp_path / "mine", [what, str(tmp_path / "mine")])
+    before = target.read_bytes()
+    assert main(["measure", str(rows), "--to", str(target), "--replace", *more]) == 2
+    assert target.read_bytes() == before and "another file" in capsys.readouterr().err
+
+
+def test_a_key_that_can_be_guessed_is_refused(tmp_path, capsys):
+    (tmp_path / "key").write_bytes(b"secret")
+    assert main(["measure", str(DEMO), "--to", str(tmp_path / "x.yaml"), "--key-file", str(tmp_path / "key")]) == 2
+    assert "at least 16 bytes" in capsys.readouterr().err and not (tmp_path / "x.yaml").exists()
 
 
 def test_no_identifier_is_held_after_reading():
