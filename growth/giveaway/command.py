@@ -8,6 +8,20 @@ import textwrap
 from typing import Any
 
 WIDTH = 96
+KIT = """\
+Make the page of a scenario file and all that goes with it, each named after the giveaway:
+
+  NAME.html           the page; put it on your site
+  NAME.svg, NAME.png  the answer as a picture, shown where the page is shared; put the PNG beside the page
+  NAME-embed.html     the page for a frame in a blog; put it beside the page
+  NAME-embed.txt      what to paste into the blog: the frame, and the lines that let it grow and shrink with its page
+  NAME-email.txt, NAME-email.html  the e-mail that tells your list
+  NAME-handout.pdf    one page to print
+
+To embed: set address: in the giveaway to where the page will lie, make the kit, put NAME-embed.html there, and paste
+NAME-embed.txt into the post as HTML. The frame loads nothing but that one file, sets no cookies, sends no address of
+the post along, and tells the post its own height alone. Where the blog allows no scripts, leave the script out of what
+you paste and set a height that fits. The PNG and the PDF need Chromium."""
 
 
 def add_command(subparsers: Any) -> None:
@@ -22,7 +36,10 @@ def add_command(subparsers: Any) -> None:
     review.set_defaults(run=_review)
 
     kit = subparsers.add_parser(
-        "kit", help="make the page and all that goes with it: picture, e-mail, embedding, handout"
+        "kit",
+        help="make the page and all that goes with it: picture, e-mail, embedding, handout",
+        description=KIT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     kit.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
     kit.add_argument("--to", required=True, metavar="DIR", help="the directory the kit is written to")

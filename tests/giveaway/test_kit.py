@@ -180,9 +180,23 @@ def test_the_frame_grows_with_its_page_and_nothing_is_asked_of_anybody(kit, brow
     inner = frame.evaluate("Math.ceil(document.body.getBoundingClientRect().height)")
     height = page.locator("iframe").evaluate("(frame) => frame.getBoundingClientRect().height")
     assert height == pytest.approx(inner, abs=2) and height != 1_400
-    frame.locator("details summary").first.click()
-    page.wait_for_timeout(400)
-    assert page.locator("iframe").evaluate("(frame) => frame.getBoundingClientRect().height") > height
+    policy = frame.locator("meta[http-equiv=Content-Security-Policy]").get_attribute("content")
+    assert "default-src 'none'" in policy and "unsafe" not in policy and policy.count("'sha256-") == 3
+    now = lambda: page.locator("iframe").evaluate("(frame) => frame.getBoundingClientRect().height")  # noqa: E731
+    for grown in (True, False):  # unfolded, and folded again
+        frame.locator(".growth-table summary").click()
+        page.wait_for_timeout(400)
+        assert (now() > height + 100) if grown else now() == pytest.approx(height, abs=2)
+    said = frame.locator(".growth-answer").inner_text()
+    frame.locator(".growth-number[data-path*=churn]").first.fill(
+        "9"
+    )  # the calculator works within the frame, under its own policy
+    page.wait_for_timeout(100)
+    assert frame.locator(".growth-answer").inner_text() != said
+    page.evaluate("postMessage({ growthPiece: document.querySelector('iframe').id.slice(7), height: 9000 }, '*')")
+    page.wait_for_timeout(100)
+    assert now() < 9_000  # another window's word for the height is not taken
+    assert frame.evaluate("(() => { try { return document.cookie; } catch { return 'none'; } })()") in ("", "none")
     assert all(address.startswith("file:") for address in asked) and complaints == []
     page.close()
 
