@@ -15,6 +15,7 @@ from pathlib import Path
 
 from growth.sweep import warm
 from growth.sweep.folder import Folder
+from growth.sweep.lean import put_off_grammar
 from growth.sweep.reading import SweepError
 from growth.sweep.store import RemoteStore
 from growth.sweep.tasks import Task
@@ -82,6 +83,7 @@ def remote_report(notebook: str, task: Task, limit: float, warm_kernels: bool, a
     with _ONE, tempfile.TemporaryDirectory() as place:
         source, made = Path(place) / "notebook.ipynb", Path(place) / "report.ipynb"
         source.write_text(notebook, encoding="utf-8")
+        put_off_grammar()
         engine = ENGINE if warm_kernels and not warm.available() else None
         if engine:
             warm.client()  # what holds the imports starts once in each process, before a report's time begins

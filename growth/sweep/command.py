@@ -64,9 +64,10 @@ def _seconds(text: str) -> float:
 
 
 def _sweep(arguments: argparse.Namespace) -> int:
+    from growth.sweep.lean import put_off_grammar
     from growth.sweep.reading import SweepError
 
-    sys.modules.setdefault("rfc3987_syntax", None)  # jsonschema's IRIs: a second to load, and no notebook holds one
+    put_off_grammar()
     try:
         from growth.sweep.whole import prepare, run
 

@@ -22,6 +22,8 @@ from contextlib import suppress
 from importlib import import_module
 from types import SimpleNamespace
 
+from growth.sweep.lean import put_off_grammar
+
 MOST = 1 << 20  # bytes of a message
 PRELOAD = (
     *("numpy", "pandas", "pydantic", "ruamel.yaml", "plotly.graph_objects", "plotly.io"),
@@ -183,6 +185,7 @@ def main() -> None:
     """Import everything, then serve."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the owner's; it closes the socket
     owner = socket.socket(fileno=int(sys.argv[1]))
+    put_off_grammar()
     builtins.get_ipython = lambda: SimpleNamespace(kernel=True)  # pandas asks as it is imported, and shows tables by it
     for name in PRELOAD:
         with suppress(ImportError):

@@ -7,7 +7,6 @@ import os
 import shutil
 import signal
 import socket
-import sys
 import threading
 import time
 from multiprocessing.connection import Connection, wait
@@ -15,10 +14,8 @@ from multiprocessing.process import parent_process
 from pathlib import Path
 from typing import Any
 
-UNUSED = (  # what papermill imports for addresses and checks that no report needs: four fifths of its start-up time
-    "rfc3987_syntax",
-    *("boto3", "gcsfs", "github", "pyarrow.fs", "azure.storage.blob", "azure.datalake.store"),
-)
+from growth.sweep.lean import put_off_grammar, without_addresses
+
 ENGINE = "growth-warm"
 NO_PLACE = "it cannot be written"
 QUIET = ["--IPKernelApp.log_level=CRITICAL"]
@@ -101,8 +98,8 @@ def work(
         from growth.sweep import warm
 
         warm.use(kernels)
-    for name in UNUSED:
-        sys.modules.setdefault(name, None)  # as if it were not installed, in this process
+    put_off_grammar()
+    without_addresses()
     import papermill.execute  # before a report's time begins  # noqa: F401
 
     tasks.send("")  # ready

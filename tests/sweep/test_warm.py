@@ -105,6 +105,23 @@ def test_elsewhere_the_stock_kernel_serves_and_it_is_said(workplace, monkeypatch
     assert "need Linux" in caplog.text
 
 
+def test_a_grammar_that_is_put_off_is_the_same_when_it_is_asked_for():
+    pytest.importorskip("rfc3987_syntax")
+    code = (
+        "import sys\n"
+        "from growth.sweep.lean import put_off_grammar\n"
+        "put_off_grammar()\n"
+        "import jsonschema\n"
+        "assert 'rfc3987_syntax.syntax_helpers' not in sys.modules\n"
+        "check = lambda text: jsonschema.FormatChecker(['iri']).conforms(text, 'iri')\n"
+        "print(check('https://example.org/ä'), check('no address'))\n"
+        "from rfc3987_syntax import syntax_helpers, parse\n"
+        "print(parse is syntax_helpers.parse)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout == "True False\nTrue\n", done.stderr
+
+
 def gone(mark: str) -> bool:
     return wait_for(lambda: not with_mark(mark))
 
