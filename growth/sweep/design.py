@@ -21,8 +21,7 @@ class Design:
     """The chosen points.
 
     levels: axis title -> what its values may be: an array of numbers, or a tuple of words, variants' names included;
-    None
-            for an axis that is sampled between two ends.
+            None for an axis that is sampled between two ends.
     codes:  (points, axes) whole numbers, which level; or for a sample, (points, axes) numbers; None for a grid.
     count:  how many points.
     """
@@ -32,16 +31,20 @@ class Design:
     codes: np.ndarray | None
     count: int
 
-    def block(self, start: int, stop: int) -> dict[str, np.ndarray]:
-        """Axis title -> its values at points start..stop: numbers, or objects for words."""
+    def rows(self, numbers: np.ndarray) -> dict[str, np.ndarray]:
+        """Axis title -> its values at the points with these numbers: numbers, or objects for words."""
         if self.codes is None:
-            index = np.unravel_index(np.arange(start, stop), [len(level) for level in self.levels.values()])
+            index = np.unravel_index(numbers, [len(level) for level in self.levels.values()])
         else:
-            index = self.codes[start:stop].T
+            index = self.codes[numbers].T
         columns = {}
         for (title, level), part in zip(self.levels.items(), index, strict=True):
             columns[title] = part if level is None else _array(level)[part.astype(np.intp)]
         return columns
+
+    def block(self, start: int, stop: int) -> dict[str, np.ndarray]:
+        """Axis title -> its values at points start..stop."""
+        return self.rows(np.arange(start, stop))
 
     def blocks(self, size: int = BLOCK) -> Iterator[tuple[int, dict[str, np.ndarray]]]:
         """Each block's first point and its columns."""

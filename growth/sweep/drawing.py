@@ -57,7 +57,7 @@ def scatter(title: str, x: np.ndarray, y: np.ndarray, *, top: float, most: int =
     def across(values: np.ndarray) -> np.ndarray:
         return 2 + (WIDTH - 4) * (values - low) / ((high - low) or 1.0)
 
-    shown = np.arange(len(x)) if len(x) <= most else np.linspace(0, len(x) - 1, most).astype(int)
+    shown = some(len(x), most)
     dots = "".join(f"M{a:.1f},{b:.1f}h0" for a, b in zip(across(x[shown]), _height(y[shown], top), strict=True))
     parts = np.array_split(order, min(12, max(1, len(x) // 8)))
     middles = [(np.median(x[part]), np.median(y[part])) for part in parts]
@@ -65,6 +65,17 @@ def scatter(title: str, x: np.ndarray, y: np.ndarray, *, top: float, most: int =
     line = f'<polyline points="{_path(across(at), _height(value, top))}" class="middle"/>' if len(parts) > 1 else ""
     words = f"{title}: median {value[0]:,.0f} where it is low, {value[-1]:,.0f} where it is high"
     return _figure(title, words, f'<path d="{dots}" class="dots"/>{line}', WIDTH - 2, *short([low, high]))
+
+
+def some(count: int, most: int) -> np.ndarray:
+    """Up to `most` of the numbers 0..count - 1, ascending: drawn at random, always the same.
+
+    >>> some(3, 5), len(set(some(10_000, 300)))
+    (array([0, 1, 2]), 300)
+    """
+    if count <= most:
+        return np.arange(count)
+    return np.sort(np.random.default_rng(0).choice(count, most, replace=False))
 
 
 def _figure(title: str, words: str, paths: str, end: float, left: str, right: str) -> str:

@@ -78,17 +78,17 @@ def scenario_at(design: Design, number: int) -> dict[str, Any]:
     return scenario.model_dump(mode="json")
 
 
-def mrr_by_month(design: Design, start: int, stop: int) -> np.ndarray:
-    """MRR of the points start..stop at the opening and at each month's close; shape (points, months + 1).
+def mrr_by_month(design: Design, numbers: np.ndarray) -> np.ndarray:
+    """MRR of the points with these numbers, at the opening and at each month's close; shape (points, months + 1).
 
     Where the points differ in their months, the shorter end in NaN.
     """
     found = []
-    for places, scenario in scenarios(design, design.block(start, stop)):
+    for places, scenario in scenarios(design, design.rows(numbers)):
         forecast = growth.forecast(scenario)
         months = np.concatenate([forecast.opening_mrr[..., :1], forecast.closing_mrr], axis=-1)
         found.append((places, np.broadcast_to(months, (len(places), forecast.months + 1))))
-    rows = np.full((stop - start, max(months.shape[1] for _, months in found)), np.nan)
+    rows = np.full((len(numbers), max(months.shape[1] for _, months in found)), np.nan)
     for places, months in found:
         rows[places, : months.shape[1]] = months
     return rows

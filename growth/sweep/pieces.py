@@ -157,7 +157,7 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
             places = np.flatnonzero(rest & (panels.codes == panel) & (lines.codes == line))
             if places.size:
                 number = int(points["point"].iloc[places[0]])
-                series.append((lines.words[line], mrr_by_month(design, number, number + 1)[0]))
+                series.append((lines.words[line], mrr_by_month(design, np.array([number]))[0]))
         found.append((panels.words[panel], series))
     top = max((values.max() for _, series in found for _, values in series), default=1.0) or 1.0
     charts = [drawing.lines(f"{panels.title} {word}".strip(), lines.title, series, top=top) for word, series in found]
@@ -190,9 +190,9 @@ def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Level
 
 def _all_by_month(design: Design, most: Levels) -> str:
     """MRR by month: how all points spread, and the median of each level of the axis that moves the answer most."""
-    count = min(design.count, MOST_FORECAST)
-    values = mrr_by_month(design, 0, count)
-    codes = most.codes[:count]
+    numbers = drawing.some(design.count, MOST_FORECAST)
+    values = mrr_by_month(design, numbers)
+    codes = most.codes[numbers]
     series = [
         (word, np.nanmedian(values[codes == code], axis=0))
         for code, word in enumerate(most.words)
@@ -203,9 +203,9 @@ def _all_by_month(design: Design, most: Levels) -> str:
         drawing.fan("all sets of numbers", values, top=top),
         drawing.lines(f"medians by {most.title}", most.title, series, top=top),
     ]
-    those = f"the first {count:,}" if count < design.count else "the"
+    of = f"{len(numbers):,} of the" if len(numbers) < design.count else "the"
     text = (
-        f"Half of {those} sets of numbers lie in the inner band, nine in ten within the outer one; then the median for "
+        f"Half of {of} sets of numbers lie in the inner band, nine in ten within the outer one; then the median for "
         f"each range of {escape(most.title)}. {_scale(design, top).capitalize()}."
     )
     return _charts("MRR month by month", text, charts)
