@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 COLUMNS = (  # series, heading, decimals
@@ -147,17 +147,28 @@ def _publish(arguments: argparse.Namespace) -> None:
         from growth.giveaway import publish
     except ModuleNotFoundError as missing:
         raise PublishError(f"publishing needs {missing.name}; install growth-workbook[notebooks]") from None
-    page = publish(arguments.scenario, to=arguments.to, notebook=arguments.notebook, progress=_progress)
+    page = publish(arguments.scenario, to=arguments.to, notebook=arguments.notebook, progress=progress_bar())
     print(f"The page lies at {page}")
 
 
-def _progress(*, done: int, of: int, what: str) -> None:
-    """Report a step of long work on the error stream: one line redrawn on a terminal, else a line a step."""
-    bar = f"[{'#' * round(20 * done / max(of, 1)):<20}] {what}"
-    redraws = sys.stderr.isatty()
-    print(
-        f"\r{bar:<78}" if redraws else bar, end="\n" if not redraws or done >= of else "", file=sys.stderr, flush=True
-    )
+def progress_bar() -> Callable[..., None]:
+    """Says on the error stream how far long work is: one line redrawn on a terminal, else a line a stage.
+
+    What it gives is called with done=, of= and what=; a stage is what stands before the colon in `what`.
+    """
+    said = ""
+
+    def step(*, done: int, of: int, what: str) -> None:
+        nonlocal said
+        stage = what.partition(":")[0]
+        if sys.stderr.isatty():
+            bar = f"[{'#' * round(20 * done / max(of, 1)):<20}] {what}"
+            print(f"\r{bar:<78}", end="\n" if done >= of else "", file=sys.stderr, flush=True)
+        elif stage != said:
+            print(stage, file=sys.stderr, flush=True)
+        said = stage
+
+    return step
 
 
 def _schema(arguments: argparse.Namespace) -> None:
