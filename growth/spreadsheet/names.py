@@ -8,7 +8,7 @@ from unicodedata import category
 
 LONGEST_CELL = 32_767  # characters
 LONGEST_SHEET = 31
-_FORBIDDEN = re.compile(r"[\\/?*\[\]:()]")  # round brackets too: a formula with "SORT(" in a sheet's name is misread
+_SAFE = " -.,&+%"  # beside letters and digits; other signs are refused by sheets, or misread within a formula
 _SHORTER = (  # places in a scenario, and how the name of an input cell begins
     (r"^arrive\.channels\.(\d+)", "channel"),
     (r"^pay\.plans\.(\d+)", "plan"),
@@ -29,14 +29,15 @@ def cell_text(text: str) -> str:
 
 
 def sheet_names(wanted: Iterable[str]) -> list[str]:
-    """A name for each sheet: none of the characters that sheets refuse, 31 characters at most, no two alike.
+    """A name for each sheet: letters, digits and plain signs, 31 characters at most, no two alike.
 
-    >>> sheet_names(["Months", "a/b", "A:b", "'quoted'", ""])
-    ['Months', 'a b', 'A b 2', 'quoted', 'Sheet']
+    >>> sheet_names(["Months", "a/b", "A:b", "it's", "(!)"])
+    ['Months', 'a b', 'A b 2', 'it s', 'Sheet']
     """
     names: list[str] = []
     for text in wanted:
-        clean = " ".join(_FORBIDDEN.sub(" ", cell_text(text).replace("\n", " ")).split()).strip("' ") or "Sheet"
+        safe = "".join(c if c in _SAFE or category(c)[0] in "LMN" else " " for c in text)
+        clean = " ".join(safe.split()) or "Sheet"
         clean = "Sheet" if clean.lower() == "history" else clean  # a name that one program keeps to itself
         taken, count = {name.lower() for name in names}, 1
         name = _cut(clean, LONGEST_SHEET)
@@ -51,10 +52,10 @@ def sheet_names(wanted: Iterable[str]) -> list[str]:
 def quoted(sheet: str) -> str:
     """A sheet's name as a formula has it.
 
-    >>> quoted("Tea's")
-    "'Tea''s'"
+    >>> quoted("Plan Studio"), quoted("Months")
+    ("'Plan Studio'", 'Months')
     """
-    return "'" + sheet.replace("'", "''") + "'"
+    return sheet if re.fullmatch("[A-Za-z]{4,}", sheet) else f"'{sheet}'"  # three letters may be a column
 
 
 def input_name(place: str) -> str:
@@ -75,4 +76,4 @@ def _cut(text: str, length: int) -> str:
     """The first so many units of UTF-16, in which programs count."""
     while len(text.encode("utf-16-le")) // 2 > length:
         text = text[:-1]
-    return text.rstrip("' ")
+    return text.rstrip()

@@ -1,0 +1,125 @@
+"""LibreOffice as an independent calculator of workbooks, and what it finds held against the Python engine.
+
+It recomputes every formula; its results are read back. The tolerance is that of the page's engine: |a - b| <= 1e-9
+max(|a|, |b|) + 1e-15 x the largest amount of its kind in the scenario (people, money): a few roundings of a float, all
+that is left where large amounts cancel. Ratios have no such floor; a dash equals NaN alone.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import openpyxl
+import pytest
+
+import growth
+from growth.engine import SERIES
+from growth.measures import customer_ceiling, goal_month, growth_ceiling
+from growth.measures.ceiling import REASONS
+from growth.spreadsheet.months import GROUPS
+from growth.spreadsheet.words import workbook_words
+
+SOFFICE = shutil.which("soffice") or shutil.which("libreoffice")
+needs_office = pytest.mark.skipif(not SOFFICE, reason="libreoffice is not installed")
+
+# Without this setting stored values are kept on loading, and a check would compare our numbers with themselves.
+ALWAYS_RECALCULATE = """<?xml version="1.0" encoding="UTF-8"?>
+<oor:items xmlns:oor="http://openoffice.org/2001/registry" xmlns:xs="http://www.w3.org/2001/XMLSchema"
+  xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">
+<item oor:path="/org.openoffice.Office.Calc/Formula/Load"><prop oor:name="OOXMLRecalcMode" oor:op="fuse">
+<value>0</value></prop></item>
+</oor:items>
+"""
+
+
+def recalculated(workbooks: list[Path], *, folder: Path) -> dict[str, Path]:
+    """The workbooks as LibreOffice saves them after computing every formula, in one call; by name without ending."""
+    profile, out = folder / "profile", folder / "recalculated"
+    settings = profile / "user" / "registrymodifications.xcu"
+    settings.parent.mkdir(parents=True)
+    settings.write_text(ALWAYS_RECALCULATE, "utf-8")
+    command = [SOFFICE, "--headless", f"-env:UserInstallation={profile.as_uri()}", "--convert-to", "xlsx"]
+    done = subprocess.run(
+        [*command, "--outdir", out, *workbooks], capture_output=True, text=True, timeout=280, check=False
+    )
+    missing = [path.name for path in workbooks if not (out / path.name).exists()]
+    assert not missing, f"not converted: {missing}; {done.stdout[-300:]} {done.stderr[-300:]}"
+    return {path.stem: out / path.name for path in workbooks}
+
+
+def sheet_values(workbook: Path, *sheets: str) -> dict[str, list[tuple]]:
+    """The values of some sheets of a workbook, or of all, as rows of cells; row 1 is at index 0, and so on."""
+    book = openpyxl.load_workbook(workbook, read_only=True, data_only=True)
+    rows = {}
+    for name in sheets or book.sheetnames:
+        page = book[name]
+        page.reset_dimensions()
+        rows[name] = list(page.iter_rows(values_only=True))
+    book.close()
+    return rows
+
+
+RATIOS = {"arpa", "monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate"}
+PEOPLE = {"visitors", "sign_ups", "referred_sign_ups", "payments"} | {
+    name for name in SERIES if name.endswith("_customers")
+}
+MONEY = set(SERIES) - PEOPLE - RATIOS
+DASH = "\N{EN DASH}"
+GROUP_ROW, HEAD_ROW, FIRST_ROW = 5, 6, 7  # of group names, headings and month 0, counted from 0
+WORDS = workbook_words()
+
+
+def months_of(rows: list[tuple]) -> dict[str, np.ndarray]:
+    """The series of the sheet Months, each found by its group and heading as a reader finds it."""
+    wanted = {
+        (WORDS["months"]["groups"][key], WORDS["series"][name]): name for key, names in GROUPS for name in names.split()
+    }
+    found, group = {}, ""
+    for column, heading in enumerate(rows[HEAD_ROW]):
+        group = rows[GROUP_ROW][column] or group
+        if name := wanted.get((group, heading)):
+            cells = [row[column] for row in rows[FIRST_ROW + 1 :] if row[0] is not None]
+            found[name] = cells
+    return {
+        name: np.array([np.nan if value == DASH else value for value in found[name]], dtype=float) for name in SERIES
+    }
+
+
+def beside(rows: list[tuple], label: str) -> Any:
+    """What stands right of a label in the first column."""
+    return next(row[1] for row in rows if row and row[0] == label)
+
+
+def apart(python: np.ndarray, sheet: np.ndarray, scale: float) -> bool:
+    """Whether two arrays differ anywhere by more than the tolerance; `scale` 0 leaves 1e-9 relative alone."""
+    same = (python == sheet) | (np.isnan(python) & np.isnan(sheet))
+    with np.errstate(invalid="ignore"):
+        near = np.abs(python - sheet) <= 1e-9 * np.maximum(np.abs(python), np.abs(sheet)) + 1e-15 * scale
+    return not np.all(same | near)
+
+
+def differences(forecast: growth.Forecast, workbook: Path) -> list[str]:
+    """The names of the series and measures in which a recalculated workbook is not the Python engine."""
+    sheets = sheet_values(workbook, *(WORDS["sheets"][key] for key in ("months", "ceiling", "sentence")))
+    months, ceiling_rows, sentence = sheets.values()
+    sheet = months_of(months)
+    python = {name: getattr(forecast, name) for name in SERIES}
+    people, money = (max(np.abs(python[name]).max() for name in names) for names in (PEOPLE, MONEY))
+    scale = {name: 0.0 if name in RATIOS else people if name in PEOPLE else money for name in SERIES}
+    found = [name for name in SERIES if apart(python[name], sheet[name], scale[name])]
+    ceiling, words = growth_ceiling(forecast), WORDS["ceiling"]
+    reason = beside(ceiling_rows, words["reason"])
+    if reason != REASONS.index(ceiling.reason):
+        found.append(f"reason {reason} for {ceiling.reason!r}")
+    for label, value in (("level_mrr", ceiling.value), ("level_customers", customer_ceiling(forecast).value)):
+        given = beside(ceiling_rows, words[label])
+        if not abs(given - (value or 0.0)) <= 1e-9 * abs(value or 0.0):
+            found.append(f"{label} {given} for {value}")
+    month, expected = beside(sentence, WORDS["sentence"]["facts"]["goal_month"]), goal_month(forecast).value
+    if month != (DASH if expected is None else expected):
+        found.append(f"goal month {month} for {expected}")
+    return found
