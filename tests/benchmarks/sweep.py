@@ -1,7 +1,8 @@
 """Sweeps, side by side: `python tests/benchmarks/sweep.py` prints ratios; run it on a calm machine.
 
-    reports  N reports by this package, by a shell loop of stock papermill, and by papermill in a plain process pool;
-    outputs compared points   a million points of 60 months in one pass, against a pandas loop over months
+    reports  N reports by this package, by a shell loop of stock papermill, and by papermill in a plain process pool,
+             with their outputs compared
+    points   a million points of 60 months in one pass, against a pandas loop over months
     memory   what all processes of a sweep hold, in quarters of N reports
     kills    N times SIGKILL at random moments, then resumed, against an uninterrupted run
 
