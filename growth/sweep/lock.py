@@ -48,7 +48,7 @@ def held(store: Store, say: Callable[[str], None]) -> Iterator[Check]:
             if lost.is_set():
                 raise SweepError("another sweep has taken this address over; this one ends", file=store.where())
 
-        beats = threading.Thread(target=_beat, args=(store, me, lost, done), daemon=True)
+        beats = threading.Thread(target=_beat, args=(store.another(), me, lost, done), daemon=True)
         beats.start()
         try:
             yield check

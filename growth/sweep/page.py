@@ -56,7 +56,7 @@ def publish_comparison(
     reports = sorted(folder.done())
     key = digest(table, reports, notebook.read_text(encoding="utf-8"), _style())
     if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
-        parameters = {"sweep": str(sweep_file.resolve()), "folder": store.where()}
+        parameters = {"sweep": str(sweep_file.resolve()), "folder": store.address}
         why = run_report(notebook=str(notebook.resolve()), output=str(run), parameters=parameters, engine=engine)
         if why:
             raise SweepError(why, file=str(notebook))

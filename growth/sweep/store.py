@@ -8,6 +8,7 @@ endpoints come from where fsspec and the store's driver look for them: environme
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -39,6 +40,7 @@ class LocalStore:
 
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path).resolve()
+        self.address = str(self.path)
 
     def where(self, name: str = "") -> str:
         """The full address of a file, as it is shown."""
@@ -99,9 +101,15 @@ class RemoteStore:
         self.fs, self.root, self.address = fs, root.rstrip("/"), address.rstrip("/")
         self.scheme = address.partition("://")[0]
 
+    def another(self) -> RemoteStore:
+        """The same place over a connection of its own, for another thread."""
+        from fsspec.core import url_to_fs
+
+        return RemoteStore(*url_to_fs(self.address, skip_instance_cache=True), self.address)
+
     def where(self, name: str = "") -> str:
-        """The full address of a file, as it is shown."""
-        return f"{self.address}/{name}" if name else self.address
+        """The full address of a file, as it is shown: without the password, if there is one in it."""
+        return _shown(f"{self.address}/{name}" if name else self.address)
 
     def prepare(self) -> None:
         """Make the parts, where the store has folders. Raises OSError."""
@@ -184,7 +192,11 @@ class RemoteStore:
         beside = self._at(f"{part}/.{last}" if part else f".{last}")
         try:
             self._do(lambda: write(beside))
-            self._do(lambda: self.fs.mv(beside, self._at(name)))
+            try:
+                self._do(lambda: self.fs.mv(beside, self._at(name)))
+            except OSError:  # smb and hdfs do not rename over a file
+                self._do(lambda: self.fs.rm_file(self._at(name)))
+                self._do(lambda: self.fs.mv(beside, self._at(name)))
         except OSError:
             with suppress(Exception):
                 self.fs.rm_file(beside)
@@ -217,27 +229,32 @@ def store_of(address: str | Path) -> Store:
     growth.sweep.reading.SweepError: abs://account/container: write abfs://CONTAINER/FOLDER
     """
     address = str(address)
+    shown = _shown(address)
     scheme, found, _ = address.partition("://")
     if not found:
         return LocalStore(address)
     if scheme in ("file", "local"):
         parts = urlsplit(address)
         if parts.netloc not in ("", "localhost"):
-            raise SweepError("write a path without file://, or the whole path after file://", file=address)
+            raise SweepError("write a path without file://, or the whole path after file://", file=shown)
         return LocalStore(url2pathname(parts.path))
     if scheme in INSTEAD:
-        raise SweepError(INSTEAD[scheme], file=address)
+        raise SweepError(INSTEAD[scheme], file=shown)
     try:
         from fsspec.core import url_to_fs
     except ModuleNotFoundError:
-        raise SweepError("an address needs fsspec; install growth-workbook[sweep]", file=address) from None
+        raise SweepError("an address needs fsspec; install growth-workbook[sweep]", file=shown) from None
     try:
         fs, root = url_to_fs(address)
     except ImportError as missing:
-        raise SweepError(_driver(scheme, missing), file=address) from None
+        raise SweepError(_driver(scheme, missing), file=shown) from None
     except Exception as error:
-        raise SweepError(f"no such address: {' '.join(str(error).split())[:200]}", file=address) from None
+        raise SweepError(f"it cannot be opened: {' '.join(str(error).split())[:200]}", file=shown) from None
     return RemoteStore(fs, root, address)
+
+
+def _shown(address: str) -> str:
+    return re.sub(r"(://[^/@:]*):[^/@]*@", r"\1:***@", address)
 
 
 def _driver(scheme: str, missing: ImportError) -> str:
