@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import urlsplit
 
-from pydantic import AfterValidator, Field, StringConstraints, WithJsonSchema, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, WithJsonSchema, model_validator
 
 from growth.calculator.language import ENGLISH, known, languages, locale_of, messages
 from growth.errors import Problem, ScenarioError
@@ -45,13 +45,14 @@ def _address(value: str) -> str:
     return value
 
 
-def _language(value: str) -> str:
-    if value not in languages():
-        raise broken("a language that there is a file of messages for", value, f"There is {known()}.")
+def _language(value: Any) -> str:
+    if not isinstance(value, str) or value not in languages():
+        said = "nothing" if value is None else value
+        raise broken("the code of a language that has a file of messages", said, f"There is {known()}.")
     return value
 
 
-Language = Annotated[str, AfterValidator(_language), WithJsonSchema({"type": "string", "enum": [*languages()]})]
+Language = Annotated[str, BeforeValidator(_language), WithJsonSchema({"type": "string", "enum": [*languages()]})]
 Address = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), AfterValidator(_address)]
 
 

@@ -17,6 +17,7 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
+from growth.calculator import language as module
 from growth.calculator import page_data
 from growth.calculator.language import ENGLISH, label_and_help, languages, locale_of, messages, said_html
 from growth.calculator.words import answer, money, month_labels, number, percent
@@ -92,6 +93,22 @@ def test_a_language_without_a_file_is_an_error_that_names_those_there_are():
         locale_of("xx")
     with pytest.raises(ScenarioError, match=r"'xx' .*en \(English\)|en \(English\)"):
         page_data(business(), locale="xx-XX")
+
+
+def test_a_third_language_is_one_file(tmp_path, monkeypatch):
+    words = (FILES / "de.json").read_text("utf-8").replace("de-DE", "nl-NL").replace("Deutsch", "Nederlands")
+    (tmp_path / "nl.json").write_text(words.replace("Ihre Zahlen", "Uw cijfers"), encoding="utf-8")
+    (tmp_path / "en.json").write_bytes((FILES / "en.json").read_bytes())
+    caches = (module.languages, module._messages, module._read)
+    with monkeypatch.context() as patch:
+        patch.setattr(module, "_FILES", tmp_path)
+        for one in caches:
+            one.cache_clear()
+        data = page_data(business(), locale=locale_of("nl"))
+        assert data["words"]["form"] == "Uw cijfers" and data["locale"] == "nl-NL"
+    for one in caches:
+        one.cache_clear()
+    assert "nl" not in languages()
 
 
 def test_a_message_is_escaped_as_html_and_its_values_are_not():

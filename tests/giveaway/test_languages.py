@@ -118,8 +118,9 @@ def test_a_german_page_fits_a_phone_and_says_the_same_with_scripts_off(browser, 
 
 
 def test_an_unknown_language_is_refused_with_those_there_are(german):
-    wrong = {"name": "a-piece", "question": "When can I live from it?", "language": "xx"}
-    with pytest.raises(ScenarioError, match=r"There is de \(Deutsch\), en \(English\)"):
-        load_giveaway(wrong, scenario=german[2])
+    for unknown in ("xx", "de-DE", "", None, 7, ["de"]):
+        wrong = {"name": "a-piece", "question": "When can I live from it?", "language": unknown}
+        with pytest.raises(ScenarioError, match=r"There is de \(Deutsch\), en \(English\)"):
+            load_giveaway(wrong, scenario=german[2])
     schema = json_schema()["$defs"]["giveaway"]["properties"]["language"]
     assert schema["enum"] == ["de", "en"]
