@@ -66,56 +66,57 @@ class Spells:
 
 
 def spells(book: Ledger) -> Spells:
-    """The stretches of paid months of every customer, in the order of the ledger."""
-    size = book.customer.size
-    begins = changes(book.customer)
-    begins[1:] |= book.month[1:] != book.month[:-1] + 1
-    opens = np.flatnonzero(begins)
-    length = np.diff(opens, append=size)
-    customer, start = book.customer[opens], book.month[opens]
+    """The spells of paid months of every customer, in the order of the ledger."""
+    held = book.stretches
+    opens = np.flatnonzero(np.append(True, ~held.goes_on[:-1])) if held.size else np.zeros(0, int)
+    length = np.add.reduceat(held.length, opens) if held.size else held.length
+    customer, start = held.customer[opens], held.start[opens]
     entry = np.zeros(opens.size, np.int32)
     at_first = start == 0
     entry[at_first] = NONE
     if book.joined is not None:
         joined = book.joined[customer[at_first]]
         entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
-    returned = ~changes(customer)
-    return Spells(
-        customer, start, length, book.kind[opens], book.mrr[opens], returned, start + length < book.months, entry
-    )
+    returned, left = ~changes(customer), start + length < book.months
+    return Spells(customer, start, length, held.kind[opens], held.mrr[opens], returned, left, entry)
 
 
 def movements(book: Ledger, runs: Spells) -> Movements:
     """The sums of the bridge, by month and kind."""
-    shape = (book.months, len(book.kinds))
+    held, shape = book.stretches, (book.months, len(book.kinds))
 
     def by(month: np.ndarray, kind: np.ndarray, weight: np.ndarray | None = None) -> np.ndarray:
         cell = month.astype(np.int64) * shape[1] + kind
         return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
 
+    goes_on, end = held.goes_on, held.start + held.length
     fresh = (runs.start > 0) & ~runs.returned
     back = (runs.start > 0) & runs.returned
-    last = np.cumsum(runs.length)[runs.left] - 1
-    goes_on = np.ones(book.customer.size, bool)
-    goes_on[np.cumsum(runs.length) - runs.length] = False
-    now = np.flatnonzero(goes_on)
-    before, change = now - 1, book.mrr[now] - book.mrr[now - 1]
-    month, kind = book.month[now], book.kind[before]
-    moved = np.flatnonzero(change)
-    up = np.maximum(change[moved], 0)
+    ended = ~goes_on & (end < book.months)
+    now = ~goes_on & (end == book.months)
+    lost, churned = by(end[ended], held.kind[ended]), by(end[ended], held.kind[ended], held.mrr[ended])
+    stayed = held.sums_by_month(
+        (held.start + 1) * shape[1] + held.kind, held.length - 1 + goes_on, step=shape[1], size=shape[0] * shape[1]
+    ).reshape(shape)
+    starting, ending = by(held.start, held.kind), by(end[end < book.months], held.kind[end < book.months])
+    closing_mrr = by(end[now] - 1, held.kind[now], held.mrr[now])
+    closing_mrr[:-1] += stayed[1:] + churned[1:]
+    after = np.flatnonzero(goes_on)
+    change = held.mrr[after + 1] - held.mrr[after]
+    month, kind, up = end[after], held.kind[after], np.maximum(change, 0)
     return Movements(
-        by(book.month, book.kind),
-        by(book.month, book.kind, book.mrr),
+        np.cumsum(starting - ending, axis=0),
+        closing_mrr,
         *(
             by(runs.start[some], runs.kind[some], weight)
             for some in (fresh, back)
             for weight in (None, runs.first_mrr[some])
         ),
-        by(book.month[last] + 1, book.kind[last]),
-        by(book.month[last] + 1, book.kind[last], book.mrr[last]),
-        by(month, kind, book.mrr[before]),
-        by(month[moved], kind[moved], up),
-        by(month[moved], kind[moved], up - change[moved]),
+        lost,
+        churned,
+        stayed,
+        by(month, kind, up),
+        by(month, kind, up - change),
     )
 
 
@@ -155,10 +156,10 @@ def triangles(book: Ledger, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
 
     Both of shape (months, months). Row 0 holds those on board in month 0, whenever they joined.
     """
-    start = np.repeat(runs.start, runs.length)
-    cell = start.astype(np.int64) * book.months + (book.month - start)
-    shape = (book.months, book.months)
-    size = book.months**2
-    return np.bincount(cell, minlength=size).reshape(shape).astype(float), np.bincount(
-        cell, book.mrr, minlength=size
-    ).reshape(shape)
+    held, months = book.stretches, book.months
+    spell = np.cumsum(np.append(0, ~held.goes_on[:-1])) if held.size else np.zeros(0, int)
+    cohort = runs.start[spell]
+    mrr = held.sums_by_month(cohort * months + held.start - cohort, held.length, step=1, size=months**2)
+    lasting = np.bincount(runs.start * months + runs.length - 1, minlength=months**2).reshape(months, months)
+    customers = np.cumsum(lasting[:, ::-1], axis=1)[:, ::-1]  # of whom the spell is longer than the age
+    return customers.astype(float), mrr.reshape(months, months)

@@ -6,13 +6,15 @@ import re
 from datetime import date
 from functools import partial
 
-_DAY = re.compile(
-    r"([0-9]{4})-([0-9]{2})-([0-9]{2})(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?"
+DAY = re.compile(
+    r"([0-9]{4})-([0-9]{2})-([0-9]{2})"
+    r"(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?"
 )
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
-_AMOUNT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?")
+_AMOUNT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 FIRST_YEAR, LAST_YEAR = 1970, 2199
 MOST = 1e12  # the largest amount of a row, in the unit it is written in
+LAST_DAY = (date(LAST_YEAR, 12, 31) - date(1970, 1, 1)).days
 NONE = -(2**31)  # stands for a date that is not given
 
 
@@ -26,7 +28,7 @@ def day(text: str) -> int:
     >>> day("1970-01-02"), day("2024-02-29T23:59:59Z")
     (1, 19782)
     """
-    found = _DAY.fullmatch(text)
+    found = DAY.fullmatch(text)
     if not found:
         raise Bad("a date that is not written year-month-day" if text else "no date")
     year, month, number = map(int, found.groups())
@@ -49,11 +51,12 @@ def perhaps_day(text: str) -> int:
 
 
 def amount(text: str) -> float:
-    """A number with a point for decimals; no thousands separators, no currency signs.
+    """A number with a point for decimals; no thousands separators, no currency signs. Spaces around it are passed over.
 
-    >>> amount("-12.50")
-    -12.5
+    >>> amount("-12.50"), amount(" 29")
+    (-12.5, 29.0)
     """
+    text = text.strip(" \t")
     if not _AMOUNT.fullmatch(text):
         raise Bad("an amount that is not a plain number" if text else "no amount")
     value = float(text)

@@ -6,34 +6,33 @@ the rows.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from growth.errors import Problem
 from growth.records.cells import NONE
 from growth.records.rows import Rows
+from growth.records.stretches import Paid, Stretches, changes, single_months, stretches_of, together
 from growth.records.unreadable import RecordsError
 
 MOST_MONTHS = 600  # that records may span
+NEVER = np.iinfo(np.int32).max
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ledger:
-    """One entry a customer and month with MRR above 0, sorted by customer, then month. Month 0 is `first_month`.
+    """Who pays how much in which month, as `stretches` of months with MRR above 0. Month 0 is `first_month`.
 
-    customer, month: int32; mrr: major units; kind: int16, places in `kinds`, each (plan, "monthly" or "yearly").
-    joined: per customer, the month it came where the rows say so (may be negative), else NONE; None where no row says.
-    paid_ahead: money for months after the last; unmatched_refunds: refunds (negative) beyond what a customer had paid.
-    signed_up, converted: per customer, the month of the first row of amount 0 before any paid one, and of the first
-    paid month; NONE where there is none.
+    customer, month, mrr and kind are the same with one entry a customer and month; kind: int32, places in `kinds`, each
+    (plan, "monthly" or "yearly"). joined: per customer, the month it came where the rows say so (may be negative), else
+    NONE; None where no row says. paid_ahead: money for months after the last; unmatched_refunds: refunds (negative)
+    beyond what a customer had paid. signed_up, converted: per customer, the month of the first row of amount 0 before
+    any paid one, and of the first paid month; NONE where there is none.
     """
 
     rows: Rows
-    customer: np.ndarray
-    month: np.ndarray
-    mrr: np.ndarray
-    kind: np.ndarray
+    stretches: Stretches
     kinds: tuple[tuple[str, str], ...]
     first_month: np.datetime64
     months: int
@@ -43,6 +42,26 @@ class Ledger:
     signed_up: np.ndarray
     converted: np.ndarray
     notes: tuple[str, ...]
+
+    @property
+    def customer(self) -> np.ndarray:
+        """The customer of each customer and month, int32."""
+        return np.repeat(self.stretches.customer, self.stretches.length)
+
+    @property
+    def month(self) -> np.ndarray:
+        """The month, int32, sorted within each customer."""
+        return single_months(self.stretches).start
+
+    @property
+    def mrr(self) -> np.ndarray:
+        """The MRR, major units, above 0."""
+        return np.repeat(self.stretches.mrr, self.stretches.length)
+
+    @property
+    def kind(self) -> np.ndarray:
+        """The kind, int32."""
+        return np.repeat(self.stretches.kind, self.stretches.length)
 
 
 def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
@@ -65,32 +84,20 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
             "A single stray date may be to blame; --until sets the last month.",
         )
         raise RecordsError([problem])
-    span, paid_ahead = last - first + 1, 0.0
-    customer, month, amount, kind, names = _spread(rows, first)
-    inside = month < span
-    if not inside.all():
-        paid_ahead = float(amount[~inside].sum())
-        customer, month, amount, kind = customer[inside], month[inside], amount[inside], kind[inside]
-    paying = amount != 0
-    signed_up = _earliest(customer[~paying], month[~paying], rows.customers)
-    if not paying.all():
-        customer, month, amount, kind = customer[paying], month[paying], amount[paying], kind[paying]
-    customer, month, mrr, kind = _gathered(customer, month, amount, kind, rows.customers, span)
-    mrr, unmatched = _refunds_back(customer, mrr)
-    there = mrr > 0
-    if not there.all():
-        customer, month, mrr, kind = customer[there], month[there], mrr[there], kind[there]
+    span = last - first + 1
+    parts = list(stretches_of(rows, first=first, months=span))
+    kinds, stretches = _kinds(parts, rows.plans)
+    paid_ahead, unmatched = sum(part.ahead for part in parts), sum(part.unmatched for part in parts)
+    signed_up = np.full(rows.customers, NONE, np.int32)
+    for part in parts:
+        _note_first_months(signed_up, part.trials)
     converted = np.full(rows.customers, NONE, np.int32)
-    opens = changes(customer)
-    converted[customer[opens]] = month[opens]
+    _note_first_months(converted, stretches)
     signed_up[(converted != NONE) & (signed_up > converted)] = NONE
     return Ledger(
         rows,
-        customer,
-        month,
-        mrr,
-        kind,
-        names,
+        stretches,
+        kinds,
         np.datetime64(first, "M"),
         span,
         _joined(rows, first),
@@ -102,105 +109,31 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
     )
 
 
+def _kinds(parts: list[Paid], plans: tuple[str, ...]) -> tuple[tuple[tuple[str, str], ...], Stretches]:
+    """The kinds that there are, and the stretches of all parts, with places among the kinds."""
+    kinds = np.unique(np.concatenate([part.kinds for part in parts]))
+    names = tuple((plans[kind // 2], "yearly" if kind % 2 else "monthly") for kind in kinds.tolist())
+    whole = together([part.stretches for part in parts])
+    return names, replace(whole, kind=np.searchsorted(kinds, whole.kind).astype(np.int32))
+
+
+def _note_first_months(first: np.ndarray, part: Stretches) -> None:
+    """Put the month in which each customer's first stretch begins into `first`, by customer."""
+    opens = changes(part.customer)
+    first[part.customer[opens]] = part.start[opens]
+
+
 def _month(number: int) -> str:
     return str(np.datetime64(number, "M"))
-
-
-def _spread(rows: Rows, first: int) -> tuple:
-    """Each row's amount in equal parts over the months it pays for."""
-    kinds = rows.plan * np.int16(2) + rows.yearly
-    used = np.flatnonzero(np.bincount(kinds))
-    names = tuple((rows.plans[place // 2], "yearly" if place % 2 else "monthly") for place in used.tolist())
-    kind = (np.cumsum(np.bincount(kinds) > 0) - 1).astype(np.int16)[kinds]
-    month = rows.month - np.int32(first)
-    longer = rows.span > 1
-    if not longer.any():
-        return rows.customer, month, rows.amount, kind, names
-    at = np.flatnonzero(longer).astype(np.int32)
-    times = rows.span[at].astype(np.int32)
-    offset = np.arange(times.sum(), dtype=np.int32) - np.repeat(np.cumsum(times, dtype=np.int32) - times, times)
-    once, join = ~longer, np.concatenate
-    return (
-        join([rows.customer[once], np.repeat(rows.customer[at], times)]),
-        join([month[once], np.repeat(month[at], times) + offset]),
-        join([rows.amount[once], np.repeat(rows.amount[at] / times, times)]),
-        join([kind[once], np.repeat(kind[at], times)]),
-        names,
-    )
-
-
-def _gathered(
-    customer: np.ndarray, month: np.ndarray, amount: np.ndarray, kind: np.ndarray, customers: int, span: int
-) -> tuple:
-    """Sums by customer and month, sorted."""
-    if not customer.size:
-        return customer, month, amount, kind
-    order = _counting_sort(customer, customers)
-    if not _in_order(customer[order], month[order]):
-        by_month = _counting_sort(month, span)
-        order = by_month[_counting_sort(customer[by_month], customers)]
-    customer, month = customer[order], month[order]
-    opens = np.flatnonzero(changes(customer) | changes(month))
-    if opens.size == customer.size:
-        return customer, month, amount[order], kind[order]
-    return customer[opens], month[opens], np.add.reduceat(amount[order], opens), np.maximum.reduceat(kind[order], opens)
-
-
-def _counting_sort(values: np.ndarray, size: int) -> np.ndarray:
-    """The stable order of whole numbers below `size`, linear in their count: a sparse matrix turned from columns to
-    rows.
-    """
-    from scipy.sparse import csc_array
-
-    entries = np.arange(values.size + 1, dtype=np.int32)
-    return csc_array((np.ones(values.size, np.int8), values, entries), shape=(size, values.size)).tocsr().indices
-
-
-def _in_order(customer: np.ndarray, month: np.ndarray) -> bool:
-    return bool(((month[1:] >= month[:-1]) | (customer[1:] != customer[:-1])).all())
-
-
-def changes(values: np.ndarray) -> np.ndarray:
-    """Whether each value differs from the one before it; the first does.
-
-    >>> changes(np.array([4, 4, 7])).tolist()
-    [True, False, True]
-    """
-    different = np.ones(values.size, bool)
-    np.not_equal(values[1:], values[:-1], out=different[1:])
-    return different
-
-
-def _refunds_back(customer: np.ndarray, mrr: np.ndarray) -> tuple[np.ndarray, float]:
-    """Where refunds exceed what a month paid, the rest is set against the customer's month before, and so on
-    backwards.
-    """
-    mrr = np.where(np.abs(mrr) < 1e-9 * max(np.abs(mrr).max(initial=0), 1), 0, mrr) if (mrr <= 0).any() else mrr
-    follows = ~changes(customer)
-    below = np.flatnonzero((mrr < 0) & follows)
-    while below.size:
-        excess = mrr[below]
-        mrr[below] = 0.0
-        np.add.at(mrr, below - 1, excess)
-        below = np.unique(below - 1)
-        below = below[(mrr[below] < 0) & follows[below]]
-    unmatched = float(mrr[mrr < 0].sum())
-    return mrr, unmatched
-
-
-def _earliest(customer: np.ndarray, month: np.ndarray, customers: int) -> np.ndarray:
-    earliest = np.full(customers, np.iinfo(np.int32).max, np.int32)
-    np.minimum.at(earliest, customer, month)
-    earliest[earliest == np.iinfo(np.int32).max] = NONE
-    return earliest
 
 
 def _joined(rows: Rows, first: int) -> np.ndarray | None:
     if rows.joined is None:
         return None
     said = rows.joined != NONE
-    joined = _earliest(rows.customer[said], rows.joined[said], rows.customers)
-    return np.where(joined == NONE, NONE, joined - first).astype(np.int32)
+    joined = np.full(rows.customers, NEVER, np.int32)
+    np.minimum.at(joined, rows.customer[said], rows.joined[said])
+    return np.where(joined == NEVER, NONE, joined - first).astype(np.int32)
 
 
 def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -> tuple[str, ...]:
@@ -208,8 +141,8 @@ def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -
     day = np.datetime64(rows.last_day, "D")
     if rows.charges and until is None and (day + 4).astype("M8[M]") == day.astype("M8[M]"):
         notes.append(
-            f"the latest charge is of {day}: where that month is not over yet, customers still to be charged look as if "
-            "they had left; --until takes an earlier month as the last"
+            f"the latest charge is of {day}: where that month is not over yet, customers still to be charged look as "
+            "if they had left; --until takes an earlier month as the last"
         )
     if paid_ahead:
         notes.append(f"{paid_ahead:,.2f} {rows.currency} is paid for months after the last")

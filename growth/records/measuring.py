@@ -33,7 +33,7 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
     recent = runs.start >= max(1, book.months - RECENT)
     joined = recent & ~runs.returned
     drawn = Resampled.of(book.converted != NONE, seed=seed)
-    draws = _revenue_draws(book, runs, drawn)
+    draws = _revenue_draws(book, drawn)
     table = spell_risk(runs, chosen=monthly[runs.kind])
     fits = fit_all(table)
     chosen, why = recommend(fits, table)
@@ -60,7 +60,7 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
         _of_draws(
             moves.churned_mrr.sum(),
             moves.closing_mrr[:-1].sum(),
-            _churned_draws(book, runs, drawn),
+            _churned_draws(book, drawn),
             "churned MRR / MRR of the month before",
         ),
         _of_draws(moves.expansion_mrr.sum(), moves.stayed_mrr.sum(), whole[0], "MRR gained / MRR of those who stayed"),
@@ -130,35 +130,30 @@ def _of_draws(above: float, below: float, draws: np.ndarray, source: str) -> Rat
     return Rate(value, *percentile(draws), f"{source}; bootstrap by customer")
 
 
-def _revenue_draws(book: Ledger, runs: Spells, drawn: Resampled) -> list[np.ndarray]:
+def _revenue_draws(book: Ledger, drawn: Resampled) -> list[np.ndarray]:
     """Bootstrap draws of expansion and contraction (of those who stayed), by kind and, last, for all. Each (2,
     draws).
     """
-    goes_on = np.ones(book.customer.size, bool)
-    goes_on[np.cumsum(runs.length) - runs.length] = False
-    stays = np.append(goes_on[1:], False)  # entries with a next month
-    change = np.where(stays, np.append(np.diff(book.mrr), 0.0), 0.0)
-    moved = np.flatnonzero(change)
-    up = np.maximum(change[moved], 0)
-    down = up - change[moved]
-    del change
+    held = book.stretches
     kinds, groups = len(book.kinds), drawn.weights.shape[1]
-    cell = drawn.group.astype(np.int32)[book.customer] * np.int32(kinds) + book.kind
-    sums = [np.bincount(cell[moved], part, minlength=groups * kinds) for part in (up, down)]
-    sums.append(np.bincount(cell, np.where(stays, book.mrr, 0.0), minlength=groups * kinds))
+    goes_on = held.goes_on
+    after = np.flatnonzero(goes_on)
+    change = held.mrr[after + 1] - held.mrr[after]
+    up = np.maximum(change, 0)
+    cell = drawn.group.astype(np.int32)[held.customer] * np.int32(kinds) + held.kind
+    sums = [np.bincount(cell[after], part, minlength=groups * kinds) for part in (up, up - change)]
+    sums.append(np.bincount(cell, held.mrr * (held.length - 1 + goes_on), minlength=groups * kinds))
     up, down, base = (part.reshape(groups, kinds) for part in sums)
     chosen = [*base.T, base.sum(axis=1)]
     tops = [(up[:, number], down[:, number]) for number in range(kinds)] + [(up.sum(axis=1), down.sum(axis=1))]
     return [np.stack([drawn.of_groups(top, below) for top in pair]) for pair, below in zip(tops, chosen, strict=True)]
 
 
-def _churned_draws(book: Ledger, runs: Spells, drawn: Resampled) -> np.ndarray:
+def _churned_draws(book: Ledger, drawn: Resampled) -> np.ndarray:
     """Bootstrap draws of churned MRR over the MRR that could churn."""
-    churned = np.zeros(book.customer.size)
-    last = np.cumsum(runs.length)[runs.left] - 1
-    churned[last] = book.mrr[last]
-    held = book.month < book.months - 1
-    return drawn.ratio(book.customer[held], churned[held], book.mrr[held])
+    held, end = book.stretches, book.stretches.start + book.stretches.length
+    churned = np.where(~held.goes_on & (end < book.months), held.mrr, 0.0)
+    return drawn.ratio(held.customer, churned, held.mrr * (np.minimum(end, book.months - 1) - held.start))
 
 
 def _new_customers(joins: np.ndarray) -> Rate:
@@ -192,11 +187,12 @@ def _growth(joins: np.ndarray) -> Rate | None:
 
 
 def _arpa(book: Ledger, kind: int | None, drawn: Resampled) -> Rate | None:
-    now = (book.month == book.months - 1) & (True if kind is None else book.kind == kind)
-    mrr = book.mrr[now]
+    held = book.stretches
+    now = (held.start + held.length == book.months) & (True if kind is None else held.kind == kind)
+    mrr = held.mrr[now]
     if not mrr.size:
         return None
-    draws = drawn.ratio(book.customer[now], mrr, np.ones(mrr.size))
+    draws = drawn.ratio(held.customer[now], mrr, np.ones(mrr.size))
     return Rate(
         float(mrr.mean()), *percentile(draws), f"{mrr.size:,} customers in the last month; bootstrap by customer"
     )

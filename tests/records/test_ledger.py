@@ -60,7 +60,7 @@ def test_the_worked_bridge(tmp_path):
 
 
 def test_the_bridge_has_the_columns_of_a_forecast(tmp_path):
-    import growth
+    import growth.engine
 
     made = book(tmp_path, "a,2024-01-03,20,1", "a,2024-02-03,20,1")
     frame = bridge_frame(made, movements(made, spells(made)))

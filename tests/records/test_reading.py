@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from growth.records.columns import Columns, load_columns
+from growth.records import csv_blocks, part, table_blocks
+from growth.records.cells import Bad
+from growth.records.columns import load_columns
 from growth.records.ledger import ledger
-from growth.records.reading import _csv, _row_by_row, read_records
-from growth.records.rows import hashed
-from growth.records.unreadable import RecordsError, Unreadable
+from growth.records.reading import read_records
+from growth.records.rows import Rows, hashed
+from growth.records.unreadable import RecordsError
 
 HEAD = "customer,date,amount,months,plan,currency\n"
 
@@ -57,25 +61,96 @@ def test_other_names_units_and_currencies_by_a_file(tmp_path):
     assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-02", "2024-01"]
 
 
-def test_parquet_gives_the_same_rows_as_csv(tmp_path):
+def same(one: Rows, other: Rows) -> None:
+    """Both hold the same rows and the same counts of unreadable ones."""
+    for name in ("customer", "month", "span", "amount", "yearly", "plan", "joined", "hashes"):
+        left, right = getattr(one, name), getattr(other, name)
+        assert np.array_equal(left, right) and getattr(left, "dtype", None) == getattr(right, "dtype", None), name
+    for name in ("plans", "currency", "charges", "last_day"):
+        assert getattr(one, name) == getattr(other, name), name
+    assert str(one.unreadable) == str(other.unreadable)
+
+
+def demo_files(tmp_path, *names: str) -> list:
     from growth.records.demo import DemoBusiness, write_demo
 
-    for name in ("demo.csv", "demo.parquet"):
+    for name in names:
         write_demo(DemoBusiness(months=12), tmp_path / name, seed=3)
-    csv, parquet = (read_records(tmp_path / name, key=b"k") for name in ("demo.csv", "demo.parquet"))
-    for field in ("customer", "month", "span", "amount", "yearly", "hashes"):
-        assert (getattr(csv, field) == getattr(parquet, field)).all(), field
+    return [tmp_path / name for name in names]
 
 
-def test_row_by_row_gives_what_the_quick_way_gives(tmp_path):
-    from growth.records.demo import DemoBusiness, write_demo
+def never_quick(monkeypatch) -> None:
+    """From here on every row is read by itself."""
 
-    write_demo(DemoBusiness(months=12), tmp_path / "demo.csv", seed=3)
-    _, places, quick, careful = _csv(tmp_path / "demo.csv", Columns())
-    (values, names, *lists), (slow, slow_names, *slow_lists) = quick(), _row_by_row(careful(), places, Unreadable())
-    assert names == slow_names and lists == slow_lists
-    for ours in values:
-        assert values[ours].dtype == slow[ours].dtype and (values[ours] == slow[ours]).all(), ours
+    def odd(*_, **__):
+        raise Bad("odd")
+
+    monkeypatch.setattr(csv_blocks, "part_of_columns", odd)
+    monkeypatch.setattr(table_blocks, "part_of_columns", odd)
+
+
+def test_parquet_gives_the_same_rows_as_csv(tmp_path):
+    same(*(read_records(path, key=b"k") for path in demo_files(tmp_path, "demo.csv", "demo.parquet")))
+
+
+@pytest.mark.parametrize("name", ["demo.csv", "demo.parquet"])
+def test_row_by_row_gives_what_the_quick_way_gives(tmp_path, monkeypatch, name):
+    (path,) = demo_files(tmp_path, name)
+    quick = read_records(path, key=b"k")
+    never_quick(monkeypatch)
+    same(quick, read_records(path, key=b"k"))
+
+
+def test_only_rows_beside_an_odd_one_are_read_by_themselves(tmp_path, monkeypatch):
+    lines = [f"c{n % 97},2024-01-{1 + n % 28:02},{n % 13},1,Studio,EUR\n" for n in range(30_000)]
+    whole = read(tmp_path, HEAD + "".join(lines), key=b"k")
+    for place, odd in {
+        5: ",2024-01-01,1,1,Studio,EUR\n",
+        17_000: "\n",
+        29_999: 'c1,2024-01-01,1,1,"Stu\ndio",EUR\n',
+    }.items():
+        lines.insert(place, odd)
+    one_by_one = []
+    monkeypatch.setattr(part, "meant_by", lambda row, meant_by=part.meant_by: one_by_one.append(1) or meant_by(row))
+    rows = read(tmp_path, HEAD + "".join(lines), key=b"k", leave_out=2)
+    assert rows.amount.tolist() == whole.amount.tolist() and (rows.hashes == whole.hashes).all()
+    assert rows.unreadable.lines == {
+        "no customer": [7],
+        "a line break within a value, as after a quotation mark that is not closed": [30_001],
+    }
+    assert 0 < sum(one_by_one) < 1_000
+
+
+ODD_CSV = st.lists(
+    st.sampled_from(
+        [f"{who},2024-0{month}-01,{amount},1,Studio,EUR" for who in "abc" for month in (1, 2) for amount in (1, 2.5)]
+        + ["", "a", ",2024-01-01,1,1,Studio,EUR", "a,2024-02-30,1,1,Studio,EUR", 'a,2024-01-01,1,1,"Studio,EUR']
+        + [
+            '"a",2024-01-01,1,1,Studio,"EUR"',
+            'b,2024-01-01,1,1,"Stu\ndio",EUR',
+            'a,2024-01-01,1,1,5" pot,EUR',
+            "a\rb",
+            '"',
+        ]
+        + ['""\n"",2024-01-01,1,1,Studio,EUR', 'a,2024-01-01,1,1,"a""b",EUR', "a,2024-01-01T10:00:00Z,1,1,Studio,EUR"]
+    ),
+    max_size=40,
+)
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    ODD_CSV, st.sampled_from([16, 64, 200, 1 << 20]), st.sampled_from([1, 40, 4096]), st.sampled_from(["\n", "\r\n"])
+)
+def test_where_a_file_is_cut_into_blocks_does_not_matter(tmp_path, lines, block, smallest, end):
+    path = charges(tmp_path, HEAD + "a,2024-01-01,29,1,Studio,EUR" + end + end.join(lines))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(csv_blocks, "BLOCK", block)
+        patch.setattr(csv_blocks, "SMALLEST", smallest)
+        in_blocks = read_records(path, key=b"k", leave_out=99)
+        patch.setattr(csv_blocks, "BLOCK", 1 << 20)
+        never_quick(patch)
+        same(in_blocks, read_records(path, key=b"k", leave_out=99))
 
 
 FAULTS = {
@@ -177,6 +252,77 @@ def test_a_parquet_file_with_faults_counts_them_by_row(tmp_path):
     with pytest.raises(RecordsError) as error:
         read_records(tmp_path / "x.parquet")
     assert "no customer: 1 row, first in line 4" in str(error.value) and "first in line 3" in str(error.value)
+
+
+DAYS = ["2024-01-31", "2024-02-01", "2024-02-03"]
+
+
+def parquet(tmp_path, **columns):
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    pq.write_table(
+        pa.table({"customer": ["a", "b", "a"], "date": DAYS, "amount": [29, 30, -9.5]} | columns),
+        tmp_path / "x.parquet",
+    )
+    return tmp_path / "x.parquet"
+
+
+def arrow_dates(kind):
+    import pyarrow as pa
+
+    return pa.array(np.array(DAYS, "M8[D]")).cast(kind)
+
+
+@pytest.mark.parametrize("kind", ["date32", "date64", "timestamp[s]", "timestamp[ns]", "string", "dictionary"])
+def test_dates_of_any_type_in_parquet(tmp_path, kind):
+    import pyarrow as pa
+
+    dates = pa.array(DAYS).dictionary_encode() if kind == "dictionary" else arrow_dates(pa.type_for_alias(kind))
+    rows = read_records(parquet(tmp_path, date=dates))
+    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-01", "2024-02", "2024-02"]
+    assert rows.last_day == np.datetime64("2024-02-03").astype(int)
+
+
+def test_amounts_months_and_customers_of_any_type_in_parquet(tmp_path, monkeypatch):
+    from datetime import date
+    from decimal import Decimal
+
+    import pyarrow as pa
+
+    path = parquet(
+        tmp_path,
+        customer=pa.array([1.0, 2.0, 1.0]),
+        amount=pa.array([Decimal("29.00"), Decimal("30.00"), Decimal("-9.50")]),
+        months=pa.array([1, None, 12], pa.int8()),
+        plan=pa.array(["Studio", None, "Studio"]).dictionary_encode(),
+        joined=pa.array([None, date(2023, 5, 1), None]),
+    )
+    rows = read_records(path, key=b"k")
+    assert rows.customer.tolist() == [0, 1, 0] and rows.amount.tolist() == [29, 30, -9.5]
+    assert rows.span.tolist() == [1, 1, 12] and rows.plans == ("Studio", "all") and rows.plan.tolist() == [0, 1, 0]
+    assert (rows.joined[1] + np.datetime64("1970-01")).astype(str) == "2023-05"
+    never_quick(monkeypatch)
+    same(rows, read_records(path, key=b"k"))
+
+
+def test_an_odd_row_of_parquet_is_named_and_the_others_are_read(tmp_path, monkeypatch):
+    import pyarrow as pa
+
+    monkeypatch.setattr(table_blocks, "BLOCK", 256)
+    count = 2_000
+    names = pa.array([None if n == 1_234 else f"c{n % 50}" for n in range(count)])
+    rows = read_records(
+        parquet(tmp_path, customer=names, date=["2024-01-01"] * count, amount=np.ones(count)), leave_out=1
+    )
+    assert rows.amount.size == count - 1 and rows.customers == 50
+    assert rows.unreadable.lines == {"no customer": [1_236]}
+
+
+@pytest.mark.parametrize("name", [" ", "\u00a0", "\u2003 "])
+def test_a_blank_name_is_no_customer(tmp_path, name):
+    with pytest.raises(RecordsError, match="no customer"):
+        read(tmp_path, HEAD + f"{name},2024-01-01,29,1,Studio,EUR\n")
 
 
 @pytest.mark.parametrize(
