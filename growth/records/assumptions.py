@@ -141,16 +141,18 @@ def _arrivals(measured: Measured) -> dict[str, Any]:
     rate, _ = steady_growth(growth)
     joining = first_joining(measured, rate)
     visitors = float(f"{joining / signup / conversion:.3g}")
-    told = (
-        f"so many that with the shares below {number(visitors * signup * conversion):.12g} customers join in month 1; "
-        f"measured {number(new.value):.12g} a month ({interval(new)})"
-    )
+    told = f"nobody joins: {new.source}"
+    if visitors:
+        told = (
+            f"not in the records: so many that with the shares below {number(visitors * signup * conversion):.12g} "
+            f"customers join in month 1; measured {number(new.value):.12g} a month ({interval(new)})"
+        )
+    elif not measured.joins.size:
+        told = "not in the records: a single month does not tell who joins"
     channel: dict[str, Any] = {
         "name": "everyone who joins",
         "kind": "steady",
-        "monthly_visitors": Value(
-            visitors, f"not in the records: {told}" if visitors else f"nobody joins: {new.source}"
-        ),
+        "monthly_visitors": Value(visitors, told),
     }
     if growth is None:
         channel["monthly_growth_rate"] = Value(0, "too few months or customers to tell: no growth")
@@ -240,13 +242,15 @@ def churn(fit: Fit, why: str, *, seen: int) -> dict[str, Any]:
     """A fitted curve as a section, each parameter with its interval. seen: the oldest age in the records, in months."""
     beyond = f"; seen to an age of {seen} months, the curve goes on from there" if seen else ""
     section: dict[str, Any] = {"curve": Value(fit.curve, f"{CURVES[fit.curve]}; {why}{beyond}")}
+    how = "Wilson" if fit.curve in ("constant", "early_late") else "normal in the logarithm"
     for name, value in fit.values.items():
-        if name in fit.low:
-            section[name] = Value(
-                number(value), f"95%: {number(fit.low[name]):.12g} to {number(fit.high[name]):.12g}; maximum likelihood"
-            )
-        else:
+        if name not in fit.low:
             section[name] = Value(int(value), "the split that fits best")
+        elif (fit.low[name], fit.high[name]) == (0, 1):
+            section[name] = Value(number(value), DEFAULT)
+        else:
+            ends = f"95%: {number(fit.low[name]):.12g} to {number(fit.high[name]):.12g}"
+            section[name] = Value(number(value), f"{ends}; {how}")
     return section
 
 

@@ -45,13 +45,15 @@ def _details() -> list[str]:
 
 def _cautions(measured: Measured) -> list[str]:
     pays = "" if measured.conversion else ", nor which share of sign-ups pays"
+    room, months = _room(measured), measured.book.months
+    said = [f"Counting leaves room. {room} These are 95% intervals: they hold chance, not what will change."]
     said = [
-        f"Counting leaves room. {_room(measured)} These are 95% intervals: they hold chance, not what will change.",
+        *(said if room else []),
         f"Billing records do not tell how many visitors come and how many of them sign up{pays}. Usual values stand in "
         "for that: trust the number who join, and put in your own.",
         "Nor do they tell costs and cash: nothing here says what is left to live from.",
-        f"The records reach back {measured.book.months} months. How customers older than that leave is the curve's "
-        "guess, and so is how large this gets in the end.",
+        f"The records reach back {months} month{'s' if months > 1 else ''}. How customers older than that leave is the "
+        "curve's guess, and so is how large this gets in the end.",
     ]
     growth = measured.growth
     if growth and growth.low <= 0 <= growth.high:
@@ -64,8 +66,10 @@ def _cautions(measured: Measured) -> list[str]:
 
 def _room(measured: Measured) -> str:
     """What was counted, each with its interval, a sentence each."""
-    joins, constant = measured.new_customers, measured.fits[0]
-    said = [f"By these records {joins.low:.3g} to {joins.high:.3g} might join in a month."]
+    joins, constant, said = measured.new_customers, measured.fits[0], []
+    if measured.joins.size:
+        low, high = (f"{end:,.0f}" if joins.high >= 10 else f"{end:.1f}" for end in (joins.low, joins.high))
+        said.append(f"By these records {low} to {high} might join in a month.")
     if measured.monthly_table.at_risk.sum():
         low, high = constant.low["monthly_churn_rate"], constant.high["monthly_churn_rate"]
         said.append(f"Of those who pay by the month {low:.1%} to {high:.1%} might leave.")

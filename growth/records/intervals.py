@@ -58,10 +58,11 @@ class Resampled:
         return self.of_groups(*(np.bincount(group, part, minlength=self.weights.shape[1]) for part in (above, below)))
 
     def of_groups(self, above: np.ndarray, below: np.ndarray) -> np.ndarray:
-        """The same from sums by group, shape (groups,)."""
+        """The same from sums by group, shape (groups,). A draw of nobody who counts below gets the ratio of all."""
         # einsum, as a matrix product would wake all threads of the linear algebra library for a millisecond's work
         tops, bottoms = (np.einsum("dg,g->d", self.weights, part) for part in (above, below))
-        return np.divide(tops, bottoms, out=np.zeros(tops.size), where=bottoms != 0)
+        whole = above.sum() / below.sum() if below.any() else 0.0
+        return np.divide(tops, bottoms, out=np.full(tops.size, whole), where=bottoms != 0)
 
 
 def percentile(draws: np.ndarray) -> tuple[float, float]:

@@ -67,6 +67,20 @@ def test_the_file_says_what_is_not_known_and_drafts_the_words_of_the_page(tmp_pa
     assert "Of those whose year ends 65% to 85% might renew" in giveaway.cautions[0]
 
 
+def test_a_single_month_tells_no_rate_and_the_file_says_so(tmp_path, capsys):
+    (tmp_path / "rows.csv").write_text("customer,date,amount\na,2024-01-03,29\nb,2024-01-29,29\n")
+    assert main(["measure", str(tmp_path / "rows.csv"), "--to", str(tmp_path / "x.yaml")]) == 0
+    text = " ".join((tmp_path / "x.yaml").read_text().replace("#", "").split())
+    assert "monthly_churn_rate: 0.04 not in the records: a default" in text
+    assert "monthly_visitors: 0 not in the records: a single month does not tell who joins" in text
+    assert (
+        "left at defaults: arrive.channels.monthly_visitors, sign_up.signup_rate, pay.conversion_rate, stay.churn"
+        in text
+    )
+    assert "The records reach back 1 month." in text and "might" not in text
+    check_file(tmp_path / "x.yaml")
+
+
 def test_the_demo_file_is_what_the_command_makes(tmp_path):
     assert main(["records-demo", "--to", str(tmp_path / "demo.csv")]) == 0
     assert (tmp_path / "demo.csv").read_bytes() == DEMO.read_bytes()

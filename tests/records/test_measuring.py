@@ -141,6 +141,12 @@ def test_the_bootstrap_of_a_mean_agrees_with_its_standard_error():
     assert high - low == pytest.approx(2 * 1.96 * values.std(ddof=1) / 20, rel=0.1)
 
 
+def test_a_draw_without_anybody_who_counts_does_not_pull_the_interval_to_nought():
+    """Of two customers one pays now: a quarter of the draws miss it, and tell nothing of what it pays."""
+    drawn = Resampled.of(np.ones(2, bool), seed=1).ratio(np.array([0]), np.array([29.0]), np.array([1.0]))
+    assert percentile(drawn) == (29, 29)
+
+
 def test_many_customers_are_resampled_in_groups_with_the_same_spread():
     values = np.random.default_rng(1).gamma(3, 10, 50_000)
     drawn = Resampled.of(np.ones(50_000, bool), seed=2).ratio(np.arange(50_000), values, np.ones(50_000))
