@@ -52,7 +52,7 @@ def fill_answer(
     warning = choose(broken > 0, words["broken"], "")
     _formula(sheet, 5, warning, "warning", per_line=110, height=16, least=1)
     _line(sheet, 6, words["live"], "prose", per_line=122, height=16)
-    _chart(book, workbook, sheet, months, row=8)
+    _chart(book, workbook, sheet, months, sentence, row=8)
     row = _worked(book, sheet, sentence, months, row=9 + _CHART_ROWS + 1)
     row = _list(sheet, row + 1, book.messages["page"]["cautions_head"], cautions)
     row = _list(sheet, row + 1, words["use"], words["using"])
@@ -150,16 +150,16 @@ def _steps(book: Book, sentence: Sentence, months: Months, month: Term) -> dict[
     }
 
 
-def _chart(book: Book, workbook: Any, sheet: Sheet, months: Months, *, row: int) -> None:
+def _chart(book: Book, workbook: Any, sheet: Sheet, months: Months, sentence: Sentence, *, row: int) -> None:
     """MRR by month as one line, the goal and the ceiling as further ones; labels stand on the lines, no legend."""
     words, last = book.words["answer"], book.scenario.months
     chart = workbook.add_chart({"type": "line"})
     labels = months.sheet.address(months.columns["chart_label"].span(0, last))
 
-    def add(name: str, label: str, line: dict[str, Any], *, at: int, position: str) -> None:
-        hidden: list[dict[str, Any] | None] = [{"delete": True}] * (last + 1)
+    def add(name: str, label: Any, line: dict[str, Any], *, at: int) -> None:
         font = {"name": SANS, "size": 9, "color": line["color"]}
-        hidden[at] = {"value": label, "font": font}
+        on_points: list[dict[str, Any] | None] = [{"delete": True}] * (last + 1)
+        on_points[at] = None  # the one that stays shows the name of the line
         chart.add_series(
             {
                 "name": label,
@@ -167,17 +167,15 @@ def _chart(book: Book, workbook: Any, sheet: Sheet, months: Months, *, row: int)
                 "values": months.sheet.address(months.columns[name].span(0, last)),
                 "line": line,
                 "marker": {"type": "none"},
-                "data_labels": {"value": True, "position": position, "custom": hidden, "font": font},
+                "data_labels": {"series_name": True, "position": "above", "custom": on_points, "font": font},
             }
         )
 
-    above = "above"
-    add("closing_mrr", words["line_mrr"], {"color": GAIN, "width": 2.5}, at=last - max(last // 6, 1), position=above)
-    if book.scenario.goal_mrr is not None:
-        goal = {"color": GOAL, "width": 1.5, "dash_type": "dash"}
-        add("goal_line", book.messages["calculator"]["line_goal"], goal, at=last // 8, position=above)
-    ceiling = {"color": SOFT, "width": 1.5, "dash_type": "long_dash"}
-    add("ceiling_line", words["line_ceiling"], ceiling, at=last // 4, position=above)
+    add("closing_mrr", words["line_mrr"], {"color": GAIN, "width": 2.5}, at=last - max(last // 6, 1))
+    for key, color, dash, at in (("goal", GOAL, "dash", last // 6), ("ceiling", SOFT, "long_dash", last // 3)):
+        if key in sentence.line_labels:
+            place = sheet.address(sentence.line_labels[key])
+            add(f"{key}_line", place, {"color": color, "width": 1.5, "dash_type": dash}, at=at)
     small = {"name": SANS, "size": 9, "color": INK, "bold": False}
     title = {"name": SERIF, "size": 12, "color": INK, "bold": False}
     chart.set_title({"name": book.messages["calculator"]["chart_title"], "name_font": title, "overlay": False})
@@ -193,5 +191,6 @@ def _chart(book: Book, workbook: Any, sheet: Sheet, months: Months, *, row: int)
     chart.set_chartarea({"fill": {"color": PAPER}, "border": {"none": True}})
     chart.set_plotarea({"fill": {"none": True}})
     chart.show_na_as_empty_cell()
+    chart.show_blanks_as("span")
     chart.set_size({"width": 816, "height": int(_CHART_ROWS * 20)})
     sheet.worksheet.insert_chart(row, _LEFT, chart, {"object_position": 2, "description": words["chart_described"]})

@@ -41,7 +41,7 @@ def fill_assumptions(book: Book, workbook: Any, *, ages_twice: Term | None) -> T
             part = one.part
         cells[one.place] = row
         _line(book, sheet, row, one)
-        workbook.define_name(one.name, sheet.address(sheet.cell(row, _VALUE, one.value, fixed="both")))
+        workbook.define_name(one.name, sheet.address(sheet.cell(row, _VALUE, one.value)))
         row += 1
     for place in _lists(book.inputs.cells):
         rows = [cells[one.place] for one in book.inputs.list_at(place)]

@@ -49,15 +49,14 @@ class Cohorts:
         }
         return series | (self._billed(month) if self._yearly else {})
 
-    def fold(self) -> None:
-        """Cohorts older than any today are folded away; they hold zeros until the inputs say otherwise."""
-        oldest = max((OLDEST - int(np.argmax(self._values[0, 0] > 0)), 0)) if self._values[0, 0].any() else 0
-        page = self._sheet.worksheet
+    def hide_empty(self) -> None:
+        """Cohorts older than any today are hidden; they hold zeros until the inputs say otherwise."""
+        aboard = np.flatnonzero(self._values[0, 0, :OLDEST])
+        empty = int(aboard[0]) if aboard.size else OLDEST
         for start in self._starts:
-            if oldest < OLDEST:
-                page.set_column(
-                    start, start + OLDEST - oldest - 1, _WIDTH, self._sheet.look("paper"), {"level": 1, "hidden": True}
-                )
+            if empty:
+                paper = self._sheet.look("paper")
+                self._sheet.worksheet.set_column(start, start + empty - 1, _WIDTH, paper, {"hidden": True})
 
     def _block(self, table: Table, title: str) -> int:
         table.skip()

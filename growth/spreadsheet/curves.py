@@ -111,4 +111,4 @@ def _one_minus_exp(hazard: Term) -> Term:
     """1 - exp(-D), near 0 too: (1 - u) D / -ln u with u = exp(-D) as rounded: Kahan's way (from memory)."""
     kept = exponential(0 - hazard)
     near = hazard * (1 - kept) / (0 - logarithm(kept))
-    return choose(absolute(hazard) < 1e-9, hazard, choose(hazard < 0.1, near, 1 - kept))
+    return choose(absolute(hazard) < 1e-9, hazard * (1 - hazard / 2), choose(hazard < 0.1, near, 1 - kept))

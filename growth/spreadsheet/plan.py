@@ -69,7 +69,7 @@ class PlanSheet:
     def finish(self) -> None:
         """On paper the months stand alone, without the cohorts beside them."""
         if self._cohorts is not None:
-            self._cohorts.fold()
+            self._cohorts.hide_empty()
         self._book.finish(self._table, columns=self._width)
 
     def _back(self, of: str, month: int) -> Any:

@@ -60,6 +60,7 @@ class Sentence:
         )
         self.answer = self._put("answer", choose(nothing, self._page["nothing"], clauses))
         self.cash = self._put("cash", choose(nothing, "", self._cash()))
+        self.line_labels = self._line_labels()
         print_setup(self._sheet, heads=None, labels=0)
 
     def _span(self, name: str, first: int = 1) -> Term:
@@ -153,6 +154,17 @@ class Sentence:
         self.why = self._put("why", choose(there, choose(shrinks, told["why_below"], told["why_above"]), none))
         return self._put("settles", choose(there, choose(self._moves, moving, still), page["ceiling_none"] & reason))
 
+    def _line_labels(self) -> dict[str, Term]:
+        """What stands on the lines of the chart for the goal and the ceiling, with their amounts."""
+        page, level, labels = self._page, self._level, {}
+        if self._book.scenario.goal_mrr is not None:
+            goal = _unbroken(page["line_goal"]) & self.prose.money(self._book.given("goal_mrr"))
+            labels["goal"] = self._put("line_goal", goal)
+        shrinks = level.mrr < self._months.columns["opening_mrr"][1]
+        told = choose(shrinks, _unbroken(page["line_floor"]), _unbroken(page["line_ceiling"]))
+        labels["ceiling"] = self._put("line_ceiling", told & self.prose.roughly(level.mrr))
+        return labels
+
     def _cash(self) -> Term:
         """What is left a month, and when cash is lowest, where the scenario has costs or cash."""
         page, months = self._page, self._book.scenario.months
@@ -181,6 +193,11 @@ class Sentence:
         costs = [absolute(self._book.given(f"bill.{name}")) for name in names]
         costs += [self._book.given(f"arrive.channels.{index}.monthly_cost") for index in range(len(channels))]
         return total(*costs) > 0
+
+
+def _unbroken(text: str) -> str:
+    """The beginning of a label that stays on one line."""
+    return f"{text} ".replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _moves(first: Term, last: Term) -> Term:

@@ -14,6 +14,7 @@ from growth.spreadsheet.names import cell_text, quoted
 from growth.spreadsheet.term import Term
 
 DASH = "\N{EN DASH}"  # stands where a ratio has no denominator
+_CELL = re.compile(r"\$?([A-Z]+)\$?([0-9]+)")
 _ELSEWHERE = re.compile("\x00([0-9]+)\x00")
 
 
@@ -62,7 +63,9 @@ class Sheet:
 
     def address(self, term: Term) -> str:
         """A reference as charts and names have it: with its sheet."""
-        return "=" + _ELSEWHERE.sub(lambda found: quoted(self._names[int(found[1])]) + "!", term.text)
+        tag, _, cells = term.text.rpartition("\x00")
+        cells = _CELL.sub(r"$\1$\2", cells)
+        return f"={quoted(self._names[int(tag[1:])])}!{cells}"
 
 
 @cache
