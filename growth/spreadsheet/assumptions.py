@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from growth.calculator.language import said
@@ -17,10 +18,10 @@ _WIDTHS = (11, 48, 15, 16, 22, 58, 38)
 _TITLE, _MESSAGE = 32, 255  # characters that a message beside a cell may have
 
 
-def fill_assumptions(book: Book, workbook: Any, *, ages_twice: Term | None) -> Term:
+def fill_assumptions(book: Book, workbook: Any, *, of_ages: dict[str, Term]) -> Term:
     """Fills the sheet and names its cells. Returns how many rules between the numbers are broken, 0 where all hold.
 
-    ages_twice: whether two groups of opening customers have the same age; None where there are no groups.
+    of_ages: by rule, whether the groups of opening customers by age break it.
     """
     words, sheet = book.words["assumptions"], book.sheets["assumptions"]
     page = sheet.worksheet
@@ -48,7 +49,7 @@ def fill_assumptions(book: Book, workbook: Any, *, ages_twice: Term | None) -> T
         name = book.inputs.span(place).text
         span = sheet.cells((rows[0], rows[-1]), (_VALUE, _VALUE), [], fixed="both")
         workbook.define_name(name, sheet.address(span))
-    broken = _rules(book, sheet, row + 1, cells, ages_twice)
+    broken = _rules(book, sheet, row + 1, cells, of_ages)
     page.freeze_panes(FIRST_LINE, 2)
     print_setup(sheet, heads=(FIRST_LINE - 1, FIRST_LINE - 1), labels=0)
     return broken
@@ -75,8 +76,8 @@ def _line(book: Book, sheet: Sheet, row: int, one: Input) -> None:
         {
             "validate": "integer" if entry.whole else "decimal",
             "criteria": "between",
-            "minimum": entry.low,
-            "maximum": entry.high,
+            "minimum": _plain(entry.low),
+            "maximum": _plain(entry.high),
             "ignore_blank": False,
             "input_title": _short(one.label, _TITLE),
             "input_message": _short(message, _MESSAGE),
@@ -96,13 +97,18 @@ def _range(book: Book, one: Input) -> str:
     return book.words["assumptions"]["range"].replace("{low}", low).replace("{high}", high)
 
 
+def _plain(number: float) -> str:
+    """A number without an exponent, as rules of cells have it."""
+    return format(Decimal(repr(number)), "f")
+
+
 def _lists(cells: list[Input]) -> list[str]:
     """The places of lists of numbers, each once."""
     heads = (one.place.rpartition(".") for one in cells)
     return list(dict.fromkeys(head for head, _, last in heads if last.isdigit()))
 
 
-def _rules(book: Book, sheet: Sheet, row: int, cells: dict[str, int], ages_twice: Term | None) -> Term:
+def _rules(book: Book, sheet: Sheet, row: int, cells: dict[str, int], of_ages: dict[str, Term]) -> Term:
     """What has to hold between the numbers: a line each, 0 where it holds."""
     words, scenario = book.words["rules"], book.scenario
     found: list[tuple[str, Term]] = []
@@ -123,8 +129,7 @@ def _rules(book: Book, sheet: Sheet, row: int, cells: dict[str, int], ages_twice
     if len(scenario.pay.delay_shares) > 1:
         add_up(words["delay_shares"], [span("pay.delay_shares")])
     found.append((words["opening"], both(book.given("opening.customers").equals(0), book.given("opening.mrr") > 0)))
-    if ages_twice is not None:
-        found.append((words["ages_once"], ages_twice))
+    found += [(words[rule], wrong) for rule, wrong in of_ages.items()]
     for index, channel in enumerate(scenario.arrive.channels):
         if channel.last_month is not None:
             first, last = (book.given(f"arrive.channels.{index}.{name}_month") for name in ("first", "last"))

@@ -14,7 +14,7 @@ class Today:
     """The opening position.
 
     customers, mrr: of each plan. age_shares: the share of the opening customers at each age 0..120; None where no
-    plan's customers are told apart by age. ages_twice: whether two groups have one age; None without groups.
+    plan's customers are told apart by age. broken: by rule, whether the groups by age break it.
     """
 
     def __init__(self, book: Book):
@@ -41,7 +41,7 @@ class Today:
             mrr.put(number, book.given("opening.mrr") * part)
         self.customers = [customers[number] for number in range(len(plans))]
         self.mrr = [mrr[number] for number in range(len(plans))]
-        self.ages_twice: Term | None = None
+        self.broken: dict[str, Term] = {}
         self.age_shares = self._ages(book, table, opening) if ages else None
         print_setup(sheet, heads=(FIRST - 1, FIRST - 1), labels=0)
 
@@ -61,7 +61,8 @@ class Today:
             same = table.column(words["group_same"], "count", group=words["groups"])
             for index in range(len(opening.ages)):
                 same.put(index, dot(groups[0].equals(counted[0][index]) * 1))
-            self.ages_twice = maximum(same.span(0, len(opening.ages) - 1)) > 1
+            self.broken["ages_once"] = maximum(same.span(0, len(opening.ages) - 1)) > 1
+            self.broken["ages_some"] = total(groups[1]) <= 0
         table.skip()
         age = table.column(words["age"], "count", group=words["spread"])
         share = table.column(words["share"], "churn", group=words["spread"])

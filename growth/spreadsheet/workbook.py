@@ -108,7 +108,7 @@ def _fill(workbook: Any, result: Forecast, *, question: str, cautions: Sequence[
     level = ceiling(book, lives=stay.lives, changes=changes, arrivals=arrivals)
     months.finish(level)
     sentence = Sentence(book, months=months, level=level)
-    broken = fill_assumptions(book, workbook, ages_twice=today.ages_twice)
+    broken = fill_assumptions(book, workbook, of_ages=today.broken)
     fill_answer(book, workbook, question=question, cautions=cautions, sentence=sentence, months=months, broken=broken)
 
 

@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 from generated import random_scenario
 from library import LIBRARY, SCENARIOS
-from office import WORDS, beside, differences, months_of, needs_office, recalculated, sheet_values
+from office import HEAD_ROW, WORDS, beside, differences, months_of, needs_office, recalculated, sheet_values
 from plain import business, plan
 
 import growth
@@ -145,6 +145,10 @@ def test_the_library_agrees_and_says_the_page_s_sentences(computed: dict[str, Pa
         rows = sheet_values(computed[path.stem], WORDS["sheets"]["answer"])[WORDS["sheets"]["answer"]]
         said = " ".join(text for text in (rows[3][1], rows[4][1]) if text)
         assert said == answer(forecast), path.name
+        months = sheet_values(computed[path.stem], "Months")["Months"]
+        checks = [column for column, head in enumerate(months[HEAD_ROW]) if head == WORDS["series"]["check_mrr"]]
+        assert len(checks) == 2
+        assert {row[column] for row in months[HEAD_ROW + 2 :] for column in checks if row} <= {0, None}, path.name
 
 
 @needs_office
