@@ -46,7 +46,7 @@ def amount(text: str) -> Fraction:
         raise Odd
     if abs(float(text)) > 1e12:
         raise Odd
-    return Fraction(float(text))
+    return Fraction(text.strip(" \t"))
 
 
 def months(text: str) -> int:
