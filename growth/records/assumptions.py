@@ -87,8 +87,7 @@ def number(value: float) -> float:
 
 def _opening(measured: Measured) -> dict[str, Any]:
     book, runs = measured.book, measured.runs
-    now = book.month == book.months - 1
-    customers, mrr = int(now.sum()), float(book.mrr[now].sum())
+    customers, mrr = int(measured.moves.closing[-1].sum()), float(measured.moves.closing_mrr[-1].sum())
     values: dict[str, Any] = {
         "customers": Value(customers, f"counted in {book.first_month + (book.months - 1)}"),
         "mrr": Value(round(mrr, 2), "summed in the same month"),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.errors import Problem
+from growth.records.bridge import movements, spells
 from growth.records.ledger import ledger
 from growth.records.measuring import measure
 from growth.records.prospect import prospect
@@ -70,7 +71,7 @@ def backtest(
     if book.months < shortest + horizon:
         rule = f"records of at least {shortest + horizon} months for a backtest"
         raise RecordsError([Problem("", rule, f"{book.months} months")])
-    mrr = np.bincount(book.month, book.mrr, minlength=book.months)
+    mrr = movements(book, spells(book)).closing_mrr.sum(axis=1)
     lengths = range(shortest, book.months, every)
     results = [_one(rows, book.first_month + (length - 1), mrr, length, horizon, seed) for length in lengths]
     actual, expected, low, high, *rivals = (np.stack(column) for column in zip(*results, strict=True))

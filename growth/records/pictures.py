@@ -182,7 +182,7 @@ def prospect_picture(ahead: Prospect, measured: Measured) -> go.Figure:
     """The MRR of the records, and from their end on the forecast with its 95% band."""
     book = measured.book
     figure = sheet("MRR by month", f"{book.rows.currency} a month")
-    now = float(book.mrr[book.month == book.months - 1].sum())
+    now = float(measured.moves.closing_mrr[-1].sum())
     months = _calendar(book.first_month + np.arange(book.months - 1, book.months + ahead.mrr.size))
     expected, low, high = (np.concatenate([[now], part]) for part in (ahead.mrr, *ahead.band()))
     _draw_forecast(figure, months, expected, (low, high))
@@ -211,7 +211,7 @@ def _draw_past(figure: go.Figure, measured: Measured) -> None:
     book = measured.book
     figure.add_scatter(
         x=_calendar(book.first_month + np.arange(book.months)),
-        y=np.round(np.bincount(book.month, book.mrr, minlength=book.months), 2),
+        y=np.round(measured.moves.closing_mrr.sum(axis=1), 2),
         mode="lines",
         line={"color": GAIN, "width": 3},
         hovertemplate="%{x}: %{y:,.0f}<extra></extra>",

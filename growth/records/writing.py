@@ -9,6 +9,7 @@ from typing import Any
 from growth.errors import Problem
 from growth.files import replace_file
 from growth.records.assumptions import DEFAULT, Value, assumptions
+from growth.records.cells import NONE
 from growth.records.draft import ABOUT, page_words
 from growth.records.measured import Measured
 from growth.records.summary import notes
@@ -32,7 +33,7 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     head = HEAD.format(
         first=book.first_month,
         last=book.first_month + (book.months - 1),
-        customers=len(set(book.customer.tolist())),
+        customers=int((book.converted != NONE).sum()),
         rows=book.rows.amount.size,
     )
     said = [*(head.split("\n")), *([f"{business} and its records are invented."] if invented else [])]
