@@ -72,7 +72,7 @@ def _claim(store: RemoteStore, me: str, say: Callable[[str], None]) -> None:
                 break
             if now != seen:
                 raise SweepError(TAKEN, file=store.where())
-        store.write(NAME, _sign(me))
+        store.write_over(NAME, _sign(me))
         time.sleep(BEAT / 2)  # for another that found it dead as well: the last to write has it
     if _owner(store) != me:
         raise SweepError(TAKEN, file=store.where())
@@ -84,7 +84,7 @@ def _beat(store: RemoteStore, me: str, lost: threading.Event, done: threading.Ev
             if _owner(store) != me:
                 lost.set()
                 return
-            store.write(NAME, _sign(me))
+            store.write_over(NAME, _sign(me))
 
 
 def _sign(me: str) -> str:

@@ -154,6 +154,10 @@ class RemoteStore:
         content = content.encode("utf-8") if isinstance(content, str) else content
         self._in_place(name, lambda path: self.fs.pipe_file(path, content))
 
+    def write_over(self, name: str, content: str) -> None:
+        """Write over a file, which stays there all the while; who reads it may see a part. Raises OSError."""
+        self._do(lambda: self.fs.pipe_file(self._at(name), content.encode("utf-8")))
+
     def create(self, name: str, content: str) -> bool:
         """Write a file only where there is none; in one step on stores that can, such as s3, gs and abfs.
 
