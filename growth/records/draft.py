@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from growth.records.checking import NO_FIT, misfit
 from growth.records.intervals import wilson
 from growth.records.measured import Measured
 from growth.records.measuring import RECENT
@@ -55,6 +56,12 @@ def _cautions(measured: Measured) -> list[str]:
         f"The records reach back {months} month{'s' if months > 1 else ''}. How customers older than that leave is the "
         "curve's guess, and so is how large this gets in the end.",
     ]
+    off = misfit(measured.chosen, measured.monthly_table)
+    if off and off.p < NO_FIT:
+        said.append(
+            "No churn curve fits these records well: at some ages more leave, or fewer, than the one taken here says. What "
+            "it makes of the later months is a rough guess."
+        )
     growth = measured.growth
     if growth and growth.low <= 0 <= growth.high:
         said.append(

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import growth
+from growth.records.draft import page_words
 from growth.records.ledger import ledger
 from growth.records.measuring import measure
 from growth.records.reading import read_records
@@ -83,5 +84,6 @@ def test_the_scenario_forecasts_from_the_measured_opening(data, measured, tmp_pa
     assert {plan.name for plan in scenario.pay.plans} == {"Month-to-month", "One year", "Two year"}
     assert all(plan.churn is not None for plan in scenario.pay.plans)
     assert any("One year: no churn curve fits what was seen" in note for note in notes(measured))
+    assert any("No churn curve fits" in text for text in page_words(measured, business="x")["cautions"])
     forecast = growth.forecast(growth.load_scenario(tmp_path / "tour.yaml"))
     assert forecast.opening_mrr[0] == pytest.approx(scenario.opening.mrr)
