@@ -59,8 +59,8 @@ def _cautions(measured: Measured) -> list[str]:
     off = misfit(measured.chosen, measured.monthly_table)
     if off and off.p < NO_FIT:
         said.append(
-            "No churn curve fits these records well: at some ages more leave, or fewer, than the one taken here says. What "
-            "it makes of the later months is a rough guess."
+            "No churn curve fits these records well: at some ages more leave, or fewer, than the one taken here says. "
+            "What it makes of the later months is a rough guess."
         )
     growth = measured.growth
     if growth and growth.low <= 0 <= growth.high:
