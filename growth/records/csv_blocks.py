@@ -21,7 +21,7 @@ from growth.errors import Problem
 from growth.records.cells import Bad
 from growth.records.columns import Columns
 from growth.records.found import PIECES, THREADS, Found, in_pieces
-from growth.records.part import AMOUNTS, ReadRows, part_of_columns
+from growth.records.part import AMOUNTS, DATES, ReadRows, part_of_columns
 from growth.records.unreadable import RecordsError
 
 LONGEST_HEADER = 64 * 1024  # bytes
@@ -29,6 +29,7 @@ DELIMITERS = ",;\t|"
 BLOCK = 1 << 20  # bytes that are read at once
 SHORTEST = 12  # bytes of a row: a customer of one letter, a month and an amount of one digit, two signs, a line feed
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 LINE_FEED, CARRIAGE_RETURN = b"\n\r"
 OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 
@@ -139,8 +140,7 @@ def _parsed(buffer: Any, layout: Layout) -> dict[str, Any]:
     import pyarrow as pa
     from pyarrow import csv as arrow
 
-    words = pa.dictionary(pa.int32(), pa.string())
-    kinds = {"customer": pa.string(), **dict.fromkeys(AMOUNTS, pa.float64())}
+    kinds = dict.fromkeys(AMOUNTS, pa.float64()) | dict.fromkeys(DATES, pa.dictionary(pa.int32(), pa.string()))
     names = [str(place) for place in range(layout.width)]
     table = arrow.read_csv(
         pa.BufferReader(buffer),
@@ -148,7 +148,7 @@ def _parsed(buffer: Any, layout: Layout) -> dict[str, Any]:
         parse_options=arrow.ParseOptions(delimiter=layout.sign),
         convert_options=arrow.ConvertOptions(
             include_columns=[names[place] for place in layout.places.values()],
-            column_types={names[place]: kinds.get(ours, words) for ours, place in layout.places.items()},
+            column_types={names[place]: kinds.get(ours, pa.string()) for ours, place in layout.places.items()},
             null_values=[""],
             strings_can_be_null=False,
         ),
@@ -157,7 +157,11 @@ def _parsed(buffer: Any, layout: Layout) -> dict[str, Any]:
 
 
 def _plain(data: mmap, start: int, stop: int, layout: Layout) -> bool:
-    """Whether lines end with a line feed alone, and the last line closes its quotation marks."""
+    """Whether the first line begins with no mark that Arrow would pass over, all lines end with a line feed, and the
+    last one closes its quotation marks.
+    """
+    if data[start : start + len(BYTE_ORDER_MARK)] == BYTE_ORDER_MARK:
+        return False
     if data.find(b"\r", start, stop) >= 0:
         signs = np.frombuffer(data, np.uint8)[start:stop]
         returns = signs == CARRIAGE_RETURN

@@ -41,8 +41,8 @@ def digests(texts: Any, *, key: bytes) -> tuple[np.ndarray, np.ndarray]:
     for place in range(width):
         some = slice(None) if place == 0 or (longer := length > 8 * place).all() else np.flatnonzero(longer)
         word = words[some, place]
-        a[some] = _folded((a[some] ^ word) * for_a, 32)
-        b[some] = _folded((b[some] + word) * for_b, 29)
+        a[some] = _folded(a[some] ^ word, for_a, 32)
+        b[some] = _folded(b[some] + word, for_b, 29)
     return a, b
 
 
@@ -54,7 +54,8 @@ def _shortened(texts: Any, long: np.ndarray) -> Any:
     return pc.replace_with_mask(texts, pa.array(long), pa.array(instead))
 
 
-def _folded(number: np.ndarray, bits: int) -> np.ndarray:
+def _folded(number: np.ndarray, factor: np.uint64, bits: int) -> np.ndarray:
+    number *= factor
     number ^= number >> np.uint64(bits)
     return number
 

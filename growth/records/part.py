@@ -39,8 +39,8 @@ class Part:
 def part_of_columns(columns: dict[str, Any], *, key: bytes) -> Part:
     """The rows of whole columns by our names, Arrow arrays of equal length.
 
-    Customers are strings, amounts float64, dates date32 or dictionaries of strings, all others dictionaries of strings
-    without words that no row has. Raises Bad or ArrowInvalid where a single value is not as it should be.
+    Customers are strings, amounts float64, dates date32 or dictionaries of strings, all others strings or dictionaries
+    of strings, without words that no row has. Raises Bad or ArrowInvalid where a value is not as it should be.
     """
     values: dict[str, np.ndarray] = {}
     lists: dict[str, tuple[str, ...]] = {}
@@ -56,8 +56,9 @@ def part_of_columns(columns: dict[str, Any], *, key: bytes) -> Part:
         elif ours in DATES:
             values[ours] = _days(column, ours)
         else:
-            meant = [READERS[ours](word) for word in column.dictionary.to_pylist()]
-            values[ours] = _coded(meant, ours, lists)[column.indices.to_numpy()]
+            words, places = _words(column)
+            meant = _coded([READERS[ours](word) for word in words], ours, lists)
+            values[ours] = meant[places] if len(words) > 1 else np.full(places.size, meant[0])
     _check_periods(values)
     return _part(values, lists)
 
@@ -185,6 +186,29 @@ def _checked_days(days: np.ndarray, ours: str) -> np.ndarray:
     if not (((days >= 0) & (days <= LAST_DAY)) | ((days == NONE) & (ours in OPTIONAL_DATES))).all():
         raise Bad("a date out of its range")
     return days
+
+
+def _words(column: Any) -> tuple[list[str], np.ndarray]:
+    """The different words of a column, and the place of each row's among them. Often there is but one."""
+    import pyarrow as pa
+
+    if pa.types.is_string(column.type):
+        if _all_alike(column):
+            return [column[0].as_py()], np.zeros(len(column), np.int8)
+        column = column.dictionary_encode()
+    return column.dictionary.to_pylist(), column.indices.to_numpy()
+
+
+def _all_alike(texts: Any) -> bool:
+    """Whether all texts are the same: as long as the first, and together its repetition."""
+    import pyarrow as pa
+
+    first = texts[0].as_py().encode()
+    ends = np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1]
+    if (ends[1:] - ends[:-1] != len(first)).any():
+        return False
+    together = pa.py_buffer(first * len(texts))
+    return not first or texts.buffers()[2].slice(int(ends[0]), together.size).equals(together)
 
 
 def _coded(meant: list, ours: str, lists: dict[str, tuple[str, ...]]) -> np.ndarray:

@@ -189,7 +189,7 @@ def untangled(part: Stretches) -> tuple[Stretches, float]:
     whose = np.zeros(part.customer[-1] - lowest + 1, bool)
     whose[part.customer[tangled] - lowest] = True
     chosen = whose[part.customer - lowest]
-    months, unmatched = _refunds_back(_summed(single_months(part.of(chosen))))
+    months, unmatched = _refunds_back(*_summed(single_months(part.of(chosen))))
     return drawn_together(in_order(together([part.of(~chosen), months.of(months.mrr > 0)]))), unmatched
 
 
@@ -218,24 +218,25 @@ def changes(values: np.ndarray) -> np.ndarray:
     return different
 
 
-def _summed(months: Stretches) -> Stretches:
-    """Single months summed by customer and month; of several kinds the highest stands."""
+def _summed(months: Stretches) -> tuple[Stretches, np.ndarray]:
+    """Single months summed by customer and month; of several kinds the highest stands. And the sums without signs."""
     months = in_order(months)
     opens = np.flatnonzero(changes(months.customer) | changes(months.start))
     mrr, gross = np.add.reduceat(months.mrr, opens), np.add.reduceat(np.abs(months.mrr), opens)
-    mrr[np.abs(mrr) < ROUNDING * gross] = 0
     kind = np.maximum.reduceat(months.kind, opens)
-    return Stretches(months.customer[opens], months.start[opens], months.length[opens], mrr, kind)
+    return Stretches(months.customer[opens], months.start[opens], months.length[opens], mrr, kind), gross
 
 
-def _refunds_back(months: Stretches) -> tuple[Stretches, float]:
-    mrr = months.mrr.copy()
+def _refunds_back(months: Stretches, gross: np.ndarray) -> tuple[Stretches, float]:
+    """What refunds exceed a month by, set against the month before, and so on; what rounding leaves over is nothing."""
+    mrr = np.where(np.abs(months.mrr) < ROUNDING * gross, 0.0, months.mrr)
     follows = ~changes(months.customer)
     below = np.flatnonzero((mrr < 0) & follows)
     while below.size:
-        excess = mrr[below]
+        before, excess, added = below - 1, mrr[below], gross[below]
         mrr[below] = 0.0
-        mrr[below - 1] += excess
-        below = below - 1
-        below = below[(mrr[below] < 0) & follows[below]]
+        mrr[before] += excess
+        gross[before] += added
+        mrr[before[np.abs(mrr[before]) < ROUNDING * gross[before]]] = 0.0
+        below = before[(mrr[before] < 0) & follows[before]]
     return replace(months, mrr=mrr), float(mrr[mrr < 0].sum())
