@@ -73,10 +73,10 @@ GROUP_ROW, HEAD_ROW, FIRST_ROW = 5, 6, 7  # of group names, headings and month 0
 WORDS = workbook_words()
 
 
-def months_of(rows: list[tuple]) -> dict[str, np.ndarray]:
+def months_of(rows: list[tuple], words: dict[str, Any] = WORDS) -> dict[str, np.ndarray]:
     """The series of the sheet Months, each found by its group and heading as a reader finds it."""
     wanted = {
-        (WORDS["months"]["groups"][key], WORDS["series"][name]): name for key, names in GROUPS for name in names.split()
+        (words["months"]["groups"][key], words["series"][name]): name for key, names in GROUPS for name in names.split()
     }
     found, group = {}, ""
     for column, heading in enumerate(rows[HEAD_ROW]):
@@ -102,24 +102,24 @@ def apart(python: np.ndarray, sheet: np.ndarray, scale: float) -> bool:
     return not np.all(same | near)
 
 
-def differences(forecast: growth.Forecast, workbook: Path) -> list[str]:
+def differences(forecast: growth.Forecast, workbook: Path, words: dict[str, Any] = WORDS) -> list[str]:
     """The names of the series and measures in which a recalculated workbook is not the Python engine."""
-    sheets = sheet_values(workbook, *(WORDS["sheets"][key] for key in ("months", "ceiling", "sentence")))
+    sheets = sheet_values(workbook, *(words["sheets"][key] for key in ("months", "ceiling", "sentence")))
     months, ceiling_rows, sentence = sheets.values()
-    sheet = months_of(months)
+    sheet = months_of(months, words)
     python = {name: getattr(forecast, name) for name in SERIES}
     people, money = (max(np.abs(python[name]).max() for name in names) for names in (PEOPLE, MONEY))
     scale = {name: 0.0 if name in RATIOS else people if name in PEOPLE else money for name in SERIES}
     found = [name for name in SERIES if apart(python[name], sheet[name], scale[name])]
-    ceiling, words = growth_ceiling(forecast), WORDS["ceiling"]
-    reason = beside(ceiling_rows, words["reason"])
+    ceiling = growth_ceiling(forecast)
+    reason = beside(ceiling_rows, words["ceiling"]["reason"])
     if reason != REASONS.index(ceiling.reason):
         found.append(f"reason {reason} for {ceiling.reason!r}")
     for label, value in (("level_mrr", ceiling.value), ("level_customers", customer_ceiling(forecast).value)):
-        given = beside(ceiling_rows, words[label])
+        given = beside(ceiling_rows, words["ceiling"][label])
         if not abs(given - (value or 0.0)) <= 1e-9 * abs(value or 0.0):
             found.append(f"{label} {given} for {value}")
-    month, expected = beside(sentence, WORDS["sentence"]["facts"]["goal_month"]), goal_month(forecast).value
+    month, expected = beside(sentence, words["sentence"]["facts"]["goal_month"]), goal_month(forecast).value
     if month != (DASH if expected is None else expected):
         found.append(f"goal month {month} for {expected}")
     return found

@@ -58,6 +58,7 @@ def fill_answer(
     row = _list(sheet, row + 1, words["use"], words["using"])
     print_setup(sheet, heads=None, labels=0)
     page.set_portrait()
+    page.fit_to_pages(1, 1)
     page.print_area(0, 0, row, _RIGHT)
 
 

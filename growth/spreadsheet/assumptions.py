@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from growth.calculator.language import said
+from growth.calculator.words import number, percent
 from growth.spreadsheet.book import Book
 from growth.spreadsheet.inputs import Input
 from growth.spreadsheet.sheet import Sheet
@@ -32,7 +33,8 @@ def fill_assumptions(book: Book, workbook: Any, *, of_ages: dict[str, Term]) -> 
     for row, line in enumerate(words["lines"], start=1):
         sheet.text(row, 0, line, "line")
     for column, head in enumerate(words["heads"]):
-        sheet.text(FIRST_LINE - 1, column, head, "head" if column == _VALUE else "head_left")
+        style = {_VALUE: "head", _UNIT: "said_head"}.get(column, "head_left")
+        sheet.text(FIRST_LINE - 1, column, head, style)
     cells: dict[str, int] = {}
     part, row = None, FIRST_LINE
     for one in book.inputs.cells:
@@ -61,7 +63,7 @@ def _line(book: Book, sheet: Sheet, row: int, one: Input) -> None:
     rule = _range(book, one)
     sheet.text(row, _LABEL, one.label, "wrapped")
     sheet.number(row, _VALUE, one.value, "input", book.look.exact(entry.unit, one.value))
-    sheet.text(row, _UNIT, said(book.messages["units"][entry.unit], symbol=book.look.symbol.strip()), "unit")
+    sheet.text(row, _UNIT, said(book.messages["units"][entry.unit], symbol=book.look.symbol), "unit")
     sheet.text(row, _RANGE, rule, "soft")
     sheet.text(row, _MEANS, one.help, "wrapped_soft")
     sheet.text(row, _NAME, one.name, "soft")
@@ -90,16 +92,17 @@ def _line(book: Book, sheet: Sheet, row: int, one: Input) -> None:
 def _range(book: Book, one: Input) -> str:
     """The allowed range as the cell shows its numbers."""
     entry = one.entry
+    ends = (entry.low, entry.high)
     if entry.unit == "share":
-        low, high = (f"{100 * end:g}%" for end in (entry.low, entry.high))
+        low, high = (percent(end, book.locale) for end in ends)
     else:
-        low, high = (f"{end:,.10g}" if abs(end) < 1e9 else f"{end:,.0f}" for end in (entry.low, entry.high))
+        low, high = (number(end, book.locale, 6) for end in ends)
     return book.words["assumptions"]["range"].replace("{low}", low).replace("{high}", high)
 
 
-def _plain(number: float) -> str:
+def _plain(end: float) -> str:
     """A number without an exponent, as rules of cells have it."""
-    return format(Decimal(repr(number)), "f")
+    return format(Decimal(repr(end)), "f")
 
 
 def _lists(cells: list[Input]) -> list[str]:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from growth.measures.ceiling import REASONS
 from growth.spreadsheet.arrivals import Arrivals
 from growth.spreadsheet.book import Book
 from growth.spreadsheet.changes import YEAR, Changes
 from growth.spreadsheet.stay import Life
-from growth.spreadsheet.table import FIRST, Column, Table, print_setup
+from growth.spreadsheet.table import FIRST, Column, Table
 from growth.spreadsheet.term import Term, absolute, both, choose, either, term, total
 
 EDGE = 1 - 1e-5  # a ratio this near 1 has no level that could be told from growth without end
@@ -95,7 +94,7 @@ def ceiling(book: Book, *, lives: list[Life], changes: Changes, arrivals: Arriva
     last = len(plans) - 1
     sums = {reason: total(column.span(0, last)) for reason, column in flags.items()}
     level = _level(book, table, arrivals, sums, total(per_person.span(0, last)), total(per_money.span(0, last)))
-    print_setup(table.sheet, heads=(FIRST - 2, FIRST - 1), labels=1)
+    book.finish(table, labels=1)
     return level
 
 
@@ -129,6 +128,6 @@ def _level(
     customers = put("level_customers", choose(there, joining * life / (1 - sent), 0), "people")
     referral = book.given("sign_up.monthly_referral_rate") * book.given("pay.conversion_rate")
     mrr = put("level_mrr", choose(there, (joining + referral * customers) * money, 0), book.money)
-    for number, text in enumerate(REASONS):
-        table.sheet.text(FIRST + row + 1 + number, 0, words["reasons"][number].replace("{text}", text), "soft")
+    for number, text in enumerate(words["reasons"]):
+        table.sheet.text(FIRST + row + 1 + number, 0, text, "soft")
     return Level(customers, mrr, reason)

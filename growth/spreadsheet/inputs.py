@@ -91,9 +91,17 @@ def _walk(section: BaseModel, locale: str, place: str = "", whose: str = "") -> 
 
 def _input(place: str, of: str, entry: Assumption, section: BaseModel, whose: str, value: float, locale: str) -> Input:
     """An input cell with its words; of: the place of the field it is, or of the list that it stands in."""
-    label, help = label_and_help(of, tag_of(type(section)), entry.label, entry.help, locale)
+    label, help = _label_and_help(of, tag_of(type(section)), entry, locale)
     label = said(messages(locale)["whose"]["one"], label=label, whose=whose) if whose else label
     return Input(place, entry, label, help, float(value))
+
+
+def _label_and_help(place: str, kind: str, entry: Assumption, locale: str) -> tuple[str, str]:
+    """The words of an assumption: those without a control on the page have theirs among the workbook's own."""
+    own = workbook_words(locale)["own_assumptions"]
+    steps = [step for step in place.split(".") if not step.isdigit()]
+    found = next((own[key] for key in (".".join(steps[-2:]), steps[-1]) if key in own), None)
+    return (found["label"], "") if found else label_and_help(place, kind, entry.label, entry.help, locale)
 
 
 def _later(info: Any) -> bool:

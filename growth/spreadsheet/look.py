@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from babel.numbers import get_currency_symbol
+from growth.calculator import words
 
 PAPER, DEEP, WHITE = "#FBF7EF", "#F2EBDD", "#FFFFFF"
 INK, SOFT, RULE = "#2B2722", "#665D50", "#DDD3C1"
@@ -48,13 +48,13 @@ class Look:
     def __init__(self, workbook: Any, *, currency: str, locale: str):
         self._workbook = workbook
         self._made: dict[tuple[str, str], Any] = {}
-        symbol = get_currency_symbol(currency, locale=locale.replace("-", "_"))
-        self.symbol = symbol + ("\N{NO-BREAK SPACE}" if symbol[-1].isalpha() else "")
-        sign = '"' + self.symbol.replace('"', "") + '"'
+        before, _, after = words.money(1, currency, locale, 0).partition("1")
+        self.symbol = (before + after).strip()
+        self._before, self._after = (f'"{sign}"' if sign else "" for sign in (before, after))
         self._numbers = {
             "": "General",
-            "money": f"{sign}#,##0;-{sign}#,##0;{sign}0",
-            "cents": f"{sign}#,##0.00;-{sign}#,##0.00;{sign}0.00",
+            "money": self._amount("#,##0"),
+            "cents": self._amount("#,##0.00"),
             "people": "#,##0.0",
             "count": "0",
             "share": "0.0%",
@@ -79,6 +79,11 @@ class Look:
         """The number format of a kind, as a chart's axis takes it."""
         return self._numbers[kind]
 
+    def _amount(self, digits: str) -> str:
+        """A number format with the currency where the locale has it."""
+        amount = f"{self._before}{digits}{self._after}"
+        return f"{amount};-{amount}"
+
     def exact(self, unit: str, value: float) -> str:
         """The number format of an input cell: as many decimals as the value has, at least those usual for its unit."""
         places = _places(value * 100 if unit == "share" else value)
@@ -86,8 +91,7 @@ class Look:
             return "0." + "0" * max(places, 1) + "%"
         decimals = "." + "0" * max(places, 2) if places or unit.startswith("money") else ""
         if unit.startswith("money"):
-            sign = '"' + self.symbol.replace('"', "") + '"'
-            return f"{sign}#,##0{decimals};-{sign}#,##0{decimals}"
+            return self._amount(f"#,##0{decimals}")
         return f"#,##0{decimals}"
 
 

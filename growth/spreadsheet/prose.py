@@ -5,6 +5,8 @@ Separators follow the program that shows the workbook: FIXED writes a number as 
 
 from __future__ import annotations
 
+from babel.numbers import get_decimal_symbol, get_group_symbol
+
 from growth.calculator import words
 from growth.spreadsheet.term import Term, absolute, choose, either, power_of_ten, rounded, term, written
 
@@ -19,6 +21,8 @@ class Prose:
 
     def __init__(self, *, currency: str, locale: str):
         self._before, _, self._after = words.money(1, currency, locale, 0).partition("1")
+        name = locale.replace("-", "_")
+        self._signs = str.maketrans({",": get_group_symbol(name), ".": get_decimal_symbol(name)})
         self._per_cent = words.percent(0.01, locale).partition("1")[2]
 
     def money(self, value: Term, decimals: Term | int | None = None) -> Term:
@@ -26,18 +30,23 @@ class Prose:
         if decimals is None:
             decimals = choose(either(absolute(value) >= 100, value.equals(0)), 0, 2)
         sign = choose(rounded(value, decimals) < 0, "-", "")
-        text = sign & self._before & written(absolute(value), decimals)
+        text = sign & self._before & self._fixed(absolute(value), decimals)
         return text & self._after if self._after else text
 
     def number(self, value: Term) -> Term:
         """A count, to at most one decimal."""
-        return written(value, choose(rounded(value, 1).equals(rounded(value, 0)), 0, 1))
+        return self._fixed(value, choose(rounded(value, 1).equals(rounded(value, 0)), 0, 1))
 
     def percent(self, value: Term) -> Term:
         """A fraction as per cent, to at most two decimals."""
         share = 100 * value
         two, one, none = (rounded(share, decimals) for decimals in (2, 1, 0))
-        return written(share, choose(two.equals(none), 0, choose(two.equals(one), 1, 2))) & self._per_cent
+        return self._fixed(share, choose(two.equals(none), 0, choose(two.equals(one), 1, 2))) & self._per_cent
+
+    def _fixed(self, value: Term, decimals: Term | int) -> Term:
+        """FIXED, stored as a reader of the locale writes it."""
+        text = written(value, decimals)
+        return Term(text.text, text.value.translate(self._signs))
 
     def roughly(self, value: Term) -> Term:
         """An amount known to two significant digits, with no decimals from 10 up."""
