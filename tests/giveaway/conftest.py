@@ -17,8 +17,16 @@ def demo() -> Path:
 
 
 @pytest.fixture(scope="session")
-def page_file(demo, tmp_path_factory) -> Path:
-    return publish(demo, to=tmp_path_factory.mktemp("published"))
+def published(demo, tmp_path_factory) -> tuple[Path, list[dict]]:
+    """The page, and every step that was told of its making."""
+    steps: list[dict] = []
+    page = publish(demo, to=tmp_path_factory.mktemp("published"), progress=lambda **step: steps.append(step))
+    return page, steps
+
+
+@pytest.fixture(scope="session")
+def page_file(published) -> Path:
+    return published[0]
 
 
 @pytest.fixture

@@ -39,17 +39,22 @@ def left(folder):
     return sorted(name for name in os.listdir(folder) if name.endswith(".html") or name.startswith("."))
 
 
-def test_the_command_says_where_the_page_lies_and_how_far_it_is(demo, tmp_path, capsys, page_file):
+def test_the_command_says_where_the_page_lies(demo, tmp_path, capsys, page_file):
     assert main(["publish", str(demo), "--to", str(tmp_path / "new" / "folder")]) == 0
-    out, steps = capsys.readouterr()
-    cells = len(nbformat.read(giveaway_notebook(), as_version=4).cells) + 1  # papermill's own, with the parameters
-    told = [f"running giveaway.ipynb: {done} of {cells} cells" for done in range(cells + 1)]
-    told = ["checking the scenario", *told, "writing the page", "done"]
-    assert [line.partition("] ")[2] for line in steps.splitlines()] == told
+    out = capsys.readouterr().out
     page = tmp_path / "new" / "folder" / NAME
     assert (
         out == f"The page lies at {page}\n" and page.read_bytes() == page_file.read_bytes()
     )  # the same numbers, the same page
+
+
+def test_progress_is_told_cell_by_cell(published):
+    told = published[1]
+    cells = len(nbformat.read(giveaway_notebook(), as_version=4).cells) + 1  # papermill's own, with the parameters
+    stages = [f"running giveaway.ipynb: {done} of {cells} cells" for done in range(cells + 1)]
+    assert [step["what"] for step in told] == ["checking the scenario", *stages, "writing the page", "done"]
+    done = [step["done"] / step["of"] for step in told]
+    assert done == sorted(done) and (done[0], done[-1]) == (0, 1)
 
 
 def test_a_cell_that_fails_is_named_and_the_old_page_stands(demo, tmp_path, old_page, capsys):
