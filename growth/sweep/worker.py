@@ -18,6 +18,8 @@ from growth.sweep.lean import put_off_grammar, without_addresses
 
 ENGINE = "growth-warm"
 NO_PLACE = "it cannot be written"
+STARTS = 3  # of a kernel; two that start at once may pick the same port, and one of them dies: no cell has run then
+NEVER_STARTED = "Kernel died before replying to kernel_info"  # as jupyter_client says it
 QUIET = ["--IPKernelApp.log_level=CRITICAL"]
 
 
@@ -42,30 +44,31 @@ def run_report(
     if limit is not None:  # each cell gets what is left of the report's time
         limits["timeout_func"] = lambda cell: max(end - time.monotonic(), 0.001)
         limits["start_timeout"] = limits["execution_timeout"] = limit
-    try:
-        papermill.execute_notebook(
-            notebook,
-            output,
-            parameters=parameters,
-            engine_name=engine,
-            kernel_name="python3",
-            language="python",
-            progress_bar=False,
-            cwd=str(Path(output).parent),
-            extra_arguments=QUIET,
-            **limits,
-        )
-    except PapermillExecutionError as error:
-        from growth.sweep.notebook import own_number
+    for starts_left in reversed(range(STARTS)):
+        try:
+            papermill.execute_notebook(
+                notebook,
+                output,
+                parameters=parameters,
+                engine_name=engine,
+                kernel_name="python3",
+                language="python",
+                progress_bar=False,
+                cwd=str(Path(output).parent),
+                extra_arguments=QUIET,
+                **limits,
+            )
+            return ""
+        except PapermillExecutionError as error:
+            from growth.sweep.notebook import own_number
 
-        return _line(f"cell {own_number(notebook, error.cell_index)}: {error.ename}: {error.evalue}")
-    except Exception as error:
-        if time.monotonic() >= end:
-            return over(limit)
-        if isinstance(error, OSError):
-            return unwritten(error)
-        return _line(f"{type(error).__name__}: {error}")
-    return ""
+            return _line(f"cell {own_number(notebook, error.cell_index)}: {error.ename}: {error.evalue}")
+        except Exception as error:
+            if time.monotonic() >= end:
+                return over(limit)
+            if starts_left and NEVER_STARTED in str(error):
+                continue
+            return unwritten(error) if isinstance(error, OSError) else _line(f"{type(error).__name__}: {error}")
 
 
 def over(limit: float) -> str:

@@ -204,7 +204,10 @@ def memory(count: int) -> None:
         print(
             f"{count} small reports in {seconds:.0f} s, exit code {code}; MB in each quarter: {[round(q) for q in quarters]}"
         )
-        print(f"processes left: {len(with_mark(f'GROWTH_TEST={folder}'))}", flush=True)
+        end = time.monotonic() + 10  # for those that are just ending
+        while (left := with_mark(f"GROWTH_TEST={folder}")) and time.monotonic() < end:
+            time.sleep(0.1)
+        print(f"processes left: {len(left)}", flush=True)
 
 
 def _held(pid: int) -> float:

@@ -14,6 +14,8 @@ from sweep_tools import outputs, with_mark
 
 from growth.sweep import warm
 from growth.sweep.engine import PROVISIONER, register
+from growth.sweep.provisioner import WarmProvisioner
+from growth.sweep.worker import run_report
 
 pytestmark = pytest.mark.skipif(bool(warm.available()), reason=warm.available())
 
@@ -92,6 +94,24 @@ def test_no_process_outlives_the_one_that_runs_the_notebook(workplace, number):
     running.send_signal(number)
     running.wait(30)
     assert gone(mark)
+
+
+def test_a_kernel_that_dies_before_it_answers_is_started_again(workplace, monkeypatch):
+    """As one does whose port another has taken in the meantime."""
+    launch, started = WarmProvisioner.launch_kernel, []
+
+    async def dies_once(self, cmd, **options):
+        connection = await launch(self, cmd, **options)
+        started.append(self.process.pid)
+        if len(started) == 1:
+            self.process.kill()
+        return connection
+
+    monkeypatch.setattr(WarmProvisioner, "launch_kernel", dies_once)
+    output = workplace.path / "run.ipynb"
+    options = {"parameters": {"scenario": "none"}, "engine": PROVISIONER}
+    assert run_report(notebook=str(workplace.notebook("print(scenario)")), output=str(output), **options) == ""
+    assert len(started) == 2 and outputs(output)[-1][0].text == "none\n"
 
 
 def test_elsewhere_the_stock_kernel_serves_and_it_is_said(workplace, monkeypatch, caplog):
