@@ -7,7 +7,7 @@ from typing import Any
 
 from growth.spreadsheet.book import Book
 from growth.spreadsheet.table import Column, Table
-from growth.spreadsheet.term import Term, both, choose, pick, term, total
+from growth.spreadsheet.term import Term, added, both, choose, pick, term, total
 
 
 class Arrivals:
@@ -16,7 +16,7 @@ class Arrivals:
     def __init__(self, book: Book):
         words = book.words["arrivals"]
         self._book = book
-        self._table, self._month = book.month_table("arrivals", title=words["title"], lines=words["lines"])
+        self._table, self._month, _ = book.month_table("arrivals", title=words["title"], lines=words["lines"])
         table, everyone = self._table, words["all"]
         self.visitors = table.column(words["visitors"], "people", group=everyone)
         self.sign_ups = table.column(words["sign_ups"], "people", group=everyone)
@@ -36,11 +36,11 @@ class Arrivals:
         referred = self.referred.put(month, rate * customers_before)
         paying = book.given("pay.conversion_rate") * delayed(book, self.referred, month)
         by_referral = self.referred_customers.put(month, paying)
-        self.visitors.put(month, _sum([channel.visitors[month] for channel in self._channels]))
-        self.sign_ups.put(month, _sum([channel.sign_ups[month] for channel in self._channels]) + referred)
-        brought = self.channel_customers.put(month, _sum([channel.customers[month] for channel in self._channels]))
+        self.visitors.put(month, added([channel.visitors[month] for channel in self._channels]))
+        self.sign_ups.put(month, added([channel.sign_ups[month] for channel in self._channels]) + referred)
+        brought = self.channel_customers.put(month, added([channel.customers[month] for channel in self._channels]))
         self.new_customers.put(month, brought + by_referral)
-        self.spend.put(month, _sum([channel.spend[month] for channel in self._channels]))
+        self.spend.put(month, added([channel.spend[month] for channel in self._channels]))
 
 
 class _Channel:
@@ -167,17 +167,8 @@ def delayed(book: Book, sign_ups: Column, month: int) -> Term:
     if len(shares) == 1:
         return sign_ups[month]
     parts = book.cells("pay.delay_shares", len(shares))
-    return _sum([part * sign_ups[max(month - lag, 0)] for lag, part in enumerate(parts)])
+    return added([part * sign_ups[max(month - lag, 0)] for lag, part in enumerate(parts)])
 
 
 def _channels(book: Book) -> Sequence[Any]:
     return book.scenario.arrive.channels
-
-
-def _sum(parts: Sequence[Term]) -> Term:
-    if not parts:
-        return term(0)
-    whole = parts[0]
-    for part in parts[1:]:
-        whole = whole + part
-    return whole

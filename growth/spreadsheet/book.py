@@ -42,8 +42,8 @@ class Book:
         """The workbook's own words, in its language."""
         return workbook_words(self.locale)
 
-    def month_table(self, key: str, *, title: str, lines: list[str]) -> tuple[Table, Column]:
-        """A sheet with a row a month, from month 0, and its column of month numbers."""
+    def month_table(self, key: str, *, title: str, lines: list[str]) -> tuple[Table, Column, Column]:
+        """A sheet with a row a month, from month 0, its column of month numbers and that of calendar months."""
         months = self.scenario.months
         table = Table(self.sheets[key], title=title, lines=lines, last=months)
         number = table.column(self.words["month"], "count", width=7)
@@ -52,7 +52,7 @@ class Book:
             number.put(month, month, "center")
             label.text(month, text, "soft")
         table.sheet.worksheet.freeze_panes(FIRST, 2)
-        return table, number
+        return table, number, label
 
     def finish(self, table: Table, *, labels: int = 2, columns: int | None = None) -> None:
         """Printing of a table: about 18 columns to a page; columns: how many are printed, where not all are."""

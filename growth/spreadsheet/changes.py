@@ -22,7 +22,7 @@ class Changes:
         if not needed(book.scenario):
             return
         words = book.words["changes"]
-        table, self._month = book.month_table("changes", title=words["title"], lines=words["lines"])
+        table, self._month, _ = book.month_table("changes", title=words["title"], lines=words["lines"])
         self._churn(table)
         for number, plan in enumerate(book.scenario.pay.plans):
             reaching = [

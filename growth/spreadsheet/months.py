@@ -12,7 +12,7 @@ from growth.spreadsheet.ceiling import Level
 from growth.spreadsheet.plan import PlanSheet
 from growth.spreadsheet.sheet import DASH, Sheet
 from growth.spreadsheet.table import Column
-from growth.spreadsheet.term import Term, both, choose, maximum, missing, rounded
+from growth.spreadsheet.term import Term, added, both, choose, maximum, missing, rounded
 
 GROUPS = (  # group, its series; "check" stands for the bridge before it
     (
@@ -41,21 +41,23 @@ _RATIOS = ("monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate")
 
 
 class Months:
-    """The sheet of months. `columns` holds its series by name; what stands in a cell is the engine's own value."""
+    """The sheet of months: `columns` holds its series by name, `label` the calendar months."""
 
     def __init__(self, book: Book, *, plans: list[PlanSheet], arrivals: Arrivals):
         words = book.words["months"]
         self._book, self._plans, self._arrivals = book, plans, arrivals
-        self._table, self._month = book.month_table("months", title=words["title"], lines=words["lines"])
+        self._table, self._month, self.label = book.month_table("months", title=words["title"], lines=words["lines"])
         self.columns: dict[str, Column] = {}
         for group, names in GROUPS:
             if group != "customers":
                 self._table.skip()
             for name in names.split():
+                if name in ("reached", "goal_line") and self._goal is None:
+                    continue
                 head = book.words["series"][name]
                 self.columns[name] = self._table.column(head, self._kind(name), group=words["groups"][group])
         for name in ("closing_customers", "closing_mrr"):
-            self._put(name, 0, _sum([plan.columns[name][0] for plan in plans]))
+            self._put(name, 0, added([plan.columns[name][0] for plan in plans]))
         self._put("cash", 0, book.given("bill.opening_cash"))
         self._put("aboard", 0, 0)
         self._reached(0)
@@ -65,11 +67,6 @@ class Months:
         """Where the months stand."""
         return self._table.sheet
 
-    @property
-    def label(self) -> Column:
-        """The calendar months."""
-        return Column(self._table.sheet, 1, "", self._book.scenario.months)
-
     def month(self, month: int) -> None:
         """One row, once the arrivals and the plans have theirs."""
         book, at = self._book, self._at(month)
@@ -77,7 +74,7 @@ class Months:
         self._put("opening_mrr", month, self.columns["closing_mrr"][month - 1])
         self._put("new_customers", month, self._arrivals.new_customers[month])
         for name in _OF_PLANS:
-            self._put(name, month, _sum([plan.columns[name][month] for plan in self._plans]))
+            self._put(name, month, added([plan.columns[name][month] for plan in self._plans]))
         for name, column in (
             ("visitors", self._arrivals.visitors),
             ("sign_ups", self._arrivals.sign_ups),
@@ -122,7 +119,8 @@ class Months:
         near = both(level.reason.equals(0), level.mrr <= 1.5 * maximum(*highest))
         for month in range(last + 1):
             self.columns["chart_label"].text(month, labels[month] if month % every == 0 else "")
-            self._put("goal_line", month, missing() if goal is None else goal)
+            if goal is not None:
+                self._put("goal_line", month, goal)
             self._put("ceiling_line", month, choose(near, level.mrr, missing()))
         self._book.finish(self._table)
 
@@ -143,11 +141,15 @@ class Months:
         if name in SERIES and month:
             value = float(getattr(self._book.forecast, name)[month - 1])
             formula = Term(formula.text, DASH if value != value else value)
-        soft = not month or name in ("aboard", "reached", "goal_line", "ceiling_line") or name.startswith("check")
-        strong = name in ("closing_customers", "closing_mrr", "cash")
-        self.columns[name].put(
-            month, formula, "opening" if not month else "soft" if soft else "strong" if strong else "cell"
-        )
+        self.columns[name].put(month, formula, self._style(name, month))
+
+    @staticmethod
+    def _style(name: str, month: int) -> str:
+        if not month:
+            return "opening"
+        if name not in SERIES:
+            return "soft"
+        return "strong" if name in ("closing_customers", "closing_mrr", "cash") else "cell"
 
     def _kind(self, name: str) -> str:
         if name in _RATIOS:
@@ -164,10 +166,3 @@ class Months:
 def ratio(part: Term, whole: Term) -> Term:
     """part / whole, a dash where whole is 0."""
     return choose(whole.equals(0), DASH, part / whole)
-
-
-def _sum(parts: list[Term]) -> Term:
-    whole = parts[0]
-    for part in parts[1:]:
-        whole = whole + part
-    return whole

@@ -28,7 +28,7 @@ class PlanSheet:
         self._book, self._number, self._plan, self._life, self._changes = book, number, plan, life, changes
         aged = by_age(book.scenario, number)
         lines = words["lines"] if aged else words["lines_pooled"]
-        self._table, self._month = book.month_table(f"plan {number}", title=plan.name, lines=lines)
+        self._table, self._month, _ = book.month_table(f"plan {number}", title=plan.name, lines=lines)
         table = self._table
         self.columns: dict[str, Column] = {}
         for name in _PEOPLE:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from growth.calculator.words import month_count, month_labels
+from growth.calculator.words import month_count
 from growth.measures.ceiling import REASONS
 from growth.spreadsheet.book import Book
 from growth.spreadsheet.ceiling import Level
@@ -41,8 +39,7 @@ class Sentence:
         words = book.words["sentence"]
         self._book, self._months, self._level, self._page = book, months, level, book.messages["calculator"]
         self.prose = Prose(currency=book.scenario.currency, locale=book.locale)
-        labels = month_labels(book.scenario.first_month, book.scenario.months, book.locale)
-        self.labels = Term(months.label.span(0, book.scenario.months).text, np.array(labels))
+        self.labels = months.label.span(0, book.scenario.months)
         self._sheet, self._row = book.sheets["sentence"], _ROW
         page = self._sheet.worksheet
         page.set_row(0, 27)

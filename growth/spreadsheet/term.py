@@ -13,8 +13,10 @@ B2*(1-B3) 58.0
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -142,6 +144,11 @@ def total(*parts: Term) -> Term:
     return _call("SUM", parts, float(sum(np.sum(part.value) for part in parts)))
 
 
+def added(parts: Sequence[Term]) -> Term:
+    """Terms added one by one, as they are read; 0 where there are none."""
+    return reduce(lambda whole, part: whole + part, parts) if parts else term(0)
+
+
 def dot(*parts: Term) -> Term:
     """SUMPRODUCT of ranges of one size, or of expressions in them."""
     product = parts[0].value
@@ -154,7 +161,7 @@ def pick(cells: Term, position: Term) -> Term:
     """INDEX: the value at a position, counted from 1, of a row or column of cells."""
     values, place = np.ravel(cells.value), int(position.value) - 1 if np.isfinite(position.value) else -1
     value = values[place] if 0 <= place < len(values) else math.nan
-    return _call("INDEX", (cells, position), value if isinstance(value, str) else float(value))
+    return _call("INDEX", (cells, position), str(value) if isinstance(value, str) else float(value))
 
 
 def position_of(value: Any, cells: Term) -> Term:
