@@ -191,6 +191,11 @@ def _cautious(table: RiskTable) -> Fit:
 
 
 def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: list[tuple[float, ...]]) -> Fit:
+    """The curve of the highest likelihood: a coarse simplex search from each start, then a fine one from the best.
+
+    Source: Nelder and Mead (1965), Computer Journal 7, 308-313. It needs no linear algebra, whose library would wake
+    all its threads for matrices of two or three rows.
+    """
     from scipy.optimize import minimize
 
     ages, section = table.ages, SECTIONS[curve]
@@ -203,12 +208,13 @@ def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: lis
         ]
         return -log_likelihood(np.clip(churn, 1e-300, 1 - 1e-15), table)
 
-    found = min(
-        (minimize(loss, np.log(start), method="L-BFGS-B", bounds=bounds) for start in starts), key=lambda one: one.fun
-    )
-    found = minimize(
-        loss, found.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-8, "fatol": 1e-9, "maxiter": 2000}
-    )
+    def searched(start: np.ndarray, step: float, tolerance: float) -> Any:
+        corners = np.vstack([start, start + step * np.eye(start.size)])
+        options = {"xatol": tolerance, "fatol": tolerance / 10, "maxiter": 4000, "initial_simplex": corners}
+        return minimize(loss, start, method="Nelder-Mead", bounds=bounds, options=options)
+
+    found = min((searched(np.log(start), 0.5, 1e-2) for start in starts), key=lambda one: one.fun)
+    found = searched(found.x, -0.1, 1e-8)
     covariance = _inverse(_curvature(loss, found.x))
     error = np.sqrt(np.diag(covariance))
     values = np.exp(found.x)
