@@ -194,13 +194,14 @@ def prospect_picture(ahead: Prospect, measured: Measured) -> go.Figure:
 def _draw_forecast(
     figure: go.Figure, months: list[str], expected: np.ndarray, band: tuple[np.ndarray, np.ndarray]
 ) -> None:
-    low, high = (np.round(part, 2) for part in band)
+    digits = 0 if expected.max(initial=0) >= 1000 else 2  # no more than a forecast can mean, nor than a search repeats
+    low, high, expected = (np.round(part, digits) for part in (*band, expected))
     edge = {"x": months, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
     figure.add_scatter(y=high, **edge)
     figure.add_scatter(y=low, fill="tonexty", fillcolor="rgba(91,74,138,0.15)", **edge)
     figure.add_scatter(
         x=months,
-        y=np.round(expected, 2),
+        y=expected,
         mode="lines",
         line={"color": GOAL, "width": 2, "dash": "dash"},
         hovertemplate="forecast %{y:,.0f}<extra></extra>",
