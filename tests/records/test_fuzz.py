@@ -290,8 +290,9 @@ def test_a_byte_order_mark_within_the_file_belongs_to_the_name(tmp_path, monkeyp
     assert read_records(path).customers == 3
 
 
-def test_a_refund_over_many_months_is_set_against_each_of_them_once(tmp_path):
-    """Carried back month by month at once, it was once doubled at each step."""
+@pytest.mark.parametrize("months", [21, 60])
+def test_a_refund_over_many_months_is_set_against_each_of_them_once(tmp_path, months):
+    """Carried back month by month at once, it, or what it was held against, was once doubled at each step."""
     path = tmp_path / "rows.csv"
-    path.write_text("customer,date,amount,months\na,2024-02-03,-9.5,21\nb,2028-01-01,29,1\n")
+    path.write_text(f"customer,date,amount,months\na,2024-02-03,-9.5,{months}\nb,2031-01-01,29,1\n")
     assert check(path).unmatched_refunds == pytest.approx(-9.5)
