@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import shutil
 import subprocess
 import sys
 import time
@@ -139,21 +140,27 @@ def compare_with_calm(place, to):
 
 
 def kill_and_compare(place, *, kills, seed, calm=None) -> int:
-    """Runs a sweep with SIGKILL at random moments, then to its end, and compares it with an uninterrupted one.
+    """Kills a sweep `kills` times (-9) at random moments while it runs, and compares what it leaves in the end.
 
-    Returns how many of the kills came while it ran.
+    Where it ended before it was to be killed, it is compared with an uninterrupted one and begun anew. Returns how
+    many sweeps there were.
     """
     file, notebook, whole_time = calm or calm_sweep(place)
-    moments, hits = random.Random(seed), 0
+    moments, left, ended = random.Random(seed), kills, 0
 
     def wait(running):
         with suppress(subprocess.TimeoutExpired):
             running.wait(moments.uniform(0, whole_time))
 
-    for _ in range(kills):
-        hits += killed(place.command(file, notebook=notebook, to="killed"), wait)
-        for path in (place.path / "killed" / "reports").glob("*"):
-            nbformat.validate(nbformat.read(path, as_version=4))  # none is truncated
+    while left:
+        if killed(place.command(file, notebook=notebook, to="killed"), wait):
+            left -= 1
+            for path in (place.path / "killed" / "reports").glob("*"):
+                nbformat.validate(nbformat.read(path, as_version=4))  # none is truncated
+        else:
+            compare_with_calm(place, "killed")
+            shutil.rmtree(place.path / "killed")
+            ended += 1
     assert place.run(file, notebook=notebook, to="killed").returncode == 0
     compare_with_calm(place, "killed")
-    return hits
+    return ended + 1

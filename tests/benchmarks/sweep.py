@@ -66,12 +66,14 @@ def reports(count: int, loop: int, pool: int) -> None:
             whys = list(executor.map(_stock, jobs))
         each = (time.perf_counter() - start) / len(pool_tasks)
         print(
-            f"papermill.execute_notebook in a pool of {os.cpu_count()}, {pool}: {each:.3f} s a report, {each / ours:.1f} times ours",
+            f"papermill.execute_notebook in a pool of {os.cpu_count()}, {pool}: {each:.3f} s a report, "
+            f"{each / ours:.1f} times ours",
             flush=True,
         )
 
         lines = [
-            f"{papermill} --no-progress-bar -f {place / f'{task.point}.yaml'} {shlex.quote(str(job.notebook))} {place / f'loop-{task.point}.ipynb'}"
+            f"{papermill} --no-progress-bar -f {place / f'{task.point}.yaml'} {shlex.quote(str(job.notebook))} "
+            f"{place / f'loop-{task.point}.ipynb'}"
             for task in tasks[:loop]
         ]
         start = time.perf_counter()
@@ -127,7 +129,8 @@ def points(count: int) -> None:
             most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
             what = "without ceiling and retention" if measures else "with every measure"
             print(
-                f"{size:,} points of 60 months to Parquet, {what}: {ours * 1e6:.1f} us a point; most memory {most:,.0f} MB (before {before:,.0f})"
+                f"{size:,} points of 60 months to Parquet, {what}: {ours * 1e6:.1f} us a point; "
+                f"most memory {most:,.0f} MB (before {before:,.0f})"
             )
             start = time.perf_counter()
             for number in range(20):
@@ -135,7 +138,8 @@ def points(count: int) -> None:
             loop = (time.perf_counter() - start) / 20
             row = pd.read_parquet(place / "points.parquet").iloc[19]
             print(
-                f"  pandas loop: {loop * 1e3:.1f} ms a point, {loop / ours:,.0f} times; differs by {abs(closing / row.closing_mrr - 1):.1e}",
+                f"  pandas loop: {loop * 1e3:.1f} ms a point, {loop / ours:,.0f} times; "
+                f"differs by {abs(closing / row.closing_mrr - 1):.1e}",
                 flush=True,
             )
 
@@ -202,7 +206,8 @@ def memory(count: int) -> None:
             pd.Series([m for n, m in samples if q * count / 4 < n <= (q + 1) * count / 4]).median() for q in range(4)
         ]
         print(
-            f"{count} small reports in {seconds:.0f} s, exit code {code}; MB in each quarter: {[round(q) for q in quarters]}"
+            f"{count} small reports in {seconds:.0f} s, exit code {code}; "
+            f"MB in each quarter: {[round(q) for q in quarters]}"
         )
         end = time.monotonic() + 10  # for those that are just ending
         while (left := with_mark(f"GROWTH_TEST={folder}")) and time.monotonic() < end:
@@ -221,9 +226,9 @@ def _held(pid: int) -> float:
 def kills(count: int) -> None:
     """Kill a sweep at random moments, resume it, compare; raises where anything differs or is left running."""
     with tempfile.TemporaryDirectory() as folder:
-        killed = kill_and_compare(Workplace(Path(folder)), kills=count, seed=1)
+        sweeps = kill_and_compare(Workplace(Path(folder)), kills=count, seed=1)
     print(
-        f"{killed} of {count} kills hit the sweep while it ran; resumed, reports, table and page equal an uninterrupted run's",
+        f"{count} kills in {sweeps} sweeps; resumed, reports, table and page of each equal an uninterrupted run's",
         flush=True,
     )
 
