@@ -246,5 +246,11 @@ def _label_ends(figure: go.Figure, labels: list[tuple[float, str, str]], *, gap:
     for height, text, colour in sorted(labels):
         height_before = max(height, height_before + gap)
         figure.add_annotation(
-            x=1.01, xref="paper", y=height_before, text=text, showarrow=False, xanchor="left", font={"color": colour}
+            x=1.01,
+            xref="paper",
+            y=round(height_before, 4),
+            text=text,
+            showarrow=False,
+            xanchor="left",
+            font={"color": colour},
         )
