@@ -15,7 +15,7 @@ from growth.spreadsheet import spreadsheet
 FIRST_AGE = HEAD_ROW + 2  # the row of age 1
 
 
-@pytest.mark.parametrize("alpha, beta, shape", [(1e3, 1e3, 0.1), (1e-3, 1e3, 0.1), (1e-3, 1e-3, 3.0), (0.7, 1.2, 1.5)])
+@pytest.mark.parametrize("alpha, beta, shape", [(1e3, 1e3, 0.1), (1e-3, 1e3, 0.1), (1e-3, 1e-3, 3.0)])
 def test_churn_has_twelve_digits(tmp_path: Path, alpha: float, beta: float, shape: float):
     """1 - S(a) / S(a - 1), S(a) = B(alpha, beta + a^shape) / B(alpha, beta), against mpmath in 60 digits."""
     churn = {"curve": "bdw", "alpha": alpha, "beta": beta, "shape": shape}
