@@ -1,6 +1,10 @@
 """What the tests share: this folder on the path (for `plain`, `naive`, `generated`), and reproducible property
 tests."""
 
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small fits: its threads cost more than they save
+
 import pytest
 from hypothesis import HealthCheck, settings
 

@@ -16,6 +16,7 @@ Make the page of a scenario file and all that goes with it, each named after the
   NAME-embed.html     the page for a frame in a blog; put it beside the page
   NAME-embed.txt      what to paste into the blog: the frame, and the lines that let it grow and shrink with its page
   NAME-email.txt, NAME-email.html  the e-mail that tells your list
+  NAME.xlsx           the forecast as a workbook with live formulas
   NAME-handout.pdf    one page to print
 
 To embed: set address: in the giveaway to where the page will lie, make the kit, put NAME-embed.html there, and paste

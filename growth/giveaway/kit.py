@@ -19,6 +19,7 @@ from growth.giveaway.picture import HEIGHT, WIDTH, picture_svg
 from growth.giveaway.places import variants
 from growth.giveaway.publishing import publish
 from growth.scenario.file import load_scenario
+from growth.spreadsheet import spreadsheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +39,11 @@ class Kit:
 
 
 def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None = None) -> Kit:
-    """Makes page, picture, embeddable page and its snippet, e-mail and handout in the folder `to`.
+    """Makes page, picture, embeddable page and its snippet, e-mail, workbook and handout in the folder `to`.
 
     Every file is named after the giveaway. All are made before the first is written; each is written whole or not at
-    all. Without Chromium the SVG picture and the handout's HTML stand for the PNG and the PDF. Raises ScenarioError and
+    all. Without Chromium the SVG picture and the handout's HTML stand for the PNG and the PDF; without XlsxWriter there
+    is no workbook, and a note says so. Raises ScenarioError and
     PublishError.
     """
     scenario = load_scenario(source)
@@ -75,6 +77,10 @@ def _made(
     notes = [LAW]
     if giveaway.address is None:
         notes.append("The brief has no address, so the tags for sharing name no picture. Add address: to the giveaway.")
+    try:
+        made.append((".xlsx", spreadsheet(result, giveaway=giveaway), "the forecast as a workbook with live formulas"))
+    except PublishError as missing:
+        notes.append(str(missing))
     picture = chromium.png(_picture_page(svg), width=WIDTH, height=HEIGHT)
     if picture:
         made.append((".png", picture, "the picture that is shown where the page is shared; put it beside the page"))

@@ -255,8 +255,6 @@ PIECES = st.sampled_from(
         "|",
         ">",
         "%",
-    ]
-    + [
         "business",
         "pay",
         "plans",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import inspect
+
 import pytest
 from library import LIBRARY, SCENARIOS
 from pydantic import BaseModel
@@ -28,7 +30,7 @@ def test_each_is_valid_marked_as_invented_and_says_what_it_teaches(path):
 
 def owner(model: type[BaseModel], name: str) -> str:
     """The section that declares a field: what all channels share is one field, whatever their kind."""
-    return next(one.__name__ for one in model.__mro__ if name in one.__dict__.get("__annotations__", {}))
+    return next(one.__name__ for one in model.__mro__ if name in inspect.get_annotations(one))
 
 
 def fields(model: type[BaseModel]) -> set[tuple[str, str]]:
