@@ -26,7 +26,7 @@ from growth.records.unreadable import RecordsError
 
 LONGEST_HEADER = 64 * 1024  # bytes
 DELIMITERS = ",;\t|"
-BLOCK = 1 << 20  # bytes that are read at once
+BLOCK = 1 << 21  # bytes that are read at once
 SHORTEST = 12  # bytes of a row: a customer of one letter, a month and an amount of one digit, two signs, a line feed
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"

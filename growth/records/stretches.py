@@ -11,7 +11,7 @@ import numpy as np
 from growth.records.found import THREADS
 from growth.records.rows import Rows
 
-AT_ONCE = 1 << 15  # rows that are worked on at once, so that they stay in the processor's cache
+AT_ONCE = 1 << 16  # rows that are worked on at once, so that they stay in the processor's cache
 ROUNDING = 1e-9  # share of what was added up; a sum that is less is 0
 
 
@@ -234,7 +234,7 @@ def _refunds_back(months: Stretches, gross: np.ndarray) -> tuple[Stretches, floa
     below = np.flatnonzero((mrr < 0) & follows)
     while below.size:
         before, excess, added = below - 1, mrr[below], gross[below]
-        mrr[below] = 0.0
+        mrr[below] = gross[below] = 0.0
         mrr[before] += excess
         gross[before] += added
         mrr[before[np.abs(mrr[before]) < ROUNDING * gross[before]]] = 0.0

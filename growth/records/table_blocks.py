@@ -17,7 +17,7 @@ from growth.records.found import PIECES, THREADS, Found, in_pieces
 from growth.records.part import AMOUNTS, DATES, LISTED, OPTIONAL_DATES, ReadRows, part_of_columns
 from growth.records.unreadable import RecordsError
 
-BLOCK = 1 << 15  # rows that are read at once
+BLOCK = 1 << 16  # rows that are read at once
 SMALLEST = 1 << 6  # rows that are read one by one where one of them is odd
 
 

@@ -290,10 +290,7 @@ def test_a_byte_order_mark_within_the_file_belongs_to_the_name(tmp_path, monkeyp
     assert read_records(path).customers == 3
 
 
-MENDING = pytest.mark.xfail(reason="found, and not mended yet", strict=True)
-
-
-@pytest.mark.parametrize("months", [21, pytest.param(60, marks=MENDING)])
+@pytest.mark.parametrize("months", [21, 60])
 def test_a_refund_over_many_months_is_set_against_each_of_them_once(tmp_path, months):
     """Carried back month by month at once, it, or what it was held against, was once doubled at each step."""
     path = tmp_path / "rows.csv"
