@@ -8,7 +8,7 @@ without colour; labels stand on the lines, there is no legend. Months are at the
 from growth.charts.bridge import bridge_chart
 from growth.charts.cohorts import cohort_chart, retention_triangle
 from growth.charts.lines import cash_chart, comparison_chart, mrr_chart
-from growth.charts.panels import heat_panels, line_panels
+from growth.charts.panels import heat_panels, line_panels, panels
 from growth.charts.sheet import FAINT, GAIN, GOAL, INK, LOSS, PAPER, SHADES, use_in_notebooks
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "heat_panels",
     "line_panels",
     "mrr_chart",
+    "panels",
     "retention_triangle",
     "use_in_notebooks",
 ]

@@ -36,7 +36,7 @@ def heat_panels(
     >>> list(figure.data[0].text[0])
     ['1', '2,000']
     """
-    figure, places = _panels(title, unit, list(grids), beside=2, height=100 + 28 * len(rows[1]), room=90)
+    figure, places = panels(title, unit, list(grids), beside=2, height=100 + 28 * len(rows[1]), room=90)
     levels = np.concatenate([grid.ravel() for grid in grids.values()])
     for (row, column), grid in zip(places, grids.values(), strict=True):
         figure.add_heatmap(
@@ -70,7 +70,7 @@ def line_panels(lines: Mapping[str, Mapping[str, np.ndarray]], *, title: str, un
     >>> [(trace.name, trace.y.tolist()) for trace in figure.data]
     [('19', [1.0, 2.0])]
     """
-    figure, places = _panels(title, unit, list(lines), beside=3, height=190, room=90)
+    figure, places = panels(title, unit, list(lines), beside=3, height=190, room=90)
     top = max((float(values.max()) for part in lines.values() for values in part.values()), default=0.0) or 1.0
     for (row, column), part in zip(places, lines.values(), strict=True):
         ends = []
@@ -106,12 +106,16 @@ def line_panels(lines: Mapping[str, Mapping[str, np.ndarray]], *, title: str, un
     return figure
 
 
-def _panels(
+def panels(
     title: str, unit: str, names: list[str], *, beside: int, height: int, room: int
 ) -> tuple[go.Figure, list[tuple[int, int]]]:
     """An empty sheet of panels with their names above them, and each panel's row and column.
 
-    beside: panels in a row at most. height: of a row of panels; room: of what stands between them, in pixels.
+    beside: panels in a row at most. height: of a row of panels; room: of what stands between them, in pixels. Raises
+    MeasureError where there is no name.
+
+    >>> panels("MRR by month", "EUR", ["one", "two", "three"], beside=2, height=200, room=90)[1]
+    [(1, 1), (1, 2), (2, 1)]
     """
     if not names:
         raise MeasureError([Problem("panels", "at least one, by the name to show", "none")])

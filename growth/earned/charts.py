@@ -6,11 +6,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from itertools import cycle
 
 import numpy as np
 import plotly.graph_objects as go
 
-from growth.charts import FAINT, GAIN, GOAL, INK, LOSS, PAPER
+from growth.charts import FAINT, GAIN, GOAL, INK, LOSS, PAPER, panels
 from growth.earned import fading, late
 from growth.earned.interval import Interval
 from growth.earned.worth import PieceReport, Report
@@ -61,38 +62,26 @@ def range_chart(report: Report, *, what: str, title: str, percent: bool = False)
 
 
 def fading_chart(reports: Sequence[PieceReport]) -> go.Figure:
-    """Sign-ups a week since each piece came out, and the fitted fading as a thin line."""
-    figure, ends = _figure("Sign-ups a week since publishing", height=380), []
-    for one, (colour, dash) in zip(reports, _LOOKS, strict=False):
+    """Sign-ups a week since each piece came out, and the fitted fading as a line: a panel a piece, on one scale."""
+    told = [one for one in reports if one.half_life.value is not None and len(one.piece.sign_ups_by_day) >= 7]
+    if not told:
+        return _figure("Sign-ups a week since publishing: too few days to tell", height=120)
+    names = [one.piece.name for one in told]
+    figure, places = panels("Sign-ups a week", "weeks since publishing", names, beside=3, height=210, room=90)
+    for one, (row, column), (colour, dash) in zip(told, places, cycle(_LOOKS), strict=False):
         counts = one.piece.sign_ups_by_day
-        weeks = len(counts) // 7
-        if not weeks or one.half_life.value is None:
-            continue
-        seen = counts[: weeks * 7].reshape(weeks, 7).sum(axis=1)
+        weeks = np.arange(len(counts) // 7)
+        seen = counts[: 7 * len(weeks)].reshape(-1, 7).sum(axis=1)
         q = 2 ** (-1 / one.half_life.value)
         first = counts.sum() / fading.total(one.half_life.value, len(counts))
-        fitted = first * q ** (7 * np.arange(weeks)) * (1 - q**7) / (1 - q)
-        figure.add_scatter(
-            x=np.arange(weeks), y=seen, mode="markers", marker={"color": colour, "size": 6}, hoverinfo="skip"
-        )
-        figure.add_scatter(
-            x=np.arange(weeks), y=fitted.round(3), mode="lines", line={"color": colour, "dash": dash}, hoverinfo="skip"
-        )
-        ends.append((weeks - 1, round(float(fitted[-1]), 3), one.piece.name, colour))
-    for rank, (week, height, name, colour) in enumerate(sorted(ends)):
-        figure.add_annotation(
-            x=week,
-            y=height,
-            text=name,
-            ax=0,
-            ay=-40 - 34 * (len(ends) - 1 - rank),
-            arrowhead=0,
-            arrowcolor=colour,
-            xanchor="left" if rank == 0 and len(ends) > 1 else "right",
-            font={"color": colour},
-        )
-    figure.update_xaxes(title="week")
-    figure.update_yaxes(rangemode="tozero")
+        fitted = first * q ** (7 * weeks) * (1 - q**7) / (1 - q)
+        dots = {"color": colour, "size": 5}
+        line = {"color": colour, "dash": dash, "width": 2}
+        where = {"row": row, "col": column}
+        figure.add_scatter(x=weeks, y=seen, mode="markers", marker=dots, hoverinfo="skip", **where)
+        figure.add_scatter(x=weeks, y=fitted.round(3), mode="lines", line=line, hoverinfo="skip", **where)
+    figure.update_yaxes(matches="y", rangemode="tozero", nticks=4)
+    figure.update_xaxes(nticks=5)
     return figure
 
 

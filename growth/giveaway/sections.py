@@ -5,6 +5,7 @@ Every text from a file is escaped here; the numbers in the prose are computed fr
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field
 from html import escape
 from typing import Any
@@ -37,14 +38,22 @@ PAGE_FACTS = (
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A piece of the page: shown in a notebook as HTML, and taken into the page as it is."""
+    """A piece of the page: shown in a notebook as HTML, and taken into the page as it is.
+
+    facts: what the page's head needs to know. figure: a Plotly figure that a notebook shows in the HTML's place.
+    """
 
     html: str
     facts: dict[str, Any] = field(default_factory=dict)
+    figure: Any = None
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, Any]:
         bundle: dict[str, Any] = {"text/html": self.html, "text/plain": "a piece of the page"}
-        return bundle | ({PAGE_FACTS: self.facts} if self.facts else {})
+        if self.facts:
+            bundle[PAGE_FACTS] = self.facts
+        if self.figure is not None:
+            bundle["application/vnd.plotly.v1+json"] = json.loads(self.figure.to_json())
+        return bundle
 
 
 def question(giveaway: Giveaway, forecast: Forecast) -> Piece:

@@ -45,7 +45,8 @@ def risk_table(*, entry: np.ndarray, duration: np.ndarray, left: np.ndarray) -> 
     entry:    age at which a customer came under watch, 0 for those watched from the start; at risk from entry + 1 on.
     duration: age at which it left, or the last age it was seen on board. left: whether it left. All of shape (n,).
 
-    >>> risk_table(entry=np.array([0, 0, 2]), duration=np.array([1, 3, 3]), left=np.array([True, False, True])).at_risk.tolist()
+    >>> table = risk_table(entry=np.array([0, 0, 2]), duration=np.array([1, 3, 3]), left=np.array([True, False, True]))
+    >>> table.at_risk.tolist()
     [2, 1, 2]
     """
     longest = int(duration.max(initial=0))

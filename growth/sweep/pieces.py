@@ -1,4 +1,7 @@
-"""The comparison's pieces as HTML: each is shown in the notebook and taken into the page as it is."""
+"""The comparison's pieces as HTML: each is shown in the notebook and taken into the page as it is.
+
+Pictures over two axes and by month are HTML and SVG for the page, and Plotly figures for the notebook.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from growth.calculator.words import money, number
+from growth.charts import heat_panels, line_panels
 from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.sections import Piece
 from growth.sweep import drawing
@@ -109,13 +113,19 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
         if len(ordered) > 2 + (len(panels) > 1)
         else ""
     )
-    return Piece(
-        _section(
-            f"MRR at the end, by {escape(rows.title)} and {escape(columns.title)}",
-            f"<p>In {escape(design.plan.base.currency)} a month; the deeper the colour, the more.{others}</p>"
-            f'<div class="panels">{maps}</div>',
-        )
+    title = f"MRR at the end, by {rows.title} and {columns.title}"
+    figure = heat_panels(
+        {name: grid.round(2) for name, grid in panels},
+        title=title,
+        unit=f"{design.plan.base.currency} a month",
+        rows=(rows.title, rows.words),
+        columns=(columns.title, columns.words),
     )
+    text = (
+        f"<p>In {escape(design.plan.base.currency)} a month; the deeper the colour, the more.{others}</p>"
+        f'<div class="panels">{maps}</div>'
+    )
+    return Piece(_section(escape(title), text), figure=figure)
 
 
 def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: float, high: float) -> str:
@@ -160,7 +170,13 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
                 series.append((lines.words[line], mrr_by_month(design, np.array([number]))[0]))
         found.append((panels.words[panel], series))
     top = max((values.max() for _, series in found for _, values in series), default=1.0) or 1.0
-    charts = [drawing.lines(f"{panels.title} {word}".strip(), lines.title, series, top=top) for word, series in found]
+    named = [(f"{panels.title} {word}".strip(), series) for word, series in found]
+    charts = [drawing.lines(name, lines.title, series, top=top) for name, series in named]
+    figure = line_panels(
+        {name: {word: values.round(2) for word, values in series} for name, series in named},
+        title="MRR month by month" + (f", a line for each {lines.title}" if lines.title else ""),
+        unit=f"{design.plan.base.currency} a month",
+    )
     others = ", ".join(f"{levels.title} {levels.words[0]}" for levels in ordered[2:])
     fixed = f" Other axes: {escape(others)}." if others else ""
     by = (
@@ -168,7 +184,8 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
         if panels.title
         else f", a line for each {escape(lines.title)}"
     )
-    return Piece(_charts("MRR month by month", f"MRR{by}; {_scale(design, top)}.{fixed}", charts))
+    text = f"MRR{by}; {_scale(design, top)}.{fixed}"
+    return Piece(_charts("MRR month by month", text, charts), figure=figure)
 
 
 def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Levels]) -> str:

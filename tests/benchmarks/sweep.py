@@ -110,7 +110,7 @@ def points(count: int) -> None:
             {"name": "trial", "field": "sign_up.signup_rate", "from": 0.01, "to": 0.1},
         ]
         for measures in (["cash", "lowest_cash", "break_even_month"], None):
-            size = count if measures else count // 20
+            size = count
             sampled = {"method": "latin_hypercube", "size": size, "at_most": size}
             whole = {
                 "title": "b",

@@ -54,7 +54,10 @@ def test_other_names_units_and_currencies_by_a_file(tmp_path):
         "columns: {customer: Client, date: Paid on, amount: Total, period_start: From, period_end: To}\n"
         "amounts: minor\ncurrency: EUR\nrates: {USD: 0.5}\n"
     )
-    text = "Total,Client,Paid on,currency,From,To\n2900,a,2024-01-15,EUR,2024-02-01,2024-02-29\n12000,b,2024-01-15,USD,2024-01-15,2025-01-14\n"
+    text = (
+        "Total,Client,Paid on,currency,From,To\n"
+        "2900,a,2024-01-15,EUR,2024-02-01,2024-02-29\n12000,b,2024-01-15,USD,2024-01-15,2025-01-14\n"
+    )
     rows = read(tmp_path, text, columns=load_columns(mapping))
     assert rows.amount.tolist() == [29, 60] and rows.currency == "EUR"
     assert rows.span.tolist() == [1, 12]
