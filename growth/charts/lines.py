@@ -50,7 +50,8 @@ def mrr_chart(forecast: Forecast) -> go.Figure:
     when, mrr = months_of(forecast, opening=True), [forecast.opening_mrr[0], *forecast.closing_mrr]
     figure.add_scatter(x=when, y=mrr, **_CURVE)
     levels = [(forecast.scenario.goal_mrr, "goal", GOAL), (growth_ceiling(forecast).value, "ceiling", INK)]
-    levels = [level for level in levels if level[0] is not None and level[0] <= 3 * max(mrr)]
+    # to twelve digits: the last ones of a ceiling change with the order in which a sum is made
+    levels = [(float(f"{level:.12g}"), *rest) for level, *rest in levels if level is not None and level <= 3 * max(mrr)]
     room = max([*mrr, *(level for level, _, _ in levels)]) / LINES
     highest = np.inf
     for level, name, colour in sorted(levels, reverse=True):
