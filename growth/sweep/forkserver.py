@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import builtins
 import ctypes
+import errno
 import gc
 import json
 import os
@@ -142,10 +143,11 @@ def _become_kernel(request: dict, sockets: list[socket.socket]) -> None:
         code = 0
     except SystemExit as leaving:
         code = leaving.code if isinstance(leaving.code, int) else 0 if leaving.code is None else 1
-    except BaseException:
-        import traceback
+    except BaseException as error:
+        if getattr(error, "errno", None) != errno.EADDRINUSE:  # another took the port: the kernel is asked for again
+            import traceback
 
-        traceback.print_exc()
+            traceback.print_exc()
     finally:
         with suppress(Exception):
             sys.stdout.flush()
