@@ -129,13 +129,9 @@ def panels(
         horizontal_spacing=0.12,
         vertical_spacing=room / (down * height + (down - 1) * room) if down > 1 else 0,
     )
-    empty = sheet(title, unit)
-    figure = go.Figure(grid)
-    figure.update_layout(empty.layout)
+    figure = sheet(title, unit, grid)
     figure.update_annotations(font={"color": INK, "size": 13})
     figure.update_layout(height=whole, margin={"l": 70, "r": 60, "t": 90, "b": 50})
     for axes in (figure.update_xaxes, figure.update_yaxes):
-        axes(automargin=True, title_font={"size": 12, "color": FAINT}, tickfont={"size": 12})
-    figure.update_xaxes(showgrid=False, zeroline=False, linecolor=FAINT, ticks="outside", tickcolor=FAINT)
-    figure.update_yaxes(gridcolor="#e6dece", zeroline=False, separatethousands=True, exponentformat="none")
+        axes(zeroline=False, title_font={"size": 12, "color": FAINT}, tickfont={"size": 12})
     return figure, [(index // across + 1, index % across + 1) for index in range(len(names))]

@@ -24,13 +24,15 @@ def use_in_notebooks() -> None:
     pio.renderers["plotly_mimetype"].config = {"displayModeBar": False, "responsive": True}
 
 
-def sheet(title: str, unit: str) -> go.Figure:
+def sheet(title: str, unit: str, figure: go.Figure | None = None) -> go.Figure:
     """An empty figure with its title, and its unit in smaller letters behind it.
+
+    figure: is given the look, with all its panels; None: a new one.
 
     >>> sheet("Cash", "EUR").layout.title.text.startswith("Cash <span")
     True
     """
-    figure = go.Figure()
+    figure = go.Figure() if figure is None else figure
     subtitle = f"<span style='font-size:13px;color:{FAINT}'>({unit})</span>"
     buttons = "zoom pan select lasso zoomin zoomout autoscale resetscale toimage logo"
     figure.update_layout(

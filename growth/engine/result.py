@@ -147,11 +147,8 @@ class Forecast:
         return _read_only(customers), _read_only(mrr)
 
 
-# the series that a table shows, in its order
-SERIES = [
-    "visitors",
-    "sign_ups",
-    "referred_sign_ups",
+# the month's bridge, of customers and of MRR, in its order
+BRIDGE = (
     "opening_customers",
     "new_customers",
     "returned_customers",
@@ -164,6 +161,14 @@ SERIES = [
     "contraction_mrr",
     "churned_mrr",
     "closing_mrr",
+)
+
+# the series that a table shows, in its order
+SERIES = [
+    "visitors",
+    "sign_ups",
+    "referred_sign_ups",
+    *BRIDGE,
     "arr",
     "arpa",
     "monthly_customer_churn_rate",

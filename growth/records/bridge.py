@@ -7,23 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from growth.engine.result import BRIDGE
 from growth.records.cells import NONE
 from growth.records.ledger import Ledger, changes
-
-COLUMNS = (
-    "opening_customers",
-    "new_customers",
-    "returned_customers",
-    "lost_customers",
-    "closing_customers",
-    "opening_mrr",
-    "new_mrr",
-    "reactivation_mrr",
-    "expansion_mrr",
-    "contraction_mrr",
-    "churned_mrr",
-    "closing_mrr",
-)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,7 +126,7 @@ def bridge(moves: Movements) -> dict[str, np.ndarray]:
         total["churned_mrr"][1:],
         total["closing_mrr"][1:],
     )
-    return dict(zip(COLUMNS, columns, strict=True))
+    return dict(zip(BRIDGE, columns, strict=True))
 
 
 def bridge_frame(book: Ledger, moves: Movements) -> Any:

@@ -93,9 +93,7 @@ def survival_picture(
     low, high, middle = (
         np.round(np.concatenate([[1.0], part[seen]]), 5) for part in (survival.low, survival.high, survival.survival)
     )
-    band = {"mode": "lines", "line": {"width": 0, "shape": "hv"}, "hoverinfo": "skip"}
-    figure.add_scatter(x=ages, y=high, **band)
-    figure.add_scatter(x=ages, y=low, fill="tonexty", fillcolor="rgba(31,95,139,0.15)", **band)
+    _band(figure, ages, low, high, tint="rgba(31,95,139,0.15)", edge={"width": 0, "shape": "hv"})
     figure.add_scatter(
         x=ages,
         y=middle,
@@ -130,13 +128,11 @@ def compared_picture(
     styles = zip(("solid", "dash", "dot", "dashdot"), (GAIN, LOSS, GOAL, INK), strict=True)
     for (name, parts), (dash, colour) in zip(lines.items(), styles, strict=False):
         middle, low, high = (np.round(part[np.isfinite(part)], 5) for part in parts)
-        drawn = {"x": np.arange(middle.size), "mode": "lines"}
-        shape = "hv" if steps else "linear"
-        edge = {"line": {"width": 0, "shape": shape}, "hoverinfo": "skip"}
-        figure.add_scatter(y=high, **drawn, **edge)
-        figure.add_scatter(y=low, fill="tonexty", fillcolor=_faint(colour), **drawn, **edge)
+        x, shape = np.arange(middle.size), "hv" if steps else "linear"
+        _band(figure, x, low, high, tint=_faint(colour), edge={"width": 0, "shape": shape})
         line = {"color": colour, "width": 2, "shape": shape, "dash": dash}
-        figure.add_scatter(y=middle, line=line, hovertemplate=name + " %{y:.1%}<extra></extra>", **drawn)
+        hovered = name + " %{y:.1%}<extra></extra>"
+        figure.add_scatter(x=x, y=middle, mode="lines", line=line, hovertemplate=hovered)
         labels.append((float(middle[-1]), name, colour))
     _label_ends(figure, labels, gap=0.05)
     figure.update_xaxes(title_text=along)
@@ -196,9 +192,7 @@ def _draw_forecast(
 ) -> None:
     digits = 0 if expected.max(initial=0) >= 1000 else 2  # no more than a forecast can mean, nor than a search repeats
     low, high, expected = (np.round(part, digits) for part in (*band, expected))
-    edge = {"x": months, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
-    figure.add_scatter(y=high, **edge)
-    figure.add_scatter(y=low, fill="tonexty", fillcolor="rgba(91,74,138,0.15)", **edge)
+    _band(figure, months, low, high, tint="rgba(91,74,138,0.15)", edge={"width": 0})
     figure.add_scatter(
         x=months,
         y=expected,
@@ -254,3 +248,9 @@ def _label_ends(figure: go.Figure, labels: list[tuple[float, str, str]], *, gap:
             xanchor="left",
             font={"color": colour},
         )
+
+
+def _band(figure: go.Figure, x: np.ndarray, low: np.ndarray, high: np.ndarray, *, tint: str, edge: dict) -> None:
+    """The space between two lines, tinted."""
+    figure.add_scatter(x=x, y=high, mode="lines", line=edge, hoverinfo="skip")
+    figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip", fill="tonexty", fillcolor=tint)
