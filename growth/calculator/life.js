@@ -91,18 +91,21 @@ export function arrivals(scenario) {
 
 // ----------------------------------------------------------------------------------------------------------- stay
 
-// ln G(alpha + x) - ln G(x): small x climb, then the Stirling series; the same steps as growth/engine/curves.py.
-function logGammaStep(alpha, x) {
+// ln G(z + d + alpha) - ln G(z + d) - ln G(z + alpha) + ln G(z); the same steps as growth/engine/curves.py.
+function logGammaDifference(z, d, alpha) {
+  const share = (z) => alpha * d / ((z + d) * (z + alpha));
   let climb = 0;
-  if (x < 16) {
-    for (let k = 0; k < 16; k++) climb += Math.log1p(alpha / (x + k));
-    x += 16;
+  if (z < 16) {
+    for (let k = 0; k < 16; k++) climb -= Math.log1p(-share(z + k));
+    z += 16;
   }
-  const tail = (z) => {
-    const y = 1 / (z * z);
-    return (1 / 12 - y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188)))) / z;
+  const w = share(z), top = z + alpha + d;
+  const rest = (x) => {
+    const y = 1 / (x * x);
+    return -y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188))) / x;
   };
-  return (x - 0.5) * Math.log1p(alpha / x) + alpha * Math.log(x + alpha) - alpha + tail(x + alpha) - tail(x) - climb;
+  const main = d * Math.log1p(alpha / (z + d)) + alpha * Math.log1p(d / (z + alpha)) + (z - 0.5) * Math.log1p(-w);
+  return climb + main + w * (z + top) / (12 * z * top) + rest(top) - rest(z + d) - rest(z + alpha) + rest(z);
 }
 
 const churnAt = {
@@ -112,7 +115,8 @@ const churnAt = {
   },
   sbg: (curve, age) => curve.alpha / (curve.alpha + curve.beta + (age - 1)),
   bdw({ alpha, beta, shape }, age) {
-    return -Math.expm1(logGammaStep(alpha, beta + (age - 1) ** shape) - logGammaStep(alpha, beta + age ** shape));
+    const before = (age - 1) ** shape;
+    return -Math.expm1(-logGammaDifference(beta + before, age ** shape - before, alpha));
   },
   measured({ survival, tail_monthly_churn_rate: tail }, age) {
     if (age > survival.length) return tail;

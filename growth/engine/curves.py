@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-_SHIFT = 16  # below this argument the log-gamma difference climbs by its recurrence before the Stirling series
+_SHIFT = 16  # below this argument log-gamma differences climb by their recurrence before the Stirling series
 
 
 def constant(*, ages: np.ndarray, monthly_churn_rate: np.ndarray) -> np.ndarray:
@@ -54,16 +54,16 @@ def beta_discrete_weibull(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndarr
     """h(a) = 1 - S(a) / S(a - 1) with S(a) = B(alpha, beta + a^shape) / B(alpha, beta); shape 1 is the sBG.
 
     alpha, beta, shape > 0, without unit; shape above 1: each customer's own churn rises with age.
-    With f(x) = ln G(alpha + x) - ln G(x), G the gamma function, ln S(a) = f(beta) - f(beta + a^shape), so that
-    h(a) = 1 - exp(f(beta + (a-1)^shape) - f(beta + a^shape)), where no large numbers cancel.
+    With G the gamma function, z = beta + (a-1)^shape and d = a^shape - (a-1)^shape, h(a) = 1 - exp(-D), where
+    D = ln G(z + d + alpha) - ln G(z + d) - ln G(z + alpha) + ln G(z).
     Source: Fader, Hardie, Liu, Davin and Steenburgh (2018), "How to Project Customer Retention Revisited", Journal of
     Interactive Marketing 43 (from memory).
 
     >>> beta_discrete_weibull(ages=np.array([[1]]), alpha=0.704, beta=1.182, shape=1.0).round(3).item()
     0.373
     """
-    before, after = beta + (ages - 1.0) ** shape, beta + np.asarray(ages, float) ** shape
-    return -np.expm1(_log_gamma_step(alpha, before) - _log_gamma_step(alpha, after))
+    before = (ages - 1.0) ** shape
+    return -np.expm1(-_log_gamma_difference(beta + before, np.asarray(ages, float) ** shape - before, alpha))
 
 
 def measured(*, ages: np.ndarray, survival: tuple, tail_monthly_churn_rate: np.ndarray) -> np.ndarray:
@@ -118,20 +118,29 @@ def _read(value: Any, read: Any) -> Any:
     return value if isinstance(value, int) else read(value)
 
 
-def _log_gamma_step(alpha: np.ndarray, x: np.ndarray) -> np.ndarray:
-    """ln G(alpha + x) - ln G(x) for alpha, x > 0, to about 1e-14 even where both are large.
+def _log_gamma_difference(z: np.ndarray, d: np.ndarray, alpha: np.ndarray) -> np.ndarray:
+    """ln G(z + d + alpha) - ln G(z + d) - ln G(z + alpha) + ln G(z) for z, d, alpha > 0, to about 1e-13 of itself.
 
-    Small x climb by G(z + 1) = z G(z); then the Stirling series, Abramowitz and Stegun (1964) 6.1.41, of both, with
-    the difference of their leading terms taken as (x - 1/2) ln(1 + alpha/x) + alpha ln(x + alpha) - alpha.
+    Small z climb by G(z + 1) = z G(z), each step adding -ln(1 - w) with w = alpha d / ((z + d) (z + alpha)). Then the
+    Stirling series, Abramowitz and Stegun (1964) 6.1.41, of all four: its leading terms make
+    d ln(1 + alpha / (z + d)) + alpha ln(1 + d / (z + alpha)) + (z - 1/2) ln(1 - w), where no large numbers cancel.
     """
-    climb = np.zeros(np.broadcast_shapes(np.shape(alpha), np.shape(x)))
-    for k in range(_SHIFT):
-        climb += np.where(x < _SHIFT, np.log1p(alpha / (x + k)), 0.0)
-    x = np.where(x < _SHIFT, x + _SHIFT, x)
-    lead = (x - 0.5) * np.log1p(alpha / x) + alpha * np.log(x + alpha) - alpha
-    return lead + _stirling_tail(x + alpha) - _stirling_tail(x) - climb
+
+    def share(z: np.ndarray) -> np.ndarray:
+        return alpha * d / ((z + d) * (z + alpha))
+
+    climb, small = 0.0, z < _SHIFT
+    if small.any():
+        for k in range(_SHIFT):
+            climb = climb - np.log1p(-share(z + k))
+        z, climb = np.where(small, z + _SHIFT, z), np.where(small, climb, 0.0)
+    w, top = share(z), z + alpha + d
+    main = d * np.log1p(alpha / (z + d)) + alpha * np.log1p(d / (z + alpha)) + (z - 0.5) * np.log1p(-w)
+    tail = w * (z + top) / (12 * z * top) + _rest(top) - _rest(z + d) - _rest(z + alpha) + _rest(z)
+    return climb + main + tail
 
 
-def _stirling_tail(x: np.ndarray) -> np.ndarray:
+def _rest(x: np.ndarray) -> np.ndarray:
+    """The Stirling series after its term 1 / (12 x)."""
     y = 1 / (x * x)
-    return (1 / 12 - y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188)))) / x
+    return -y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188))) / x

@@ -5,11 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import mpmath
+import numpy as np
 import pytest
 from office import HEAD_ROW, WORDS, sheet_values
 from plain import business
 
 import growth
+from growth.engine.curves import beta_discrete_weibull
 from growth.spreadsheet import spreadsheet
 
 FIRST_AGE = HEAD_ROW + 2  # the row of age 1
@@ -31,3 +33,5 @@ def test_churn_has_twelve_digits(tmp_path: Path, alpha: float, beta: float, shap
         for age in (1, 2, 3, 12, 100, 240, 1199):
             exact = -mpmath.expm1(kept(age) - kept(age - 1))
             assert rows[FIRST_AGE + age - 1][column] == pytest.approx(float(exact), rel=1e-12), age
+            engine = beta_discrete_weibull(ages=np.array([[age]]), alpha=alpha, beta=beta, shape=shape).item()
+            assert engine == pytest.approx(float(exact), rel=1e-12), age
