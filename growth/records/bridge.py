@@ -9,7 +9,8 @@ import numpy as np
 
 from growth.engine.result import BRIDGE
 from growth.records.cells import NONE
-from growth.records.ledger import Ledger, changes
+from growth.records.ledger import Ledger
+from growth.records.order import changes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,10 +56,11 @@ def spells(book: Ledger) -> Spells:
     """The spells of paid months of every customer, in the order of the ledger."""
     held = book.stretches
     opens = np.flatnonzero(np.append(True, ~held.goes_on[:-1])) if held.size else np.zeros(0, int)
-    length = np.add.reduceat(held.length, opens) if held.size else held.length
+    ends = np.append(opens[1:], held.size)[: opens.size] - 1
     customer, start = held.customer[opens], held.start[opens]
+    length = held.start[ends] + held.length[ends] - start
     entry = np.zeros(opens.size, np.int32)
-    at_first = start == 0
+    at_first = np.flatnonzero(start == 0)
     entry[at_first] = NONE
     if book.joined is not None:
         joined = book.joined[customer[at_first]]
@@ -76,15 +78,16 @@ def movements(book: Ledger, runs: Spells) -> Movements:
         return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
 
     goes_on, end = held.goes_on, held.start + held.length
-    fresh = (runs.start > 0) & ~runs.returned
-    back = (runs.start > 0) & runs.returned
-    ended = ~goes_on & (end < book.months)
-    now = ~goes_on & (end == book.months)
+    fresh = np.flatnonzero((runs.start > 0) & ~runs.returned)
+    back = np.flatnonzero((runs.start > 0) & runs.returned)
+    ended = np.flatnonzero(~goes_on & (end < book.months))
+    now = np.flatnonzero(end == book.months)
+    over = np.flatnonzero(end < book.months)
     lost, churned = by(end[ended], held.kind[ended]), by(end[ended], held.kind[ended], held.mrr[ended])
     stayed = held.sums_by_month(
         (held.start + 1) * shape[1] + held.kind, held.length - 1 + goes_on, step=shape[1], size=shape[0] * shape[1]
     ).reshape(shape)
-    starting, ending = by(held.start, held.kind), by(end[end < book.months], held.kind[end < book.months])
+    starting, ending = by(held.start, held.kind), by(end[over], held.kind[over])
     closing_mrr = by(end[now] - 1, held.kind[now], held.mrr[now])
     closing_mrr[:-1] += stayed[1:] + churned[1:]
     after = np.flatnonzero(goes_on)

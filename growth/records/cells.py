@@ -10,7 +10,7 @@ DAY = re.compile(
     r"([0-9]{4})-([0-9]{2})-([0-9]{2})"
     r"(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?"
 )
-_MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
+MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 _AMOUNT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 FIRST_YEAR, LAST_YEAR = 1970, 2199
 MOST = 1e12  # the largest amount of a row, in the unit it is written in
@@ -42,7 +42,7 @@ def day(text: str) -> int:
 
 def month_day(text: str) -> int:
     """Like `day`; a month alone, written 2024-03, stands for its first day."""
-    return day(f"{text}-01" if _MONTH.fullmatch(text) else text)
+    return day(f"{text}-01" if MONTH.fullmatch(text) else text)
 
 
 def perhaps_day(text: str) -> int:

@@ -44,7 +44,7 @@ def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
     >>> off.p < 1e-6, off.worst, off.seen
     (True, (1, 1), 0.2)
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtrc
 
     expected = table.at_risk * fit.churn(table.ages)
     spread = expected * (1 - fit.churn(table.ages))
@@ -62,7 +62,7 @@ def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
     worst = int(apart.argmax())
     ends = (*starts[1:], table.at_risk.size)
     return Misfit(
-        float(chi2.sf(apart.sum(), len(starts) - fit.parameters)),
+        float(chdtrc(len(starts) - fit.parameters, apart.sum())),
         (starts[worst] + 1, ends[worst]),
         float(d[worst] / n[worst]),
         float(e[worst] / n[worst]),

@@ -53,6 +53,15 @@ class Columns(Section):
         """
         return self.columns.get(ours, ours)
 
+    def factor(self, code: str) -> float:
+        """What amounts in a currency are multiplied by to be major units of ours; without a rate, as if it were ours.
+
+        >>> Columns(amounts="minor", currency="EUR", rates={"USD": 0.5}).factor("USD")
+        0.005
+        """
+        rate = self.rates.get(code, 1.0) if self.currency and code != self.currency else 1.0
+        return rate / 100 if self.amounts == "minor" else rate
+
     def found(self, header: list[str], *, file: str) -> tuple[tuple[str, ...], dict[str, int]]:
         """The shape of the records, and where in the header each of our columns stands. Raises RecordsError."""
         if repeated := {name for name in header if header.count(name) > 1} & set(map(self.theirs, KNOWN)):

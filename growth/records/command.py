@@ -17,8 +17,6 @@ CAUTION = (
     "values describe the past; they are neither advice nor a promise."
 )
 
-SHORTEST_KEY = 16  # bytes
-
 
 def add_command(subparsers: Any) -> None:
     """Hand the commands in."""
@@ -38,9 +36,6 @@ def add_command(subparsers: Any) -> None:
     )
     measure.add_argument(
         "--leave-out", type=int, default=0, metavar="N", help="how many unreadable rows may be left out (0)"
-    )
-    measure.add_argument(
-        "--key-file", metavar="FILE", help="a secret key for the hashes of identifiers; without it a new one each run"
     )
     measure.add_argument(
         "--months", type=int, default=36, metavar="N", help="how many months the scenario looks ahead (36)"
@@ -74,8 +69,7 @@ def _measure(arguments: argparse.Namespace) -> None:
         from growth.records.writing import write_scenario
 
         columns = load_columns(arguments.columns) if arguments.columns else None
-        key = _key(arguments.key_file) if arguments.key_file else None
-        rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out, key=key)
+        rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out)
         measured = measure(ledger(rows, until=arguments.until))
     except ModuleNotFoundError as missing:
         raise RecordsError(f"records need {missing.name}; install growth-workbook[records]") from None
@@ -95,7 +89,7 @@ def _check_place(arguments: argparse.Namespace) -> None:
     from growth.records.unreadable import RecordsError
 
     to = Path(arguments.to)
-    made_from = [Path(name) for name in (arguments.records, arguments.columns, arguments.key_file) if name]
+    made_from = [Path(name) for name in (arguments.records, arguments.columns) if name]
     if any(to.exists() and one.exists() and to.samefile(one) for one in made_from):
         raise RecordsError([Problem("--to", "another file than those it is made from")], file=arguments.to)
     if to.exists() and not arguments.replace:
@@ -103,17 +97,6 @@ def _check_place(arguments: argparse.Namespace) -> None:
         raise RecordsError([Problem("", "a file that is not there yet", fix=fix)], file=arguments.to)
     if to.is_dir() or not to.parent.is_dir():
         raise RecordsError([Problem("--to", "a file's name, in a folder that is there")], file=arguments.to)
-
-
-def _key(name: str) -> bytes:
-    """The key of a key file. Raises RecordsError where it is too short to keep anything secret."""
-    from growth.records.unreadable import RecordsError
-
-    key = Path(name).read_bytes()
-    if len(key) < SHORTEST_KEY:
-        rule = f"a key of at least {SHORTEST_KEY} bytes: with a shorter one identifiers could be guessed"
-        raise RecordsError([Problem("--key-file", rule, f"{len(key)} bytes")], file=name)
-    return key
 
 
 def _demo(arguments: argparse.Namespace) -> None:

@@ -1,12 +1,13 @@
 """A CSV file in blocks of whole lines: each parsed at once by Arrow, or row by row where something in it is odd.
 
-A stretch is read at once only where it has as many rows as lines and its last line closes its quotation marks, so that
-no stray mark can swallow rows unnoticed.
+Where there are quotation marks, a stretch is read at once only if it has as many rows as lines and its last line closes
+its marks, so that no stray mark can swallow rows unnoticed.
 """
 
 from __future__ import annotations
 
 import csv
+import re
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -27,7 +28,6 @@ from growth.records.unreadable import RecordsError
 LONGEST_HEADER = 64 * 1024  # bytes
 DELIMITERS = ",;\t|"
 BLOCK = 1 << 21  # bytes that are read at once
-SHORTEST = 12  # bytes of a row: a customer of one letter, a month and an amount of one digit, two signs, a line feed
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 LINE_FEED, CARRIAGE_RETURN = b"\n\r"
@@ -36,17 +36,20 @@ OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """How the lines are to be read. places: where in a row each of our columns stands; width: of a row, in values."""
+    """How the lines are to be read. places: where in a row each of our columns stands; width: of a row, in values;
+    plain: the columns of dates and months that look like days and numbers alone, which are quicker to read.
+    """
 
     places: dict[str, int]
     width: int
     sign: str
+    plain: frozenset[str]
 
 
 def _layout(path: Path, columns: Columns) -> Layout:
-    """The layout told by the first line. Raises RecordsError where it names no columns of ours."""
+    """The layout told by the first two lines. Raises RecordsError where the first names no columns of ours."""
     with path.open("rb") as stream:
-        first = stream.readline(LONGEST_HEADER + 1)
+        first, second = stream.readline(LONGEST_HEADER + 1), stream.readline(LONGEST_HEADER)
     if len(first) > LONGEST_HEADER:
         rule = "a first line that names the columns, of at most 64 KB"
         raise RecordsError([Problem("", rule, f"{len(first)} bytes or more", line=1)], file=str(path))
@@ -54,10 +57,17 @@ def _layout(path: Path, columns: Columns) -> Layout:
     headers = [next(csv.reader([text], delimiter=sign), []) for sign in DELIMITERS]
     sign, header = max(zip(DELIMITERS, headers, strict=True), key=lambda pair: len(pair[1]))
     _, places = columns.found([name.strip() for name in header], file=str(path))
-    return Layout(places, len(header), sign)
+    return Layout(places, len(header), sign, _plain_columns(second, places, sign))
 
 
-def csv_blocks(path: Path, columns: Columns, *, key: bytes) -> Iterator[Found]:
+def _plain_columns(line: bytes, places: dict[str, int], sign: str) -> frozenset[str]:
+    """Of dates and months, the columns in which a line has a day alone, or a number alone."""
+    values = dict(enumerate(line.decode("utf-8", "replace").strip("\r\n").split(sign)))
+    forms = dict.fromkeys(DATES, r"\d{4}-\d\d-\d\d") | {"months": r"\d{1,2}"}
+    return frozenset(ours for ours, form in forms.items() if re.fullmatch(form, values.get(places.get(ours), "")))
+
+
+def csv_blocks(path: Path, columns: Columns, *, key: np.ndarray) -> Iterator[Found]:
     """What each block of the file gives, in their order; blocks are read ahead, in threads.
 
     Where the last row of a block goes on in the next, within quotation marks, reading begins anew behind that row.
@@ -67,14 +77,13 @@ def csv_blocks(path: Path, columns: Columns, *, key: bytes) -> Iterator[Found]:
     with path.open("rb") as stream:
         data = mmap(stream.fileno(), 0, access=ACCESS_READ)
     begin, header = _header(data, layout)
-    header.most_rows = (len(data) - begin) // SHORTEST + 1
     yield header
     at, ahead = begin, deque()
     with ThreadPoolExecutor(THREADS) as pool:
         while begin < len(data):
             while at < len(data) and len(ahead) < 2 * THREADS:
                 start, at = at, _line_end(data, at + BLOCK, len(data))
-                ahead.append((at, pool.submit(_read, data, start, at, layout, key)))
+                ahead.append((at, pool.submit(_read, data, start, at, layout, columns, key)))
             stop, future = ahead.popleft()
             begin, found = future.result()
             yield found
@@ -93,23 +102,28 @@ def _header(data: mmap, layout: Layout) -> tuple[int, Found]:
     return lines.at, found
 
 
-def _read(data: mmap, start: int, stop: int, layout: Layout, key: bytes) -> tuple[int, Found]:
+def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key: np.ndarray) -> tuple[int, Found]:
     """The rows that begin between start and stop, and where the next row begins: behind `stop` if the last goes on."""
     import pyarrow as pa
 
     found, signs = Found(), np.frombuffer(data, np.uint8)
 
     def quick(start: int, stop: int) -> bool:
-        lines = int(np.count_nonzero(signs[start:stop] == LINE_FEED)) + (data[stop - 1] != LINE_FEED)
-        try:
-            columns = _parsed(pa.py_buffer(signs[start:stop]), layout)
-            if len(columns["customer"]) != lines or not _plain(data, start, stop, layout):
-                return False
-            found.parts.append(part_of_columns(columns, key=key))
-        except (Bad, pa.ArrowInvalid):
+        if not _plain(data, start, stop, layout):
             return False
-        found.lines += lines
-        return True
+        quoted = data.find(b'"', start, stop) >= 0
+        lines = quoted and int(np.count_nonzero(signs[start:stop] == LINE_FEED)) + (data[stop - 1] != LINE_FEED)
+        for plain in (True, False) if layout.plain else (False,):
+            try:
+                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, quoted=quoted, plain=plain)
+                if quoted and len(columns["customer"]) != lines:
+                    return False
+                found.parts.append(part_of_columns(columns, said, key=key))
+            except (Bad, pa.ArrowInvalid):
+                continue
+            found.lines += found.parts[-1].records.size
+            return True
+        return False
 
     def careful(start: int, stop: int) -> int:
         lines, rows, before = _Lines(data, start), ReadRows(), found.lines
@@ -125,7 +139,7 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, key: bytes) -> tupl
                 found.unreadable.add(fault, line)
             elif row:
                 rows.add({ours: row[place] for ours, place in layout.places.items()}, line, found.unreadable)
-        found.parts += rows.part(key=key)
+        found.parts += rows.part(said, key=key)
         found.lines = before + lines.count
         return lines.at
 
@@ -135,17 +149,23 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, key: bytes) -> tupl
     return in_pieces(start, stop, quick=quick, careful=careful, ends=ends, smallest=SMALLEST), found
 
 
-def _parsed(buffer: Any, layout: Layout) -> dict[str, Any]:
-    """Our columns of some lines, as `part_of_columns` takes them. Raises ArrowInvalid."""
+def _parsed(buffer: Any, layout: Layout, *, quoted: bool, plain: bool) -> dict[str, Any]:
+    """Our columns of some lines, as `part_of_columns` takes them. quoted: whether there are quotation marks; without
+    them each line is a row. plain: read the layout's plain columns as days and numbers. Raises ArrowInvalid.
+    """
     import pyarrow as pa
     from pyarrow import csv as arrow
 
     kinds = dict.fromkeys(AMOUNTS, pa.float64()) | dict.fromkeys(DATES, pa.dictionary(pa.int32(), pa.string()))
+    if plain:
+        kinds |= {ours: pa.int8() if ours == "months" else pa.date32() for ours in layout.plain}
     names = [str(place) for place in range(layout.width)]
     table = arrow.read_csv(
         pa.BufferReader(buffer),
         read_options=arrow.ReadOptions(column_names=names, use_threads=False, block_size=len(buffer) + 1),
-        parse_options=arrow.ParseOptions(delimiter=layout.sign),
+        parse_options=arrow.ParseOptions(
+            delimiter=layout.sign, quote_char='"' if quoted else False, ignore_empty_lines=False
+        ),
         convert_options=arrow.ConvertOptions(
             include_columns=[names[place] for place in layout.places.values()],
             column_types={names[place]: kinds.get(ours, pa.string()) for ours, place in layout.places.items()},

@@ -170,28 +170,20 @@ def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: i
 def demo_book(business: DemoBusiness, *, seed: int) -> Any:
     """The ledger of the demo rows, without the way over a file: for tests over many businesses."""
     from growth.records.ledger import ledger
-    from growth.records.rows import Rows, hashed, months_of
+    from growth.records.rows import ROW, Rows, Shelf, months_of
     from growth.records.unreadable import Unreadable
 
     rows = demo_rows(business, seed=seed)
-    customers = int(rows["customer"].max(initial=0)) + 1
     days = rows["date"].astype("M8[D]").astype(np.int64)
+    records = np.zeros(days.size, ROW)
+    records["amount"], records["span"], records["yearly"] = rows["amount"], rows["months"], rows["months"] >= 12
+    records["month"] = records["made"] = months_of(days)
+    order = np.argsort(rows["customer"], kind="stable")
+    customer, opens = np.unique(rows["customer"][order], return_index=True)
+    shelf = Shelf((slice(None),), order.astype(np.int32), opens, customer.astype(np.int32))
+    first, last = int(records["month"].min()), int(days.max())
     return ledger(
-        Rows(
-            rows["customer"].astype(np.int32),
-            months_of(days),
-            rows["months"].astype(np.int16),
-            rows["amount"],
-            rows["months"] >= 12,
-            np.zeros(days.size, np.int16),
-            None,
-            ("Studio",),
-            hashed([str(number) for number in range(customers)], key=b"demo"),
-            "EUR",
-            True,
-            int(days.max()),
-            Unreadable(),
-        ),
+        Rows((records,), (shelf,), None, ("Studio",), "EUR", True, first, last, Unreadable()),
         until=str(np.datetime64(business.first_month, "M") + business.months - 1),
     )
 

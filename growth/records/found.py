@@ -15,13 +15,12 @@ PIECES = 8  # that a stretch with something odd is read in
 @dataclass(slots=True)
 class Found:
     """parts: the rows that can be read. unreadable: counts of the others; lines count from the block's first as 1.
-    lines: how many of them there are. most_rows: above what no file of this size can hold; said by the first block.
+    lines: how many of them there are.
     """
 
     parts: list[Part] = field(default_factory=list)
     unreadable: Unreadable = field(default_factory=Unreadable)
     lines: int = 0
-    most_rows: int = 0
 
 
 def in_pieces(

@@ -45,10 +45,11 @@ class Resampled:
     def of(cls, paying: np.ndarray, *, seed: int) -> Resampled:
         """paying: whether a customer ever paid, shape (customers,); the others are in no draw."""
         random = np.random.default_rng(seed)
-        number = int(paying.sum())
+        payers = np.flatnonzero(paying)
+        number = payers.size
         groups = max(min(number, GROUPS), 1)
         group = np.zeros(paying.size, np.int16)
-        group[paying] = np.arange(number) if number <= GROUPS else random.integers(0, GROUPS, number)
+        group[payers] = np.arange(number) if number <= GROUPS else random.integers(0, GROUPS, number)
         cell = random.integers(0, groups, (DRAWS, groups)) + groups * np.arange(DRAWS)[:, None]
         return cls(group, np.bincount(cell.ravel(), minlength=DRAWS * groups).reshape(DRAWS, groups).astype(float))
 
@@ -81,12 +82,11 @@ def poisson_mean(counts: np.ndarray) -> tuple[float, float]:
     >>> [round(end, 3) for end in poisson_mean(np.array([3, 5, 2, 6]))]
     [2.286, 6.496]
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtri, gammaincinv  # quicker to import than scipy.stats
 
     total, months = float(np.sum(counts)), len(counts)
-    low = chi2.ppf(0.025, 2 * total) / 2 if total else 0.0
-    high = chi2.ppf(0.975, 2 * total + 2) / 2
+    low, high = (gammaincinv(total, 0.025) if total else 0.0), gammaincinv(total + 1, 0.975)
     mean = total / months
     ratio = np.var(counts, ddof=1) / mean if months > 2 and mean else 1.0
-    spread = np.sqrt(ratio) if ratio * (months - 1) > chi2.ppf(0.95, max(months - 1, 1)) else 1.0
+    spread = np.sqrt(ratio) if ratio * (months - 1) > chdtri(max(months - 1, 1), 0.05) else 1.0
     return float(max(mean - (mean - low / months) * spread, 0.0)), float(mean + (high / months - mean) * spread)

@@ -12,12 +12,12 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.records.cells import NONE
-from growth.records.rows import Rows
-from growth.records.stretches import Paid, Stretches, changes, single_months, stretches_of, together
+from growth.records.order import changes
+from growth.records.rows import NOT_SAID, Rows
+from growth.records.stretches import Paid, Stretches, by_customer, single_months, stretches_of
 from growth.records.unreadable import RecordsError
 
 MOST_MONTHS = 600  # that records may span
-NEVER = np.iinfo(np.int32).max
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +69,7 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
 
     Raises RecordsError where the records span more than 600 months or hold nothing up to `until`.
     """
-    first = int(rows.month.min())
+    first = rows.first_month
     last = int(np.datetime64(rows.last_day, "D").astype("M8[M]").astype(int))
     last = last if until is None else int(np.datetime64(until, "M").astype(int))
     if last < first:
@@ -85,14 +85,15 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
         )
         raise RecordsError([problem])
     span = last - first + 1
-    parts = list(stretches_of(rows, first=first, months=span))
+    parts = stretches_of(rows, first=first, months=span)
     kinds, stretches = _kinds(parts, rows.plans)
     paid_ahead, unmatched = sum(part.ahead for part in parts), sum(part.unmatched for part in parts)
     signed_up = np.full(rows.customers, NONE, np.int32)
     for part in parts:
-        _note_first_months(signed_up, part.trials)
+        signed_up[part.trials.customer] = part.trials.start
     converted = np.full(rows.customers, NONE, np.int32)
-    _note_first_months(converted, stretches)
+    opens = np.flatnonzero(changes(stretches.customer))
+    converted[stretches.customer[opens]] = stretches.start[opens]
     signed_up[(converted != NONE) & (signed_up > converted)] = NONE
     return Ledger(
         rows,
@@ -100,7 +101,7 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
         kinds,
         np.datetime64(first, "M"),
         span,
-        _joined(rows, first),
+        None if rows.joined is None else np.where(rows.joined == NOT_SAID, NONE, rows.joined.astype(np.int32) - first),
         paid_ahead,
         unmatched,
         signed_up,
@@ -110,30 +111,17 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
 
 
 def _kinds(parts: list[Paid], plans: tuple[str, ...]) -> tuple[tuple[tuple[str, str], ...], Stretches]:
-    """The kinds that there are, and the stretches of all parts, with places among the kinds."""
+    """The kinds that there are, and the stretches of all parts by customer, with places among the kinds."""
     kinds = np.unique(np.concatenate([part.kinds for part in parts]))
     names = tuple((plans[kind // 2], "yearly" if kind % 2 else "monthly") for kind in kinds.tolist())
-    whole = together([part.stretches for part in parts])
-    return names, replace(whole, kind=np.searchsorted(kinds, whole.kind).astype(np.int32))
-
-
-def _note_first_months(first: np.ndarray, part: Stretches) -> None:
-    """Put the month in which each customer's first stretch begins into `first`, by customer."""
-    opens = changes(part.customer)
-    first[part.customer[opens]] = part.start[opens]
+    whole = by_customer([part.stretches for part in parts])
+    places = np.zeros(kinds.max(initial=0) + 1, np.int32)
+    places[kinds] = np.arange(kinds.size)
+    return names, replace(whole, kind=places[whole.kind])
 
 
 def _month(number: int) -> str:
     return str(np.datetime64(number, "M"))
-
-
-def _joined(rows: Rows, first: int) -> np.ndarray | None:
-    if rows.joined is None:
-        return None
-    said = rows.joined != NONE
-    joined = np.full(rows.customers, NEVER, np.int32)
-    np.minimum.at(joined, rows.customer[said], rows.joined[said])
-    return np.where(joined == NEVER, NONE, joined - first).astype(np.int32)
 
 
 def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -> tuple[str, ...]:

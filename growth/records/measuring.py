@@ -4,11 +4,14 @@ whole.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 
 from growth.records.bridge import Movements, Spells, movements, spells
 from growth.records.cells import NONE
 from growth.records.fitting import fit_all, recommend
+from growth.records.found import THREADS
 from growth.records.intervals import Resampled, percentile, poisson_mean, wilson
 from growth.records.ledger import Ledger
 from growth.records.measured import KindMeasures, Measured, Rate
@@ -27,23 +30,34 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
     >>> measured.churn.low < measured.churn.value < measured.churn.high
     True
     """
-    runs = spells(book)
-    moves = movements(book, runs)
     monthly = np.array([billing == "monthly" for _, billing in book.kinds])
-    recent = runs.start >= max(1, book.months - RECENT)
-    joined = recent & ~runs.returned
-    drawn = Resampled.of(book.converted != NONE, seed=seed)
-    draws = _revenue_draws(book, drawn)
-    table = spell_risk(runs, chosen=monthly[runs.kind])
-    fits = fit_all(table)
-    chosen, why = recommend(fits, table)
-    pooled = (fits, chosen, why) if monthly.sum() == 1 else None
-    kinds = tuple(
-        _kind(number, book, runs, moves, joined, draws[number], drawn, pooled) for number in range(len(book.kinds))
-    )
+    with ThreadPoolExecutor(THREADS) as pool:
+        resampling = pool.submit(Resampled.of, book.converted != NONE, seed=seed)
+        runs = spells(book)
+        drawn = resampling.result()
+        tasks = (
+            pool.submit(movements, book, runs),
+            pool.submit(spell_risk, runs, chosen=monthly[runs.kind]),
+            pool.submit(_revenue_draws, book, drawn),
+            pool.submit(_churned_draws, book, drawn),
+            pool.submit(_arpa, book, None, drawn),
+            pool.submit(_comeback, book, runs),
+            pool.submit(_conversion, book),
+        )
+        moves, table, draws, churned_draws, arpa, comeback, conversion = (task.result() for task in tasks)
+        fits = fit_all(table)
+        chosen, why = recommend(fits, table)
+        pooled = (fits, chosen, why) if monthly.sum() == 1 else None
+        joined = (runs.start >= max(1, book.months - RECENT)) & ~runs.returned
+
+        def of_kind(number: int) -> KindMeasures:
+            return _kind(number, book, runs, moves, joined, draws[number], drawn, pooled)
+
+        kinds = tuple(pool.map(of_kind, range(len(book.kinds))))
     joins = moves.new.sum(axis=1)[1:]
-    whole = draws[-1]
     lost, on_board = moves.lost.sum(), moves.closing[:-1].sum()
+    stayed = moves.stayed_mrr.sum()
+    up, down = draws[-1]
     return Measured(
         book,
         runs,
@@ -60,17 +74,15 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
         _of_draws(
             moves.churned_mrr.sum(),
             moves.closing_mrr[:-1].sum(),
-            _churned_draws(book, drawn),
+            churned_draws,
             "churned MRR / MRR of the month before",
         ),
-        _of_draws(moves.expansion_mrr.sum(), moves.stayed_mrr.sum(), whole[0], "MRR gained / MRR of those who stayed"),
-        _of_draws(
-            moves.contraction_mrr.sum(), moves.stayed_mrr.sum(), whole[1], "MRR given up / MRR of those who stayed"
-        ),
-        whole,
-        _arpa(book, None, drawn),
-        *_comeback(book, runs),
-        *_conversion(book),
+        _of_draws(moves.expansion_mrr.sum(), stayed, up, "MRR gained / MRR of those who stayed"),
+        _of_draws(moves.contraction_mrr.sum(), stayed, down, "MRR given up / MRR of those who stayed"),
+        draws[-1],
+        arpa,
+        *comeback,
+        *conversion,
         int((runs.entry == NONE).sum()),
     )
 
@@ -87,6 +99,7 @@ def _kind(
 ) -> KindMeasures:
     plan, billing = book.kinds[number]
     of_kind = runs.kind == number
+    came_lately = np.flatnonzero(joined & of_kind)
     table = spell_risk(runs, chosen=of_kind)
     if billing == "yearly":
         fits, chosen, why = (), None, "yearly plans are told by their renewals"
@@ -98,7 +111,7 @@ def _kind(
     lost, on_board = moves.lost[:, number].sum(), moves.closing[:-1, number].sum()
     at_renewal = np.arange(12, table.at_risk.size + 1, 12) - 1
     due, ended = table.at_risk[at_renewal].sum(), table.left[at_renewal].sum()
-    came, all_came = int((joined & of_kind).sum()), int(joined.sum())
+    came, all_came = came_lately.size, int(joined.sum())
     stayed = moves.stayed_mrr[:, number].sum()
     return KindMeasures(
         plan,
@@ -109,7 +122,7 @@ def _kind(
         _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
         _share(due - ended, due, f"{due - ended:,} of {due:,} renewals due") if billing == "yearly" and due else None,
         _arpa(book, number, drawn),
-        _price(runs.first_mrr[joined & of_kind]),
+        _price(runs.first_mrr[came_lately]),
         _of_draws(moves.expansion_mrr[:, number].sum(), stayed, draws[0], "MRR gained / MRR of those who stayed"),
         _of_draws(moves.contraction_mrr[:, number].sum(), stayed, draws[1], "MRR given up / MRR of those who stayed"),
         table,
@@ -188,7 +201,7 @@ def _growth(joins: np.ndarray) -> Rate | None:
 
 def _arpa(book: Ledger, kind: int | None, drawn: Resampled) -> Rate | None:
     held = book.stretches
-    now = (held.start + held.length == book.months) & (True if kind is None else held.kind == kind)
+    now = np.flatnonzero((held.start + held.length == book.months) & (True if kind is None else held.kind == kind))
     mrr = held.mrr[now]
     if not mrr.size:
         return None
@@ -233,7 +246,7 @@ def _comeback(book: Ledger, runs: Spells) -> tuple[Rate | None, int]:
 
 def _conversion(book: Ledger) -> tuple[Rate | None, tuple[float, ...]]:
     """Of those who signed up at least TRIAL_MONTHS before the last month, the share that paid by then."""
-    follow = (book.signed_up != NONE) & (book.signed_up <= book.months - 1 - TRIAL_MONTHS)
+    follow = np.flatnonzero((book.signed_up != NONE) & (book.signed_up <= book.months - 1 - TRIAL_MONTHS))
     signed_up, converted = book.signed_up[follow], book.converted[follow]
     paid = (converted != NONE) & (converted - signed_up <= TRIAL_MONTHS)
     if not signed_up.size:
@@ -243,5 +256,5 @@ def _conversion(book: Ledger) -> tuple[Rate | None, tuple[float, ...]]:
         signed_up.size,
         f"{paid.sum():,} of {signed_up.size:,} sign-ups paid within {TRIAL_MONTHS} months",
     )
-    delays = np.bincount(converted[paid] - signed_up[paid], minlength=1).astype(float)
+    delays = np.bincount((converted - signed_up)[np.flatnonzero(paid)], minlength=1).astype(float)
     return rate, tuple((delays / delays.sum()).round(4).tolist()) if paid.any() else (1.0,)

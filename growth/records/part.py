@@ -10,38 +10,51 @@ from typing import Any
 
 import numpy as np
 
-from growth.records.cells import DAY, LAST_DAY, MOST, NONE, READERS, Bad
-from growth.records.identity import digests
-from growth.records.rows import months_of
+from growth.records.arrow import chosen_of, ends_of, numbers_of, texts_from
+from growth.records.cells import DAY, LAST_DAY, MONTH, MOST, NONE, READERS, Bad
+from growth.records.columns import Columns
+from growth.records.identity import digests, slot_of
+from growth.records.rows import ROW, months_of
 from growth.records.unreadable import Unreadable
 
 AMOUNTS = ("amount", "mrr")
 OPTIONAL_DATES = ("period_start", "period_end", "joined")
 DATES = ("date", "month", *OPTIONAL_DATES)
 LISTED = ("plan", "currency")
+MOST_MONTHS = 60  # that a charge pays for
 MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
 ENDS_BEFORE = "a period that ends before it begins"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """Rows of the records. values: arrays of equal length by name, as in `Rows`, but for the customers' `a` and `b`
-    (`identity.digests`) and for `plan` and `currency`, which are places in the `lists` of their names.
-    last_day: the latest date, days since 1970. charges: the shape, as in `Rows`.
+    """Rows of the records, sorted by the slot that their customers go to, those of a slot in the order of the file.
+
+    digest: uint64, shape (rows,), of their customers (`identity.digests`). place: of each row in the block. records: of
+    type ROW, plans being places in `plans`. joined: the month the row's customer came, NOT_SAID if not said; None where
+    no row says. currencies: that rows say. charges, first_month, last_day: as in `Rows`.
     """
 
-    values: dict[str, np.ndarray]
-    lists: dict[str, tuple[str, ...]]
-    last_day: int
+    digest: np.ndarray
+    place: np.ndarray
+    records: np.ndarray
+    joined: np.ndarray | None
+    plans: tuple[str, ...]
+    currencies: tuple[str, ...]
     charges: bool
+    first_month: int
+    last_day: int
 
 
-def part_of_columns(columns: dict[str, Any], *, key: bytes) -> Part:
-    """The rows of whole columns by our names, Arrow arrays of equal length.
+def part_of_columns(columns: dict[str, Any], said: Columns, *, key: np.ndarray) -> Part:
+    """The rows of whole columns by our names, Arrow arrays of equal length. said: of the columns, by the user.
 
-    Customers are strings, amounts float64, dates date32 or dictionaries of strings, all others strings or dictionaries
-    of strings, without words that no row has. Raises Bad or ArrowInvalid where a value is not as it should be.
+    Customers are strings, amounts float64, dates date32 or dictionaries of strings, months int8 or like all others:
+    strings, or dictionaries of strings without words that no row has. Raises Bad or ArrowInvalid where a value is not
+    as it should be.
     """
+    import pyarrow as pa
+
     values: dict[str, np.ndarray] = {}
     lists: dict[str, tuple[str, ...]] = {}
     for ours, column in columns.items():
@@ -49,18 +62,21 @@ def part_of_columns(columns: dict[str, Any], *, key: bytes) -> Part:
             raise Bad("nothing where something has to be")
         if ours == "customer":
             _check_names(column)
-            values["a"], values["b"] = digests(column, key=key)
+            values["digest"] = digests(column, key=key)
         elif ours in AMOUNTS:
-            values[ours] = column.to_numpy()
+            values[ours] = numbers_of(column, float)
             _check_amounts(values[ours], ours)
         elif ours in DATES:
             values[ours] = _days(column, ours)
+        elif ours == "months" and pa.types.is_int8(column.type):
+            values[ours] = numbers_of(column, np.int8)
+            _check_span(values[ours])
         else:
             words, places = _words(column)
             meant = _coded([READERS[ours](word) for word in words], ours, lists)
             values[ours] = meant[places] if len(words) > 1 else np.full(places.size, meant[0])
     _check_periods(values)
-    return _part(values, lists)
+    return _part(values, lists, said)
 
 
 class ReadRows:
@@ -80,18 +96,15 @@ class ReadRows:
         self.names.append(row["customer"])
         self.meant.append(meant)
 
-    def part(self, *, key: bytes) -> list[Part]:
-        """The rows as a part; none where there are no rows."""
-        import pyarrow as pa
-
+    def part(self, said: Columns, *, key: np.ndarray) -> list[Part]:
+        """The rows as a part, as `part_of_columns` gives it; none where there are no rows."""
         if not self.names:
             return []
-        values, lists = {}, {}
-        values["a"], values["b"] = digests(pa.array(self.names, pa.string()), key=key)
+        values, lists = {"digest": digests(texts_from(self.names), key=key)}, {}
         for ours in self.meant[0]:
             column = [row[ours] for row in self.meant]
             values[ours] = np.array(column, float) if ours in AMOUNTS else _coded(column, ours, lists)
-        return [_part(values, lists)]
+        return [_part(values, lists, said)]
 
 
 def meant_by(row: dict[str, str]) -> dict[str, Any]:
@@ -110,43 +123,71 @@ def meant_by(row: dict[str, str]) -> dict[str, Any]:
     return meant
 
 
-def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]]) -> Part:
+def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said: Columns) -> Part:
     """Days become months, and the time a row pays for its span of months and whether it is billed by the year."""
     charges = "date" in values
-    day = values.pop("date" if charges else "month")
-    start, end = (values.pop(name, None) for name in ("period_start", "period_end"))
-    start = day if start is None else np.where(start == NONE, day, start)
-    span = values.pop("months", None) if charges else None
-    if span is None:
-        span = np.ones(day.size, np.int8)
-        if end is not None:
-            days = np.where(end == NONE, MEAN_MONTH, end - start)
-            span = np.clip(np.rint(days / MEAN_MONTH), 1, 60).astype(np.int8)
-    billed = span if charges else values.pop("billing", span)
-    values |= {"month": months_of(start), "span": span, "yearly": billed >= 12}
-    if not charges:
-        values["amount"] = values.pop("mrr")
-    if "joined" in values:
-        values["joined"] = months_of(values["joined"]).astype(np.int32)
-    return Part(values, lists, int(day.max(initial=0)), charges)
+    day = values["date" if charges else "month"]
+    span = _span(values, day) if charges else np.ones(day.size, np.int8)
+    currencies = lists.get("currency", ("",))
+    factors = np.array([said.factor(code) for code in currencies])
+    records = np.zeros(day.size, ROW)
+    records["amount"] = values["amount" if charges else "mrr"]
+    if (factors != 1).any():
+        records["amount"] *= factors[values["currency"]] if factors.size > 1 else factors[0]
+    records["made"] = months_of(day)
+    records["month"] = records["made"]
+    if "period_start" in values:
+        start = values["period_start"]
+        records["month"] = months_of(np.where(start == NONE, day, start))
+    records["plan"] = values.get("plan", 0)
+    records["span"] = span
+    records["yearly"] = (span if charges else values.get("billing", span)) >= 12
+    order = np.argsort(slot_of(values["digest"]), kind="stable")
+    return Part(
+        values["digest"][order],
+        order.astype(np.min_scalar_type(order.size)),
+        records[order],
+        months_of(values["joined"])[order] if "joined" in values else None,
+        lists.get("plan", ("all",)),
+        currencies,
+        charges,
+        int(records["month"].min()),
+        int(day.max()),
+    )
+
+
+def _span(values: dict[str, np.ndarray], day: np.ndarray) -> np.ndarray:
+    """How many months each charge pays for."""
+    if "months" in values:
+        return values["months"]
+    if "period_end" not in values:
+        return np.ones(day.size, np.int8)
+    start, end = values.get("period_start", day), values["period_end"]
+    days = np.where(end == NONE, MEAN_MONTH, end - np.where(start == NONE, day, start))
+    return np.clip(np.rint(days / MEAN_MONTH), 1, MOST_MONTHS).astype(np.int8)
 
 
 def _check_names(texts: Any) -> None:
     """Raises Bad where a customer's name is blank; only names with an unusual first byte need a closer look."""
     import pyarrow.compute as pc
 
-    ends = np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1]
+    ends = ends_of(texts)
     if (ends[1:] == ends[:-1]).any():
         raise Bad("no customer")
     first = np.frombuffer(texts.buffers()[2], np.uint8)[ends[:-1]]
     unusual = (first <= ord(" ")) | (first >= 127)
-    if unusual.any() and pc.any(pc.equal(pc.utf8_trim_whitespace(texts.filter(unusual)), "")).as_py():
+    if unusual.any() and "" in pc.utf8_trim_whitespace(chosen_of(texts, unusual)).to_pylist():
         raise Bad("no customer")
 
 
 def _check_amounts(amounts: np.ndarray, ours: str) -> None:
     if not (np.abs(amounts) <= MOST).all() or (ours == "mrr" and (amounts < 0).any()):
         raise Bad("an amount out of its range")
+
+
+def _check_span(months: np.ndarray) -> None:
+    if not ((months >= 1) & (months <= MOST_MONTHS)).all():
+        raise Bad("months that are not a whole number from 1 to 60")
 
 
 def _check_periods(values: dict[str, np.ndarray]) -> None:
@@ -162,24 +203,24 @@ def _days(column: Any, ours: str) -> np.ndarray:
     import pyarrow as pa
 
     if not pa.types.is_dictionary(column.type):
-        return _checked_days(column.cast(pa.int32()).to_numpy(), ours)
-    return _days_of_words(column.dictionary, ours)[column.indices.to_numpy()]
+        return _checked_days(numbers_of(column, np.int32), ours)
+    return _days_of_words(column.dictionary, ours)[numbers_of(column.indices, np.int32)]
 
 
 def _days_of_words(words: Any, ours: str) -> np.ndarray:
-    import pyarrow as pa
+    """The days that texts mean: see `cells.day`, `cells.month_day`, `cells.perhaps_day`."""
     import pyarrow.compute as pc
 
-    if ours != "date":  # see `cells.month_day`, `cells.perhaps_day`
-        words = pc.if_else(pc.equal(pc.binary_length(words), 7), pc.binary_join_element_wise(words, "-01", ""), words)
-    if ours in OPTIONAL_DATES:
-        words = pc.if_else(pc.equal(words, ""), pa.scalar(None, pa.string()), words)
-    if not pc.all(pc.equal(pc.binary_length(words), 10)).as_py():  # with a time of day behind it
-        if not pc.all(pc.match_substring_regex(words, f"^(?:{DAY.pattern})$")).as_py():
-            raise Bad("a date that is not written year-month-day")
-        words = pc.utf8_slice_codeunits(words, 0, 10)
-    days = words.cast(pa.date32()).cast(pa.int32())
-    return _checked_days(days.fill_null(NONE).to_numpy(), ours)
+    forms = [DAY.pattern, *([MONTH.pattern] if ours != "date" else []), *([""] if ours in OPTIONAL_DATES else [])]
+    if not all(pc.match_substring_regex(words, f"^(?:{'|'.join(forms)})$").to_pylist()):
+        raise Bad("a date that is not written year-month-day")
+    texts = words.to_pylist()
+    try:
+        days = np.array([text[:10] or "1970-01-01" for text in texts], "M8[D]").astype(np.int64)
+    except ValueError:
+        raise Bad("a date that is not in the calendar") from None
+    days[[not text for text in texts]] = NONE
+    return _checked_days(days, ours).astype(np.int32)
 
 
 def _checked_days(days: np.ndarray, ours: str) -> np.ndarray:
@@ -196,7 +237,7 @@ def _words(column: Any) -> tuple[list[str], np.ndarray]:
         if _all_alike(column):
             return [column[0].as_py()], np.zeros(len(column), np.int8)
         column = column.dictionary_encode()
-    return column.dictionary.to_pylist(), column.indices.to_numpy()
+    return column.dictionary.to_pylist(), numbers_of(column.indices, np.int32)
 
 
 def _all_alike(texts: Any) -> bool:
@@ -204,7 +245,7 @@ def _all_alike(texts: Any) -> bool:
     import pyarrow as pa
 
     first = texts[0].as_py().encode()
-    ends = np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1]
+    ends = ends_of(texts)
     if (ends[1:] - ends[:-1] != len(first)).any():
         return False
     together = pa.py_buffer(first * len(texts))

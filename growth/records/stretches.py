@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from growth.records.found import THREADS
-from growth.records.rows import Rows
+from growth.records.order import changes, stable_order
+from growth.records.rows import Rows, Shelf, months_of
 
-AT_ONCE = 1 << 16  # rows that are worked on at once, so that they stay in the processor's cache
+SUMMED_AT_ONCE = 1 << 14  # stretches whose months are laid out side by side
+MOST_SUMS = 1 << 22  # that are kept of stretches of the same months
 ROUNDING = 1e-9  # share of what was added up; a sum that is less is 0
 
 
@@ -43,26 +44,32 @@ class Stretches:
 
     def sums_by_month(self, cell: np.ndarray, length: np.ndarray, *, step: int, size: int) -> np.ndarray:
         """The MRR added to `length` cells for each stretch: `cell`, cell + step, cell + 2 step, ... Shape (size,)."""
+        mrr, longest = self.mrr, int(length.max(initial=0))
+        if size * (longest + 1) <= MOST_SUMS:  # stretches of the same cells as one: there are far fewer
+            sums = np.bincount(cell * np.int64(longest + 1) + length, mrr)
+            number = np.flatnonzero(sums)
+            (cell, length), mrr = np.divmod(number, longest + 1), sums[number]
         total = np.zeros(size)
-        for at in range(0, self.size, AT_ONCE // 4):
-            some = slice(at, at + AT_ONCE // 4)
+        for at in range(0, cell.size, SUMMED_AT_ONCE):
+            some = slice(at, at + SUMMED_AT_ONCE)
             times, before = length[some], np.cumsum(length[some]) - length[some]
             cells = np.repeat(cell[some] - step * before, times)
             cells += step * np.arange(cells.size)
-            total += np.bincount(cells, np.repeat(self.mrr[some], times), minlength=size)
+            total += np.bincount(cells, np.repeat(mrr[some], times), minlength=size)
         return total
 
     def of(self, chosen: np.ndarray) -> Stretches:
         """Some of them: `chosen` holds a truth for each, or places."""
-        return Stretches(*(getattr(self, name)[chosen] for name in self.__slots__))
+        places = np.flatnonzero(chosen) if chosen.dtype == bool else chosen  # NumPy is far quicker with places
+        return Stretches(*(getattr(self, name)[places] for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Paid:
     """What some customers paid. stretches: their months above 0, none overlapping another of the same customer.
 
-    trials: stretches of amount 0. ahead: money for months after the last; unmatched: refunds that match no charge.
-    kinds: those that there are.
+    trials: each customer's first stretch of amount 0. ahead: money for months after the last; unmatched: refunds that
+    match no charge. kinds: those that there are.
     """
 
     stretches: Stretches
@@ -72,26 +79,58 @@ class Paid:
     kinds: np.ndarray
 
 
-def stretches_of(rows: Rows, *, first: int, months: int) -> Iterator[Paid]:
-    """What the customers paid in so many months from the month `first` on, some thousand customers at a time, in order.
+def stretches_of(rows: Rows, *, first: int, months: int) -> list[Paid]:
+    """What the customers paid in so many months from the month `first` on, a shelf of customers after another.
 
     A charge is spread evenly over its months; one that begins where the one before it ends, at the same MRR, goes on
-    with that stretch. Customers do not meet, so that each part stays in the processor's cache and threads share them.
+    with that stretch. A refund made after those months is not known in them: it counts as `ahead`. Customers do not
+    meet, so that each shelf stays in the processor's cache and threads share them.
     """
-    keys = sorted_keys(rows.customer, rows.month)
 
-    def paid(part: slice) -> Paid:
-        customer, month, row = keys.of(part)
-        span = rows.span[row].astype(np.int32)
-        kind = rows.plan[row].astype(np.int32) * 2 + rows.yearly[row]
-        said = Stretches(customer, month - np.int32(first), span, rows.amount[row] / span, kind)
-        said, ahead = _cut(drawn_together(said), months)
+    some_later = bool(months_of(np.array([rows.last_day])) >= first + months)
+
+    def paid(shelf: Shelf) -> Paid:
+        customer, records, later = *rows.on(shelf), 0.0
+        if some_later:
+            customer, records, later = _known(customer, records, until=first + months)
+        said, ahead = _cut(_said(customer, records, first=first), months)
         paying = said.mrr != 0
         stretches, unmatched = untangled(said.of(paying))
-        return Paid(stretches, said.of(~paying), ahead, unmatched, np.flatnonzero(np.bincount(said.kind)))
+        trials = said.of(~paying)
+        kinds = np.flatnonzero(np.bincount(said.kind))
+        return Paid(stretches, trials.of(changes(trials.customer)), ahead + later, unmatched, kinds)
 
     with ThreadPoolExecutor(THREADS) as pool:
-        yield from pool.map(paid, keys.parts(AT_ONCE))
+        return list(pool.map(paid, rows.shelves))
+
+
+def _known(customer: np.ndarray, records: np.ndarray, *, until: int) -> tuple[np.ndarray, np.ndarray, float]:
+    """Rows without the refunds made from the month `until` on, and the sum of those."""
+    unknown = (records["amount"] < 0) & (records["made"] >= until)
+    known = np.flatnonzero(~unknown)
+    return customer[known], records[known], float(records["amount"][unknown].sum())
+
+
+def _said(customer: np.ndarray, records: np.ndarray, *, first: int) -> Stretches:
+    """What rows say, drawn together, by customer and month, counted from `first`. Both arrays as of `Rows.on`."""
+    month = records["month"]
+    if ((month[1:] < month[:-1]) & (customer[1:] == customer[:-1])).any():
+        order = _by_customer(customer, month)
+        customer, records = customer[order], records[order]
+    kind = records["plan"].astype(np.int32)
+    kind *= 2
+    kind += records["yearly"]
+    mrr = records["amount"] / records["span"]
+    said = drawn_together(Stretches(customer, records["month"], records["span"], mrr, kind))
+    return replace(said, start=said.start - np.int32(first))
+
+
+def _by_customer(customer: np.ndarray, month: np.ndarray) -> np.ndarray:
+    """The places that sort by customer and month, those of one month in the order in which they stand."""
+    if not customer.size:
+        return np.zeros(0, np.int64)
+    number, month = customer.astype(np.int64) - customer.min(), month - month.min()
+    return stable_order(number * (int(month.max()) + 1) + month)
 
 
 def _cut(part: Stretches, months: int) -> tuple[Stretches, float]:
@@ -103,63 +142,6 @@ def _cut(part: Stretches, months: int) -> tuple[Stretches, float]:
     return replace(part, length=inside).of(inside > 0), ahead
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Keys:
-    """Rows in the order of customer, month and place: one whole number a row that holds all three, quick to sort.
-
-    Numbers beyond 2^63 would take more rows than memory holds.
-    """
-
-    numbers: np.ndarray
-    lowest_month: int
-    month_bits: int
-    row_bits: int
-
-    def parts(self, size: int) -> Iterator[slice]:
-        """Slices of about so many rows, each with all rows of its customers."""
-        start = 0
-        while start < self.numbers.size:
-            last = self.numbers[min(start + size, self.numbers.size) - 1] >> (self.row_bits + self.month_bits)
-            stop = int(np.searchsorted(self.numbers, (last + 1) << (self.row_bits + self.month_bits)))
-            yield slice(start, stop)
-            start = stop
-
-    def of(self, some: slice) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Customer and month, int32, and the place of the row, of some rows in their order."""
-        number = self.numbers[some]
-        row = number & ((1 << self.row_bits) - 1)
-        rest = number >> self.row_bits
-        month = (rest & ((1 << self.month_bits) - 1)).astype(np.int32)
-        return (rest >> self.month_bits).astype(np.int32), month + np.int32(self.lowest_month), row
-
-
-def sorted_keys(customer: np.ndarray, month: np.ndarray) -> Keys:
-    """The keys of rows, sorted.
-
-    >>> [values.tolist() for values in sorted_keys(np.array([1, 0, 1]), np.array([5, 9, 4])).of(slice(None))]
-    [[0, 1, 1], [9, 4, 5], [1, 2, 0]]
-    """
-    size, lowest = customer.size, int(month.min(initial=0))
-    row_bits, month_bits = size.bit_length(), int(month.max(initial=0) - lowest).bit_length()
-    number = np.empty(size, np.int64)
-    for at in range(0, size, AT_ONCE):
-        part = number[at : at + AT_ONCE]
-        part[:] = customer[at : at + AT_ONCE]
-        part <<= month_bits
-        part += month[at : at + AT_ONCE]
-        part -= lowest
-        part <<= row_bits
-        part += np.arange(at, at + part.size)
-    if (number[1:] < number[:-1]).any():
-        number.sort()
-    return Keys(number, lowest, month_bits, row_bits)
-
-
-def in_order(part: Stretches) -> Stretches:
-    """The stretches sorted by customer and start."""
-    return part.of(sorted_keys(part.customer, part.start).of(slice(None))[2])
-
-
 def drawn_together(part: Stretches) -> Stretches:
     """Neighbours made one where the second goes on where the first ends: same customer, MRR and kind."""
     if not part.size:
@@ -168,13 +150,14 @@ def drawn_together(part: Stretches) -> Stretches:
     begins = np.append(True, ~same)
     opens = np.flatnonzero(begins)
     ends = np.append(opens[1:], part.size) - 1
-    start = part.start[opens]
+    start = part.start[opens].astype(np.int32)
     length = part.start[ends] + part.length[ends] - start
     return Stretches(part.customer[opens], start, length, part.mrr[opens], part.kind[opens])
 
 
 def untangled(part: Stretches) -> tuple[Stretches, float]:
     """What each customer pays in each month above 0, with nothing overlapping, and the refunds that match no charge.
+    Each customer's stretches stand beside each other, by their start; customers may come in another order.
 
     Customers of whom nothing overlaps and nothing is refunded stay as they are. The months of all others are summed;
     where refunds exceed a month, the rest is set against the customer's month before, and so on backwards.
@@ -185,12 +168,12 @@ def untangled(part: Stretches) -> tuple[Stretches, float]:
     tangled[1:] |= (part.customer[1:] == part.customer[:-1]) & (part.start[1:] < part.start[:-1] + part.length[:-1])
     if not tangled.any():
         return drawn_together(part), 0.0
-    lowest = part.customer[0]
-    whose = np.zeros(part.customer[-1] - lowest + 1, bool)
-    whose[part.customer[tangled] - lowest] = True
-    chosen = whose[part.customer - lowest]
+    which = np.cumsum(changes(part.customer)) - 1
+    whose = np.zeros(which[-1] + 1, bool)
+    whose[which[np.flatnonzero(tangled)]] = True
+    chosen = whose[which]
     months, unmatched = _refunds_back(*_summed(single_months(part.of(chosen))))
-    return drawn_together(in_order(together([part.of(~chosen), months.of(months.mrr > 0)]))), unmatched
+    return drawn_together(together([part.of(~chosen), months.of(months.mrr > 0)])), unmatched
 
 
 def single_months(part: Stretches) -> Stretches:
@@ -207,20 +190,20 @@ def together(parts: list[Stretches]) -> Stretches:
     return Stretches(*(np.concatenate([getattr(part, name) for part in parts]) for name in Stretches.__slots__))
 
 
-def changes(values: np.ndarray) -> np.ndarray:
-    """Whether each value differs from the one before it; the first does.
+def by_customer(parts: list[Stretches]) -> Stretches:
+    """The stretches of all parts, sorted by customer; those of each stand beside each other and stay in their order."""
+    order = stable_order(np.concatenate([part.customer for part in parts]))
 
-    >>> changes(np.array([4, 4, 7])).tolist()
-    [True, False, True]
-    """
-    different = np.ones(values.size, bool)
-    np.not_equal(values[1:], values[:-1], out=different[1:])
-    return different
+    def sorted_field(name: str) -> np.ndarray:
+        return np.concatenate([getattr(part, name) for part in parts])[order]
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        return Stretches(*pool.map(sorted_field, Stretches.__slots__))
 
 
 def _summed(months: Stretches) -> tuple[Stretches, np.ndarray]:
     """Single months summed by customer and month; of several kinds the highest stands. And the sums without signs."""
-    months = in_order(months)
+    months = months.of(_by_customer(months.customer, months.start))
     opens = np.flatnonzero(changes(months.customer) | changes(months.start))
     mrr, gross = np.add.reduceat(months.mrr, opens), np.add.reduceat(np.abs(months.mrr), opens)
     kind = np.maximum.reduceat(months.kind, opens)

@@ -23,7 +23,7 @@ def summary(measured: Measured) -> list[str]:
     """The measured values with their intervals, one a line, and the notes of the records."""
     book, rows = measured.book, measured.book.rows
     lines = [
-        f"{rows.amount.size:,} rows, {book.first_month} to {book.first_month + (book.months - 1)}",
+        f"{rows.size:,} rows, {book.first_month} to {book.first_month + (book.months - 1)}",
         f"rows add up to {rows.total:,.2f} {rows.currency} = {measured.moves.closing_mrr.sum():,.2f} in these months"
         + (f" + {book.paid_ahead:,.2f} paid ahead" if book.paid_ahead else "")
         + (f" + {book.unmatched_refunds:,.2f} refunds that match no charge" if book.unmatched_refunds else ""),

@@ -53,16 +53,12 @@ def risk_table(*, entry: np.ndarray, duration: np.ndarray, left: np.ndarray) -> 
     come = np.bincount(np.minimum(entry, duration), minlength=longest + 1)
     gone = np.bincount(duration, minlength=longest + 1)
     at_risk = np.cumsum(come)[:-1] - np.cumsum(gone)[:-1] if longest else np.zeros(0, int)
-    return RiskTable(at_risk, np.bincount(duration[left], minlength=longest + 1)[1:])
+    return RiskTable(at_risk, np.bincount(duration[np.flatnonzero(left)], minlength=longest + 1)[1:])
 
 
 def spell_risk(runs: Spells, *, chosen: np.ndarray | None = None) -> RiskTable:
     """The RiskTable of spells (of those `chosen`); spells of unknown age are left out."""
-    use = runs.entry != NONE
-    if chosen is not None:
-        use &= chosen
-    if use.all():
-        return risk_table(entry=runs.entry, duration=runs.entry + runs.length - 1 + runs.left, left=runs.left)
+    use = np.flatnonzero((runs.entry != NONE) & (True if chosen is None else chosen))
     entry, left = runs.entry[use], runs.left[use]
     return risk_table(entry=entry, duration=entry + runs.length[use] - 1 + left, left=left)
 

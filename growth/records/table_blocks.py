@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from growth.errors import Problem
+from growth.records.arrow import allow_pandas, array_from, chosen_of, numbers_of
 from growth.records.cells import NONE, Bad
 from growth.records.columns import Columns
 from growth.records.found import PIECES, THREADS, Found, in_pieces
@@ -21,8 +21,9 @@ BLOCK = 1 << 16  # rows that are read at once
 SMALLEST = 1 << 6  # rows that are read one by one where one of them is odd
 
 
-def table_blocks(path: Path, columns: Columns, *, key: bytes) -> Iterator[Found]:
-    """What each block of rows gives, in their order. Rows are numbered from 2, as in a text file with a header.
+def table_blocks(path: Path, columns: Columns, *, key: np.ndarray) -> Iterator[Found]:
+    """What each block of rows gives, in their order; threads take a row group each. Rows are numbered from 2, as in a
+    text file with a header.
 
     Raises RecordsError where the file is no Parquet file or has no columns of ours.
     """
@@ -32,25 +33,26 @@ def table_blocks(path: Path, columns: Columns, *, key: bytes) -> Iterator[Found]
     try:
         header = pq.read_schema(path).names
         _, places = columns.found(header, file=str(path))
-        theirs = [header[place] for place in places.values()]
-        listed = [header[place] for ours, place in places.items() if ours in LISTED]
-        with pq.ParquetFile(path, memory_map=True, read_dictionary=listed) as file:
-            yield Found(lines=1, most_rows=file.metadata.num_rows)
-            batches = file.iter_batches(BLOCK, columns=theirs)
-            with ThreadPoolExecutor(THREADS) as pool:
-                ahead: deque = deque()
-                for batch in batches:
-                    ours = dict(zip(places, (batch.column(name) for name in theirs), strict=True))
-                    ahead.append(pool.submit(_read, ours, key))
-                    if len(ahead) > 2 * THREADS:
-                        yield ahead.popleft().result()
-                while ahead:
-                    yield ahead.popleft().result()
+        theirs = {ours: header[place] for ours, place in places.items()}
+        listed = [name for ours, name in theirs.items() if ours in LISTED]
+
+        def blocks(group: int) -> list[Found]:
+            with pq.ParquetFile(path, memory_map=True, read_dictionary=listed) as file:
+                batches = file.iter_batches(BLOCK, [group], [*theirs.values()], use_threads=False)
+                return [
+                    _read({ours: batch.column(name) for ours, name in theirs.items()}, columns, key)
+                    for batch in batches
+                ]
+
+        yield Found(lines=1)
+        with ThreadPoolExecutor(THREADS) as pool:
+            for found in pool.map(blocks, range(pq.read_metadata(path).num_row_groups)):
+                yield from found
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError, OSError):
         raise RecordsError([Problem("", "a Parquet file that can be read")], file=str(path)) from None
 
 
-def _read(columns: dict[str, Any], key: bytes) -> Found:
+def _read(columns: dict[str, Any], said: Columns, key: np.ndarray) -> Found:
     """The rows of a block, by our names."""
     import pyarrow as pa
 
@@ -60,7 +62,7 @@ def _read(columns: dict[str, Any], key: bytes) -> Found:
     def quick(start: int, stop: int) -> bool:
         try:
             ready = {ours: _ready(column.slice(start, stop - start), ours) for ours, column in columns.items()}
-            found.parts.append(part_of_columns(ready, key=key))
+            found.parts.append(part_of_columns(ready, said, key=key))
         except (Bad, pa.ArrowInvalid, pa.ArrowNotImplementedError):
             return False
         return True
@@ -70,7 +72,7 @@ def _read(columns: dict[str, Any], key: bytes) -> Found:
         texts = [_as_text(column.slice(start, stop - start)).to_pylist() for column in columns.values()]
         for line, row in enumerate(zip(*texts, strict=True), start + 1):
             rows.add(dict(zip(columns, row, strict=True)), line, found.unreadable)
-        found.parts += rows.part(key=key)
+        found.parts += rows.part(said, key=key)
         return stop
 
     def ends(start: int, stop: int) -> Iterator[int]:
@@ -94,22 +96,32 @@ def _ready(column: Any, ours: str) -> Any:
         return column.cast(pa.float64())
     if ours in DATES and pa.types.is_temporal(kind):
         days = column.cast(pa.date32(), safe=False).cast(pa.int32())
-        return (days.fill_null(NONE) if ours in OPTIONAL_DATES else days).cast(pa.date32())
+        return (_filled(days, NONE) if ours in OPTIONAL_DATES else days).cast(pa.date32())
+    if ours == "months" and pa.types.is_integer(kind) and not column.null_count:
+        return column.cast(pa.int8())
     if not pa.types.is_dictionary(kind) or column.null_count:
         return _as_text(column).dictionary_encode()
-    places = column.indices.to_numpy()
+    places = numbers_of(column.indices, np.int32)
     used = np.bincount(places, minlength=len(column.dictionary)) > 0
-    words = _as_text(column.dictionary.filter(pa.array(used)))
-    return pa.DictionaryArray.from_arrays(pa.array((np.cumsum(used) - 1)[places].astype(np.int32)), words)
+    words = _as_text(chosen_of(column.dictionary, used))
+    return pa.DictionaryArray.from_arrays(array_from((np.cumsum(used) - 1)[places].astype(np.int32)), words)
 
 
 def _as_text(column: Any) -> Any:
     """Every value as text, "" where there is none."""
     import pyarrow as pa
-    import pyarrow.compute as pc
 
     try:
         texts = column.cast(pa.string())
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
+        allow_pandas()
         texts = pa.array([None if value is None else str(value) for value in column.to_pylist()], pa.string())
-    return pc.fill_null(texts, "")
+    return _filled(texts, "")
+
+
+def _filled(column: Any, value: Any) -> Any:
+    """The column with a value where there is none."""
+    if not column.null_count:
+        return column
+    allow_pandas()
+    return column.fill_null(value)

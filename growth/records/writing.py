@@ -34,7 +34,7 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
         first=book.first_month,
         last=book.first_month + (book.months - 1),
         customers=int((book.converted != NONE).sum()),
-        rows=book.rows.amount.size,
+        rows=book.rows.size,
     )
     said = [*(head.split("\n")), *([f"{business} and its records are invented."] if invented else [])]
     said += [f"Note: {note}." for note in notes(measured)]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,15 +15,17 @@ from growth.records.ledger import ledger
 from growth.records.measured import Rate
 from growth.records.measuring import measure
 from growth.records.prospect import prospect
-from growth.records.rows import Rows
+from growth.records.rows import Rows, Shelf
 from growth.records.unreadable import RecordsError
 
 
 def known_until(rows: Rows, month: np.datetime64) -> Rows:
-    keep = rows.month <= month.astype(int)
-    picked = {name: getattr(rows, name) for name in Rows.__slots__}
-    picked |= {name: picked[name][keep] for name in ("customer", "month", "span", "amount", "yearly", "plan")}
-    return Rows(**picked)
+    """The rows for months up to this one, of records that lie on one shelf in the order of the file."""
+    ((customer, records),) = map(rows.on, rows.shelves)
+    keep = np.flatnonzero(records["month"] <= month.astype(int))
+    number, opens = np.unique(customer[keep], return_index=True)
+    shelf = Shelf((slice(None),), np.arange(keep.size, dtype=np.int32), opens, number)
+    return replace(rows, blocks=(records[keep],), shelves=(shelf,))
 
 
 def test_an_origin_sees_nothing_of_what_came_after():

@@ -102,7 +102,6 @@ def test_an_existing_file_is_kept_unless_told(tmp_path, capsys):
         (["--until", "2020-01"], "not before the first"),
         (["--months", "0"], "--months"),
         (["--columns", "nowhere.yaml"], "nowhere.yaml"),
-        (["--key-file", "nowhere.key"], "nowhere.key"),
         (["--to", "no-such-folder/x.yaml"], "a folder that is there"),
     ],
 )
@@ -146,7 +145,7 @@ def test_plans_called_after_customers_are_numbered(tmp_path, capsys):
     assert not any(name in written for name in names)
 
 
-@pytest.mark.parametrize("what", ["records", "--columns", "--key-file"])
+@pytest.mark.parametrize("what", ["records", "--columns"])
 def test_the_scenario_never_lies_on_what_it_is_made_from(tmp_path, capsys, what):
     rows = tmp_path / "rows.csv"
     write_demo(DemoBusiness(months=3), rows, seed=4)
@@ -155,12 +154,6 @@ def test_the_scenario_never_lies_on_what_it_is_made_from(tmp_path, capsys, what)
     before = target.read_bytes()
     assert main(["measure", str(rows), "--to", str(target), "--replace", *more]) == 2
     assert target.read_bytes() == before and "another file" in capsys.readouterr().err
-
-
-def test_a_key_that_can_be_guessed_is_refused(tmp_path, capsys):
-    (tmp_path / "key").write_bytes(b"secret")
-    assert main(["measure", str(DEMO), "--to", str(tmp_path / "x.yaml"), "--key-file", str(tmp_path / "key")]) == 2
-    assert "at least 16 bytes" in capsys.readouterr().err and not (tmp_path / "x.yaml").exists()
 
 
 def test_no_identifier_is_held_after_reading():

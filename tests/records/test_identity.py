@@ -1,66 +1,77 @@
-"""Customers without their names: told apart for certain, and hashed with a key."""
+"""Customers without their names: told apart for certain, in the order in which they come."""
 
 from __future__ import annotations
 
 import numpy as np
-import pyarrow as pa
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from growth.records import identity
-from growth.records.identity import Numbering, digests, keyed, siphash
+from growth.records import grouping
+from growth.records.arrow import texts_from
+from growth.records.grouping import by_customer
+from growth.records.identity import digests, new_key, slot_of
+from growth.records.order import stable_order
+from growth.records.part import Part
+from growth.records.rows import NOT_SAID, ROW, Rows
+from growth.records.unreadable import Unreadable
 
-KEY = np.frombuffer(bytes(range(16)), np.uint64)  # 00 01 ... 0f, as in both sources below
-
-
-def test_siphash_of_the_paper():
-    # Aumasson and Bernstein (2012), "SipHash: a fast short-input PRF", appendix A: 15 bytes 00 01 ... 0e
-    message = np.frombuffer(bytes(range(15)) + bytes([15]), np.uint64)
-    (found,) = siphash([message[:1], message[1:]], KEY, wide=False)
-    assert hex(found.item()) == "0xa129ca6149be45e5"
-
-
-def test_siphash_with_128_bits():
-    # of 16 bytes 00 01 ... 0f: `openssl mac -macopt hexkey:000102030405060708090a0b0c0d0e0f -macopt size:16 SIPHASH`
-    message = np.frombuffer(bytes(range(16)), np.uint64)
-    words = [message[:1], message[1:], np.array([16 << 56], np.uint64)]
-    assert np.stack(siphash(words, KEY), axis=1).tobytes().hex() == "6ee2a4ca67b054bbfd3315bf85230577"
-
-
-def test_hashes_of_many_are_those_of_each():
-    a, b = np.random.default_rng(0).integers(0, 2**63, (2, 20_000)).astype(np.uint64)
-    hashes = keyed(a, b, key=b"k")
-    for some in (slice(0, 1), slice(8_191, 8_193), slice(-1, None)):
-        assert (hashes[some] == keyed(a[some], b[some], key=b"k")).all()
+KEY = new_key()
 
 
 @pytest.mark.parametrize("size", [1, 7, 8, 9, 16, 17, 64, 65, 200])
 def test_texts_that_differ_in_one_place_differ(size):
     text = "x" * size
     others = [text[:place] + "y" + text[place + 1 :] for place in range(size)]
-    texts = pa.array([text, *others, text + "\0", text + "x", "", "\0"])
-    a, b = digests(texts, key=b"k")
-    assert np.unique(a).size == np.unique(b).size == len(texts)
+    texts = texts_from([text, *others, text + "\0", text + "x", "", "\0"])
+    assert np.unique(digests(texts, key=KEY)).size == len(texts)
 
 
-def test_a_text_has_the_same_digests_whatever_stands_beside_it():
+def test_a_text_has_the_same_digest_whatever_stands_beside_it_and_another_with_another_key():
     texts = ["ann", "b", "", "a name of more than sixteen bytes", "ünï", "z" * 500]
-    together = np.stack(digests(pa.array(texts), key=b"k"))
-    alone = np.concatenate([np.stack(digests(pa.array(["x", text]).slice(1), key=b"k")) for text in texts], axis=1)
+    together = digests(texts_from(texts), key=KEY)
+    alone = np.concatenate([digests(texts_from(["x", text]).slice(1), key=KEY) for text in texts])
     assert (together == alone).all()
+    others = digests(texts_from(texts), key=new_key())
+    assert (together[np.arange(6) != 2] != others[np.arange(6) != 2]).all()
+
+
+@given(st.lists(st.sampled_from([0, 1, 2, 5, 2**63, 2**64 - 1, 2**64 - 2, 2**64 - 3]) | st.integers(0, 2**64 - 1)))
+def test_the_order_is_that_of_a_stable_sort(numbers):
+    numbers = np.array(numbers, np.uint64)
+    assert stable_order(numbers).tolist() == np.argsort(numbers, kind="stable").tolist()
+
+
+def part(digest: np.ndarray, amounts: np.ndarray, joined: np.ndarray) -> Part:
+    order = np.argsort(slot_of(digest), kind="stable")
+    records = np.zeros(digest.size, ROW)
+    records["amount"] = amounts
+    return Part(digest[order], order.astype(np.uint16), records[order], joined[order], ("all",), ("",), True, 0, 0)
 
 
 @pytest.mark.parametrize("block", [1, 100, 2_000])
-def test_customers_are_numbered_as_they_come(block):
+@pytest.mark.parametrize("shelf", [1, 64, 1 << 18])
+def test_customers_are_numbered_as_they_come_and_their_rows_brought_together(block, shelf, monkeypatch):
+    monkeypatch.setattr(grouping, "ON_A_SHELF", shelf)
     random = np.random.default_rng(1)
     who = random.integers(0, 300, 2_000)
-    a, b = random.integers(0, 2**63, (2, 300)).astype(np.uint64)
-    a[:100] &= np.uint64(0xFF)  # all of these lead to the same slot
-    customers = Numbering()
-    found = np.concatenate(
-        [customers.numbers(a[who[at : at + block]], b[who[at : at + block]]) for at in range(0, who.size, block)]
-    )
+    digest = random.integers(0, 2**64, 300, dtype=np.uint64)
+    digest[:100] = (digest[0] & ~np.uint64(0xFF)) + np.arange(100, dtype=np.uint64)  # all but alike
+    joined = np.where(random.random(2_000) < 0.5, NOT_SAID, random.integers(0, 300, 2_000)).astype(np.int16)
+    row = np.arange(2_000)
+    pieces = [slice(at, at + block) for at in range(0, 2_000, block)]
+    parts = [part(digest[who[some]], row[some], joined[some]) for some in pieces]
+    shelves, earliest = by_customer(parts)
+    rows = Rows(tuple(one.records for one in parts), shelves, earliest, ("all",), "EUR", True, 0, 0, Unreadable())
+    found = {}
+    for one in shelves:
+        customer, records = rows.on(one)
+        cuts = np.flatnonzero(np.diff(customer)) + 1
+        of_each = zip(np.split(customer, cuts), np.split(records["amount"], cuts), strict=True)
+        found |= {whose[0].item(): amounts.tolist() for whose, amounts in of_each if whose.size}
     places: dict[int, int] = {}
-    assert found.tolist() == [places.setdefault(one, len(places)) for one in who.tolist()]
-    order = list(places)
-    assert customers.count == len(order) and (customers.known == np.stack([a[order], b[order]])).all()
-    assert identity.FREE not in found
+    number = np.array([places.setdefault(one, len(places)) for one in who.tolist()])
+    assert found == {one: row[number == one].tolist() for one in range(len(places))}
+    assert rows.customers == len(places) and rows.size == 2_000
+    said = [joined[(number == one) & (joined != NOT_SAID)] for one in range(len(places))]
+    assert earliest.tolist() == [months.min() if months.size else NOT_SAID for months in said]

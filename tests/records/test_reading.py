@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from plain_records import flat
 
 from growth.records import csv_blocks, part, table_blocks
 from growth.records.cells import Bad
 from growth.records.columns import load_columns
 from growth.records.ledger import ledger
 from growth.records.reading import read_records
-from growth.records.rows import Rows, hashed
+from growth.records.rows import NOT_SAID, Rows
 from growth.records.unreadable import RecordsError
 
 HEAD = "customer,date,amount,months,plan,currency\n"
@@ -35,17 +36,18 @@ def test_charges_are_read(tmp_path):
         + "ann,2024-01-31,29.00,1,Studio,EUR\nbob,2024-02-01,290,12,Studio,EUR\nann,2024-02-03,-9.5,1,Studio,EUR\n",
     )
     assert rows.charges and rows.currency == "EUR" and rows.plans == ("Studio",)
-    assert rows.customer.tolist() == [0, 1, 0]
-    assert rows.amount.tolist() == [29, 290, -9.5]
-    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-01", "2024-02", "2024-02"]
-    assert rows.span.tolist() == [1, 12, 1] and rows.yearly.tolist() == [False, True, False]
+    customer, records = flat(rows)
+    assert customer.tolist() == [0, 0, 1] and records["amount"].tolist() == [29, -9.5, 290]
+    assert months(records["month"]) == ["2024-01", "2024-02", "2024-02"]
+    assert records["span"].tolist() == [1, 1, 12] and records["yearly"].tolist() == [False, False, True]
 
 
 def test_months_are_read(tmp_path):
     rows = read(tmp_path, "month;mrr;customer;billing\n2024-01;29;ann;monthly\n2024-02-01;24.5;bob;yearly\n")
     assert not rows.charges
-    assert rows.amount.tolist() == [29, 24.5] and rows.yearly.tolist() == [False, True]
-    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-01", "2024-02"]
+    _, records = flat(rows)
+    assert records["amount"].tolist() == [29, 24.5] and records["yearly"].tolist() == [False, True]
+    assert months(records["month"]) == ["2024-01", "2024-02"]
 
 
 def test_other_names_units_and_currencies_by_a_file(tmp_path):
@@ -59,17 +61,21 @@ def test_other_names_units_and_currencies_by_a_file(tmp_path):
         "2900,a,2024-01-15,EUR,2024-02-01,2024-02-29\n12000,b,2024-01-15,USD,2024-01-15,2025-01-14\n"
     )
     rows = read(tmp_path, text, columns=load_columns(mapping))
-    assert rows.amount.tolist() == [29, 60] and rows.currency == "EUR"
-    assert rows.span.tolist() == [1, 12]
-    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-02", "2024-01"]
+    _, records = flat(rows)
+    assert records["amount"].tolist() == [29, 60] and rows.currency == "EUR"
+    assert records["span"].tolist() == [1, 12]
+    assert months(records["month"]) == ["2024-02", "2024-01"] and months(records["made"]) == ["2024-01", "2024-01"]
+
+
+def months(numbers: np.ndarray) -> list[str]:
+    return (numbers + np.datetime64("1970-01")).astype(str).tolist()
 
 
 def same(one: Rows, other: Rows) -> None:
     """Both hold the same rows and the same counts of unreadable ones."""
-    for name in ("customer", "month", "span", "amount", "yearly", "plan", "joined", "hashes"):
-        left, right = getattr(one, name), getattr(other, name)
-        assert np.array_equal(left, right) and getattr(left, "dtype", None) == getattr(right, "dtype", None), name
-    for name in ("plans", "currency", "charges", "last_day"):
+    for left, right in zip((*flat(one), one.joined), (*flat(other), other.joined), strict=True):
+        assert np.array_equal(left, right) and getattr(left, "dtype", None) == getattr(right, "dtype", None)
+    for name in ("plans", "currency", "charges", "first_month", "last_day"):
         assert getattr(one, name) == getattr(other, name), name
     assert str(one.unreadable) == str(other.unreadable)
 
@@ -93,20 +99,20 @@ def never_quick(monkeypatch) -> None:
 
 
 def test_parquet_gives_the_same_rows_as_csv(tmp_path):
-    same(*(read_records(path, key=b"k") for path in demo_files(tmp_path, "demo.csv", "demo.parquet")))
+    same(*(read_records(path) for path in demo_files(tmp_path, "demo.csv", "demo.parquet")))
 
 
 @pytest.mark.parametrize("name", ["demo.csv", "demo.parquet"])
 def test_row_by_row_gives_what_the_quick_way_gives(tmp_path, monkeypatch, name):
     (path,) = demo_files(tmp_path, name)
-    quick = read_records(path, key=b"k")
+    quick = read_records(path)
     never_quick(monkeypatch)
-    same(quick, read_records(path, key=b"k"))
+    same(quick, read_records(path))
 
 
 def test_only_rows_beside_an_odd_one_are_read_by_themselves(tmp_path, monkeypatch):
     lines = [f"c{n % 97},2024-01-{1 + n % 28:02},{n % 13},1,Studio,EUR\n" for n in range(30_000)]
-    whole = read(tmp_path, HEAD + "".join(lines), key=b"k")
+    whole = read(tmp_path, HEAD + "".join(lines))
     for place, odd in {
         5: ",2024-01-01,1,1,Studio,EUR\n",
         17_000: "\n",
@@ -115,8 +121,8 @@ def test_only_rows_beside_an_odd_one_are_read_by_themselves(tmp_path, monkeypatc
         lines.insert(place, odd)
     one_by_one = []
     monkeypatch.setattr(part, "meant_by", lambda row, meant_by=part.meant_by: one_by_one.append(1) or meant_by(row))
-    rows = read(tmp_path, HEAD + "".join(lines), key=b"k", leave_out=2)
-    assert rows.amount.tolist() == whole.amount.tolist() and (rows.hashes == whole.hashes).all()
+    rows = read(tmp_path, HEAD + "".join(lines), leave_out=2)
+    assert all((left == right).all() for left, right in zip(flat(rows), flat(whole), strict=True))
     assert rows.unreadable.lines == {
         "no customer": [7],
         "a line break within a value, as after a quotation mark that is not closed": [30_001],
@@ -150,10 +156,10 @@ def test_where_a_file_is_cut_into_blocks_does_not_matter(tmp_path, lines, block,
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(csv_blocks, "BLOCK", block)
         patch.setattr(csv_blocks, "SMALLEST", smallest)
-        in_blocks = read_records(path, key=b"k", leave_out=99)
+        in_blocks = read_records(path, leave_out=99)
         patch.setattr(csv_blocks, "BLOCK", 1 << 20)
         never_quick(patch)
-        same(in_blocks, read_records(path, key=b"k", leave_out=99))
+        same(in_blocks, read_records(path, leave_out=99))
 
 
 FAULTS = {
@@ -283,7 +289,7 @@ def test_dates_of_any_type_in_parquet(tmp_path, kind):
 
     dates = pa.array(DAYS).dictionary_encode() if kind == "dictionary" else arrow_dates(pa.type_for_alias(kind))
     rows = read_records(parquet(tmp_path, date=dates))
-    assert (rows.month + np.datetime64("1970-01")).astype(str).tolist() == ["2024-01", "2024-02", "2024-02"]
+    assert sorted(months(flat(rows)[1]["month"])) == ["2024-01", "2024-02", "2024-02"]
     assert rows.last_day == np.datetime64("2024-02-03").astype(int)
 
 
@@ -301,12 +307,14 @@ def test_amounts_months_and_customers_of_any_type_in_parquet(tmp_path, monkeypat
         plan=pa.array(["Studio", None, "Studio"]).dictionary_encode(),
         joined=pa.array([None, date(2023, 5, 1), None]),
     )
-    rows = read_records(path, key=b"k")
-    assert rows.customer.tolist() == [0, 1, 0] and rows.amount.tolist() == [29, 30, -9.5]
-    assert rows.span.tolist() == [1, 1, 12] and rows.plans == ("Studio", "all") and rows.plan.tolist() == [0, 1, 0]
-    assert (rows.joined[1] + np.datetime64("1970-01")).astype(str) == "2023-05"
+    rows = read_records(path)
+    customer, records = flat(rows)
+    assert customer.tolist() == [0, 0, 1] and records["amount"].tolist() == [29, -9.5, 30]
+    assert records["span"].tolist() == [1, 12, 1]
+    assert rows.plans == ("Studio", "all") and records["plan"].tolist() == [0, 0, 1]
+    assert rows.joined[0] == NOT_SAID and months(rows.joined[1:]) == ["2023-05"]
     never_quick(monkeypatch)
-    same(rows, read_records(path, key=b"k"))
+    same(rows, read_records(path))
 
 
 def test_an_odd_row_of_parquet_is_named_and_the_others_are_read(tmp_path, monkeypatch):
@@ -318,7 +326,7 @@ def test_an_odd_row_of_parquet_is_named_and_the_others_are_read(tmp_path, monkey
     rows = read_records(
         parquet(tmp_path, customer=names, date=["2024-01-01"] * count, amount=np.ones(count)), leave_out=1
     )
-    assert rows.amount.size == count - 1 and rows.customers == 50
+    assert rows.size == count - 1 and rows.customers == 50
     assert rows.unreadable.lines == {"no customer": [1_236]}
 
 
@@ -336,13 +344,6 @@ def test_a_wrong_mapping_is_refused(tmp_path, text):
     (tmp_path / "names.yaml").write_text(text)
     with pytest.raises(RecordsError):
         read(tmp_path, HEAD + "ann,2024-01-01,29,1,Studio,EUR\n", columns=load_columns(tmp_path / "names.yaml"))
-
-
-def test_hashes_are_the_same_for_one_key_alone(tmp_path):
-    text = HEAD + "ann,2024-01-01,29,1,Studio,EUR\n"
-    one, same, other = (read(tmp_path, text, key=key).hashes[0] for key in (b"k", b"k", None))
-    assert one == same != other
-    assert one == hashed(["ann"], key=b"k")[0]
 
 
 def test_formulas_as_identifiers_are_identifiers(tmp_path):
