@@ -20,6 +20,12 @@ def numbers_of(column: Any, kind: Any) -> np.ndarray:
     return np.frombuffer(column.buffers()[1], kind)[column.offset : column.offset + len(column)]
 
 
+def bytes_of(texts: Any) -> np.ndarray:
+    """The bytes of texts that are all of one length, by their type: uint8, shape (n, length)."""
+    width = texts.type.byte_width
+    return np.frombuffer(texts.buffers()[1], np.uint8).reshape(-1, width)[texts.offset : texts.offset + len(texts)]
+
+
 def ends_of(texts: Any) -> np.ndarray:
     """Where each text begins in the bytes of all, and where the last one ends: int32, shape (n + 1,)."""
     return np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1]

@@ -22,13 +22,15 @@ from growth.errors import Problem
 from growth.records.cells import Bad
 from growth.records.columns import Columns
 from growth.records.found import PIECES, THREADS, Found, in_pieces
+from growth.records.identity import LONGEST
 from growth.records.part import AMOUNTS, DATES, ReadRows, part_of_columns
 from growth.records.unreadable import RecordsError
 
 LONGEST_HEADER = 64 * 1024  # bytes
 DELIMITERS = ",;\t|"
-BLOCK = 1 << 21  # bytes that are read at once
+BLOCK = 1 << 22  # bytes that are read at once
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
+SHORTEST_NAME = 8  # bytes of names that are read as binary of one length
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 LINE_FEED, CARRIAGE_RETURN = b"\n\r"
 OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
@@ -37,19 +39,19 @@ OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 @dataclass(frozen=True, slots=True)
 class Layout:
     """How the lines are to be read. places: where in a row each of our columns stands; width: of a row, in values;
-    plain: the columns of dates and months that look like days and numbers alone, which are quicker to read.
+    plain: columns that can be read as of a quicker type as long as that fits, with their types.
     """
 
     places: dict[str, int]
     width: int
     sign: str
-    plain: frozenset[str]
+    plain: dict[str, Any]
 
 
 def _layout(path: Path, columns: Columns) -> Layout:
-    """The layout told by the first two lines. Raises RecordsError where the first names no columns of ours."""
+    """The layout told by the first lines. Raises RecordsError where the first names no columns of ours."""
     with path.open("rb") as stream:
-        first, second = stream.readline(LONGEST_HEADER + 1), stream.readline(LONGEST_HEADER)
+        first, rest = stream.readline(LONGEST_HEADER + 1), stream.read(LONGEST_HEADER)
     if len(first) > LONGEST_HEADER:
         rule = "a first line that names the columns, of at most 64 KB"
         raise RecordsError([Problem("", rule, f"{len(first)} bytes or more", line=1)], file=str(path))
@@ -57,14 +59,25 @@ def _layout(path: Path, columns: Columns) -> Layout:
     headers = [next(csv.reader([text], delimiter=sign), []) for sign in DELIMITERS]
     sign, header = max(zip(DELIMITERS, headers, strict=True), key=lambda pair: len(pair[1]))
     _, places = columns.found([name.strip() for name in header], file=str(path))
-    return Layout(places, len(header), sign, _plain_columns(second, places, sign))
+    lines = rest.decode("utf-8", "replace").splitlines()[:-1]  # the last one may go on
+    return Layout(places, len(header), sign, _plain_columns(lines, places, sign))
 
 
-def _plain_columns(line: bytes, places: dict[str, int], sign: str) -> frozenset[str]:
-    """Of dates and months, the columns in which a line has a day alone, or a number alone."""
-    values = dict(enumerate(line.decode("utf-8", "replace").strip("\r\n").split(sign)))
-    forms = dict.fromkeys(DATES, r"\d{4}-\d\d-\d\d") | {"months": r"\d{1,2}"}
-    return frozenset(ours for ours, form in forms.items() if re.fullmatch(form, values.get(places.get(ours), "")))
+def _plain_columns(lines: list[str], places: dict[str, int], sign: str) -> dict[str, Any]:
+    """Columns that hold nothing but days, numbers or names of one length in some lines, with a quicker type of each."""
+    import pyarrow as pa
+
+    rows = [line.split(sign) for line in lines]
+    values = {ours: [row[place] for row in rows if place < len(row)] for ours, place in places.items()}
+    forms = dict.fromkeys(DATES, (r"\d{4}-\d\d-\d\d", pa.date32())) | {"months": (r"\d{1,2}", pa.int8())}
+    length = len(values["customer"][0]) if values["customer"] else 0
+    if SHORTEST_NAME <= length <= LONGEST:
+        forms["customer"] = (f"[!-~]{{{length}}}", pa.binary(length))
+    return {
+        ours: kind
+        for ours, (form, kind) in forms.items()
+        if ours in places and all(re.fullmatch(form, value, re.ASCII) for value in values[ours])
+    }
 
 
 def csv_blocks(path: Path, columns: Columns, *, key: np.ndarray) -> Iterator[Found]:
@@ -113,14 +126,18 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
             return False
         quoted = data.find(b'"', start, stop) >= 0
         lines = quoted and int(np.count_nonzero(signs[start:stop] == LINE_FEED)) + (data[stop - 1] != LINE_FEED)
-        for plain in (True, False) if layout.plain else (False,):
+        plain = dict(layout.plain)
+        small = stop - start < BLOCK // 2  # anything larger is cut up before it is read with the usual types
+        for kinds in (plain, {}) if plain and small else (plain,):
             try:
-                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, quoted=quoted, plain=plain)
+                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, kinds, quoted=quoted)
                 if quoted and len(columns["customer"]) != lines:
                     return False
                 found.parts.append(part_of_columns(columns, said, key=key))
             except (Bad, pa.ArrowInvalid):
                 continue
+            if not kinds:
+                layout.plain.clear()  # the quicker types do not fit this file
             found.lines += found.parts[-1].records.size
             return True
         return False
@@ -149,16 +166,15 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
     return in_pieces(start, stop, quick=quick, careful=careful, ends=ends, smallest=SMALLEST), found
 
 
-def _parsed(buffer: Any, layout: Layout, *, quoted: bool, plain: bool) -> dict[str, Any]:
+def _parsed(buffer: Any, layout: Layout, other: dict[str, Any], *, quoted: bool) -> dict[str, Any]:
     """Our columns of some lines, as `part_of_columns` takes them. quoted: whether there are quotation marks; without
-    them each line is a row. plain: read the layout's plain columns as days and numbers. Raises ArrowInvalid.
+    them each line is a row. other: types of some columns that are not the usual ones. Raises ArrowInvalid.
     """
     import pyarrow as pa
     from pyarrow import csv as arrow
 
     kinds = dict.fromkeys(AMOUNTS, pa.float64()) | dict.fromkeys(DATES, pa.dictionary(pa.int32(), pa.string()))
-    if plain:
-        kinds |= {ours: pa.int8() if ours == "months" else pa.date32() for ours in layout.plain}
+    kinds |= other
     names = [str(place) for place in range(layout.width)]
     table = arrow.read_csv(
         pa.BufferReader(buffer),

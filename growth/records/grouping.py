@@ -35,9 +35,11 @@ def by_customer(parts: list[Part]) -> tuple[tuple[Shelf, ...], np.ndarray | None
         pieces = tuple(slice(*of_part) for of_part in ends)
         digest = np.concatenate([part.digest[piece] for part, piece in zip(parts, pieces, strict=True)])
         order = stable_order(digest)
-        opens = np.flatnonzero(changes(digest[order]))
+        opens = np.flatnonzero(changes(digest.take(order)))
         places = zip(starts[:-1], parts, pieces, strict=True)
-        first = np.concatenate([np.int32(start) + part.place[piece] for start, part, piece in places])[order[opens]]
+        first = np.concatenate([np.int32(start) + part.place[piece] for start, part, piece in places]).take(
+            order[opens]
+        )
         joined = _earliest(parts, pieces, order, opens) if says_joined else None
         return Shelf(pieces, order.astype(np.int32), opens, first), first, joined
 

@@ -7,12 +7,13 @@ that among n any two are taken for one has a probability of about n^2 / 2^65, th
 from __future__ import annotations
 
 import secrets
+from collections.abc import Iterator
 from hashlib import blake2b
 from typing import Any
 
 import numpy as np
 
-from growth.records.arrow import chosen_of, ends_of
+from growth.records.arrow import bytes_of, chosen_of, ends_of
 
 SLOTS = 256
 LONGEST = 64  # bytes of an identifier; longer ones are put through BLAKE2b
@@ -24,35 +25,60 @@ def new_key() -> np.ndarray:
 
 
 def digests(texts: Any, *, key: np.ndarray) -> np.ndarray:
-    """A number for each text, the same for the same text and key. texts: Arrow strings, shape (n,).
+    """A number for each text, the same for the same text and key.
 
-    From the length times the first number of the key on, for each word w of eight bytes: d = (d xor w) K, d = d xor
-    (d >> 32), modulo 2^64, K being the second and the third number in turn. Texts of one length that differ in one word
-    alone never share a number, as each step can be undone. Returns uint64, shape (n,).
+    texts: Arrow strings, or binary of one length, shape (n,). From the length times the first number of the key on, for
+    each word w of eight bytes: d = (d xor w) K, d = d xor (d >> 32), modulo 2^64, K being the second and the third
+    number in turn. Texts of one length that differ in one word alone never share a number, as each step can be undone.
+    Returns uint64, shape (n,).
 
     >>> from growth.records.arrow import texts_from
     >>> found = digests(texts_from(["ann", "bob", "ann"]), key=new_key())
     >>> (found[0] == found[2]).item(), (found[0] == found[1]).item()
     (True, False)
     """
-    import pyarrow.compute as pc
+    import pyarrow as pa
 
+    if pa.types.is_fixed_size_binary(texts.type):
+        digest = np.full(len(texts), texts.type.byte_width, np.uint64) * key[0]
+        for place, word in enumerate(_words_of_one_length(bytes_of(texts))):
+            digest = _mixed(digest, word, key[1 + place % 2])
+        return digest
     ends = ends_of(texts)
     length = ends[1:] - ends[:-1]
     longest = int(length.max(initial=0))
     if longest > LONGEST:
         return _of_long_ones(texts, length > LONGEST, key=key)
+    digest = length.astype(np.uint64) * key[0]
+    for place, word in enumerate(_words(texts, longest)):
+        some = slice(None) if (longer := length > 8 * place).all() else np.flatnonzero(longer)
+        digest[some] = _mixed(digest[some], word[some], key[1 + place % 2])
+    return digest
+
+
+def _mixed(digest: np.ndarray, word: np.ndarray, factor: np.uint64) -> np.ndarray:
+    mixed = digest ^ word
+    mixed *= factor
+    mixed ^= mixed >> np.uint64(32)
+    return mixed
+
+
+def _words(texts: Any, longest: int) -> Iterator[np.ndarray]:
+    """The first eight bytes of each text as a number, the next eight, and so on, zeros behind its end."""
+    import pyarrow.compute as pc
+
     width = -(-max(longest, 1) // 8)
     padded = pc.ascii_rpad(texts, 8 * width, padding="\0")
-    words = np.frombuffer(padded.buffers()[2], "<u8", count=width * len(texts)).reshape(-1, width)
-    digest = length.astype(np.uint64) * key[0]
-    for place in range(width):
-        some = slice(None) if place == 0 or (longer := length > 8 * place).all() else np.flatnonzero(longer)
-        mixed = digest[some] ^ words[some, place]
-        mixed *= key[1 + place % 2]
-        mixed ^= mixed >> np.uint64(32)
-        digest[some] = mixed
-    return digest
+    yield from np.frombuffer(padded.buffers()[2], "<u8", count=width * len(texts)).reshape(-1, width).T
+
+
+def _words_of_one_length(signs: np.ndarray) -> Iterator[np.ndarray]:
+    """The same of texts of one length, at least eight: uint8, shape (n, length)."""
+    size, length = signs.shape
+    for place in range(0, length, 8):
+        beyond = max(place + 8 - length, 0)  # bytes: the word is taken so much before, and they are shifted out
+        word = np.ndarray((size,), "<u8", signs, offset=place - beyond, strides=(length,))
+        yield word >> np.uint64(8 * beyond) if beyond else word
 
 
 def slot_of(digest: np.ndarray) -> np.ndarray:

@@ -10,18 +10,20 @@ from typing import Any
 
 import numpy as np
 
-from growth.records.arrow import chosen_of, ends_of, numbers_of, texts_from
+from growth.errors import Problem
+from growth.records.arrow import bytes_of, chosen_of, ends_of, numbers_of, texts_from
 from growth.records.cells import DAY, LAST_DAY, MONTH, MOST, NONE, READERS, Bad
 from growth.records.columns import Columns
 from growth.records.identity import digests, slot_of
 from growth.records.rows import ROW, months_of
-from growth.records.unreadable import Unreadable
+from growth.records.unreadable import RecordsError, Unreadable
 
 AMOUNTS = ("amount", "mrr")
 OPTIONAL_DATES = ("period_start", "period_end", "joined")
 DATES = ("date", "month", *OPTIONAL_DATES)
 LISTED = ("plan", "currency")
 MOST_MONTHS = 60  # that a charge pays for
+MOST_PLANS = 30_000  # that are told apart
 MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
 ENDS_BEFORE = "a period that ends before it begins"
 
@@ -49,9 +51,9 @@ class Part:
 def part_of_columns(columns: dict[str, Any], said: Columns, *, key: np.ndarray) -> Part:
     """The rows of whole columns by our names, Arrow arrays of equal length. said: of the columns, by the user.
 
-    Customers are strings, amounts float64, dates date32 or dictionaries of strings, months int8 or like all others:
-    strings, or dictionaries of strings without words that no row has. Raises Bad or ArrowInvalid where a value is not
-    as it should be.
+    Customers are strings or binary of one length, amounts float64, dates date32 or dictionaries of strings, months int8
+    or like all others: strings, or dictionaries of strings without words that no row has. Raises Bad or ArrowInvalid
+    where a value is not as it should be.
     """
     import pyarrow as pa
 
@@ -144,10 +146,10 @@ def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said
     records["yearly"] = (span if charges else values.get("billing", span)) >= 12
     order = np.argsort(slot_of(values["digest"]), kind="stable")
     return Part(
-        values["digest"][order],
+        values["digest"].take(order),
         order.astype(np.min_scalar_type(order.size)),
-        records[order],
-        months_of(values["joined"])[order] if "joined" in values else None,
+        records.take(order),
+        months_of(values["joined"]).take(order) if "joined" in values else None,
         lists.get("plan", ("all",)),
         currencies,
         charges,
@@ -168,9 +170,17 @@ def _span(values: dict[str, np.ndarray], day: np.ndarray) -> np.ndarray:
 
 
 def _check_names(texts: Any) -> None:
-    """Raises Bad where a customer's name is blank; only names with an unusual first byte need a closer look."""
+    """Raises Bad where a customer's name is blank; only names with an unusual first byte need a closer look. Names as
+    binary of one length have to be ASCII and to begin with a usual byte.
+    """
+    import pyarrow as pa
     import pyarrow.compute as pc
 
+    if pa.types.is_fixed_size_binary(texts.type):
+        signs = bytes_of(texts)
+        if signs.max() >= 127 or signs[:, 0].min() <= ord(" "):
+            raise Bad("a name that needs a closer look")
+        return
     ends = ends_of(texts)
     if (ends[1:] == ends[:-1]).any():
         raise Bad("no customer")
@@ -252,12 +262,20 @@ def _all_alike(texts: Any) -> bool:
     return not first or texts.buffers()[2].slice(int(ends[0]), together.size).equals(together)
 
 
+def check_plans(count: int) -> None:
+    """Raise RecordsError where there are more plans than are told apart."""
+    if count > MOST_PLANS:
+        rule = f"at most {MOST_PLANS:,} different ones"
+        raise RecordsError([Problem("plan", rule, "more", "Leave the column out, or group them.")])
+
+
 def _coded(meant: list, ours: str, lists: dict[str, tuple[str, ...]]) -> np.ndarray:
     """What each word means, as a number: plans and currencies become places in their lists."""
     if ours in DATES:
         return np.array(meant, np.int32)
     if ours in LISTED:
         lists[ours] = tuple(dict.fromkeys(meant))
+        check_plans(len(lists[ours]))
         places = {word: place for place, word in enumerate(lists[ours])}
         meant = [places[word] for word in meant]
     return np.array(meant, np.int8 if ours == "months" else np.int16)

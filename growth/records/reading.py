@@ -15,12 +15,10 @@ from growth.records.csv_blocks import csv_blocks
 from growth.records.found import Found
 from growth.records.grouping import by_customer
 from growth.records.identity import new_key
-from growth.records.part import Part
+from growth.records.part import Part, check_plans
 from growth.records.rows import Rows
 from growth.records.table_blocks import table_blocks
 from growth.records.unreadable import RecordsError, Unreadable
-
-MOST_PLANS = 30_000  # that are told apart
 
 
 def read_records(path: str | Path, *, columns: Columns | None = None, leave_out: int = 0) -> Rows:
@@ -34,11 +32,15 @@ def read_records(path: str | Path, *, columns: Columns | None = None, leave_out:
     if not path.is_file():
         raise RecordsError([Problem("", "there is no such file", fix="Check the name and the folder.")], file=file)
     in_blocks = table_blocks if file.lower().endswith(".parquet") else csv_blocks
-    parts, unreadable = _gathered(in_blocks(path, columns, key=new_key()))
+    try:
+        parts, unreadable = _gathered(in_blocks(path, columns, key=new_key()))
+        plans = _plans(parts)
+    except RecordsError as error:
+        raise RecordsError(error.problems, file=file) from None
     unreadable.stop_above(leave_out, file=file)
     if not parts:
         raise RecordsError([Problem("", "at least one row that can be read", "none")], file=file)
-    plans, currency = _plans(parts), _currency(parts, columns, file=file)
+    currency = _currency(parts, columns, file=file)
     shelves, joined = by_customer(parts)
     return Rows(
         tuple(part.records for part in parts),
@@ -67,9 +69,7 @@ def _plans(parts: list[Part]) -> tuple[str, ...]:
     whole: dict[str, int] = {}
     for part in parts:
         places = np.array([whole.setdefault(plan, len(whole)) for plan in part.plans], np.int16)
-        if len(whole) > MOST_PLANS:
-            rule = f"at most {MOST_PLANS:,} different ones"
-            raise RecordsError([Problem("plan", rule, "more", "Leave the column out, or group them.")])
+        check_plans(len(whole))
         if (places != np.arange(places.size)).any():
             part.records["plan"] = places[part.records["plan"]]
     return tuple(whole)

@@ -74,7 +74,7 @@ class Rows:
         """The customers (int32) and the rows of a shelf, one entry a row, each customer's beside each other."""
         pieces = [block.view(WHOLE)[piece] for block, piece in zip(self.blocks, shelf.pieces, strict=True)]
         sizes = np.diff(np.append(shelf.opens, shelf.order.size))
-        return np.repeat(shelf.customer, sizes), np.concatenate(pieces)[shelf.order].view(ROW)
+        return np.repeat(shelf.customer, sizes), np.concatenate(pieces).take(shelf.order).view(ROW)
 
 
 def months_of(days: np.ndarray) -> np.ndarray:
@@ -83,7 +83,7 @@ def months_of(days: np.ndarray) -> np.ndarray:
     >>> months_of(np.array([0, 31, NOT_SAID])).tolist()
     [0, 1, -1]
     """
-    return _MONTH_OF_DAY[np.maximum(days, -1)]
+    return _MONTH_OF_DAY.take(np.maximum(days, -1))
 
 
 _MONTH_OF_DAY = np.append(np.arange(LAST_DAY + 1).astype("M8[D]").astype("M8[M]").astype(np.int16), np.int16(NOT_SAID))

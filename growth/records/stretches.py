@@ -61,7 +61,7 @@ class Stretches:
     def of(self, chosen: np.ndarray) -> Stretches:
         """Some of them: `chosen` holds a truth for each, or places."""
         places = np.flatnonzero(chosen) if chosen.dtype == bool else chosen  # NumPy is far quicker with places
-        return Stretches(*(getattr(self, name)[places] for name in self.__slots__))
+        return Stretches(*(getattr(self, name).take(places) for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,7 +139,8 @@ def _cut(part: Stretches, months: int) -> tuple[Stretches, float]:
     if (inside == part.length).all():
         return part, 0.0
     ahead = float((part.mrr * (part.length - inside)).sum())
-    return replace(part, length=inside).of(inside > 0), ahead
+    part, some = replace(part, length=inside), inside > 0
+    return part if some.all() else part.of(some), ahead
 
 
 def drawn_together(part: Stretches) -> Stretches:
@@ -152,7 +153,8 @@ def drawn_together(part: Stretches) -> Stretches:
     ends = np.append(opens[1:], part.size) - 1
     start = part.start[opens].astype(np.int32)
     length = part.start[ends] + part.length[ends] - start
-    return Stretches(part.customer[opens], start, length, part.mrr[opens], part.kind[opens])
+    customer, mrr, kind = (values.take(opens) for values in (part.customer, part.mrr, part.kind))
+    return Stretches(customer, start, length, mrr, kind)
 
 
 def untangled(part: Stretches) -> tuple[Stretches, float]:
@@ -195,7 +197,7 @@ def by_customer(parts: list[Stretches]) -> Stretches:
     order = stable_order(np.concatenate([part.customer for part in parts]))
 
     def sorted_field(name: str) -> np.ndarray:
-        return np.concatenate([getattr(part, name) for part in parts])[order]
+        return np.concatenate([getattr(part, name) for part in parts]).take(order)
 
     with ThreadPoolExecutor(THREADS) as pool:
         return Stretches(*pool.map(sorted_field, Stretches.__slots__))

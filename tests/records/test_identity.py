@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pyarrow as pa
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -34,6 +35,13 @@ def test_a_text_has_the_same_digest_whatever_stands_beside_it_and_another_with_a
     assert (together == alone).all()
     others = digests(texts_from(texts), key=new_key())
     assert (together[np.arange(6) != 2] != others[np.arange(6) != 2]).all()
+
+
+@pytest.mark.parametrize("size", range(8, 26))
+def test_texts_of_one_length_have_the_same_digests_as_binary(size):
+    texts = texts_from([(letter * size)[:-1] + other for letter in "abc" for other in "xyz"]).slice(1)
+    binary = texts.cast(pa.binary()).cast(pa.binary(size))
+    assert digests(binary, key=KEY).tolist() == digests(texts, key=KEY).tolist()
 
 
 @given(st.lists(st.sampled_from([0, 1, 2, 5, 2**63, 2**64 - 1, 2**64 - 2, 2**64 - 3]) | st.integers(0, 2**64 - 1)))

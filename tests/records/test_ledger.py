@@ -92,6 +92,13 @@ def test_a_refund_over_many_months_loses_nothing(tmp_path):
     assert made.mrr.tolist() == [5, 5] and made.unmatched_refunds == pytest.approx(-12)
 
 
+def test_a_refund_made_later_is_not_known_before(tmp_path):
+    lines = ("a,2024-01-01,20,", "a,2024-02-01,20,", "a,2024-03-01,20,", "a,2024-03-09,-20,2024-01-01")
+    known = book(tmp_path, *lines, head="customer,date,amount,period_start", until="2024-02")
+    assert known.mrr.tolist() == [20, 20] and known.paid_ahead == 20 - 20  # March's charge, and the refund
+    assert book(tmp_path, *lines, head="customer,date,amount,period_start").mrr.tolist() == [20, 20]
+
+
 def test_refunds_beyond_all_that_was_paid_are_set_apart(tmp_path):
     made = book(tmp_path, "a,2024-01-01,20,1", "a,2024-02-02,-50,1", "b,2024-03-01,5,1")
     assert made.unmatched_refunds == -30 and made.mrr.sum() + made.unmatched_refunds == made.rows.total

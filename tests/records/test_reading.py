@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,6 +15,7 @@ from growth.records import csv_blocks, part, table_blocks
 from growth.records.cells import Bad
 from growth.records.columns import load_columns
 from growth.records.ledger import ledger
+from growth.records.part import MOST_PLANS
 from growth.records.reading import read_records
 from growth.records.rows import NOT_SAID, Rows
 from growth.records.unreadable import RecordsError
@@ -128,6 +132,38 @@ def test_only_rows_beside_an_odd_one_are_read_by_themselves(tmp_path, monkeypatc
         "a line break within a value, as after a quotation mark that is not closed": [30_001],
     }
     assert 0 < sum(one_by_one) < 1_000
+
+
+def test_what_the_first_lines_look_like_binds_no_later_ones(tmp_path, monkeypatch):
+    """Names of one length, days and whole numbers are read by quicker types, and no other value is lost to that."""
+    monkeypatch.setattr(csv_blocks, "BLOCK", 1 << 14)
+    alike = [f"studio-{n % 97:04},2024-01-{1 + n % 28:02},{n % 13},1,Studio,EUR\n" for n in range(3_000)]
+    others = [f"studio {n % 397},2024-02-01T08:00:00Z,{n % 13},,Studio,EUR\n" for n in range(3_000)]
+    monkeypatch.setattr(part, "meant_by", None)  # so that no row can be read by itself
+    found = read(tmp_path, HEAD + "".join(alike + others))
+    monkeypatch.setattr(csv_blocks, "_plain_columns", lambda *_: {})
+    same(found, read(tmp_path, HEAD + "".join(alike + others)))
+    assert found.size == 6_000 and found.customers == 97 + 397
+
+
+@pytest.mark.parametrize("block", [1 << 22, 1 << 14])
+def test_more_plans_than_can_be_told_apart_are_refused(tmp_path, monkeypatch, block):
+    monkeypatch.setattr(csv_blocks, "BLOCK", block)
+    lines = [f"ann,2024-01-01,29,1,plan {n},EUR\n" for n in range(MOST_PLANS + 1)]
+    assert len(read(tmp_path, HEAD + "".join(lines[1:])).plans) == MOST_PLANS
+    with pytest.raises(RecordsError, match=r"charges.csv: plan: at most 30,000"):
+        read(tmp_path, HEAD + "".join(lines))
+
+
+def test_threads_that_read_never_bring_arrow_to_import_pandas(tmp_path):
+    """Two that did so at one moment would wait for each other for ever; and it takes longer than a small file."""
+    paths = demo_files(tmp_path, "demo.csv", "demo.parquet")
+    odd = charges(tmp_path, HEAD + "ann,2024-01-01T10:00:00Z,29,,Studio,EUR\n,2024-01-01,1,1,x,EUR\n", "odd.csv")
+    code = "import sys\nfrom growth.records.reading import read_records\n" + "".join(
+        f"read_records({str(path)!r}, leave_out=1)\n" for path in (*paths, odd)
+    )
+    done = subprocess.run([sys.executable, "-c", code + "sys.exit('pandas' in sys.modules)"], timeout=60)
+    assert done.returncode == 0
 
 
 ODD_CSV = st.lists(
