@@ -23,6 +23,7 @@ from growth.giveaway.review_words import (
     GENERAL,
     HEDGES,
     HINTS_OF_ELSEWHERE,
+    INTERVALS,
     NUMBER_WORDS,
     PROMISES,
     TERMS,
@@ -215,7 +216,8 @@ def _prose(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Findin
                 "Nobody can promise it, and a forecast is not a promise.",
                 "Say what follows from which numbers: on these numbers, you would reach it in month {goal_month}.",
             )
-    if passage.field != "question":
+    counted = passage.field.startswith("cautions") and INTERVALS.search(passage.text)  # what is known, not what follows
+    if passage.field != "question" and not counted:
         yield from _numbers(passage, scenario, locale)
     for sentence in _sentences(passage.read):
         count = len(sentence.split())

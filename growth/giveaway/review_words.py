@@ -72,6 +72,7 @@ ASKS = _any(
 )
 HINTS_OF_ELSEWHERE = re.compile(r"https?://|www\.|@\w+\.\w", re.IGNORECASE)
 
+INTERVALS = re.compile(r"\d% intervals?\b", re.IGNORECASE)  # numbers beside these words were counted, with their room
 NUMBER_WORDS = _any(
     "two",
     "three",

@@ -106,6 +106,7 @@ def test_each_rule_says_where(tmp_path, old, new, rule, line):
         ("It knows nothing of tax.", "Nobody can promise that you will earn it, and this is no guarantee."),
         ("at 29 a month", "at 29 a month; the share who leave is called churn"),
         ("at 29 a month", "at 29 a month. Churn, the share who leave, is not in here"),
+        ("It knows nothing of tax.", "Between 3.5% and 5% may leave, by a 95% interval, which holds chance alone."),
         ("It knows nothing of tax.", "With {opening_customers} studios a single month says little."),
     ],
 )
