@@ -15,6 +15,7 @@ from growth.records.assumptions import Value, assumptions, first_joining, own_cu
 from growth.records.checking import seen_curve
 from growth.records.fitting import BOUNDS, Fit
 from growth.records.measured import Measured, Rate
+from growth.records.measuring import RECENT
 from growth.scenario import Scenario
 
 DRAWS = 400
@@ -67,18 +68,23 @@ def plain_values(part: Any) -> Any:
 def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generator) -> dict[str, Any]:
     """The same scenario with arrays over draws in the place of what was estimated."""
     channel = values["arrive"]["channels"][0]
-    level = measured.new_customers
     rate, error = steady_growth(measured.growth)
-    growth = np.clip(rate + error * random.standard_normal(DRAWS), -0.5, 0.5)
+    z, other = random.standard_normal((2, DRAWS))
+    growth = np.clip(rate + error * z, -0.5, 0.5)
     carried = first_joining(measured, growth) / (first_joining(measured, rate) or 1)
-    channel["monthly_visitors"] = channel["monthly_visitors"] * carried * _around(level, random, relative=True)
+    shared = shared_error(measured.new_customers, months=measured.joins.size, error=error)
+    level = _around(measured.new_customers, shared * z + np.sqrt(1 - shared**2) * other)
+    relative = np.maximum(level / measured.new_customers.value, 0) if measured.new_customers.value else 1.0
+    channel["monthly_visitors"] = channel["monthly_visitors"] * carried * relative
     channel["monthly_growth_rate"] = growth
     values["stay"]["churn"] = _curve(measured.chosen, random)
     if "comeback" in values["stay"]:
-        values["stay"]["comeback"]["comeback_rate"] = np.clip(_around(measured.comeback, random), 0, 1)
+        values["stay"]["comeback"]["comeback_rate"] = np.clip(
+            _around(measured.comeback, random.standard_normal(DRAWS)), 0, 1
+        )
     for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
         if kind.renewal:
-            plan["renewal_rate"] = np.clip(_around(kind.renewal, random), 0, 1)
+            plan["renewal_rate"] = np.clip(_around(kind.renewal, random.standard_normal(DRAWS)), 0, 1)
         elif own_curve(kind, measured):
             plan["churn"] = _curve(kind.chosen, random)
     pick = random.integers(0, measured.expansion_draws.shape[1], DRAWS)
@@ -97,11 +103,20 @@ def _as_seen(values: dict[str, Any], measured: Measured, random: np.random.Gener
     return values
 
 
-def _around(rate: Rate, random: np.random.Generator, *, relative: bool = False) -> np.ndarray:
-    """Normal draws with the spread of the rate's interval on each side; `relative` to its value, and not below 0."""
-    z = random.standard_normal(DRAWS)
-    draws = rate.value + np.where(z < 0, rate.value - rate.low, rate.high - rate.value) / 1.96 * z
-    return np.maximum(draws / rate.value, 0) if relative and rate.value else np.ones(DRAWS) if relative else draws
+def shared_error(level: Rate, *, months: int, error: float) -> float:
+    """The correlation of the errors of level and growth, 0 to 1: chance that lifts the latest months lifts both.
+
+    level: the mean of the last 12 of so many months. Its middle lies b months behind that of the months that growth is
+    taken from (24 at most), so that an error e of growth is an error b e of the level. error: the spread of e.
+    """
+    behind = (min(months, 2 * RECENT) - min(months, RECENT)) / 2
+    spread = (level.high - level.low) / (2 * 1.96 * level.value) if level.value else 0.0
+    return min(behind * error / spread, 1.0) if spread else 0.0
+
+
+def _around(rate: Rate, z: np.ndarray) -> np.ndarray:
+    """Draws with the spread of the rate's interval on each side. z: normal draws."""
+    return rate.value + np.where(z < 0, rate.value - rate.low, rate.high - rate.value) / 1.96 * z
 
 
 def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:

@@ -13,8 +13,8 @@ from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.ledger import ledger
 from growth.records.measured import Rate
-from growth.records.measuring import measure
-from growth.records.prospect import prospect
+from growth.records.measuring import _growth, _new_customers, measure
+from growth.records.prospect import prospect, shared_error
 from growth.records.rows import Rows, Shelf
 from growth.records.unreadable import RecordsError
 
@@ -83,6 +83,19 @@ def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rat
     for horizon in (6, 12):
         assert errors[""][horizon - 1] < 0.6 * errors["last value"][horizon - 1]
         assert errors[""][horizon - 1] < 0.6 * errors["constant growth rate"][horizon - 1]
+
+
+def test_errors_of_level_and_growth_go_together():
+    """Of 24 months with counts of one variance: 6 sqrt(12 / (24 (24^2 - 1) / 12)), by least squares, is 0.613."""
+    counts = np.random.default_rng(1).poisson(60, (400, 24)).astype(float)
+    levels, growths = [_new_customers(joins) for joins in counts], [_growth(joins) for joins in counts]
+    said = [
+        shared_error(level, months=24, error=(growth.high - growth.low) / (2 * 1.96))
+        for level, growth in zip(levels, growths, strict=True)
+    ]
+    seen = np.corrcoef([level.value for level in levels], [growth.value for growth in growths])[0, 1]
+    assert np.median(said) == pytest.approx(0.613, abs=0.03)
+    assert seen == pytest.approx(0.613, abs=0.1)  # three standard errors of 400
 
 
 def test_growth_counts_as_far_as_it_is_sure():
