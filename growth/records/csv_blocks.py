@@ -27,6 +27,7 @@ from growth.records.part import AMOUNTS, DATES, ReadRows, part_of_columns
 from growth.records.unreadable import RecordsError
 
 LONGEST_HEADER = 64 * 1024  # bytes
+LOOKED_AT = 64 * 1024  # bytes behind it that tell which columns are plain
 DELIMITERS = ",;\t|"
 BLOCK = 1 << 22  # bytes that are read at once
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
@@ -51,7 +52,7 @@ class Layout:
 def _layout(path: Path, columns: Columns) -> Layout:
     """The layout told by the first lines. Raises RecordsError where the first names no columns of ours."""
     with path.open("rb") as stream:
-        first, rest = stream.readline(LONGEST_HEADER + 1), stream.read(LONGEST_HEADER)
+        first, rest = stream.readline(LONGEST_HEADER + 1), stream.read(LOOKED_AT)
     if len(first) > LONGEST_HEADER:
         rule = "a first line that names the columns, of at most 64 KB"
         raise RecordsError([Problem("", rule, f"{len(first)} bytes or more", line=1)], file=str(path))
