@@ -68,12 +68,12 @@ def _plain_columns(lines: list[str], places: dict[str, int], sign: str) -> dict[
     """Columns that hold nothing but days, numbers or names of one length in some lines, with a quicker type of each."""
     import pyarrow as pa
 
-    rows = [line.split(sign) for line in lines]
+    rows = [[value.strip('"') for value in line.split(sign)] for line in lines]
     values = {ours: [row[place] for row in rows if place < len(row)] for ours, place in places.items()}
     forms = dict.fromkeys(DATES, (r"\d{4}-\d\d-\d\d", pa.date32())) | {"months": (r"\d{1,2}", pa.int8())}
     length = len(values["customer"][0]) if values["customer"] else 0
     if SHORTEST_NAME <= length <= LONGEST:
-        forms["customer"] = (f"[!-~]{{{length}}}", pa.binary(length))
+        forms["customer"] = (f"[!#-~]{{{length}}}", pa.binary(length))
     return {
         ours: kind
         for ours, (form, kind) in forms.items()

@@ -24,33 +24,36 @@ LATE = np.iinfo(np.int16).max
 
 def by_customer(parts: list[Part]) -> tuple[tuple[Shelf, ...], np.ndarray | None]:
     """shelves and joined as in `Rows`, of the rows of all parts, which are in the order of the file."""
-    starts = np.cumsum([0, *(part.digest.size for part in parts)]).tolist()
-    slots = min(max(SLOTS * ON_A_SHELF // starts[-1], 1), SLOTS)  # on a shelf
-    edges = np.arange(slots, SLOTS, slots)
-    cuts = [[0, *np.searchsorted(slot_of(part.digest), edges).tolist(), part.digest.size] for part in parts]
+    starts = np.cumsum([0, *(part.place.size for part in parts)], dtype=np.int32)
     says_joined = parts[0].joined is not None
 
-    def shelf(ends: tuple[tuple[int, int], ...]) -> tuple[Shelf, np.ndarray, np.ndarray | None]:
-        """A shelf, its customers not numbered yet; the place in the file of each one's first row; and joined."""
-        pieces = tuple(slice(*of_part) for of_part in ends)
-        digest = np.concatenate([part.digest[piece] for part, piece in zip(parts, pieces, strict=True)])
+    def sorted_shelf(pieces: tuple[slice, ...]) -> tuple[Shelf, np.ndarray | None]:
+        """A shelf, in whose `customer` stands for now where in the file each one's first row is; and joined."""
+        of_parts = list(zip(parts, starts, pieces, strict=False))
+        digest = np.concatenate([part.digest[piece] for part, _, piece in of_parts])
         order = stable_order(digest)
         opens = np.flatnonzero(changes(digest.take(order)))
-        places = zip(starts[:-1], parts, pieces, strict=True)
-        first = np.concatenate([np.int32(start) + part.place[piece] for start, part, piece in places]).take(
-            order[opens]
-        )
+        place = np.concatenate([part.place[piece] + start for part, start, piece in of_parts])
         joined = _earliest(parts, pieces, order, opens) if says_joined else None
-        return Shelf(pieces, order.astype(np.int32), opens, first), first, joined
+        return Shelf(pieces, order.astype(np.int32), opens, place.take(order[opens])), joined
 
     with ThreadPoolExecutor(THREADS) as pool:
-        shelves, first, joined = zip(*pool.map(shelf, zip(*map(pairwise, cuts), strict=True)), strict=True)
-    turn = stable_order(np.concatenate(first))
+        shelves, joined = zip(*pool.map(sorted_shelf, _pieces(parts)), strict=True)
+    turn = stable_order(np.concatenate([shelf.customer for shelf in shelves]))
     number = np.empty(turn.size, np.int32)
     number[turn] = np.arange(turn.size)
-    numbers = np.split(number, np.cumsum([one.size for one in first])[:-1])
-    numbered = tuple(replace(shelf, customer=some) for shelf, some in zip(shelves, numbers, strict=True))
+    numbers = np.split(number, np.cumsum([shelf.opens.size for shelf in shelves])[:-1])
+    numbered = tuple(replace(shelf, customer=customer) for shelf, customer in zip(shelves, numbers, strict=True))
     return numbered, np.concatenate(joined)[turn] if says_joined else None
+
+
+def _pieces(parts: list[Part]) -> list[tuple[slice, ...]]:
+    """For each shelf, where in every part its rows are."""
+    rows = sum(part.place.size for part in parts)
+    slots = min(max(SLOTS * ON_A_SHELF // rows, 1), SLOTS)  # on a shelf
+    edges = np.arange(slots, SLOTS, slots)
+    cuts = [[0, *np.searchsorted(slot_of(part.digest), edges).tolist(), part.place.size] for part in parts]
+    return list(zip(*([slice(*ends) for ends in pairwise(of_part)] for of_part in cuts), strict=True))
 
 
 def _earliest(parts: list[Part], pieces: tuple[slice, ...], order: np.ndarray, opens: np.ndarray) -> np.ndarray:
