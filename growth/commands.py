@@ -142,7 +142,9 @@ def month_table(forecast: Any) -> list[str]:
 
 def _publish(arguments: argparse.Namespace) -> None:
     from growth.errors import PublishError
+    from growth.lean import put_off_grammar
 
+    put_off_grammar()
     try:
         from growth.giveaway import publish
     except ModuleNotFoundError as missing:

@@ -84,7 +84,9 @@ def _page(arguments: argparse.Namespace) -> str:
 
 def _publish() -> Any:
     from growth.errors import PublishError
+    from growth.lean import put_off_grammar
 
+    put_off_grammar()
     try:
         from growth.giveaway import publish
     except ModuleNotFoundError as missing:

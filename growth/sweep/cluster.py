@@ -13,9 +13,9 @@ import threading
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
+from growth.lean import put_off_grammar
 from growth.sweep import warm
 from growth.sweep.folder import Folder
-from growth.sweep.lean import put_off_grammar
 from growth.sweep.reading import SweepError
 from growth.sweep.store import RemoteStore
 from growth.sweep.tasks import Task

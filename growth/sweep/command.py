@@ -64,7 +64,7 @@ def _seconds(text: str) -> float:
 
 
 def _sweep(arguments: argparse.Namespace) -> int:
-    from growth.sweep.lean import put_off_grammar
+    from growth.lean import put_off_grammar
     from growth.sweep.reading import SweepError
 
     put_off_grammar()

@@ -23,7 +23,7 @@ from contextlib import suppress
 from importlib import import_module
 from types import SimpleNamespace
 
-from growth.sweep.lean import put_off_grammar
+from growth.lean import put_off_grammar
 
 MOST = 1 << 20  # bytes of a message
 PRELOAD = (

@@ -14,7 +14,7 @@ from multiprocessing.process import parent_process
 from pathlib import Path
 from typing import Any
 
-from growth.sweep.lean import put_off_grammar, without_addresses
+from growth.lean import put_off_grammar, without_addresses
 
 ENGINE = "growth-warm"
 NO_PLACE = "it cannot be written"

@@ -1,4 +1,4 @@
-"""Start-up without what reports never use: four fifths of the time that papermill takes to load."""
+"""Start-up without what running notebooks never use: four fifths of the time that papermill takes to load."""
 
 from __future__ import annotations
 
