@@ -73,9 +73,9 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
     last = int(np.datetime64(rows.last_day, "D").astype("M8[M]").astype(int))
     last = last if until is None else int(np.datetime64(until, "M").astype(int))
     if last < first:
-        raise RecordsError(
-            [Problem("until", f"a month not before the first of the records ({_month(first)})", str(until))]
-        )
+        rule = f"a month not before the first that is paid for ({_month(first)})"
+        latest = f"the month of the latest date, {_month(last)}"
+        raise RecordsError([Problem("until", rule, until or latest, "" if until else "--until takes a later one.")])
     if last - first >= MOST_MONTHS:
         problem = Problem(
             "",
