@@ -146,10 +146,8 @@ def test_parquet_files_give_the_plain_answer(tmp_path_factory, table, kind):
         for name in own.keys() & columns.keys():
             with suppress(pa.ArrowInvalid):  # a column with an odd value in it stays text
                 columns[name] = columns[name].cast(own[name])
-    rows = [
-        {name: "" if value is None else str(value) for name, value in row.items()}
-        for row in pa.table(columns).to_pylist()
-    ]
+    texts = pa.table({name: column.cast(pa.string()) for name, column in columns.items()})
+    rows = [{name: value or "" for name, value in row.items()} for row in texts.to_pylist()]
     path = tmp_path_factory.mktemp("fuzz") / "rows.parquet"
     pq.write_table(pa.table(columns), path, row_group_size=7)
     check(path, rows=rows)
