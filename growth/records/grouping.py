@@ -22,7 +22,7 @@ ON_A_SHELF = 1 << 19  # rows, about
 LATE = np.iinfo(np.int16).max
 
 
-def by_customer(parts: list[Part]) -> tuple[tuple[Shelf, ...], np.ndarray | None]:
+def shelved(parts: list[Part]) -> tuple[tuple[Shelf, ...], np.ndarray | None]:
     """shelves and joined as in `Rows`, of the rows of all parts, which are in the order of the file."""
     starts = np.cumsum([0, *(part.place.size for part in parts)], dtype=np.int32)
     says_joined = parts[0].joined is not None

@@ -13,7 +13,7 @@ from growth.errors import Problem
 from growth.records.columns import Columns
 from growth.records.csv_blocks import csv_blocks
 from growth.records.found import Found
-from growth.records.grouping import by_customer
+from growth.records.grouping import shelved
 from growth.records.identity import new_key
 from growth.records.part import Part, check_plans
 from growth.records.rows import Rows
@@ -41,7 +41,7 @@ def read_records(path: str | Path, *, columns: Columns | None = None, leave_out:
     if not parts:
         raise RecordsError([Problem("", "at least one row that can be read", "none")], file=file)
     currency = _currency(parts, columns, file=file)
-    shelves, joined = by_customer(parts)
+    shelves, joined = shelved(parts)
     return Rows(
         tuple(part.records for part in parts),
         shelves,

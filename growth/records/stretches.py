@@ -115,7 +115,7 @@ def _said(customer: np.ndarray, records: np.ndarray, *, first: int) -> Stretches
     """What rows say, drawn together, by customer and month, counted from `first`. Both arrays as of `Rows.on`."""
     month = records["month"]
     if ((month[1:] < month[:-1]) & (customer[1:] == customer[:-1])).any():
-        order = _by_customer(customer, month)
+        order = _in_order(customer, month)
         customer, records = customer[order], records[order]
     kind = records["plan"].astype(np.int32)
     kind *= 2
@@ -125,7 +125,7 @@ def _said(customer: np.ndarray, records: np.ndarray, *, first: int) -> Stretches
     return replace(said, start=said.start - np.int32(first))
 
 
-def _by_customer(customer: np.ndarray, month: np.ndarray) -> np.ndarray:
+def _in_order(customer: np.ndarray, month: np.ndarray) -> np.ndarray:
     """The places that sort by customer and month, those of one month in the order in which they stand."""
     if not customer.size:
         return np.zeros(0, np.int64)
@@ -205,7 +205,7 @@ def by_customer(parts: list[Stretches]) -> Stretches:
 
 def _summed(months: Stretches) -> tuple[Stretches, np.ndarray]:
     """Single months summed by customer and month; of several kinds the highest stands. And the sums without signs."""
-    months = months.of(_by_customer(months.customer, months.start))
+    months = months.of(_in_order(months.customer, months.start))
     opens = np.flatnonzero(changes(months.customer) | changes(months.start))
     mrr, gross = np.add.reduceat(months.mrr, opens), np.add.reduceat(np.abs(months.mrr), opens)
     kind = np.maximum.reduceat(months.kind, opens)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from growth.records import grouping
 from growth.records.arrow import texts_from
-from growth.records.grouping import by_customer
+from growth.records.grouping import shelved
 from growth.records.identity import digests, new_key, slot_of
 from growth.records.order import stable_order
 from growth.records.part import Part
@@ -69,7 +69,7 @@ def test_customers_are_numbered_as_they_come_and_their_rows_brought_together(blo
     row = np.arange(2_000)
     pieces = [slice(at, at + block) for at in range(0, 2_000, block)]
     parts = [part(digest[who[some]], row[some], joined[some]) for some in pieces]
-    shelves, earliest = by_customer(parts)
+    shelves, earliest = shelved(parts)
     rows = Rows(tuple(one.records for one in parts), shelves, earliest, ("all",), "EUR", True, 0, 0, Unreadable())
     found = {}
     for one in shelves:
