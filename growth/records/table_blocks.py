@@ -101,10 +101,12 @@ def _ready(column: Any, ours: str) -> Any:
         return column.cast(pa.int8())
     if not pa.types.is_dictionary(kind) or column.null_count:
         return _as_text(column).dictionary_encode()
-    places = numbers_of(column.indices, np.int32)
-    used = np.bincount(places, minlength=len(column.dictionary)) > 0
-    words = _as_text(chosen_of(column.dictionary, used))
-    return pa.DictionaryArray.from_arrays(array_from((np.cumsum(used) - 1)[places].astype(np.int32)), words)
+    words, places = column.dictionary, numbers_of(column.indices, np.int32)
+    used = np.zeros(len(words), bool)
+    used[places] = True
+    if not used.all():
+        words, places = chosen_of(words, used), (np.cumsum(used) - 1).astype(np.int32)[places]
+    return pa.DictionaryArray.from_arrays(array_from(places), _as_text(words))
 
 
 def _as_text(column: Any) -> Any:
