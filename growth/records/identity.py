@@ -28,9 +28,9 @@ def digests(texts: Any, *, key: np.ndarray) -> np.ndarray:
     """A number for each text, the same for the same text and key.
 
     texts: Arrow strings, or binary of one length, shape (n,). From the length times the first number of the key on, for
-    each word w of eight bytes: d = (d xor w) K, d = d xor (d >> 32), modulo 2^64, K being the second and the third
-    number in turn. Texts of one length that differ in one word alone never share a number, as each step can be undone.
-    Returns uint64, shape (n,).
+    each word w of eight bytes and with the other two, K and L: d = (d xor w) K, d = d xor (d >> 32), d = d L,
+    d = d xor (d >> 29), modulo 2^64: so every bit of a word bears on all bits of d. Texts of one length that differ in
+    one word alone never share a number, as each step can be undone. Returns uint64, shape (n,).
 
     >>> from growth.records.arrow import texts_from
     >>> found = digests(texts_from(["ann", "bob", "ann"]), key=new_key())
@@ -41,8 +41,8 @@ def digests(texts: Any, *, key: np.ndarray) -> np.ndarray:
 
     if pa.types.is_fixed_size_binary(texts.type):
         digest = np.full(len(texts), texts.type.byte_width, np.uint64) * key[0]
-        for place, word in enumerate(_words_of_one_length(bytes_of(texts))):
-            digest = _mixed(digest, word, key[1 + place % 2])
+        for word in _words_of_one_length(bytes_of(texts)):
+            digest = _mixed(digest, word, key)
         return digest
     ends = ends_of(texts)
     length = ends[1:] - ends[:-1]
@@ -52,14 +52,15 @@ def digests(texts: Any, *, key: np.ndarray) -> np.ndarray:
     digest = length.astype(np.uint64) * key[0]
     for place, word in enumerate(_words(texts, longest)):
         some = slice(None) if (longer := length > 8 * place).all() else np.flatnonzero(longer)
-        digest[some] = _mixed(digest[some], word[some], key[1 + place % 2])
+        digest[some] = _mixed(digest[some], word[some], key)
     return digest
 
 
-def _mixed(digest: np.ndarray, word: np.ndarray, factor: np.uint64) -> np.ndarray:
+def _mixed(digest: np.ndarray, word: np.ndarray, key: np.ndarray) -> np.ndarray:
     mixed = digest ^ word
-    mixed *= factor
-    mixed ^= mixed >> np.uint64(32)
+    for factor, bits in ((key[1], 32), (key[2], 29)):
+        mixed *= factor
+        mixed ^= mixed >> np.uint64(bits)
     return mixed
 
 

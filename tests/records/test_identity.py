@@ -28,6 +28,16 @@ def test_texts_that_differ_in_one_place_differ(size):
     assert np.unique(digests(texts, key=KEY)).size == len(texts)
 
 
+@pytest.mark.parametrize("places", [(7, 11, 15), (0, 8, 16), (3, 7, 23), (6, 7, 8)])
+def test_names_that_differ_in_a_few_places_of_different_words_differ(places):
+    """A hash that mixes one way alone takes two of three such names for others."""
+    letters = np.frombuffer(b"0123456789abcdefghijklmnopqrstuvwxyzABCD", np.uint8)
+    signs = np.full((letters.size**3, 24), ord("x"), np.uint8)
+    signs[:, places] = np.stack(np.meshgrid(letters, letters, letters), axis=-1).reshape(-1, 3)
+    names = texts_from([row.tobytes().decode() for row in signs])
+    assert np.unique(digests(names, key=KEY)).size == len(names)
+
+
 def test_a_text_has_the_same_digest_whatever_stands_beside_it_and_another_with_another_key():
     texts = ["ann", "b", "", "a name of more than sixteen bytes", "ünï", "z" * 500]
     together = digests(texts_from(texts), key=KEY)
