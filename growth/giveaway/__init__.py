@@ -2,7 +2,7 @@
 
 from importlib import import_module
 
-_HOMES = {"Giveaway": "brief", "load_giveaway": "brief", "publish": "publishing", "sections": ""}
+_HOMES = {"Giveaway": "brief", "load_giveaway": "places", "publish": "publishing", "sections": ""}
 
 __all__ = sorted(_HOMES)  # loaded when first asked for: the command line looks in without loading notebooks
 

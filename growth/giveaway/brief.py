@@ -148,24 +148,8 @@ class Giveaway(Section):
         return locale_of(self.language)
 
 
-def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
-    """The validated words of a file or of a mapping (with or without the root key); without any, a plain question.
-
-    Places for computed numbers are filled; `read_giveaway` leaves them as they are. Raises ScenarioError that lists
-    every problem with its line.
-
-    >>> import growth
-    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
-    >>> load_giveaway(None, scenario=scenario).question
-    'How big can Fernhollow get?'
-    """
-    from growth.giveaway.places import filled
-
-    return filled(read_giveaway(source, scenario=scenario), scenario=scenario)
-
-
 def read_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
-    """The validated words, with their places as written; see `load_giveaway`."""
+    """The validated words, with their places as written; see `places.load_giveaway`."""
     if isinstance(source, Giveaway):
         return source
     if isinstance(source, (str, Path)):

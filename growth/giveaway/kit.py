@@ -11,12 +11,12 @@ from growth.engine import Forecast, forecast
 from growth.errors import PublishError
 from growth.files import replace_file
 from growth.giveaway import chromium
-from growth.giveaway.brief import Giveaway, load_giveaway
+from growth.giveaway.brief import Giveaway
 from growth.giveaway.kit_email import LAW, email_html, email_text
 from growth.giveaway.kit_embed import embed_page, snippet
 from growth.giveaway.kit_handout import LEANEST, handout_html
 from growth.giveaway.picture import HEIGHT, WIDTH, picture_svg
-from growth.giveaway.places import variants
+from growth.giveaway.places import load_giveaway, variants
 from growth.giveaway.publishing import publish
 from growth.scenario.file import load_scenario
 from growth.spreadsheet import spreadsheet

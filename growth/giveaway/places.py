@@ -7,14 +7,16 @@ has no such number, so that no sentence can say "in month {goal_month}" of a goa
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from difflib import get_close_matches
 from functools import partial
+from pathlib import Path
+from typing import Any
 
 from growth.calculator.words import money, month_labels, number, percent, roughly
 from growth.engine import Forecast, forecast
 from growth.errors import GrowthError, Problem, ScenarioError
-from growth.giveaway.brief import Giveaway, WhatIf
+from growth.giveaway.brief import Giveaway, WhatIf, read_giveaway
 from growth.measures import goal_month, growth_ceiling, lowest_cash
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
@@ -77,6 +79,20 @@ PLACES: dict[str, Callable[[Forecast, str], str]] = {
     "lowest_cash": partial(_money, lambda one: lowest_cash(one).value),
     "deferred_revenue": partial(_money, lambda one: one.deferred_revenue[-1]),
 }
+
+
+def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
+    """The validated words of a file or of a mapping (with or without the root key); without any, a plain question.
+
+    Places for computed numbers are filled; `brief.read_giveaway` leaves them as they are. Raises ScenarioError that
+    lists every problem with its line.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> load_giveaway(None, scenario=scenario).question
+    'How big can Fernhollow get?'
+    """
+    return filled(read_giveaway(source, scenario=scenario), scenario=scenario)
 
 
 def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:

@@ -11,7 +11,7 @@ from typing import Any
 
 from growth.errors import Problem, PublishError
 from growth.files import replace_file
-from growth.giveaway.brief import load_giveaway
+from growth.giveaway.places import load_giveaway
 from growth.scenario.file import load_scenario
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds

@@ -17,6 +17,7 @@ from babel.numbers import get_decimal_symbol, get_group_symbol
 
 from growth.calculator.language import ENGLISH, languages
 from growth.giveaway.brief import Giveaway, read_giveaway
+from growth.giveaway.finding import Finding
 from growth.giveaway.places import PLACE, filled
 from growth.giveaway.review_words import (
     ASKS,
@@ -35,18 +36,6 @@ from growth.scenario.file import load_document, load_scenario
 LONGEST_SENTENCE = 26  # words; more takes over six lines on a phone
 SHORTEST_QUESTION = 7  # words
 _END = re.compile(r"(?<=[.!?])(?<!\s[^\W\d]\.)\s+(?=\D)")  # of a sentence; not that of "z. B." or "Jan. 2029"
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One remark. rule: its short name; line: of the file, from 1, None for the page as a whole; words: the passage."""
-
-    rule: str
-    field: str
-    line: int | None
-    words: str
-    reason: str
-    suggestion: str
 
 
 @dataclass(frozen=True, slots=True)

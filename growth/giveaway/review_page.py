@@ -7,7 +7,7 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 
-from growth.giveaway.review import Finding
+from growth.giveaway.finding import Finding
 
 MOST_BYTES = 150 * 1024
 _PICTURE = re.compile(r"!\[\s*\]\([^)]*\)|<img(?![^>]*\balt=[\"'][^\"'])[^>]*>", re.IGNORECASE)

@@ -14,7 +14,8 @@ from growth.calculator.language import locale_of, messages
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, PublishError, ScenarioError
 from growth.files import replace_file
-from growth.giveaway.brief import Giveaway, load_giveaway
+from growth.giveaway.brief import Giveaway
+from growth.giveaway.places import load_giveaway
 from growth.scenario.file import load_scenario
 from growth.spreadsheet.answer import fill_answer
 from growth.spreadsheet.arrivals import Arrivals

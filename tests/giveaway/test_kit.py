@@ -13,13 +13,13 @@ import pytest
 import growth
 from growth.errors import ScenarioError
 from growth.giveaway import chromium
-from growth.giveaway.brief import Giveaway, load_giveaway
+from growth.giveaway.brief import Giveaway
 from growth.giveaway.kit import make_kit, pages
 from growth.giveaway.kit_email import email_html, email_text
 from growth.giveaway.kit_embed import snippet
 from growth.giveaway.kit_handout import handout_html
 from growth.giveaway.picture import fitted, picture_svg, text_width
-from growth.giveaway.places import PLACES, filled
+from growth.giveaway.places import PLACES, filled, load_giveaway
 
 BRIEF = Path(__file__).parents[2] / "scenarios" / "brief-halving-churn.yaml"
 NAME = "halving-churn-or-doubling-sign-ups"
