@@ -181,9 +181,9 @@ def demo_book(business: DemoBusiness, *, seed: int) -> Any:
     order = np.argsort(rows["customer"], kind="stable")
     customer, opens = np.unique(rows["customer"][order], return_index=True)
     shelf = Shelf((slice(None),), order.astype(np.int32), opens, customer.astype(np.int32))
-    first, last = int(records["month"].min()), int(days.max())
+    total, first, last = float(rows["amount"].sum()), int(records["month"].min()), int(days.max())
     return ledger(
-        Rows((records,), (shelf,), None, ("Studio",), "EUR", True, first, last, Unreadable()),
+        Rows((records,), (shelf,), None, ("Studio",), "EUR", total, True, first, last, Unreadable()),
         until=str(np.datetime64(business.first_month, "M") + business.months - 1),
     )
 

@@ -7,6 +7,8 @@ the rows.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import chain
+from math import fsum
 
 import numpy as np
 
@@ -87,7 +89,10 @@ def ledger(rows: Rows, *, until: str | None = None) -> Ledger:
     span = last - first + 1
     parts = stretches_of(rows, first=first, months=span)
     kinds, stretches = _kinds(parts, rows.plans)
-    paid_ahead, unmatched = sum(part.ahead for part in parts), sum(part.unmatched for part in parts)
+    # summed exactly: parts, and the customers in them, come in another order in each run
+    paid_ahead, unmatched = (
+        fsum(chain.from_iterable(getattr(part, name) for part in parts)) for name in ("ahead", "unmatched")
+    )
     signed_up = np.full(rows.customers, NONE, np.int32)
     for part in parts:
         signed_up[part.trials.customer] = part.trials.start

@@ -34,7 +34,7 @@ class Part:
 
     digest: uint64, shape (rows,), of their customers (`identity.digests`). place: of each row in the block. records: of
     type ROW, plans being places in `plans`. joined: the month the row's customer came, NOT_SAID if not said; None where
-    no row says. currencies: that rows say. charges, first_month, last_day: as in `Rows`.
+    no row says. currencies: that rows say. total, charges, first_month, last_day: as in `Rows`.
     """
 
     digest: np.ndarray
@@ -43,6 +43,7 @@ class Part:
     joined: np.ndarray | None
     plans: tuple[str, ...]
     currencies: tuple[str, ...]
+    total: float
     charges: bool
     first_month: int
     last_day: int
@@ -152,6 +153,7 @@ def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said
         months_of(values["joined"]).take(order) if "joined" in values else None,
         lists.get("plan", ("all",)),
         currencies,
+        float(records["amount"].sum()),
         charges,
         int(records["month"].min()),
         int(day.max()),

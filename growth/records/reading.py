@@ -48,6 +48,7 @@ def read_records(path: str | Path, *, columns: Columns | None = None, leave_out:
         joined,
         plans,
         currency,
+        sum(part.total for part in parts),
         parts[0].charges,
         min(part.first_month for part in parts),
         max(part.last_day for part in parts),

@@ -41,6 +41,7 @@ class Rows:
              for a trial or a free month; plan: a place in `plans`; yearly: billed by the year.
     shelves: the order of the rows by customer; `on` gives the rows of one.
     joined:  the month each customer came, shape (customers,), NOT_SAID if not said; None if no row says.
+    total:   the sum of all amounts, added up in the order of the file.
     charges: the shape: True for charges, False for a customer's months. first_month: the earliest that is paid for;
     last_day: the latest date, days since 1970.
     """
@@ -50,6 +51,7 @@ class Rows:
     joined: np.ndarray | None
     plans: tuple[str, ...]
     currency: str
+    total: float
     charges: bool
     first_month: int
     last_day: int
@@ -64,11 +66,6 @@ class Rows:
     def customers(self) -> int:
         """How many customers the rows name."""
         return sum(shelf.customer.size for shelf in self.shelves)
-
-    @property
-    def total(self) -> float:
-        """The sum of all amounts."""
-        return float(sum(block["amount"].sum() for block in self.blocks))
 
     def on(self, shelf: Shelf) -> tuple[np.ndarray, np.ndarray]:
         """The customers (int32) and the rows of a shelf, one entry a row, each customer's beside each other."""

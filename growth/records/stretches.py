@@ -68,14 +68,14 @@ class Stretches:
 class Paid:
     """What some customers paid. stretches: their months above 0, none overlapping another of the same customer.
 
-    trials: each customer's first stretch of amount 0. ahead: money for months after the last; unmatched: refunds that
-    match no charge. kinds: those that there are.
+    trials: each customer's first stretch of amount 0. ahead: sums paid for months after the last, and refunds made
+    after it; unmatched: refunds that match no charge. kinds: those that there are.
     """
 
     stretches: Stretches
     trials: Stretches
-    ahead: float
-    unmatched: float
+    ahead: np.ndarray
+    unmatched: np.ndarray
     kinds: np.ndarray
 
 
@@ -90,7 +90,8 @@ def stretches_of(rows: Rows, *, first: int, months: int) -> list[Paid]:
     some_later = bool(months_of(np.array([rows.last_day])) >= first + months)
 
     def paid(shelf: Shelf) -> Paid:
-        customer, records, later = *rows.on(shelf), 0.0
+        customer, records = rows.on(shelf)
+        later = np.zeros(0)
         if some_later:
             customer, records, later = _known(customer, records, until=first + months)
         said, ahead = _cut(_said(customer, records, first=first), months)
@@ -98,17 +99,18 @@ def stretches_of(rows: Rows, *, first: int, months: int) -> list[Paid]:
         stretches, unmatched = untangled(said.of(paying))
         trials = said.of(~paying)
         kinds = np.flatnonzero(np.bincount(said.kind))
-        return Paid(stretches, trials.of(changes(trials.customer)), ahead + later, unmatched, kinds)
+        ahead = np.append(ahead, later)
+        return Paid(stretches, trials.of(changes(trials.customer)), ahead, unmatched, kinds)
 
     with ThreadPoolExecutor(THREADS) as pool:
         return list(pool.map(paid, rows.shelves))
 
 
-def _known(customer: np.ndarray, records: np.ndarray, *, until: int) -> tuple[np.ndarray, np.ndarray, float]:
-    """Rows without the refunds made from the month `until` on, and the sum of those."""
+def _known(customer: np.ndarray, records: np.ndarray, *, until: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Rows without the refunds made from the month `until` on, and those."""
     unknown = (records["amount"] < 0) & (records["made"] >= until)
     known = np.flatnonzero(~unknown)
-    return customer[known], records[known], float(records["amount"][unknown].sum())
+    return customer[known], records[known], records["amount"][unknown]
 
 
 def _said(customer: np.ndarray, records: np.ndarray, *, first: int) -> Stretches:
@@ -133,12 +135,13 @@ def _in_order(customer: np.ndarray, month: np.ndarray) -> np.ndarray:
     return stable_order(number * (int(month.max()) + 1) + month)
 
 
-def _cut(part: Stretches, months: int) -> tuple[Stretches, float]:
-    """What lies in the first months, and the money for later ones."""
+def _cut(part: Stretches, months: int) -> tuple[Stretches, np.ndarray]:
+    """What lies in the first months, and the money of each stretch for later ones."""
     inside = np.clip(months - part.start, 0, part.length)
-    if (inside == part.length).all():
-        return part, 0.0
-    ahead = float((part.mrr * (part.length - inside)).sum())
+    beyond = np.flatnonzero(inside < part.length)
+    if not beyond.size:
+        return part, np.zeros(0)
+    ahead = part.mrr[beyond] * (part.length - inside)[beyond]
     part, some = replace(part, length=inside), inside > 0
     return part if some.all() else part.of(some), ahead
 
@@ -157,7 +160,7 @@ def drawn_together(part: Stretches) -> Stretches:
     return Stretches(customer, start, length, mrr, kind)
 
 
-def untangled(part: Stretches) -> tuple[Stretches, float]:
+def untangled(part: Stretches) -> tuple[Stretches, np.ndarray]:
     """What each customer pays in each month above 0, with nothing overlapping, and the refunds that match no charge.
     Each customer's stretches stand beside each other, by their start; customers may come in another order.
 
@@ -165,11 +168,11 @@ def untangled(part: Stretches) -> tuple[Stretches, float]:
     where refunds exceed a month, the rest is set against the customer's month before, and so on backwards.
     """
     if not part.size:
-        return part, 0.0
+        return part, np.zeros(0)
     tangled = part.mrr < 0
     tangled[1:] |= (part.customer[1:] == part.customer[:-1]) & (part.start[1:] < part.start[:-1] + part.length[:-1])
     if not tangled.any():
-        return drawn_together(part), 0.0
+        return drawn_together(part), np.zeros(0)
     which = np.cumsum(changes(part.customer)) - 1
     whose = np.zeros(which[-1] + 1, bool)
     whose[which[np.flatnonzero(tangled)]] = True
@@ -212,7 +215,7 @@ def _summed(months: Stretches) -> tuple[Stretches, np.ndarray]:
     return Stretches(months.customer[opens], months.start[opens], months.length[opens], mrr, kind), gross
 
 
-def _refunds_back(months: Stretches, gross: np.ndarray) -> tuple[Stretches, float]:
+def _refunds_back(months: Stretches, gross: np.ndarray) -> tuple[Stretches, np.ndarray]:
     """What refunds exceed a month by, set against the month before, and so on; what rounding leaves over is nothing."""
     mrr = np.where(np.abs(months.mrr) < ROUNDING * gross, 0.0, months.mrr)
     follows = ~changes(months.customer)
@@ -224,4 +227,4 @@ def _refunds_back(months: Stretches, gross: np.ndarray) -> tuple[Stretches, floa
         gross[before] += added
         mrr[before[np.abs(mrr[before]) < ROUNDING * gross[before]]] = 0.0
         below = before[(mrr[before] < 0) & follows[before]]
-    return replace(months, mrr=mrr), float(mrr[mrr < 0].sum())
+    return replace(months, mrr=mrr), mrr[mrr < 0]

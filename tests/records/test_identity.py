@@ -64,7 +64,7 @@ def part(digest: np.ndarray, amounts: np.ndarray, joined: np.ndarray) -> Part:
     order = np.argsort(slot_of(digest), kind="stable")
     records = np.zeros(digest.size, ROW)
     records["amount"] = amounts
-    return Part(digest[order], order.astype(np.uint16), records[order], joined[order], ("all",), ("",), True, 0, 0)
+    return Part(digest[order], order.astype(np.uint16), records[order], joined[order], ("all",), ("",), 0.0, True, 0, 0)
 
 
 @pytest.mark.parametrize("block", [1, 100, 2_000])
@@ -80,7 +80,7 @@ def test_customers_are_numbered_as_they_come_and_their_rows_brought_together(blo
     pieces = [slice(at, at + block) for at in range(0, 2_000, block)]
     parts = [part(digest[who[some]], row[some], joined[some]) for some in pieces]
     shelves, earliest = shelved(parts)
-    rows = Rows(tuple(one.records for one in parts), shelves, earliest, ("all",), "EUR", True, 0, 0, Unreadable())
+    rows = Rows(tuple(one.records for one in parts), shelves, earliest, ("all",), "EUR", 0.0, True, 0, 0, Unreadable())
     found = {}
     for one in shelves:
         customer, records = rows.on(one)
