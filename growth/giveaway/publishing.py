@@ -90,7 +90,7 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
                 engine_name=_engine(ran),
                 kernel_name="python3",
                 language="python",
-                extra_arguments=["--IPKernelApp.log_level=ERROR"],
+                extra_arguments=["--IPKernelApp.log_level=CRITICAL"],
             )
         except PapermillExecutionError as error:
             # counted from 0, but with papermill's own cell in front of it: its place in the notebook as it was
