@@ -67,7 +67,7 @@ def part(digest: np.ndarray, amounts: np.ndarray, joined: np.ndarray) -> Part:
     return Part(digest[order], order.astype(np.uint16), records[order], joined[order], ("all",), ("",), 0.0, True, 0, 0)
 
 
-@pytest.mark.parametrize("block", [1, 100, 2_000])
+@pytest.mark.parametrize("block", [20, 300, 2_000])
 @pytest.mark.parametrize("shelf", [1, 64, 1 << 18])
 def test_customers_are_numbered_as_they_come_and_their_rows_brought_together(block, shelf, monkeypatch):
     monkeypatch.setattr(grouping, "ON_A_SHELF", shelf)
