@@ -7,7 +7,6 @@ its marks, so that no stray mark can swallow rows unnoticed.
 from __future__ import annotations
 
 import csv
-import re
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -23,11 +22,11 @@ from growth.records.cells import Bad
 from growth.records.columns import Columns
 from growth.records.found import PIECES, THREADS, Found, in_pieces
 from growth.records.identity import LONGEST
-from growth.records.part import AMOUNTS, DATES, ReadRows, part_of_columns
+from growth.records.part import AMOUNTS, ReadRows, part_of_columns
 from growth.records.unreadable import RecordsError
 
 LONGEST_HEADER = 64 * 1024  # bytes
-LOOKED_AT = 64 * 1024  # bytes behind it that tell which columns are plain
+LOOKED_AT = 64 * 1024  # bytes behind it that tell how long names are
 DELIMITERS = ",;\t|"
 BLOCK = 1 << 22  # bytes that are read at once
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
@@ -40,13 +39,13 @@ OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 @dataclass(frozen=True, slots=True)
 class Layout:
     """How the lines are to be read. places: where in a row each of our columns stands; width: of a row, in values;
-    plain: columns that can be read as of a quicker type as long as that fits, with their types.
+    name_types: of customers' names, to be tried in turn; the quicker one goes where it does not fit the file.
     """
 
     places: dict[str, int]
     width: int
     sign: str
-    plain: dict[str, Any]
+    name_types: list[Any]
 
 
 def _layout(path: Path, columns: Columns) -> Layout:
@@ -61,24 +60,18 @@ def _layout(path: Path, columns: Columns) -> Layout:
     sign, header = max(zip(DELIMITERS, headers, strict=True), key=lambda pair: len(pair[1]))
     _, places = columns.found([name.strip() for name in header], file=str(path))
     lines = rest.decode("utf-8", "replace").splitlines()[:-1]  # the last one may go on
-    return Layout(places, len(header), sign, _plain_columns(lines, places, sign))
+    return Layout(places, len(header), sign, _name_types(lines, places["customer"], sign))
 
 
-def _plain_columns(lines: list[str], places: dict[str, int], sign: str) -> dict[str, Any]:
-    """Columns that hold nothing but days, numbers or names of one length in some lines, with a quicker type of each."""
+def _name_types(lines: list[str], place: int, sign: str) -> list[Any]:
+    """Strings, and before them binary of one length where the names in some lines all have it."""
     import pyarrow as pa
 
-    rows = [[value.strip('"') for value in line.split(sign)] for line in lines]
-    values = {ours: [row[place] for row in rows if place < len(row)] for ours, place in places.items()}
-    forms = dict.fromkeys(DATES, (r"\d{4}-\d\d-\d\d", pa.date32())) | {"months": (r"\d{1,2}", pa.int8())}
-    length = len(values["customer"][0]) if values["customer"] else 0
-    if SHORTEST_NAME <= length <= LONGEST:
-        forms["customer"] = (f"[!#-~]{{{length}}}", pa.binary(length))
-    return {
-        ours: kind
-        for ours, (form, kind) in forms.items()
-        if ours in places and all(re.fullmatch(form, value, re.ASCII) for value in values[ours])
-    }
+    rows = [line.split(sign) for line in lines]
+    names = [row[place].strip('"') for row in rows if place < len(row)]
+    length = len(names[0]) if names else 0
+    fits = SHORTEST_NAME <= length <= LONGEST and all(len(name) == length and name.isascii() for name in names)
+    return [pa.binary(length), pa.string()] if fits else [pa.string()]
 
 
 def csv_blocks(path: Path, columns: Columns, *, key: np.ndarray) -> Iterator[Found]:
@@ -126,22 +119,24 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
         if not _plain(data, start, stop, layout):
             return False
         quoted = data.find(b'"', start, stop) >= 0
-        lines = quoted and int(np.count_nonzero(signs[start:stop] == LINE_FEED)) + (data[stop - 1] != LINE_FEED)
-        plain = dict(layout.plain)
-        small = stop - start < BLOCK // 2  # anything larger is cut up before it is read with the usual types
-        for kinds in (plain, {}) if plain and small else (plain,):
+        small = stop - start < BLOCK // 2  # anything larger is cut up before more than one type is tried
+        types = layout.name_types[: None if small else 1]
+        for kind in types:
             try:
-                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, kinds, quoted=quoted)
-                if quoted and len(columns["customer"]) != lines:
+                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, kind, quoted=quoted)
+                if quoted and len(columns["customer"]) != line_count(start, stop):
                     return False
                 found.parts.append(part_of_columns(columns, said, key=key))
             except (Bad, pa.ArrowInvalid):
                 continue
-            if not kinds:
-                layout.plain.clear()  # the quicker types do not fit this file
+            if kind is not types[0]:
+                del layout.name_types[:-1]
             found.lines += found.parts[-1].records.size
             return True
         return False
+
+    def line_count(start: int, stop: int) -> int:
+        return int(np.count_nonzero(signs[start:stop] == LINE_FEED)) + (data[stop - 1] != LINE_FEED)
 
     def careful(start: int, stop: int) -> int:
         lines, rows, before = _Lines(data, start), ReadRows(), found.lines
@@ -167,15 +162,14 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
     return in_pieces(start, stop, quick=quick, careful=careful, ends=ends, smallest=SMALLEST), found
 
 
-def _parsed(buffer: Any, layout: Layout, other: dict[str, Any], *, quoted: bool) -> dict[str, Any]:
+def _parsed(buffer: Any, layout: Layout, name_type: Any, *, quoted: bool) -> dict[str, Any]:
     """Our columns of some lines, as `part_of_columns` takes them. quoted: whether there are quotation marks; without
-    them each line is a row. other: types of some columns that are not the usual ones. Raises ArrowInvalid.
+    them each line is a row. Raises ArrowInvalid.
     """
     import pyarrow as pa
     from pyarrow import csv as arrow
 
-    kinds = dict.fromkeys(AMOUNTS, pa.float64()) | dict.fromkeys(DATES, pa.dictionary(pa.int32(), pa.string()))
-    kinds |= other
+    kinds = {"customer": name_type, **dict.fromkeys(AMOUNTS, pa.float64())}
     names = [str(place) for place in range(layout.width)]
     table = arrow.read_csv(
         pa.BufferReader(buffer),

@@ -21,6 +21,7 @@ from growth.records.unreadable import RecordsError, Unreadable
 AMOUNTS = ("amount", "mrr")
 OPTIONAL_DATES = ("period_start", "period_end", "joined")
 DATES = ("date", "month", *OPTIONAL_DATES)
+DAY_LENGTH = len("2024-02-29")
 LISTED = ("plan", "currency")
 MOST_MONTHS = 60  # that a charge pays for
 MOST_PLANS = 30_000  # that are told apart
@@ -52,9 +53,9 @@ class Part:
 def part_of_columns(columns: dict[str, Any], said: Columns, *, key: np.ndarray) -> Part:
     """The rows of whole columns by our names, Arrow arrays of equal length. said: of the columns, by the user.
 
-    Customers are strings or binary of one length, amounts float64, dates date32 or dictionaries of strings, months int8
-    or like all others: strings, or dictionaries of strings without words that no row has. Raises Bad or ArrowInvalid
-    where a value is not as it should be.
+    Customers are strings or binary of one length, amounts float64, dates date32 or like all others, months int8 or like
+    all others: strings, or dictionaries of strings without words that no row has. Raises Bad or ArrowInvalid where a
+    value is not as it should be.
     """
     import pyarrow as pa
 
@@ -130,7 +131,9 @@ def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said
     """Days become months, and the time a row pays for its span of months and whether it is billed by the year."""
     charges = "date" in values
     day = values["date" if charges else "month"]
-    span = _span(values, day) if charges else np.ones(day.size, np.int8)
+    start = values.get("period_start", day)
+    start = day if start is day else np.where(start == NONE, day, start)
+    span = _span(values, start) if charges else np.ones(day.size, np.int8)
     currencies = lists.get("currency", ("",))
     factors = np.array([said.factor(code) for code in currencies])
     records = np.zeros(day.size, ROW)
@@ -138,10 +141,7 @@ def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said
     if (factors != 1).any():
         records["amount"] *= factors[values["currency"]] if factors.size > 1 else factors[0]
     records["made"] = months_of(day)
-    records["month"] = records["made"]
-    if "period_start" in values:
-        start = values["period_start"]
-        records["month"] = months_of(np.where(start == NONE, day, start))
+    records["month"] = records["made"] if start is day else months_of(start)
     records["plan"] = values.get("plan", 0)
     records["span"] = span
     records["yearly"] = (span if charges else values.get("billing", span)) >= 12
@@ -160,14 +160,13 @@ def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said
     )
 
 
-def _span(values: dict[str, np.ndarray], day: np.ndarray) -> np.ndarray:
-    """How many months each charge pays for."""
+def _span(values: dict[str, np.ndarray], start: np.ndarray) -> np.ndarray:
+    """How many months each charge pays for. start: the day from which it pays."""
     if "months" in values:
         return values["months"]
     if "period_end" not in values:
-        return np.ones(day.size, np.int8)
-    start, end = values.get("period_start", day), values["period_end"]
-    days = np.where(end == NONE, MEAN_MONTH, end - np.where(start == NONE, day, start))
+        return np.ones(start.size, np.int8)
+    days = np.where(values["period_end"] == NONE, MEAN_MONTH, values["period_end"] - start)
     return np.clip(np.rint(days / MEAN_MONTH), 1, MOST_MONTHS).astype(np.int8)
 
 
@@ -211,11 +210,14 @@ def _check_periods(values: dict[str, np.ndarray]) -> None:
 
 
 def _days(column: Any, ours: str) -> np.ndarray:
-    """Days since 1970 of dates, or of a dictionary of texts; NONE where an optional one is not given."""
+    """Days since 1970 of dates, or of texts; NONE where an optional one is not given."""
     import pyarrow as pa
 
-    if not pa.types.is_dictionary(column.type):
+    if pa.types.is_string(column.type) and (np.diff(ends_of(column)) == DAY_LENGTH).all():
+        column = column.cast(pa.date32())
+    if pa.types.is_date32(column.type):
         return _checked_days(numbers_of(column, np.int32), ours)
+    column = column if pa.types.is_dictionary(column.type) else column.dictionary_encode()
     return _days_of_words(column.dictionary, ours)[numbers_of(column.indices, np.int32)]
 
 

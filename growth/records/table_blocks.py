@@ -100,7 +100,7 @@ def _ready(column: Any, ours: str) -> Any:
     if ours == "months" and pa.types.is_integer(kind) and not column.null_count:
         return column.cast(pa.int8())
     if not pa.types.is_dictionary(kind) or column.null_count:
-        return _as_text(column).dictionary_encode()
+        return _as_text(column)
     words, places = column.dictionary, numbers_of(column.indices, np.int32)
     used = np.zeros(len(words), bool)
     used[places] = True

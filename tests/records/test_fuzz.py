@@ -36,6 +36,7 @@ CUSTOMERS = st.sampled_from(
 )
 DAYS = ["2024-01-01", "2024-02-29", "2024-11-30", "2025-03-31T10:00:00Z", "2023-12-05", "2026-07-09"]
 ODD_DAYS = ["0000-01-01", "9999-12-31", "2023-02-29", "1/2/24", "", "2024-05", "1969-12-31", "２０２４-01-01"]
+ODD_DAYS += [" 2024-01-01", "2024-01-01 "]
 DATES = st.sampled_from(DAYS * 5 + ODD_DAYS)
 AMOUNTS = st.one_of(
     st.integers(-3000, 9000).map(lambda cents: f"{cents / 100:.2f}"),
@@ -47,7 +48,7 @@ COLUMNS = {
     "month": st.sampled_from(["2024-01", "2024-02", "2024-03-15"] * 8 + ["2024-13", "", "0000-01"]),
     "amount": AMOUNTS,
     "mrr": AMOUNTS,
-    "months": st.sampled_from(["1"] * 9 + ["12", "12.0", "3", "60", "", "0", "61", "-1", "1.5"]),
+    "months": st.sampled_from(["1"] * 9 + ["007", " 5", "0x5", "12", "12.0", "3", "60", "", "0", "61", "-1", "1.5"]),
     "period_start": st.sampled_from(["", "", "2024-01-01", "2023-06-15", "soon"]),
     "period_end": st.sampled_from(["", "", "2024-03-31", "2025-01-01", "2023-01-01"]),
     "plan": st.sampled_from(["Studio"] * 6 + ["Big", "", "=1+1", "x" * 81, "\x07", ': {"', "#"]),
@@ -266,6 +267,22 @@ def test_an_amount_is_read_alike_whatever_stands_in_other_rows(tmp_path, amount)
         path.write_text(f"customer,date,amount\na,2024-01-01,{amount}\n{other}\n")
         rows = read_records(path, leave_out=lost)
         assert plain_records.flat(rows)[1]["amount"][0] == float(amount) and rows.unreadable.total == lost
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("months", text) for text in ("05", "007", " 5", "5\t", "+5", "0x5", "5.0", "60", "61")]
+    + [("date", text) for text in (" 2024-01-01", "2024-01-01 ", "20240101", "2024-01-01T00:00:00Z", "2024-1-1")],
+)
+def test_a_row_is_read_or_not_whatever_stands_in_other_rows(tmp_path, column, value):
+    path, known = tmp_path / "rows.csv", []
+    row = {"customer": "studio-1", "date": "2024-01-01", "amount": "29", "months": "1"}
+    for other in ("2024-02-01", "soon"):
+        rows = [row, row, row, row | {"date": other}, row | {column: value}]
+        path.write_text("\n".join(",".join(part) for part in (row, *(one.values() for one in rows))) + "\n")
+        read = read_records(path, leave_out=2)
+        known.append((read.size + (other == "soon"), read.unreadable.total - (other == "soon")))
+    assert known[0] == known[1]
 
 
 def test_a_column_that_is_not_read_may_hold_anything(tmp_path):
