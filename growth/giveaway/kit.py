@@ -43,8 +43,7 @@ def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None 
 
     Every file is named after the giveaway. All are made before the first is written; each is written whole or not at
     all. Without Chromium the SVG picture and the handout's HTML stand for the PNG and the PDF; without XlsxWriter there
-    is no workbook, and a note says so. Raises ScenarioError and
-    PublishError.
+    is no workbook, and a note says so. Raises ScenarioError and PublishError.
     """
     scenario = load_scenario(source)
     giveaway, result = load_giveaway(source, scenario=scenario), forecast(scenario)

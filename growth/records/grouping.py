@@ -7,7 +7,6 @@ which is small enough to be sorted in the processor's cache. Threads take a shel
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -27,24 +26,24 @@ def shelved(parts: list[Part]) -> tuple[tuple[Shelf, ...], np.ndarray | None]:
     starts = np.cumsum([0, *(part.place.size for part in parts)], dtype=np.int32)
     says_joined = parts[0].joined is not None
 
-    def sorted_shelf(pieces: tuple[slice, ...]) -> tuple[Shelf, np.ndarray | None]:
-        """A shelf, in whose `customer` stands for now where in the file each one's first row is; and joined."""
+    def in_order(pieces: tuple[slice, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray | None]:
+        """order and opens as in `Shelf`; the place in the file of each customer's first row; and joined."""
         of_parts = list(zip(parts, starts, pieces, strict=False))
         digest = np.concatenate([part.digest[piece] for part, _, piece in of_parts])
         order = stable_order(digest)
         opens = np.flatnonzero(changes(digest.take(order)))
         place = np.concatenate([part.place[piece] + start for part, start, piece in of_parts])
         joined = _earliest(parts, pieces, order, opens) if says_joined else None
-        return Shelf(pieces, order.astype(np.int32), opens, place.take(order[opens])), joined
+        return order.astype(np.int32), opens, place.take(order[opens]), joined
 
+    pieces = _pieces(parts)
     with ThreadPoolExecutor(THREADS) as pool:
-        shelves, joined = zip(*pool.map(sorted_shelf, _pieces(parts)), strict=True)
-    turn = stable_order(np.concatenate([shelf.customer for shelf in shelves]))
+        orders, opens, first, joined = zip(*pool.map(in_order, pieces), strict=True)
+    turn = stable_order(np.concatenate(first))
     number = np.empty(turn.size, np.int32)
     number[turn] = np.arange(turn.size)
-    numbers = np.split(number, np.cumsum([shelf.opens.size for shelf in shelves])[:-1])
-    numbered = tuple(replace(shelf, customer=customer) for shelf, customer in zip(shelves, numbers, strict=True))
-    return numbered, np.concatenate(joined)[turn] if says_joined else None
+    numbers = np.split(number, np.cumsum([each.size for each in first])[:-1])
+    return tuple(map(Shelf, pieces, orders, opens, numbers)), np.concatenate(joined)[turn] if says_joined else None
 
 
 def _pieces(parts: list[Part]) -> list[tuple[slice, ...]]:

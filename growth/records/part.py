@@ -279,7 +279,7 @@ def _coded(meant: list, ours: str, lists: dict[str, tuple[str, ...]]) -> np.ndar
         return np.array(meant, np.int32)
     if ours in LISTED:
         lists[ours] = tuple(dict.fromkeys(meant))
-        check_plans(len(lists[ours]))
+        check_plans(len(lists[ours]))  # there are fewer currencies
         places = {word: place for place, word in enumerate(lists[ours])}
         meant = [places[word] for word in meant]
     return np.array(meant, np.int8 if ours == "months" else np.int16)

@@ -69,8 +69,10 @@ def _plans(parts: list[Part]) -> tuple[str, ...]:
     """The plans of all parts, in the order in which they come; those of the records become places among them."""
     whole: dict[str, int] = {}
     for part in parts:
-        places = np.array([whole.setdefault(plan, len(whole)) for plan in part.plans], np.int16)
+        for plan in part.plans:
+            whole.setdefault(plan, len(whole))
         check_plans(len(whole))
+        places = np.array([whole[plan] for plan in part.plans], np.int16)
         if (places != np.arange(places.size)).any():
             part.records["plan"] = places[part.records["plan"]]
     return tuple(whole)

@@ -146,11 +146,13 @@ def test_what_the_first_lines_look_like_binds_no_later_ones(tmp_path, monkeypatc
     assert found.size == 6_000 and found.customers == 97 + 397
 
 
-@pytest.mark.parametrize("block", [1 << 22, 1 << 14])
+@pytest.mark.parametrize("block", [1 << 22, 450_000, 1 << 14])
 def test_more_plans_than_can_be_told_apart_are_refused(tmp_path, monkeypatch, block):
     monkeypatch.setattr(csv_blocks, "BLOCK", block)
-    lines = [f"ann,2024-01-01,29,1,plan {n},EUR\n" for n in range(MOST_PLANS + 1)]
-    assert len(read(tmp_path, HEAD + "".join(lines[1:])).plans) == MOST_PLANS
+    lines = [f"ann,2024-01-01,29,1,plan {n},EUR\n" for n in range(2 * MOST_PLANS)]
+    assert len(read(tmp_path, HEAD + "".join(lines[:MOST_PLANS])).plans) == MOST_PLANS
+    with pytest.raises(RecordsError, match=r"charges.csv: plan: at most 30,000"):
+        read(tmp_path, HEAD + "".join(lines[: MOST_PLANS + 1]))
     with pytest.raises(RecordsError, match=r"charges.csv: plan: at most 30,000"):
         read(tmp_path, HEAD + "".join(lines))
 
