@@ -21,7 +21,6 @@ from growth.records.unreadable import RecordsError, Unreadable
 AMOUNTS = ("amount", "mrr")
 OPTIONAL_DATES = ("period_start", "period_end", "joined")
 DATES = ("date", "month", *OPTIONAL_DATES)
-DAY_LENGTH = len("2024-02-29")
 LISTED = ("plan", "currency")
 MOST_MONTHS = 60  # that a charge pays for
 MOST_PLANS = 30_000  # that are told apart
@@ -213,12 +212,10 @@ def _days(column: Any, ours: str) -> np.ndarray:
     """Days since 1970 of dates, or of texts; NONE where an optional one is not given."""
     import pyarrow as pa
 
-    if pa.types.is_string(column.type) and (np.diff(ends_of(column)) == DAY_LENGTH).all():
-        column = column.cast(pa.date32())
     if pa.types.is_date32(column.type):
         return _checked_days(numbers_of(column, np.int32), ours)
-    column = column if pa.types.is_dictionary(column.type) else column.dictionary_encode()
-    return _days_of_words(column.dictionary, ours)[numbers_of(column.indices, np.int32)]
+    words, places = _encoded(column)
+    return _days_of_words(words, ours)[places]
 
 
 def _days_of_words(words: Any, ours: str) -> np.ndarray:
@@ -247,11 +244,26 @@ def _words(column: Any) -> tuple[list[str], np.ndarray]:
     """The different words of a column, and the place of each row's among them. Often there is but one."""
     import pyarrow as pa
 
-    if pa.types.is_string(column.type):
-        if _all_alike(column):
-            return [column[0].as_py()], np.zeros(len(column), np.int8)
-        column = column.dictionary_encode()
-    return column.dictionary.to_pylist(), numbers_of(column.indices, np.int32)
+    if pa.types.is_string(column.type) and _all_alike(column):
+        return [column[0].as_py()], np.zeros(len(column), np.int8)
+    words, places = _encoded(column)
+    return words.to_pylist(), places
+
+
+def _encoded(column: Any) -> tuple[Any, np.ndarray]:
+    """The different texts of strings or of a dictionary, in Arrow's form, and the place of each row's among them.
+
+    Neighbours are often alike, so runs of them are looked up, which takes half the time.
+    """
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if pa.types.is_dictionary(column.type):
+        return column.dictionary, numbers_of(column.indices, np.int32)
+    runs = pc.run_end_encode(column)
+    first = runs.values.dictionary_encode()
+    lengths = np.diff(numbers_of(runs.run_ends, np.int32), prepend=0)
+    return first.dictionary, np.repeat(numbers_of(first.indices, np.int32), lengths)
 
 
 def _all_alike(texts: Any) -> bool:
