@@ -77,7 +77,7 @@ def part_of_columns(columns: dict[str, Any], said: Columns, *, key: np.ndarray) 
         else:
             words, places = _words(column)
             meant = _coded([READERS[ours](word) for word in words], ours, lists)
-            values[ours] = meant[places] if len(words) > 1 else np.full(places.size, meant[0])
+            values[ours] = meant.take(places) if len(words) > 1 else np.full(places.size, meant[0])
     _check_periods(values)
     return _part(values, lists, said)
 
@@ -215,7 +215,7 @@ def _days(column: Any, ours: str) -> np.ndarray:
     if pa.types.is_date32(column.type):
         return _checked_days(numbers_of(column, np.int32), ours)
     words, places = _encoded(column)
-    return _days_of_words(words, ours)[places]
+    return _days_of_words(words, ours).take(places)
 
 
 def _days_of_words(words: Any, ours: str) -> np.ndarray:
