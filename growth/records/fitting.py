@@ -15,6 +15,7 @@ import numpy as np
 
 from growth.engine.curves import churn_by_age
 from growth.records.intervals import Z95, wilson
+from growth.records.search import least, slopes
 from growth.records.survival import RiskTable
 from growth.scenario.churn import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
 
@@ -73,10 +74,15 @@ class Fit:
 
 def log_likelihood(churn: np.ndarray, table: RiskTable) -> float:
     """The sum of d ln h + (n - d) ln(1 - h); minus infinity where a curve rules out what happened."""
-    d, stayed = table.left, table.at_risk - table.left
+    return float(_log_likelihoods(churn[:, None], table)[0])
+
+
+def _log_likelihoods(churn: np.ndarray, table: RiskTable) -> np.ndarray:
+    """The same of several curves at once: churn of shape (ages, curves)."""
+    d, stayed = table.left[:, None], (table.at_risk - table.left)[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         terms = np.where(d > 0, d * np.log(churn), 0.0) + np.where(stayed > 0, stayed * np.log1p(-churn), 0.0)
-    return float(terms.sum())
+    return terms.sum(axis=0)
 
 
 def fit_constant(table: RiskTable) -> Fit:
@@ -191,43 +197,30 @@ def _cautious(table: RiskTable) -> Fit:
 
 
 def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: list[tuple[float, ...]]) -> Fit:
-    """The curve of the highest likelihood: a coarse simplex search from each start, then a fine one from the best.
-
-    Source: Nelder and Mead (1965), Computer Journal 7, 308-313. It needs no linear algebra, whose library would wake
-    all its threads for matrices of two or three rows.
-    """
-    from scipy.optimize import minimize
-
+    """The curve of the highest likelihood; its parameters are searched on the scale of their logarithms."""
     ages, section = table.ages, SECTIONS[curve]
-    bounds = [tuple(np.log(BOUNDS[name])) for name in names]
+    low, high = np.log([BOUNDS[name] for name in names]).T
 
-    def loss(scaled: np.ndarray) -> float:
-        values = np.exp(np.clip(scaled, *np.transpose(bounds)))
-        churn = churn_by_age(section.model_construct(curve=curve, **dict(zip(names, values, strict=True))), ages=ages)[
-            :, 0
-        ]
-        return -log_likelihood(np.clip(churn, 1e-300, 1 - 1e-15), table)
+    def loss(points: np.ndarray) -> np.ndarray:
+        values = dict(zip(names, np.exp(points).T, strict=True))
+        churn = churn_by_age(section.model_construct(curve=curve, **values), ages=ages)
+        return -_log_likelihoods(np.clip(churn, 1e-300, 1 - 1e-15), table)
 
-    def searched(start: np.ndarray, step: float, tolerance: float) -> Any:
-        corners = np.vstack([start, start + step * np.eye(start.size)])
-        options = {"xatol": tolerance, "fatol": tolerance / 10, "maxiter": 4000, "initial_simplex": corners}
-        return minimize(loss, start, method="Nelder-Mead", bounds=bounds, options=options)
-
-    found = min((searched(np.log(start), 0.5, 1e-2) for start in starts), key=lambda one: one.fun)
-    found = searched(found.x, -0.1, 1e-8)
-    covariance = _inverse(_curvature(loss, found.x))
+    found = least(loss, np.log(starts), low=low, high=high)
+    value, _, curvature = slopes(loss, found)
+    covariance = _inverse(curvature)
     error = np.sqrt(np.diag(covariance))
-    values = np.exp(found.x)
-    edge = any(min(abs(x - low), abs(x - high)) < 1e-3 for x, (low, high) in zip(found.x, bounds, strict=True))
+    values = np.exp(found)
+    edge = bool((np.minimum(found - low, high - found) < 1e-3).any())
     return Fit(
         curve,
         _named(names, values),
         _named(names, values * error),
-        _named(names, np.exp(found.x - Z95 * error)),
-        _named(names, np.exp(np.minimum(found.x + Z95 * error, 50))),
-        found.x,
+        _named(names, np.exp(found - Z95 * error)),
+        _named(names, np.exp(np.minimum(found + Z95 * error, 50))),
+        found,
         covariance,
-        -float(found.fun),
+        -value,
         len(names),
         edge or not np.isfinite(error).all() or bool((error > 5).any()),
     )
@@ -235,18 +228,6 @@ def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: lis
 
 def _named(names: tuple[str, ...], values: np.ndarray) -> dict[str, float]:
     return dict(zip(names, values.tolist(), strict=True))
-
-
-def _curvature(function: Any, at: np.ndarray, step: float = 1e-3) -> np.ndarray:
-    """The matrix of second derivatives, by central differences."""
-    size = at.size
-    moves = np.eye(size) * step
-    matrix = np.empty((size, size))
-    for i in range(size):
-        for j in range(size):
-            corners = [function(at + a * moves[i] + b * moves[j]) for a in (1, -1) for b in (1, -1)]
-            matrix[i, j] = (corners[0] - corners[1] - corners[2] + corners[3]) / (4 * step**2)
-    return matrix
 
 
 def _inverse(matrix: np.ndarray) -> np.ndarray:
