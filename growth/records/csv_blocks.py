@@ -26,7 +26,7 @@ from growth.records.part import AMOUNTS, ReadRows, part_of_columns
 from growth.records.unreadable import RecordsError
 
 LONGEST_HEADER = 64 * 1024  # bytes
-LOOKED_AT = 64 * 1024  # bytes behind it that tell how long names are
+LOOKED_AT = 64 * 1024  # bytes behind it that tell how long texts are
 DELIMITERS = ",;\t|"
 BLOCK = 1 << 22  # bytes that are read at once
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
@@ -39,13 +39,13 @@ OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 @dataclass(frozen=True, slots=True)
 class Layout:
     """How the lines are to be read. places: where in a row each of our columns stands; width: of a row, in values;
-    name_types: of customers' names, to be tried in turn; the quicker one goes where it does not fit the file.
+    types: of columns of texts, to be tried in turn; the quicker ones go where they do not fit the file.
     """
 
     places: dict[str, int]
     width: int
     sign: str
-    name_types: list[Any]
+    types: list[dict[str, Any]]
 
 
 def _layout(path: Path, columns: Columns) -> Layout:
@@ -60,18 +60,23 @@ def _layout(path: Path, columns: Columns) -> Layout:
     sign, header = max(zip(DELIMITERS, headers, strict=True), key=lambda pair: len(pair[1]))
     _, places = columns.found([name.strip() for name in header], file=str(path))
     lines = rest.decode("utf-8", "replace").splitlines()[:-1]  # the last one may go on
-    return Layout(places, len(header), sign, _name_types(lines, places["customer"], sign))
+    return Layout(places, len(header), sign, _types(lines, places, sign))
 
 
-def _name_types(lines: list[str], place: int, sign: str) -> list[Any]:
-    """Strings, and before them binary of one length where the names in some lines all have it."""
+def _types(lines: list[str], places: dict[str, int], sign: str) -> list[dict[str, Any]]:
+    """Types of our columns of texts, by their names, to be tried in turn: binary of one length where the texts in some
+    lines all have it, and last strings throughout.
+    """
     import pyarrow as pa
 
     rows = [line.split(sign) for line in lines]
-    names = [row[place].strip('"') for row in rows if place < len(row)]
-    length = len(names[0]) if names else 0
-    fits = SHORTEST_NAME <= length <= LONGEST and all(len(name) == length and name.isascii() for name in names)
-    return [pa.binary(length), pa.string()] if fits else [pa.string()]
+    short = {}
+    for ours, place in places.items():
+        texts = [row[place].strip('"') for row in rows if place < len(row)]
+        length, least = len(texts[0]) if texts else 0, SHORTEST_NAME if ours == "customer" else 1
+        if ours not in AMOUNTS and least <= length <= LONGEST and all(len(text) == length for text in texts):
+            short[ours] = pa.binary(length)
+    return [short, {}] if short else [{}]
 
 
 def csv_blocks(path: Path, columns: Columns, *, key: np.ndarray) -> Iterator[Found]:
@@ -120,17 +125,17 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
             return False
         quoted = data.find(b'"', start, stop) >= 0
         small = stop - start < BLOCK // 2  # anything larger is cut up before more than one type is tried
-        types = layout.name_types[: None if small else 1]
-        for kind in types:
+        tried = layout.types[: None if small else 1]
+        for types in tried:
             try:
-                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, kind, quoted=quoted)
+                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, types, quoted=quoted)
                 if quoted and len(columns["customer"]) != line_count(start, stop):
                     return False
                 found.parts.append(part_of_columns(columns, said, key=key))
             except (Bad, pa.ArrowInvalid):
                 continue
-            if kind is not types[0]:
-                del layout.name_types[:-1]
+            if types is not tried[0]:
+                del layout.types[:-1]
             found.lines += found.parts[-1].records.size
             return True
         return False
@@ -162,14 +167,14 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
     return in_pieces(start, stop, quick=quick, careful=careful, ends=ends, smallest=SMALLEST), found
 
 
-def _parsed(buffer: Any, layout: Layout, name_type: Any, *, quoted: bool) -> dict[str, Any]:
+def _parsed(buffer: Any, layout: Layout, types: dict[str, Any], *, quoted: bool) -> dict[str, Any]:
     """Our columns of some lines, as `part_of_columns` takes them. quoted: whether there are quotation marks; without
     them each line is a row. Raises ArrowInvalid.
     """
     import pyarrow as pa
     from pyarrow import csv as arrow
 
-    kinds = {"customer": name_type, **dict.fromkeys(AMOUNTS, pa.float64())}
+    types = types | dict.fromkeys(AMOUNTS, pa.float64())
     names = [str(place) for place in range(layout.width)]
     table = arrow.read_csv(
         pa.BufferReader(buffer),
@@ -179,7 +184,7 @@ def _parsed(buffer: Any, layout: Layout, name_type: Any, *, quoted: bool) -> dic
         ),
         convert_options=arrow.ConvertOptions(
             include_columns=[names[place] for place in layout.places.values()],
-            column_types={names[place]: kinds.get(ours, pa.string()) for ours, place in layout.places.items()},
+            column_types={names[place]: types.get(ours, pa.string()) for ours, place in layout.places.items()},
             null_values=[""],
             strings_can_be_null=False,
         ),

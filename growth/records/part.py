@@ -17,6 +17,7 @@ from growth.records.columns import Columns
 from growth.records.identity import digests, slot_of
 from growth.records.rows import ROW, months_of
 from growth.records.unreadable import RecordsError, Unreadable
+from growth.records.words import words_of
 
 AMOUNTS = ("amount", "mrr")
 OPTIONAL_DATES = ("period_start", "period_end", "joined")
@@ -53,12 +54,13 @@ def part_of_columns(columns: dict[str, Any], said: Columns, *, key: np.ndarray) 
     """The rows of whole columns by our names, Arrow arrays of equal length. said: of the columns, by the user.
 
     Customers are strings or binary of one length, amounts float64, dates date32 or like all others, months int8 or like
-    all others: strings, or dictionaries of strings without words that no row has. Raises Bad or ArrowInvalid where a
-    value is not as it should be.
+    all others: strings, binary of one length, or dictionaries of strings without words that no row has. Raises Bad or
+    ArrowInvalid where a value is not as it should be.
     """
     import pyarrow as pa
 
     values: dict[str, np.ndarray] = {}
+    months: dict[str, np.ndarray] = {}
     lists: dict[str, tuple[str, ...]] = {}
     for ours, column in columns.items():
         if column.null_count:
@@ -70,16 +72,16 @@ def part_of_columns(columns: dict[str, Any], said: Columns, *, key: np.ndarray) 
             values[ours] = numbers_of(column, float)
             _check_amounts(values[ours], ours)
         elif ours in DATES:
-            values[ours] = _days(column, ours)
+            values[ours], months[ours] = _days(column, ours)
         elif ours == "months" and pa.types.is_int8(column.type):
             values[ours] = numbers_of(column, np.int8)
             _check_span(values[ours])
         else:
-            words, places = _words(column)
-            meant = _coded([READERS[ours](word) for word in words], ours, lists)
-            values[ours] = meant.take(places) if len(words) > 1 else np.full(places.size, meant[0])
+            words, places = words_of(column)
+            meant = _coded([READERS[ours](word) for word in words.to_pylist()], ours, lists)
+            values[ours] = meant.take(places) if meant.size > 1 else np.full(places.size, meant[0])
     _check_periods(values)
-    return _part(values, lists, said)
+    return _part(values, months, lists, said)
 
 
 class ReadRows:
@@ -107,7 +109,8 @@ class ReadRows:
         for ours in self.meant[0]:
             column = [row[ours] for row in self.meant]
             values[ours] = np.array(column, float) if ours in AMOUNTS else _coded(column, ours, lists)
-        return [_part(values, lists, said)]
+        months = {ours: months_of(values[ours]) for ours in values if ours in DATES}
+        return [_part(values, months, lists, said)]
 
 
 def meant_by(row: dict[str, str]) -> dict[str, Any]:
@@ -126,12 +129,17 @@ def meant_by(row: dict[str, str]) -> dict[str, Any]:
     return meant
 
 
-def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said: Columns) -> Part:
-    """Days become months, and the time a row pays for its span of months and whether it is billed by the year."""
+def _part(
+    values: dict[str, np.ndarray], months: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said: Columns
+) -> Part:
+    """The time a row pays for becomes its span of months and whether it is billed by the year. months: of the dates."""
     charges = "date" in values
-    day = values["date" if charges else "month"]
-    start = values.get("period_start", day)
-    start = day if start is day else np.where(start == NONE, day, start)
+    date = "date" if charges else "month"
+    day = start = values[date]
+    month = months[date]
+    if "period_start" in values:
+        given = values["period_start"] != NONE
+        start, month = np.where(given, values["period_start"], day), np.where(given, months["period_start"], month)
     span = _span(values, start) if charges else np.ones(day.size, np.int8)
     currencies = lists.get("currency", ("",))
     factors = np.array([said.factor(code) for code in currencies])
@@ -139,8 +147,7 @@ def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said
     records["amount"] = values["amount" if charges else "mrr"]
     if (factors != 1).any():
         records["amount"] *= factors[values["currency"]] if factors.size > 1 else factors[0]
-    records["made"] = months_of(day)
-    records["month"] = records["made"] if start is day else months_of(start)
+    records["made"], records["month"] = months[date], month
     records["plan"] = values.get("plan", 0)
     records["span"] = span
     records["yearly"] = (span if charges else values.get("billing", span)) >= 12
@@ -149,7 +156,7 @@ def _part(values: dict[str, np.ndarray], lists: dict[str, tuple[str, ...]], said
         values["digest"].take(order),
         order.astype(np.min_scalar_type(order.size)),
         records.take(order),
-        months_of(values["joined"]).take(order) if "joined" in values else None,
+        months["joined"].take(order) if "joined" in values else None,
         lists.get("plan", ("all",)),
         currencies,
         float(records["amount"].sum()),
@@ -178,7 +185,7 @@ def _check_names(texts: Any) -> None:
 
     if pa.types.is_fixed_size_binary(texts.type):
         signs = bytes_of(texts)
-        if signs.max() >= 127 or signs[:, 0].min() <= ord(" "):
+        if signs.max() >= 127 or (signs.min() <= ord(" ") and signs[:, 0].min() <= ord(" ")):
             raise Bad("a name that needs a closer look")
         return
     ends = ends_of(texts)
@@ -208,14 +215,16 @@ def _check_periods(values: dict[str, np.ndarray]) -> None:
             raise Bad(ENDS_BEFORE)
 
 
-def _days(column: Any, ours: str) -> np.ndarray:
-    """Days since 1970 of dates, or of texts; NONE where an optional one is not given."""
+def _days(column: Any, ours: str) -> tuple[np.ndarray, np.ndarray]:
+    """Days since 1970 of dates, or of texts, NONE where an optional one is not given; and the months they lie in."""
     import pyarrow as pa
 
     if pa.types.is_date32(column.type):
-        return _checked_days(numbers_of(column, np.int32), ours)
-    words, places = _encoded(column)
-    return _days_of_words(words, ours).take(places)
+        days = _checked_days(numbers_of(column, np.int32), ours)
+        return days, months_of(days)
+    words, places = words_of(column)
+    days = _days_of_words(words, ours)
+    return days.take(places), months_of(days).take(places)
 
 
 def _days_of_words(words: Any, ours: str) -> np.ndarray:
@@ -238,44 +247,6 @@ def _checked_days(days: np.ndarray, ours: str) -> np.ndarray:
     if not (((days >= 0) & (days <= LAST_DAY)) | ((days == NONE) & (ours in OPTIONAL_DATES))).all():
         raise Bad("a date out of its range")
     return days
-
-
-def _words(column: Any) -> tuple[list[str], np.ndarray]:
-    """The different words of a column, and the place of each row's among them. Often there is but one."""
-    import pyarrow as pa
-
-    if pa.types.is_string(column.type) and _all_alike(column):
-        return [column[0].as_py()], np.zeros(len(column), np.int8)
-    words, places = _encoded(column)
-    return words.to_pylist(), places
-
-
-def _encoded(column: Any) -> tuple[Any, np.ndarray]:
-    """The different texts of strings or of a dictionary, in Arrow's form, and the place of each row's among them.
-
-    Neighbours are often alike, so runs of them are looked up, which takes half the time.
-    """
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    if pa.types.is_dictionary(column.type):
-        return column.dictionary, numbers_of(column.indices, np.int32)
-    runs = pc.run_end_encode(column)
-    first = runs.values.dictionary_encode()
-    lengths = np.diff(numbers_of(runs.run_ends, np.int32), prepend=0)
-    return first.dictionary, np.repeat(numbers_of(first.indices, np.int32), lengths)
-
-
-def _all_alike(texts: Any) -> bool:
-    """Whether all texts are the same: as long as the first, and together its repetition."""
-    import pyarrow as pa
-
-    first = texts[0].as_py().encode()
-    ends = ends_of(texts)
-    if (ends[1:] - ends[:-1] != len(first)).any():
-        return False
-    together = pa.py_buffer(first * len(texts))
-    return not first or texts.buffers()[2].slice(int(ends[0]), together.size).equals(together)
 
 
 def check_plans(count: int) -> None:
