@@ -115,15 +115,15 @@ def _known(customer: np.ndarray, records: np.ndarray, *, until: int) -> tuple[np
 
 def _said(customer: np.ndarray, records: np.ndarray, *, first: int) -> Stretches:
     """What rows say, drawn together, by customer and month, counted from `first`. Both arrays as of `Rows.on`."""
-    month = records["month"]
+    month = records["month"].copy()  # beside each other, they are compared far more quickly
     if ((month[1:] < month[:-1]) & (customer[1:] == customer[:-1])).any():
         order = _in_order(customer, month)
-        customer, records = customer[order], records[order]
+        customer, month, records = customer[order], month[order], records[order]
     kind = records["plan"].astype(np.int32)
     kind *= 2
     kind += records["yearly"]
-    mrr = records["amount"] / records["span"]
-    said = drawn_together(Stretches(customer, records["month"], records["span"], mrr, kind))
+    span = records["span"].copy()
+    said = drawn_together(Stretches(customer, month, span, records["amount"] / span, kind))
     return replace(said, start=said.start - np.int32(first))
 
 
@@ -150,12 +150,11 @@ def drawn_together(part: Stretches) -> Stretches:
     """Neighbours made one where the second goes on where the first ends: same customer, MRR and kind."""
     if not part.size:
         return part
-    same = part.goes_on[:-1] & (part.mrr[1:] == part.mrr[:-1]) & (part.kind[1:] == part.kind[:-1])
-    begins = np.append(True, ~same)
+    begins = np.append(True, ~part.goes_on[:-1]) | changes(part.mrr) | changes(part.kind)
     opens = np.flatnonzero(begins)
     ends = np.append(opens[1:], part.size) - 1
-    start = part.start[opens].astype(np.int32)
-    length = part.start[ends] + part.length[ends] - start
+    start = part.start.take(opens).astype(np.int32)
+    length = part.start.take(ends) + part.length.take(ends) - start
     customer, mrr, kind = (values.take(opens) for values in (part.customer, part.mrr, part.kind))
     return Stretches(customer, start, length, mrr, kind)
 
@@ -173,7 +172,7 @@ def untangled(part: Stretches) -> tuple[Stretches, np.ndarray]:
     tangled[1:] |= (part.customer[1:] == part.customer[:-1]) & (part.start[1:] < part.start[:-1] + part.length[:-1])
     if not tangled.any():
         return drawn_together(part), np.zeros(0)
-    which = np.cumsum(changes(part.customer)) - 1
+    which = np.cumsum(changes(part.customer), dtype=np.int32) - 1
     whose = np.zeros(which[-1] + 1, bool)
     whose[which[np.flatnonzero(tangled)]] = True
     chosen = whose[which]
