@@ -20,10 +20,18 @@ def numbers_of(column: Any, kind: Any) -> np.ndarray:
     return np.frombuffer(column.buffers()[1], kind)[column.offset : column.offset + len(column)]
 
 
-def bytes_of(texts: Any) -> np.ndarray:
-    """The bytes of texts that are all of one length, by their type: uint8, shape (n, length)."""
-    width = texts.type.byte_width
-    return np.frombuffer(texts.buffers()[1], np.uint8).reshape(-1, width)[texts.offset : texts.offset + len(texts)]
+def bytes_of(texts: Any) -> np.ndarray | None:
+    """The bytes of strings that are all of one length, uint8, shape (n, length); None where they are not. No copy.
+
+    >>> bytes_of(texts_from(["ann", "bob"])).shape, bytes_of(texts_from(["ann", "li"]))
+    ((2, 3), None)
+    """
+    ends = ends_of(texts)
+    length = int(ends[1] - ends[0]) if len(texts) else 0
+    if (ends[1:] - ends[:-1] != length).any():
+        return None
+    signs = np.frombuffer(texts.buffers()[2], np.uint8) if length else np.zeros(0, np.uint8)
+    return signs[ends[0] : ends[-1]].reshape(len(texts), length)
 
 
 def ends_of(texts: Any) -> np.ndarray:
@@ -50,6 +58,19 @@ def texts_from(texts: Sequence[str]) -> Any:
     coded = [text.encode() for text in texts]
     ends = np.cumsum([0, *map(len, coded)], dtype=np.int32)
     return pa.StringArray.from_buffers(len(coded), pa.py_buffer(ends), pa.py_buffer(b"".join(coded)))
+
+
+def texts_of(signs: np.ndarray) -> Any:
+    """Texts of one length as an Arrow array of strings. signs: their bytes, of UTF-8, uint8, shape (n, length).
+
+    >>> texts_of(bytes_of(texts_from(["ann", "bob"]))).to_pylist()
+    ['ann', 'bob']
+    """
+    import pyarrow as pa
+
+    size, length = signs.shape
+    ends = np.arange(0, (size + 1) * length, length, dtype=np.int32)
+    return pa.StringArray.from_buffers(size, pa.py_buffer(ends), pa.py_buffer(np.ascontiguousarray(signs)))
 
 
 def array_from(values: np.ndarray) -> Any:

@@ -21,16 +21,13 @@ from growth.errors import Problem
 from growth.records.cells import Bad
 from growth.records.columns import Columns
 from growth.records.found import PIECES, THREADS, Found, in_pieces
-from growth.records.identity import LONGEST
 from growth.records.part import AMOUNTS, ReadRows, part_of_columns
 from growth.records.unreadable import RecordsError
 
 LONGEST_HEADER = 64 * 1024  # bytes
-LOOKED_AT = 64 * 1024  # bytes behind it that tell how long texts are
 DELIMITERS = ",;\t|"
 BLOCK = 1 << 22  # bytes that are read at once
 SMALLEST = 1 << 12  # bytes that are read row by row where one of them is odd
-SHORTEST_NAME = 8  # bytes of names that are read as binary of one length
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 LINE_FEED, CARRIAGE_RETURN = b"\n\r"
 OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
@@ -38,20 +35,17 @@ OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """How the lines are to be read. places: where in a row each of our columns stands; width: of a row, in values;
-    types: of columns of texts, to be tried in turn; the quicker ones go where they do not fit the file.
-    """
+    """How the lines are to be read. places: where in a row each of our columns stands; width: of a row, in values."""
 
     places: dict[str, int]
     width: int
     sign: str
-    types: list[dict[str, Any]]
 
 
 def _layout(path: Path, columns: Columns) -> Layout:
     """The layout told by the first lines. Raises RecordsError where the first names no columns of ours."""
     with path.open("rb") as stream:
-        first, rest = stream.readline(LONGEST_HEADER + 1), stream.read(LOOKED_AT)
+        first = stream.readline(LONGEST_HEADER + 1)
     if len(first) > LONGEST_HEADER:
         rule = "a first line that names the columns, of at most 64 KB"
         raise RecordsError([Problem("", rule, f"{len(first)} bytes or more", line=1)], file=str(path))
@@ -59,24 +53,7 @@ def _layout(path: Path, columns: Columns) -> Layout:
     headers = [next(csv.reader([text], delimiter=sign), []) for sign in DELIMITERS]
     sign, header = max(zip(DELIMITERS, headers, strict=True), key=lambda pair: len(pair[1]))
     _, places = columns.found([name.strip() for name in header], file=str(path))
-    lines = rest.decode("utf-8", "replace").splitlines()[:-1]  # the last one may go on
-    return Layout(places, len(header), sign, _types(lines, places, sign))
-
-
-def _types(lines: list[str], places: dict[str, int], sign: str) -> list[dict[str, Any]]:
-    """Types of our columns of texts, by their names, to be tried in turn: binary of one length where the texts in some
-    lines all have it, and last strings throughout.
-    """
-    import pyarrow as pa
-
-    rows = [line.split(sign) for line in lines]
-    short = {}
-    for ours, place in places.items():
-        texts = [row[place].strip('"') for row in rows if place < len(row)]
-        length, least = len(texts[0]) if texts else 0, SHORTEST_NAME if ours == "customer" else 1
-        if ours not in AMOUNTS and least <= length <= LONGEST and all(len(text) == length for text in texts):
-            short[ours] = pa.binary(length)
-    return [short, {}] if short else [{}]
+    return Layout(places, len(header), sign)
 
 
 def csv_blocks(path: Path, columns: Columns, *, key: np.ndarray) -> Iterator[Found]:
@@ -124,21 +101,15 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
         if not _plain(data, start, stop, layout):
             return False
         quoted = data.find(b'"', start, stop) >= 0
-        small = stop - start < BLOCK // 2  # anything larger is cut up before more than one type is tried
-        tried = layout.types[: None if small else 1]
-        for types in tried:
-            try:
-                columns = _parsed(pa.py_buffer(signs[start:stop]), layout, types, quoted=quoted)
-                if quoted and len(columns["customer"]) != line_count(start, stop):
-                    return False
-                found.parts.append(part_of_columns(columns, said, key=key))
-            except (Bad, pa.ArrowInvalid):
-                continue
-            if types is not tried[0]:
-                del layout.types[:-1]
-            found.lines += found.parts[-1].records.size
-            return True
-        return False
+        try:
+            columns = _parsed(pa.py_buffer(signs[start:stop]), layout, quoted=quoted)
+            if quoted and len(columns["customer"]) != line_count(start, stop):
+                return False
+            found.parts.append(part_of_columns(columns, said, key=key))
+        except (Bad, pa.ArrowInvalid):
+            return False
+        found.lines += found.parts[-1].records.size
+        return True
 
     def line_count(start: int, stop: int) -> int:
         return int(np.count_nonzero(signs[start:stop] == LINE_FEED)) + (data[stop - 1] != LINE_FEED)
@@ -167,14 +138,13 @@ def _read(data: mmap, start: int, stop: int, layout: Layout, said: Columns, key:
     return in_pieces(start, stop, quick=quick, careful=careful, ends=ends, smallest=SMALLEST), found
 
 
-def _parsed(buffer: Any, layout: Layout, types: dict[str, Any], *, quoted: bool) -> dict[str, Any]:
+def _parsed(buffer: Any, layout: Layout, *, quoted: bool) -> dict[str, Any]:
     """Our columns of some lines, as `part_of_columns` takes them. quoted: whether there are quotation marks; without
     them each line is a row. Raises ArrowInvalid.
     """
     import pyarrow as pa
     from pyarrow import csv as arrow
 
-    types = types | dict.fromkeys(AMOUNTS, pa.float64())
     names = [str(place) for place in range(layout.width)]
     table = arrow.read_csv(
         pa.BufferReader(buffer),
@@ -184,7 +154,9 @@ def _parsed(buffer: Any, layout: Layout, types: dict[str, Any], *, quoted: bool)
         ),
         convert_options=arrow.ConvertOptions(
             include_columns=[names[place] for place in layout.places.values()],
-            column_types={names[place]: types.get(ours, pa.string()) for ours, place in layout.places.items()},
+            column_types={
+                names[place]: pa.float64() if ours in AMOUNTS else pa.string() for ours, place in layout.places.items()
+            },
             null_values=[""],
             strings_can_be_null=False,
         ),

@@ -27,7 +27,7 @@ def new_key() -> np.ndarray:
 def digests(texts: Any, *, key: np.ndarray) -> np.ndarray:
     """A number for each text, the same for the same text and key.
 
-    texts: Arrow strings, or binary of one length, shape (n,). From the length times the first number of the key on, for
+    texts: Arrow strings, shape (n,). From the length times the first number of the key on, for
     each word w of eight bytes and with the other two, K and L: d = (d xor w) K, d = d xor (d >> 32), d = d L,
     d = d xor (d >> 29), modulo 2^64: so every bit of a word bears on all bits of d. Texts of one length that differ in
     one word alone never share a number, as each step can be undone. Returns uint64, shape (n,).
@@ -37,11 +37,10 @@ def digests(texts: Any, *, key: np.ndarray) -> np.ndarray:
     >>> (found[0] == found[2]).item(), (found[0] == found[1]).item()
     (True, False)
     """
-    import pyarrow as pa
-
-    if pa.types.is_fixed_size_binary(texts.type):
-        digest = np.full(len(texts), texts.type.byte_width, np.uint64) * key[0]
-        for word in _words_of_one_length(bytes_of(texts)):
+    signs = bytes_of(texts)
+    if signs is not None and 8 <= signs.shape[1] <= LONGEST:
+        digest = np.full(len(texts), signs.shape[1], np.uint64) * key[0]
+        for word in _words_of_one_length(signs):
             digest = _mixed(digest, word, key)
         return digest
     ends = ends_of(texts)

@@ -15,7 +15,6 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from growth.errors import GrowthError
-from growth.records import csv_blocks
 from growth.records.bridge import bridge, movements, spells, triangles
 from growth.records.columns import load_columns
 from growth.records.ledger import ledger
@@ -63,12 +62,6 @@ SHAPES = (
     ("customer", "month", "mrr"),
     ("plan", "mrr", "month", "customer", "billing", "joined"),
 )
-
-
-@pytest.fixture(autouse=True)
-def guess_by_one_line(monkeypatch):
-    """So that what is guessed of the values to come is often wrong."""
-    monkeypatch.setattr(csv_blocks, "LOOKED_AT", 60)
 
 
 @st.composite

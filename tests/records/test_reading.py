@@ -134,14 +134,13 @@ def test_only_rows_beside_an_odd_one_are_read_by_themselves(tmp_path, monkeypatc
     assert 0 < sum(one_by_one) < 1_000
 
 
-def test_what_the_first_lines_look_like_binds_no_later_ones(tmp_path, monkeypatch):
-    """Names of one length are read by a quicker type, and no other name is lost to that."""
-    monkeypatch.setattr(csv_blocks, "BLOCK", 1 << 14)
+def test_texts_of_one_length_are_read_as_those_of_many_are(tmp_path, monkeypatch):
+    """In small blocks all names and dates have one length, which is quicker; in a large one they have many."""
     alike = [f"studio-{n % 97:04},2024-01-{1 + n % 28:02},{n % 13},1,Studio,EUR\n" for n in range(3_000)]
     others = [f"studio {n % 397},2024-02-01T08:00:00Z,{n % 13},,Studio,EUR\n" for n in range(3_000)]
     monkeypatch.setattr(part, "meant_by", None)  # so that no row can be read by itself
     found = read(tmp_path, HEAD + "".join(alike + others))
-    monkeypatch.setattr(csv_blocks, "SHORTEST_NAME", 1_000)
+    monkeypatch.setattr(csv_blocks, "BLOCK", 1 << 14)
     same(found, read(tmp_path, HEAD + "".join(alike + others)))
     assert found.size == 6_000 and found.customers == 97 + 397
 
