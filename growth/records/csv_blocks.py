@@ -146,6 +146,7 @@ def _parsed(buffer: Any, layout: Layout, *, quoted: bool) -> dict[str, Any]:
     from pyarrow import csv as arrow
 
     names = [str(place) for place in range(layout.width)]
+    ascii_alone = bool(np.frombuffer(buffer, np.uint8).max() < 128)  # told far faster than Arrow tells UTF-8
     table = arrow.read_csv(
         pa.BufferReader(buffer),
         read_options=arrow.ReadOptions(column_names=names, use_threads=False, block_size=len(buffer) + 1),
@@ -159,6 +160,7 @@ def _parsed(buffer: Any, layout: Layout, *, quoted: bool) -> dict[str, Any]:
             },
             null_values=[""],
             strings_can_be_null=False,
+            check_utf8=not ascii_alone,
         ),
     )
     return {ours: column.chunk(0) for ours, column in zip(layout.places, table.columns, strict=True)}
