@@ -27,10 +27,10 @@ def new_key() -> np.ndarray:
 def digests(texts: Any, *, key: np.ndarray) -> np.ndarray:
     """A number for each text, the same for the same text and key.
 
-    texts: Arrow strings, shape (n,). From the length times the first number of the key on, for
-    each word w of eight bytes and with the other two, K and L: d = (d xor w) K, d = d xor (d >> 32), d = d L,
-    d = d xor (d >> 29), modulo 2^64: so every bit of a word bears on all bits of d. Texts of one length that differ in
-    one word alone never share a number, as each step can be undone. Returns uint64, shape (n,).
+    texts: Arrow strings, shape (n,). From the length times the first number of the key on, for each word w of eight
+    bytes and with the other two, K and L: d = (d xor w) K, d = d xor (d >> 32), d = d L, d = d xor (d >> 29), modulo
+    2^64: so every bit of a word bears on all bits of d. Texts of one length that differ in one word alone never share a
+    number, as each step can be undone. Returns uint64, shape (n,).
 
     >>> from growth.records.arrow import texts_from
     >>> found = digests(texts_from(["ann", "bob", "ann"]), key=new_key())
