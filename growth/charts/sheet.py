@@ -24,8 +24,8 @@ def use_in_notebooks() -> None:
     pio.renderers["plotly_mimetype"].config = {"displayModeBar": False, "responsive": True}
 
 
-def sheet(title: str, unit: str, figure: go.Figure | None = None) -> go.Figure:
-    """An empty figure with its title, and its unit in smaller letters behind it.
+def sheet(title: str, unit: str = "", figure: go.Figure | None = None) -> go.Figure:
+    """An empty figure with its title, and its unit, if there is one, in smaller letters behind it.
 
     figure: is given the look, with all its panels; None: a new one.
 
@@ -33,11 +33,11 @@ def sheet(title: str, unit: str, figure: go.Figure | None = None) -> go.Figure:
     True
     """
     figure = go.Figure() if figure is None else figure
-    subtitle = f"<span style='font-size:13px;color:{FAINT}'>({unit})</span>"
+    subtitle = f" <span style='font-size:13px;color:{FAINT}'>({unit})</span>" if unit else ""
     buttons = "zoom pan select lasso zoomin zoomout autoscale resetscale toimage logo"
     figure.update_layout(
         template="none",
-        title={"text": f"{title} {subtitle}", "x": 0.01, "xanchor": "left", "font": {"size": 17}},
+        title={"text": f"{title}{subtitle}", "x": 0.01, "xanchor": "left", "font": {"size": 17}},
         font={"family": "system-ui, 'Segoe UI', 'Noto Sans', sans-serif", "size": 13, "color": INK},
         paper_bgcolor=PAPER,
         plot_bgcolor=PAPER,

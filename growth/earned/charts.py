@@ -11,7 +11,8 @@ from itertools import cycle
 import numpy as np
 import plotly.graph_objects as go
 
-from growth.charts import FAINT, GAIN, GOAL, INK, LOSS, PAPER, panels
+from growth.charts.panels import panels
+from growth.charts.sheet import FAINT, GAIN, GOAL, INK, LOSS, sheet
 from growth.earned import fading, late
 from growth.earned.interval import Interval
 from growth.earned.worth import PieceReport, Report
@@ -145,18 +146,7 @@ def _drawn(interval: Interval) -> Interval:
 
 
 def _figure(title: str, *, height: int) -> go.Figure:
-    figure = go.Figure()
-    figure.update_layout(
-        template="none",
-        title={"text": title, "x": 0, "xanchor": "left", "font": {"size": 17}},
-        height=height,
-        showlegend=False,
-        font={"family": "system-ui, 'Segoe UI', 'Noto Sans', sans-serif", "size": 13, "color": INK},
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
-        hovermode=False,
-        margin={"l": 70, "r": 40, "t": 56, "b": 48},
-    )
-    figure.update_xaxes(showgrid=False, linecolor=FAINT, ticks="outside", tickcolor=FAINT)
-    figure.update_yaxes(gridcolor="#e6dece", zeroline=False, separatethousands=True)
-    return figure
+    """The workbook's sheet, of a height of its own."""
+    figure = sheet(title)
+    figure.update_layout(height=height, hovermode=False)
+    return figure.update_yaxes(zeroline=False)
