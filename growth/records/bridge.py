@@ -55,8 +55,8 @@ class Spells:
 def spells(book: Ledger) -> Spells:
     """The spells of paid months of every customer, in the order of the ledger."""
     held = book.stretches
-    opens = np.flatnonzero(np.append(True, ~held.goes_on[:-1])) if held.size else np.zeros(0, int)
-    ends = np.append(opens[1:], held.size)[: opens.size] - 1
+    opens = np.flatnonzero(held.begins)
+    ends = np.append(opens, held.size)[1:] - 1
     customer, start = held.customer[opens], held.start[opens]
     length = held.start[ends] + held.length[ends] - start
     entry = np.zeros(opens.size, np.int32)
@@ -146,8 +146,7 @@ def triangles(book: Ledger, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
     Both of shape (months, months). Row 0 holds those on board in month 0, whenever they joined.
     """
     held, months = book.stretches, book.months
-    spell = np.cumsum(np.append(0, ~held.goes_on[:-1])) if held.size else np.zeros(0, int)
-    cohort = runs.start[spell]
+    cohort = runs.start[np.cumsum(held.begins) - 1]
     mrr = held.sums_by_month(cohort * months + held.start - cohort, held.length, step=1, size=months**2)
     lasting = np.bincount(runs.start * months + runs.length - 1, minlength=months**2).reshape(months, months)
     customers = np.cumsum(lasting[:, ::-1], axis=1)[:, ::-1]  # of whom the spell is longer than the age

@@ -42,6 +42,13 @@ class Stretches:
         on[:-1] = (self.customer[1:] == self.customer[:-1]) & (self.start[1:] == self.start[:-1] + self.length[:-1])
         return on
 
+    @property
+    def begins(self) -> np.ndarray:
+        """Whether each does not go on from the one before it; the first does not."""
+        begins = np.ones(self.size, bool)
+        begins[1:] = ~self.goes_on[:-1]
+        return begins
+
     def sums_by_month(self, cell: np.ndarray, length: np.ndarray, *, step: int, size: int) -> np.ndarray:
         """The MRR added to `length` cells for each stretch: `cell`, cell + step, cell + 2 step, ... Shape (size,)."""
         mrr, longest = self.mrr, int(length.max(initial=0))
@@ -150,8 +157,7 @@ def drawn_together(part: Stretches) -> Stretches:
     """Neighbours made one where the second goes on where the first ends: same customer, MRR and kind."""
     if not part.size:
         return part
-    begins = np.append(True, ~part.goes_on[:-1]) | changes(part.mrr) | changes(part.kind)
-    opens = np.flatnonzero(begins)
+    opens = np.flatnonzero(part.begins | changes(part.mrr) | changes(part.kind))
     ends = np.append(opens[1:], part.size) - 1
     start = part.start.take(opens).astype(np.int32)
     length = part.start.take(ends) + part.length.take(ends) - start
