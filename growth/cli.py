@@ -12,7 +12,8 @@ from importlib.util import find_spec
 from growth import __version__
 from growth.errors import GrowthError
 
-# Modules with a function add_command(subparsers). They import nothing heavy before their command runs.
+# Modules with a function add_command(subparsers). They import nothing heavy before their command runs. Each command
+# sets the defaults `run`, the function; `extra`, which brings its libraries; `instead`, an option that does without.
 AREAS = (
     "growth.commands",
     "growth.giveaway.command",
@@ -30,7 +31,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")  # a narrow terminal encoding is no reason to fail
     try:
         arguments = build_parser().parse_args(argv)
-        code = arguments.run(arguments) or 0
+        code = _run(arguments)
         sys.stdout.flush()
         return code
     except SystemExit as leaving:  # argparse has said what it had to say
@@ -46,6 +47,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         place = f"{error.filename}: " if error.filename else ""
         print(f"growth: {place}{error.strerror or error}", file=sys.stderr)
         return 2
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    """Run the command. Where a library is not installed: GrowthError with the extra that brings it."""
+    try:
+        return arguments.run(arguments) or 0
+    except ModuleNotFoundError as missing:
+        extra, instead = getattr(arguments, "extra", ""), getattr(arguments, "instead", "")
+        if not extra or missing.name.partition(".")[0] == "growth":
+            raise
+        otherwise = f", or give {instead}" if instead else ""
+        raise GrowthError(f"this needs {missing.name}; install growth-workbook[{extra}]{otherwise}") from None
 
 
 def complain(error: GrowthError) -> int:

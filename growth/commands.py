@@ -40,7 +40,7 @@ def add_command(subparsers: Any) -> None:
     publish.add_argument(
         "--notebook", metavar="FILE", help="a notebook of your own in the place of the one that comes along"
     )
-    publish.set_defaults(run=_publish)
+    publish.set_defaults(run=_publish, extra="notebooks")
 
     schema = subparsers.add_parser("schema", help="write the JSON Schema of scenario files, for editors")
     schema.add_argument("--to", metavar="FILE", help="the file to write; without it the schema is printed")
@@ -141,14 +141,8 @@ def month_table(forecast: Any) -> list[str]:
 
 
 def _publish(arguments: argparse.Namespace) -> None:
-    from growth.errors import PublishError
-    from growth.lean import put_off_grammar
+    from growth.giveaway import publish
 
-    put_off_grammar()
-    try:
-        from growth.giveaway import publish
-    except ModuleNotFoundError as missing:
-        raise PublishError(f"publishing needs {missing.name}; install growth-workbook[notebooks]") from None
     page = publish(arguments.scenario, to=arguments.to, notebook=arguments.notebook, progress=progress_bar())
     print(f"The page lies at {page}")
 

@@ -58,7 +58,7 @@ def add_command(subparsers: Any) -> None:
 def _action(actions: Any, name: str, does: str, run: Any) -> argparse.ArgumentParser:
     parser = actions.add_parser(name, help=does, description=does[0].upper() + does[1:] + ".")
     parser.add_argument("ledger", metavar="LEDGER", help="the ledger's file")
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, extra="earned")
     return parser
 
 

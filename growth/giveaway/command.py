@@ -34,7 +34,7 @@ def add_command(subparsers: Any) -> None:
         "--words-only", action="store_true", help="read the words alone, without making the page to weigh it"
     )
     review.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
-    review.set_defaults(run=_review)
+    review.set_defaults(run=_review, extra="notebooks", instead="--words-only")
 
     kit = subparsers.add_parser(
         "kit",
@@ -45,7 +45,7 @@ def add_command(subparsers: Any) -> None:
     kit.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
     kit.add_argument("--to", required=True, metavar="DIR", help="the directory the kit is written to")
     kit.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
-    kit.set_defaults(run=_kit)
+    kit.set_defaults(run=_kit, extra="notebooks")
 
 
 def _review(arguments: argparse.Namespace) -> int:
@@ -77,27 +77,13 @@ def _review(arguments: argparse.Namespace) -> int:
 def _page(arguments: argparse.Namespace) -> str:
     import tempfile
 
-    publish = _publish()
+    from growth.giveaway import publish
+
     with tempfile.TemporaryDirectory() as folder:
         return publish(arguments.scenario, to=folder, notebook=arguments.notebook).read_text("utf-8")
 
 
-def _publish() -> Any:
-    from growth.errors import PublishError
-    from growth.lean import put_off_grammar
-
-    put_off_grammar()
-    try:
-        from growth.giveaway import publish
-    except ModuleNotFoundError as missing:
-        raise PublishError(
-            f"making the page needs {missing.name}; install growth-workbook[notebooks], or add --words-only"
-        ) from None
-    return publish
-
-
 def _kit(arguments: argparse.Namespace) -> None:
-    _publish()
     from growth.giveaway.kit import make_kit
 
     made = make_kit(arguments.scenario, to=arguments.to, notebook=arguments.notebook)

@@ -12,6 +12,7 @@ from typing import Any
 from growth.errors import Problem, PublishError
 from growth.files import replace_file
 from growth.giveaway.places import load_giveaway
+from growth.lean import put_off_grammar
 from growth.scenario.file import load_scenario
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
@@ -43,6 +44,7 @@ def publish(
     def ran(done: int, of: int) -> None:
         tell(done=1 + done, of=of + 2, what=f"running {notebook.name}: {done} of {of} cells")
 
+    put_off_grammar()
     from growth.giveaway.exporter import page_html
 
     run = executed(notebook, parameters, ran=ran)

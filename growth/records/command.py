@@ -42,14 +42,14 @@ def add_command(subparsers: Any) -> None:
     )
     measure.add_argument("--invented", action="store_true", help="mark the business as invented")
     measure.add_argument("--replace", action="store_true", help="overwrite SCENARIO where it is there already")
-    measure.set_defaults(run=_measure)
+    measure.set_defaults(run=_measure, extra="records")
 
     demo = subparsers.add_parser("records-demo", help="make billing records of an invented business, of any size")
     demo.add_argument("--to", required=True, metavar="FILE", help="the file to write: .csv or .parquet")
     demo.add_argument("--months", type=int, default=36, metavar="N", help="how many months (36)")
     demo.add_argument("--sign-ups", type=float, default=25.0, metavar="N", help="sign-ups a month, on average (25)")
     demo.add_argument("--seed", type=int, default=1, metavar="N", help="the same seed gives the same rows (1)")
-    demo.set_defaults(run=_demo)
+    demo.set_defaults(run=_demo, extra="records")
 
 
 def _measure(arguments: argparse.Namespace) -> None:
@@ -60,19 +60,16 @@ def _measure(arguments: argparse.Namespace) -> None:
     if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
         raise RecordsError("--months is from 1 to 120, and --leave-out at least 0")
     _check_place(arguments)
-    try:
-        from growth.records.columns import load_columns
-        from growth.records.ledger import ledger
-        from growth.records.measuring import measure
-        from growth.records.reading import read_records
-        from growth.records.summary import summary
-        from growth.records.writing import write_scenario
+    from growth.records.columns import load_columns
+    from growth.records.ledger import ledger
+    from growth.records.measuring import measure
+    from growth.records.reading import read_records
+    from growth.records.summary import summary
+    from growth.records.writing import write_scenario
 
-        columns = load_columns(arguments.columns) if arguments.columns else None
-        rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out)
-        measured = measure(ledger(rows, until=arguments.until))
-    except ModuleNotFoundError as missing:
-        raise RecordsError(f"records need {missing.name}; install growth-workbook[records]") from None
+    columns = load_columns(arguments.columns) if arguments.columns else None
+    rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out)
+    measured = measure(ledger(rows, until=arguments.until))
     write_scenario(
         measured,
         arguments.to,
@@ -104,10 +101,8 @@ def _demo(arguments: argparse.Namespace) -> None:
 
     if not 1 <= arguments.months <= 600 or not 0 < arguments.sign_ups <= 1e6 or arguments.seed < 0:
         raise RecordsError("--months is from 1 to 600, --sign-ups above 0 and at most a million, --seed at least 0")
-    try:
-        from growth.records.demo import DemoBusiness, write_demo
-    except ModuleNotFoundError as missing:
-        raise RecordsError(f"records need {missing.name}; install growth-workbook[records]") from None
+    from growth.records.demo import DemoBusiness, write_demo
+
     rows = write_demo(
         DemoBusiness(months=arguments.months, signups=arguments.sign_ups), arguments.to, seed=arguments.seed
     )

@@ -44,7 +44,7 @@ def add_command(subparsers: Any) -> None:
         "--check", action="store_true", help="check the file and say what would be done, without doing it"
     )
     sweep.add_argument("--scheduler", metavar="ADDRESS", help="run the reports on the Dask cluster at this address")
-    sweep.set_defaults(run=_sweep)
+    sweep.set_defaults(run=_sweep, extra="sweep")
 
 
 def _positive(text: str) -> int:
@@ -65,17 +65,10 @@ def _seconds(text: str) -> float:
 
 def _sweep(arguments: argparse.Namespace) -> int:
     from growth.lean import put_off_grammar
-    from growth.sweep.reading import SweepError
 
     put_off_grammar()
-    try:
-        from growth.sweep.whole import prepare, run
+    from growth.sweep.whole import prepare, run
 
-        missing = None
-    except ModuleNotFoundError as error:
-        missing = error.name
-    if missing:
-        raise SweepError(f"a sweep needs {missing}; install growth-workbook[sweep]")
     job = prepare(arguments.sweep, notebook=arguments.notebook)
     print(f"{arguments.sweep}: {job.design.count:,} points, {len(job.tasks):,} reports")
     if arguments.check:
