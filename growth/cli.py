@@ -17,6 +17,7 @@ from growth.errors import GrowthError
 AREAS = (
     "growth.commands",
     "growth.giveaway.command",
+    "growth.kit.command",
     "growth.sweep.command",
     "growth.records.command",
     "growth.earned.command",

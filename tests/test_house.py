@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from functools import cache
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -21,7 +22,30 @@ MOST_LINES = 300
 
 NOTEBOOKS = {"papermill", "nbconvert", "nbformat", "ipywidgets", "anywidget", "ipykernel", "jupyter_client", "IPython"}
 HEAVY = {"pandas", "plotly"} | NOTEBOOKS
-INNER = ("growth.engine", "growth.measures", "growth.scenario", "growth.errors", "growth.files")  # the rest is the edge
+INNER = ("growth.engine", "growth.measures", "growth.scenario", "growth.errors", "growth.files")
+
+# Which rooms of growth/ each room may import. "growth" is the package's own list of public names.
+MAY_IMPORT = {
+    "growth": "engine, errors, scenario, table",
+    "errors": "",
+    "files": "",
+    "lean": "",
+    "engine": "",
+    "scenario": "errors, files",
+    "measures": "engine, errors",
+    "table": "engine, errors, measures",
+    "charts": "engine, errors, measures",
+    "calculator": "engine, errors, measures, scenario",
+    "giveaway": "calculator, engine, errors, files, lean, measures, scenario",
+    "spreadsheet": "calculator, engine, errors, files, giveaway, measures, scenario",
+    "kit": "calculator, engine, errors, files, giveaway, scenario, spreadsheet",
+    "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, scenario",
+    "records": "charts, engine, errors, files, scenario",
+    "earned": "calculator, charts, errors, files, records, scenario",
+    "whole_file": "errors, giveaway, scenario",
+    "commands": "everything",
+    "cli": "everything",
+}
 
 
 def name_of(path: Path) -> str:
@@ -67,17 +91,48 @@ def test_the_engine_imports_numpy_the_standard_library_and_itself_alone():
             assert allowed, (name_of(path), module)
 
 
-def test_the_inner_rooms_import_neither_edges_nor_what_is_heavy():
+def test_the_inner_rooms_import_nothing_heavy():
     for path in modules_of(*INNER):
         for module in imports(path):
             assert module.partition(".")[0] not in HEAVY, (name_of(path), module)
-            if within(module, "growth") and module != "growth":
-                assert within(module, *INNER), (name_of(path), module)
 
 
-def test_the_table_of_assumptions_does_not_know_the_engine():
-    for path in modules_of("growth.scenario"):
-        assert not any(within(module, "growth.engine", "growth.measures") for module in imports(path)), name_of(path)
+def room_of(module: str) -> str:
+    """The room of a module of growth/; "growth" for the package itself and for the names that it hands out."""
+    room = module.partition("growth.")[2].partition(".")[0]
+    return room if room and any((PACKAGE / place).exists() for place in (room, f"{room}.py")) else "growth"
+
+
+def allowed(room: str) -> set[str]:
+    """The rooms that a room may import, itself among them."""
+    names = set(MAY_IMPORT) if MAY_IMPORT[room] == "everything" else set(filter(None, MAY_IMPORT[room].split(", ")))
+    return names | {room}
+
+
+def test_every_import_goes_a_way_that_the_map_allows():
+    for path in MODULES:
+        for module in imports(path):
+            if within(module, "growth"):
+                rooms = room_of(name_of(path)), room_of(module)
+                assert rooms[0] in MAY_IMPORT, f"{rooms[0]} is missing in MAY_IMPORT and in DEVELOPERS.md"
+                assert rooms[1] in allowed(rooms[0]), f"{name_of(path)} imports {module}"
+
+
+def test_the_map_has_no_circle_and_no_room_that_is_gone():
+    assert {room_of(name_of(path)) for path in MODULES} == set(MAY_IMPORT)
+    graph = {room: allowed(room) - {room, "growth"} for room in MAY_IMPORT if MAY_IMPORT[room] != "everything"}
+    assert list(TopologicalSorter(graph).static_order())  # raises CycleError where two rooms import each other
+
+
+def test_developers_md_shows_the_same_map():
+    """Its table has a row for each room, or for several: names, what they do, what they may import."""
+    shown = {}
+    for line in (ROOT / "DEVELOPERS.md").read_text("utf-8").splitlines():
+        cells = [cell.strip() for cell in line.split("|")]
+        rooms = re.findall(r"`growth/(\w+?)(?:/|\.py)`", cells[1]) if len(cells) == 5 else []
+        shown |= {room: "" if cells[3] == "nothing" else cells[3] for room in rooms}
+    shown["growth"] = shown.pop("__init__")
+    assert shown == MAY_IMPORT
 
 
 @pytest.mark.parametrize(

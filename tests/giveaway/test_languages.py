@@ -15,11 +15,11 @@ from growth.errors import ScenarioError
 from growth.giveaway import load_giveaway, sections
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.exporter import page_html
-from growth.giveaway.kit_email import email_html, email_text
-from growth.giveaway.kit_embed import embed_page
-from growth.giveaway.kit_handout import handout_html
-from growth.giveaway.picture import picture_svg
 from growth.giveaway.places import variants
+from growth.kit.email_message import email_html, email_text
+from growth.kit.embed import embed_page
+from growth.kit.handout import handout_html
+from growth.kit.share_picture import picture_svg
 from growth.scenario import Scenario
 from growth.scenario.entries import entries
 from growth.whole_file import json_schema

@@ -14,12 +14,12 @@ import growth
 from growth.errors import ScenarioError
 from growth.giveaway import chromium
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.kit import make_kit, pages
-from growth.giveaway.kit_email import email_html, email_text
-from growth.giveaway.kit_embed import snippet
-from growth.giveaway.kit_handout import handout_html
-from growth.giveaway.picture import fitted, picture_svg, text_width
 from growth.giveaway.places import PLACES, filled, load_giveaway
+from growth.kit.email_message import email_html, email_text
+from growth.kit.embed import snippet
+from growth.kit.handout import handout_html
+from growth.kit.make_kit import make_kit, pages
+from growth.kit.share_picture import fitted, picture_svg, text_width
 
 BRIEF = Path(__file__).parents[2] / "scenarios" / "brief-halving-churn.yaml"
 NAME = "halving-churn-or-doubling-sign-ups"
@@ -52,7 +52,7 @@ def kit(tmp_path_factory):
 
 
 def part(kit, ending: str) -> Path:
-    return next(one.path for one in kit.parts if one.path.name == NAME + ending)
+    return next(one.path for one in kit.files if one.path.name == NAME + ending)
 
 
 # --- places -----------------------------------------------------------------------------------------------------------
@@ -116,7 +116,7 @@ def test_every_part_names_the_piece_and_says_the_same_answer(kit):
     answer = load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF)).answer
     texts = {
         one.path.name.removeprefix(NAME): " ".join(one.path.read_text("utf-8").split())
-        for one in kit.parts
+        for one in kit.files
         if one.path.suffix not in (".png", ".pdf", ".xlsx")
     }
     assert {".html", ".svg", "-embed.html", "-embed.txt", "-email.txt", "-email.html"} <= texts.keys()
@@ -162,7 +162,7 @@ def test_the_picture_has_its_size_and_the_handout_one_page(kit):
 def test_without_chromium_the_kit_is_made_all_the_same(tmp_path, monkeypatch):
     monkeypatch.setattr(shutil, "which", lambda name: None)
     made = make_kit(BRIEF, to=tmp_path)
-    endings = {one.path.name.removeprefix(NAME) for one in made.parts}
+    endings = {one.path.name.removeprefix(NAME) for one in made.files}
     assert "-handout.html" in endings and ".png" not in endings and any("no Chromium" in note for note in made.notes)
 
 
@@ -267,7 +267,7 @@ def test_hostile_words_run_nothing_in_page_and_frame(browser, tmp_path):
     brief["address"] = "https://fernhollow.example/a-piece.html"
     (tmp_path / "hostile.yaml").write_text(json.dumps({"scenario": business, "giveaway": brief}), encoding="utf-8")
     made = make_kit(tmp_path / "hostile.yaml", to=tmp_path / "kit")
-    for one in made.parts:
+    for one in made.files:
         if one.path.name.endswith((".html", ".svg")):
             page, ran = browser.new_page(), []
             page.on("dialog", lambda dialog, ran=ran: (ran.append(dialog.message), dialog.dismiss()))

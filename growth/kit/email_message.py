@@ -8,7 +8,7 @@ from html import escape
 from growth.calculator.language import messages, said
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.picture import GAIN, INK, PAPER, RULE, SERIF, SOFT, told
+from growth.kit.share_picture import GAIN, INK, PAPER, RULE, SERIF, SOFT, told
 
 WIDTH = 72
 LAW = (  # for the writer

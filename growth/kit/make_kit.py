@@ -12,18 +12,18 @@ from growth.errors import PublishError
 from growth.files import replace_file
 from growth.giveaway import chromium
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.kit_email import LAW, email_html, email_text
-from growth.giveaway.kit_embed import embed_page, snippet
-from growth.giveaway.kit_handout import LEANEST, handout_html
-from growth.giveaway.picture import HEIGHT, WIDTH, picture_svg
 from growth.giveaway.places import load_giveaway, variants
 from growth.giveaway.publishing import publish
+from growth.kit.email_message import LAW, email_html, email_text
+from growth.kit.embed import embed_page, snippet
+from growth.kit.handout import LEANEST, handout_html
+from growth.kit.share_picture import HEIGHT, WIDTH, picture_svg
 from growth.scenario.file import load_scenario
 from growth.spreadsheet import spreadsheet
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class KitFile:
     """One file of a kit, and what it is for."""
 
     path: Path
@@ -34,7 +34,7 @@ class Part:
 class Kit:
     """The files made, and what the writer should know of them."""
 
-    parts: tuple[Part, ...]
+    files: tuple[KitFile, ...]
     notes: tuple[str, ...]
 
 
@@ -53,12 +53,12 @@ def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None 
     folder = Path(to)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        parts = tuple(
-            Part(replace_file(folder / f"{giveaway.name}{ending}", content), use) for ending, content, use in made
+        files = tuple(
+            KitFile(replace_file(folder / f"{giveaway.name}{ending}", content), use) for ending, content, use in made
         )
     except OSError as error:
         raise PublishError(f"the kit cannot be written: {error.strerror or error}", file=str(folder)) from None
-    return Kit(parts, tuple(notes))
+    return Kit(files, tuple(notes))
 
 
 def _made(

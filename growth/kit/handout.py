@@ -11,7 +11,7 @@ from growth.calculator.language import messages, said
 from growth.calculator.words import column, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.picture import INK, RULE, SANS, SERIF, SOFT, chart_lines, told
+from growth.kit.share_picture import INK, RULE, SANS, SERIF, SOFT, chart_lines, told
 
 _STYLE = f"""
 @page {{ size: A4; margin: 17mm 20mm; }}

@@ -1,0 +1,49 @@
+"""The command `growth kit`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+KIT = """\
+Make the page of a scenario file and all that goes with it, each named after the giveaway:
+
+  NAME.html           the page; put it on your site
+  NAME.svg, NAME.png  the answer as a picture, shown where the page is shared; put the PNG beside the page
+  NAME-embed.html     the page for a frame in a blog; put it beside the page
+  NAME-embed.txt      what to paste into the blog: the frame, and the lines that let it grow and shrink with its page
+  NAME-email.txt, NAME-email.html  the e-mail that tells your list
+  NAME.xlsx           the forecast as a workbook with live formulas
+  NAME-handout.pdf    one page to print
+
+To embed: set address: in the giveaway to where the page will lie, make the kit, put NAME-embed.html there, and paste
+NAME-embed.txt into the post as HTML. The frame loads nothing but that one file, sets no cookies, sends no address of
+the post along, and tells the post its own height alone. Where the blog allows no scripts, leave the script out of what
+you paste and set a height that fits. The PNG and the PDF need Chromium."""
+
+
+def add_command(subparsers: Any) -> None:
+    """Add `kit` to the command line."""
+    kit = subparsers.add_parser(
+        "kit",
+        help="make the page and all that goes with it: picture, e-mail, embedding, handout",
+        description=KIT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    kit.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
+    kit.add_argument("--to", required=True, metavar="DIR", help="the directory the kit is written to")
+    kit.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
+    kit.set_defaults(run=_kit, extra="notebooks")
+
+
+def _kit(arguments: argparse.Namespace) -> None:
+    from growth.kit.make_kit import make_kit
+
+    made = make_kit(arguments.scenario, to=arguments.to, notebook=arguments.notebook)
+    width = max(len(file.path.name) for file in made.files)
+    for file in made.files:
+        print(f"{file.path.name:<{width}}  {file.use}")
+    for note in made.notes:
+        print(f"Note: {note}", file=sys.stderr)
+    print(f"The kit lies in {made.files[0].path.parent}")
