@@ -20,8 +20,8 @@ import growth
 from growth.engine import SERIES
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
 from growth.measures.ceiling import REASONS
-from growth.spreadsheet.months import GROUPS
-from growth.spreadsheet.words import workbook_words
+from growth.spreadsheet.months_sheet import GROUPS
+from growth.spreadsheet.workbook_text import workbook_words
 
 SOFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 needs_office = pytest.mark.skipif(not SOFFICE, reason="libreoffice is not installed")

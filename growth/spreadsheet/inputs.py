@@ -12,9 +12,9 @@ from pydantic import BaseModel
 from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.scenario import Assumption, Scenario
 from growth.scenario.entries import assumption_of, tag_of
+from growth.spreadsheet.formula import Formula, as_formula
 from growth.spreadsheet.names import input_name
-from growth.spreadsheet.term import Term, term
-from growth.spreadsheet.words import item_words, workbook_words
+from growth.spreadsheet.workbook_text import item_words, workbook_words
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,7 +40,7 @@ class Input:
 
 
 class Inputs:
-    """The input cells of a scenario, in the order of a customer's life, and a term for each of its numbers.
+    """The input cells of a scenario, in the order of a customer's life, and a formula for each of its numbers.
 
     >>> scenario = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
     >>> inputs = Inputs(scenario)
@@ -54,16 +54,16 @@ class Inputs:
         self.cells = sorted(found, key=lambda one: order.index(one.part))
         self._scenario, self._names = scenario, {one.place: one.name for one in self.cells}
 
-    def __getitem__(self, place: str) -> Term:
+    def __getitem__(self, place: str) -> Formula:
         """The value at a place: the name of its input cell, or the plain number where it has none."""
         value: Any = self._scenario
         for step in place.split("."):
             value = value[int(step)] if isinstance(value, tuple) else getattr(value, step)
-        return Term(self._names[place], float(value)) if place in self._names else term(value)
+        return Formula(self._names[place], float(value)) if place in self._names else as_formula(value)
 
-    def span(self, place: str) -> Term:
+    def span(self, place: str) -> Formula:
         """The input cells of a list of numbers, which stand one below the other."""
-        return Term(input_name(place), np.array([one.value for one in self.list_at(place)]))
+        return Formula(input_name(place), np.array([one.value for one in self.list_at(place)]))
 
     def list_at(self, place: str) -> list[Input]:
         """The input cells of a list of numbers."""

@@ -17,22 +17,22 @@ from growth.files import replace_file
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.places import load_giveaway
 from growth.scenario.file import load_scenario
-from growth.spreadsheet.answer import fill_answer
-from growth.spreadsheet.arrivals import Arrivals
-from growth.spreadsheet.assumptions import fill_assumptions
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.ceiling import ceiling
-from growth.spreadsheet.changes import Changes, needed
+from growth.spreadsheet.answer_sheet import fill_answer
+from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
+from growth.spreadsheet.assumptions_sheet import fill_assumptions
+from growth.spreadsheet.ceiling_sheet import ceiling
+from growth.spreadsheet.changes_sheet import ChangesSheet, needed
+from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.look import Look
-from growth.spreadsheet.months import Months
+from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.names import cell_text, sheet_names
-from growth.spreadsheet.plan import PlanSheet
-from growth.spreadsheet.sentence import Sentence
-from growth.spreadsheet.sheet import Sheet
-from growth.spreadsheet.stay import Stay
-from growth.spreadsheet.today import Today
-from growth.spreadsheet.words import workbook_locale
+from growth.spreadsheet.opening_sheet import OpeningSheet
+from growth.spreadsheet.plan_sheet import PlanSheet
+from growth.spreadsheet.sentence_sheet import SentenceSheet
+from growth.spreadsheet.stay_sheet import StaySheet
+from growth.spreadsheet.styles import Styles
+from growth.spreadsheet.workbook_text import workbook_locale
+from growth.spreadsheet.worksheet import Worksheet
 
 PAPER_COLUMNS = 60  # columns laid with paper from the start; further ones are as they are used
 CREATED = datetime.datetime(2000, 1, 1)  # the same bytes for the same scenario, whenever they are written
@@ -90,15 +90,17 @@ def _fill(workbook: Any, result: Forecast, *, question: str, cautions: Sequence[
     """Adds the sheets and fills them, each from those it rests on."""
 
     scenario = result.scenario
-    look = Look(workbook, currency=scenario.currency, locale=locale)
+    styles = Styles(workbook, currency=scenario.currency, locale=locale)
     money = "cents" if np.max(result.closing_mrr, initial=0) < 10_000 else "money"
-    book = Book(scenario, result, Inputs(scenario, locale=locale), look, money, locale)
+    book = WorkbookContext(scenario, result, Inputs(scenario, locale=locale), styles, money, locale)
     _add_sheets(book, workbook)
     workbook.set_properties({"title": cell_text(question)[:255], "created": CREATED})
-    changes, today = Changes(book), Today(book)
-    stay, arrivals = Stay(book, changes), Arrivals(book)
-    plans = [PlanSheet(book, number, today=today, life=life, changes=changes) for number, life in enumerate(stay.lives)]
-    months = Months(book, plans=plans, arrivals=arrivals)
+    changes, opening = ChangesSheet(book), OpeningSheet(book)
+    stay, arrivals = StaySheet(book, changes), ArrivalsSheet(book)
+    plans = [
+        PlanSheet(book, number, opening=opening, life=life, changes=changes) for number, life in enumerate(stay.lives)
+    ]
+    months = MonthsSheet(book, plans=plans, arrivals=arrivals)
     for month in range(1, scenario.months + 1):
         arrivals.month(month, months.columns["closing_customers"][month - 1])
         for plan in plans:
@@ -108,8 +110,8 @@ def _fill(workbook: Any, result: Forecast, *, question: str, cautions: Sequence[
         plan.finish()
     level = ceiling(book, lives=stay.lives, changes=changes, arrivals=arrivals)
     months.finish(level)
-    sentence = Sentence(book, months=months, level=level)
-    broken = fill_assumptions(book, workbook, of_ages=today.broken)
+    sentence = SentenceSheet(book, months=months, level=level)
+    broken = fill_assumptions(book, workbook, of_ages=opening.broken)
     fill_answer(book, workbook, question=question, cautions=cautions, sentence=sentence, months=months, broken=broken)
 
 
@@ -137,7 +139,7 @@ def _add_sheets(book: Any, workbook: Any) -> None:
     for number, (key, name) in enumerate(zip(keys, names, strict=True)):
         page = workbook.add_worksheet(name)
         page.hide_gridlines(2)
-        page.set_column(0, PAPER_COLUMNS, 10, book.look("paper"))
+        page.set_column(0, PAPER_COLUMNS, 10, book.styles("paper"))
         page.protect("", {"format_cells": True, "format_columns": True, "format_rows": True})
         page.ignore_errors({"formula_differs": "A1:XFD1048576", "formula_unlocked": "A1:XFD1048576"})
-        book.sheets[key] = Sheet(page, number=number, names=names, look=book.look)
+        book.sheets[key] = Worksheet(page, number=number, names=names, styles=book.styles)

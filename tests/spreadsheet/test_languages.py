@@ -17,7 +17,7 @@ from growth.calculator.words import answer
 from growth.giveaway.brief import Giveaway
 from growth.spreadsheet import spreadsheet
 from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.words import workbook_locale, workbook_words
+from growth.spreadsheet.workbook_text import workbook_locale, workbook_words
 
 OTHERS = [code for code in languages() if code != "en" and workbook_locale(locale_of(code)) == locale_of(code)]
 

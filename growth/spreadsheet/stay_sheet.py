@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.changes import YEAR, Changes
-from growth.spreadsheet.curves import churn_column
+from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
+from growth.spreadsheet.churn_formulas import churn_column
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, choose, minimum
+from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
 from growth.spreadsheet.inputs import by_age
-from growth.spreadsheet.table import FIRST, Column, Table
-from growth.spreadsheet.term import Term, choose, minimum
-from growth.spreadsheet.today import OLDEST
+from growth.spreadsheet.opening_sheet import OLDEST
 
 LIFETIME = 1200  # ages summed where churn never settles
 SETTLED = 156  # where it has after 120 months at most: three whole years more
@@ -20,7 +20,7 @@ BEYOND = 1e200  # MRR of a lifetime that has left all bounds is cut here: progra
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Life:
+class PlanByAge:
     """A plan by age.
 
     ages: how many of a lifetime are summed. leave: churn at ages 1, 2, ..., before any change by month. more, less:
@@ -28,23 +28,23 @@ class Life:
     """
 
     ages: int
-    leave: Column
-    more: list[Term]
-    less: list[Term]
-    alive: Column
-    worth: Column
-    gone: Column
-    lost: Column
+    leave: FormulaColumn
+    more: list[Formula]
+    less: list[Formula]
+    alive: FormulaColumn
+    worth: FormulaColumn
+    gone: FormulaColumn
+    lost: FormulaColumn
 
 
-class Stay:
+class StaySheet:
     """The sheet of ages, with a Life for each plan."""
 
-    def __init__(self, book: Book, changes: Changes):
+    def __init__(self, book: WorkbookContext, changes: ChangesSheet):
         words, scenario = book.words["stay"], book.scenario
         self._book, plans = book, scenario.pay.plans
         last = max(ages_of(scenario, number) for number in range(len(plans)))
-        self._table = Table(book.sheets["stay"], title=words["title"], lines=words["lines"], last=last)
+        self._table = FormulaTable(book.sheets["stay"], title=words["title"], lines=words["lines"], last=last)
         self._table.sheet.worksheet.freeze_panes(FIRST, 1)
         self._age = self._table.column(words["age"], "count", width=9)
         for a in range(last + 1):
@@ -62,7 +62,7 @@ class Stay:
     def _longest(self, numbers: list[int]) -> int:
         return max((ages_of(self._book.scenario, number) for number in numbers), default=0)
 
-    def _common_curve(self) -> Column | None:
+    def _common_curve(self) -> FormulaColumn | None:
         """The curve of all plans that have none of their own."""
         last = self._longest(self._users(lambda plan: plan.churn is None and plan.renewal_rate is None))
         if not last:
@@ -72,7 +72,7 @@ class Stay:
         group = self._book.words["stay"]["everyone"]
         return churn_column(self._book, self._table, self._age, curve=curve, place="stay.churn", last=last, group=group)
 
-    def _common_growth(self) -> tuple[Column, Column] | None:
+    def _common_growth(self) -> tuple[FormulaColumn, FormulaColumn] | None:
         """Expansion and contraction up to the last age at which they happen."""
         if self._book.scenario.grow.last_age_months is None:
             return None
@@ -84,11 +84,11 @@ class Stay:
                 column.put(a, choose(grows, rate, 0))
         return columns
 
-    def _rates(self) -> tuple[Term, Term]:
+    def _rates(self) -> tuple[Formula, Formula]:
         grow = "grow.monthly_expansion_rate", "grow.monthly_contraction_rate"
         return self._book.given(grow[0]), self._book.given(grow[1])
 
-    def _common_year_growth(self) -> tuple[Column, Column] | None:
+    def _common_year_growth(self) -> tuple[FormulaColumn, FormulaColumn] | None:
         """Growth since the last renewal, month on month, for plans billed by the year."""
         if not self._users(lambda plan: plan.billing == "yearly"):
             return None
@@ -101,7 +101,7 @@ class Stay:
             down.put(a, less if anew else down[a - 1] + (1 - down[a - 1]) * less)
         return up, down
 
-    def _life(self, number: int, plan: Any, changes: Changes) -> Life:
+    def _life(self, number: int, plan: Any, changes: ChangesSheet) -> PlanByAge:
         words, book, table = self._book.words["stay"], self._book, self._table
         last, ages = ages_of(book.scenario, number), lifetime_ages(book.scenario, number)
         table.skip()
@@ -119,12 +119,12 @@ class Stay:
             lost.put(a, worth[a - 1] * churn)
             alive.put(a, alive[a - 1] * (1 - churn))
             worth.put(a, minimum(BEYOND, worth[a - 1] * (1 - churn) * (1 + more[a - 1] - less[a - 1])))
-        return Life(ages, leave, more, less, alive, worth, gone, lost)
+        return PlanByAge(ages, leave, more, less, alive, worth, gone, lost)
 
-    def _leave(self, number: int, plan: Any, last: int) -> Column:
+    def _leave(self, number: int, plan: Any, last: int) -> FormulaColumn:
         """Churn at each age; a yearly plan's customers leave at its renewals alone."""
         words, book = self._book.words["stay"], self._book
-        curve: Column | None = self._common
+        curve: FormulaColumn | None = self._common
         if plan.churn is not None and plan.renewal_rate is None:
             place = f"pay.plans.{number}.churn"
             curve = churn_column(
@@ -132,7 +132,7 @@ class Stay:
             )
         if plan.billing == "monthly":
             return curve
-        within: Column | None = None
+        within: FormulaColumn | None = None
         if plan.renewal_rate is None:
             within = self._table.column(words["leave_year"], "churn", group=plan.name)
             for a in range(1, last + 1):
@@ -148,10 +148,10 @@ class Stay:
                 column.put(a, 1 - book.given(f"pay.plans.{number}.renewal_rate"))
         return column
 
-    def _grown(self, plan: Any, a: int) -> tuple[Term, Term]:
+    def _grown(self, plan: Any, a: int) -> tuple[Formula, Formula]:
         if plan.billing == "yearly":
             up, down = self._year_growth
-            return (up[a], down[a]) if a % YEAR == 0 else (Term("0", 0.0), Term("0", 0.0))
+            return (up[a], down[a]) if a % YEAR == 0 else (Formula("0", 0.0), Formula("0", 0.0))
         return self._rates() if self._growth is None else (self._growth[0][a], self._growth[1][a])
 
 

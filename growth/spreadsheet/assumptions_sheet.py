@@ -7,11 +7,11 @@ from typing import Any
 
 from growth.calculator.language import said
 from growth.calculator.words import number, percent
-from growth.spreadsheet.book import Book
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, absolute, both, choose, dot, total
+from growth.spreadsheet.formula_table import print_setup
 from growth.spreadsheet.inputs import Input
-from growth.spreadsheet.sheet import Sheet
-from growth.spreadsheet.table import print_setup
-from growth.spreadsheet.term import Term, absolute, both, choose, dot, total
+from growth.spreadsheet.worksheet import Worksheet
 
 FIRST_LINE = 6
 _STAGE, _LABEL, _VALUE, _UNIT, _RANGE, _MEANS, _NAME = range(7)
@@ -19,7 +19,7 @@ _WIDTHS = (11, 48, 15, 16, 22, 58, 38)
 _TITLE, _MESSAGE = 32, 255  # characters that a message beside a cell may have
 
 
-def fill_assumptions(book: Book, workbook: Any, *, of_ages: dict[str, Term]) -> Term:
+def fill_assumptions(book: WorkbookContext, workbook: Any, *, of_ages: dict[str, Formula]) -> Formula:
     """Fills the sheet and names its cells. Returns how many rules between the numbers are broken, 0 where all hold.
 
     of_ages: by rule, whether the groups of opening customers by age break it.
@@ -27,7 +27,7 @@ def fill_assumptions(book: Book, workbook: Any, *, of_ages: dict[str, Term]) -> 
     words, sheet = book.words["assumptions"], book.sheets["assumptions"]
     page = sheet.worksheet
     for column, width in enumerate(_WIDTHS):
-        page.set_column(column, column, width, book.look("paper"))
+        page.set_column(column, column, width, book.styles("paper"))
     page.set_row(0, 27)
     sheet.text(0, 0, words["title"], "title")
     for row, line in enumerate(words["lines"], start=1):
@@ -57,13 +57,13 @@ def fill_assumptions(book: Book, workbook: Any, *, of_ages: dict[str, Term]) -> 
     return broken
 
 
-def _line(book: Book, sheet: Sheet, row: int, one: Input) -> None:
+def _line(book: WorkbookContext, sheet: Worksheet, row: int, one: Input) -> None:
     """Label, value, unit, range, what it means, and the name of the cell."""
     entry, page = one.entry, sheet.worksheet
     rule = _range(book, one)
     sheet.text(row, _LABEL, one.label, "wrapped")
-    sheet.number(row, _VALUE, one.value, "input", book.look.exact(entry.unit, one.value))
-    sheet.text(row, _UNIT, said(book.messages["units"][entry.unit], symbol=book.look.symbol), "unit")
+    sheet.number(row, _VALUE, one.value, "input", book.styles.exact(entry.unit, one.value))
+    sheet.text(row, _UNIT, said(book.messages["units"][entry.unit], symbol=book.styles.symbol), "unit")
     sheet.text(row, _RANGE, rule, "soft")
     sheet.text(row, _MEANS, one.help, "wrapped_soft")
     sheet.text(row, _NAME, one.name, "soft")
@@ -89,7 +89,7 @@ def _line(book: Book, sheet: Sheet, row: int, one: Input) -> None:
     )
 
 
-def _range(book: Book, one: Input) -> str:
+def _range(book: WorkbookContext, one: Input) -> str:
     """The allowed range as the cell shows its numbers."""
     entry = one.entry
     ends = (entry.low, entry.high)
@@ -111,17 +111,19 @@ def _lists(cells: list[Input]) -> list[str]:
     return list(dict.fromkeys(head for head, _, last in heads if last.isdigit()))
 
 
-def _rules(book: Book, sheet: Sheet, row: int, cells: dict[str, int], of_ages: dict[str, Term]) -> Term:
+def _rules(
+    book: WorkbookContext, sheet: Worksheet, row: int, cells: dict[str, int], of_ages: dict[str, Formula]
+) -> Formula:
     """What has to hold between the numbers: a line each, 0 where it holds."""
     words, scenario = book.words["rules"], book.scenario
-    found: list[tuple[str, Term]] = []
+    found: list[tuple[str, Formula]] = []
 
-    def span(place: str, *, skip_first: bool = False, skip_last: bool = False) -> Term:
+    def span(place: str, *, skip_first: bool = False, skip_last: bool = False) -> Formula:
         ones = book.inputs.list_at(place)[1 if skip_first else 0 : -1 if skip_last else None]
         rows = cells[ones[0].place], cells[ones[-1].place]
         return sheet.cells(rows, (_VALUE, _VALUE), [one.value for one in ones])
 
-    def add_up(text: str, parts: list[Term]) -> None:
+    def add_up(text: str, parts: list[Formula]) -> None:
         found.append((text, absolute(total(*parts) - 1) > 1e-9))
 
     plans = range(len(scenario.pay.plans))

@@ -6,24 +6,26 @@ from typing import Any
 
 import numpy as np
 
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.table import Column, Table
-from growth.spreadsheet.term import (
-    Term,
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import (
+    Formula,
     absolute,
+    as_formula,
     choose,
     dot,
     exponential,
     logarithm,
     near_one_log,
-    term,
 )
+from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
 
 _SHIFT = 16  # below this argument the difference of log-gammas climbs before the Stirling series
-_CLIMB = Term("{0,1,2,3,4,5,6,7,8,9,10,11,12,13,14,15}", np.arange(float(_SHIFT)))
+_CLIMB = Formula("{0,1,2,3,4,5,6,7,8,9,10,11,12,13,14,15}", np.arange(float(_SHIFT)))
 
 
-def churn_column(book: Book, table: Table, age: Column, *, curve: Any, place: str, last: int, group: str) -> Column:
+def churn_column(
+    book: WorkbookContext, table: FormulaTable, age: FormulaColumn, *, curve: Any, place: str, last: int, group: str
+) -> FormulaColumn:
     """The columns of a curve for ages 1..last, the last of them churn; place: of its section in the scenario."""
     columns = _Bdw(book, table, group) if curve.curve == "bdw" else None
     column = table.column(book.words["stay"]["leave"], "churn", group=group)
@@ -33,21 +35,21 @@ def churn_column(book: Book, table: Table, age: Column, *, curve: Any, place: st
     return column
 
 
-def _constant(book: Book, age: Column, a: int, place: str, curve: Any) -> Term:
+def _constant(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
     return book.given(f"{place}.monthly_churn_rate")
 
 
-def _early_late(book: Book, age: Column, a: int, place: str, curve: Any) -> Term:
+def _early_late(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
     early, late = (book.given(f"{place}.{name}_monthly_churn_rate") for name in ("early", "late"))
     return choose(age.same_row(a) <= book.given(f"{place}.early_months"), early, late)
 
 
-def _sbg(book: Book, age: Column, a: int, place: str, curve: Any) -> Term:
+def _sbg(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
     alpha, beta = book.given(f"{place}.alpha"), book.given(f"{place}.beta")
     return alpha / (alpha + beta + (age.same_row(a) - 1))
 
 
-def _measured(book: Book, age: Column, a: int, place: str, curve: Any) -> Term:
+def _measured(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
     if a > len(curve.survival):
         return book.given(f"{place}.tail_monthly_churn_rate")
     alive = book.given(f"{place}.survival.{a - 1}")
@@ -73,16 +75,16 @@ class _Bdw:
     where no large numbers are left to cancel; a smaller z climbs by 16 steps of G(z + 1) = z G(z) first.
     """
 
-    def __init__(self, book: Book, table: Table, group: str):
+    def __init__(self, book: WorkbookContext, table: FormulaTable, group: str):
         self._book, words = book, book.words["bdw"]
         names = ("z", "d", "climb", "w", "main", "tail", "hazard")
         self._columns = {name: table.column(words[name], "0.0000E+00", group=group) for name in names}
 
-    def churn(self, age: Column, a: int, place: str) -> Term:
+    def churn(self, age: FormulaColumn, a: int, place: str) -> Formula:
         """Puts the steps of one age into their columns; returns churn at that age."""
         alpha, beta, shape = (self._book.given(f"{place}.{name}") for name in ("alpha", "beta", "shape"))
         at, put = age.same_row(a), lambda name, formula: self._columns[name].put(a, formula)
-        low = (at - 1) ** shape if a > 1 else term(0)
+        low = (at - 1) ** shape if a > 1 else as_formula(0)
         start = beta + low if a > 1 else beta
         d = put("d", at**shape - low if a > 1 else at**shape)
         small = start < _SHIFT
@@ -102,12 +104,12 @@ class _Bdw:
         return _one_minus_exp(hazard)
 
 
-def _rest(z: Term) -> Term:
+def _rest(z: Formula) -> Formula:
     """The Stirling series after its term 1/(12 z)."""
-    return (1 / (z * z) * (term(1) / 1260 - term(1) / 1680 / (z * z)) - term(1) / 360) / (z * z * z)
+    return (1 / (z * z) * (as_formula(1) / 1260 - as_formula(1) / 1680 / (z * z)) - as_formula(1) / 360) / (z * z * z)
 
 
-def _one_minus_exp(hazard: Term) -> Term:
+def _one_minus_exp(hazard: Formula) -> Formula:
     """1 - exp(-D), near 0 too: (1 - u) D / -ln u with u = exp(-D) as rounded: Kahan's way (from memory)."""
     kept = exponential(0 - hazard)
     near = hazard * (1 - kept) / (0 - logarithm(kept))

@@ -42,7 +42,7 @@ STYLES: dict[str, dict[str, Any]] = {
 }
 
 
-class Look:
+class Styles:
     """Makes each format of one workbook once. Formats are asked for as a style and a kind of number."""
 
     def __init__(self, workbook: Any, *, currency: str, locale: str):

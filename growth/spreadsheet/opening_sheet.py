@@ -1,28 +1,29 @@
-"""Today: the customers of month 0 and what they pay, by plan, and how long they have been on board."""
+"""OpeningSheet: the customers of month 0 and what they pay, by plan, and how long they have been on board."""
 
 from __future__ import annotations
 
-from growth.spreadsheet.book import Book
+from growth.scenario.opening import Opening
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, choose, dot, maximum, total
+from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable, print_setup
 from growth.spreadsheet.inputs import by_age
-from growth.spreadsheet.table import FIRST, Column, Table, print_setup
-from growth.spreadsheet.term import Term, choose, dot, maximum, total
 
 OLDEST = 120  # months that an opening customer can have been on board
 
 
-class Today:
+class OpeningSheet:
     """The opening position.
 
     customers, mrr: of each plan. age_shares: the share of the opening customers at each age 0..120; None where no
     plan's customers are told apart by age. broken: by rule, whether the groups by age break it.
     """
 
-    def __init__(self, book: Book):
+    def __init__(self, book: WorkbookContext):
         words, opening = book.words["today"], book.scenario.opening
         plans = book.scenario.pay.plans
         sheet = book.sheets["today"]
         ages = OLDEST if any(by_age(book.scenario, number) for number in range(len(plans))) else 0
-        table = Table(sheet, title=words["title"], lines=words["lines"], last=max(len(plans), ages) + 1)
+        table = FormulaTable(sheet, title=words["title"], lines=words["lines"], last=max(len(plans), ages) + 1)
         sheet.worksheet.freeze_panes(FIRST, 1)
         name = table.column(words["plan"], width=24, left=True)
         customers = table.column(words["customers"], "people", width=14)
@@ -41,13 +42,13 @@ class Today:
             mrr.put(number, book.given("opening.mrr") * part)
         self.customers = [customers[number] for number in range(len(plans))]
         self.mrr = [mrr[number] for number in range(len(plans))]
-        self.broken: dict[str, Term] = {}
+        self.broken: dict[str, Formula] = {}
         self.age_shares = self._ages(book, table, opening) if ages else None
         print_setup(sheet, heads=(FIRST - 1, FIRST - 1), labels=0)
 
-    def _ages(self, book: Book, table: Table, opening: object) -> Column:
+    def _ages(self, book: WorkbookContext, table: FormulaTable, opening: Opening) -> FormulaColumn:
         words = book.words["today"]
-        groups: tuple[Term, Term] | None = None
+        groups: tuple[Formula, Formula] | None = None
         if opening.ages:
             table.skip()
             counted = [
@@ -57,7 +58,7 @@ class Today:
             for index in range(len(opening.ages)):
                 for column, field in zip(counted, ("age_months", "customers"), strict=True):
                     column.put(index, book.given(f"opening.ages.{index}.{field}"))
-            groups = tuple(column.span(0, len(opening.ages) - 1) for column in counted)
+            groups = (counted[0].span(0, len(opening.ages) - 1), counted[1].span(0, len(opening.ages) - 1))
             same = table.column(words["group_same"], "count", group=words["groups"])
             for index in range(len(opening.ages)):
                 same.put(index, dot(groups[0].equals(counted[0][index]) * 1))

@@ -8,24 +8,26 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import growth
+from growth.spreadsheet.formula import Formula, as_formula, choose, near_one_log, rounded, written
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.names import cell_text, sheet_names
-from growth.spreadsheet.term import Term, choose, near_one_log, rounded, term, written
 
 CELLS = {"A1": 3.0, "B2": -0.5, "C3": 7.25}
 
 
-def expressions() -> st.SearchStrategy[Term]:
+def expressions() -> st.SearchStrategy[Formula]:
     """Sums, differences, products and quotients of three cells and of numbers, nested as they come."""
-    leaves = st.sampled_from([Term(name, value) for name, value in CELLS.items()]) | st.integers(-3, 9).map(term)
-    signs = st.sampled_from([Term.__add__, Term.__sub__, Term.__mul__, Term.__truediv__])
+    leaves = st.sampled_from([Formula(name, value) for name, value in CELLS.items()]) | st.integers(-3, 9).map(
+        as_formula
+    )
+    signs = st.sampled_from([Formula.__add__, Formula.__sub__, Formula.__mul__, Formula.__truediv__])
     return st.recursive(
         leaves, lambda parts: st.builds(lambda sign, a, b: sign(a, b), signs, parts, parts), max_leaves=12
     )
 
 
 @given(expressions())
-def test_the_text_reads_as_it_was_meant(formula: Term):
+def test_the_text_reads_as_it_was_meant(formula: Formula):
     try:
         meant = eval(formula.text, {"__builtins__": {}}, dict(CELLS))
     except ZeroDivisionError:  # a program shows an error there
@@ -35,23 +37,23 @@ def test_the_text_reads_as_it_was_meant(formula: Term):
 
 
 def test_a_power_of_a_negative_number_and_a_comparison_within_a_sum_are_bracketed():
-    cell = Term("A1", 3.0)
-    assert (term(-2) ** 2).text == "(-2)^2"  # programs read -2^2 as 4, Python as -4
+    cell = Formula("A1", 3.0)
+    assert (as_formula(-2) ** 2).text == "(-2)^2"  # programs read -2^2 as 4, Python as -4
     assert ((cell > 1) * 2 + (cell + 1) * 2).text == "(A1>1)*2+(A1+1)*2"
     assert choose(cell > 1, "more", "less").text == 'IF(A1>1,"more","less")'
 
 
 def test_numbers_are_rounded_half_away_from_zero_on_their_shortest_decimal():
     """As the page's words are: 1.005 is one and five thousandths, whatever its float is."""
-    assert [rounded(term(value), 2).value for value in (1.005, 2.675, 1e15)] == [1.01, 2.68, 1e15]
-    assert written(term(1234567.5), 0).value == "1,234,568"
+    assert [rounded(as_formula(value), 2).value for value in (1.005, 2.675, 1e15)] == [1.01, 2.68, 1e15]
+    assert written(as_formula(1234567.5), 0).value == "1,234,568"
 
 
 @pytest.mark.parametrize("y", [1e-300, 1e-12, 1e-9, 1e-5, 0.5, 1e9, -1e-12, -0.3, -0.999])
 def test_the_logarithm_near_one_keeps_its_digits(y: float):
     """Against mpmath's log1p in 50 digits."""
     with mpmath.workdps(50):
-        assert near_one_log(term(y)).value == pytest.approx(float(mpmath.log1p(mpmath.mpf(y))), rel=1e-14)
+        assert near_one_log(as_formula(y)).value == pytest.approx(float(mpmath.log1p(mpmath.mpf(y))), rel=1e-14)
 
 
 def test_texts_and_names_of_sheets_fit():

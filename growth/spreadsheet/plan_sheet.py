@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.changes import Changes
-from growth.spreadsheet.cohorts import Cohorts
+from growth.spreadsheet.changes_sheet import ChangesSheet
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, choose, maximum, minimum, pick
+from growth.spreadsheet.formula_table import FormulaColumn
 from growth.spreadsheet.inputs import by_age
-from growth.spreadsheet.stay import Life
-from growth.spreadsheet.table import Column
-from growth.spreadsheet.term import Term, choose, maximum, minimum, pick
-from growth.spreadsheet.today import Today
+from growth.spreadsheet.opening_sheet import OpeningSheet
+from growth.spreadsheet.plan_cohorts import PlanCohorts
+from growth.spreadsheet.stay_sheet import PlanByAge
 
 _PEOPLE = ("opening_customers", "new_customers", "returned_customers", "lost_customers", "closing_customers")
 _MONEY = (
@@ -23,14 +23,16 @@ _MONEY = (
 class PlanSheet:
     """The sheet of one plan; `month` fills a row, months one after another. `columns` holds its series by name."""
 
-    def __init__(self, book: Book, number: int, *, today: Today, life: Life, changes: Changes):
+    def __init__(
+        self, book: WorkbookContext, number: int, *, opening: OpeningSheet, life: PlanByAge, changes: ChangesSheet
+    ):
         plan, words = book.scenario.pay.plans[number], book.words["plan_sheet"]
         self._book, self._number, self._plan, self._life, self._changes = book, number, plan, life, changes
         aged = by_age(book.scenario, number)
         lines = words["lines"] if aged else words["lines_pooled"]
         self._table, self._month, _ = book.month_table(f"plan {number}", title=plan.name, lines=lines)
         table = self._table
-        self.columns: dict[str, Column] = {}
+        self.columns: dict[str, FormulaColumn] = {}
         for name in _PEOPLE:
             self.columns[name] = table.column(book.words["series"][name], "people", group=words["customers"])
         for name in _MONEY[:7]:
@@ -39,16 +41,16 @@ class PlanSheet:
             kind = "people" if name == "payments" else book.money
             self.columns[name] = table.column(book.words["series"][name], kind, group=words["bill"])
         self._leaving = None if aged else table.column(words["leaving"], "churn", group=words["stay"])
-        self.columns["closing_customers"].put(0, today.customers[number], "opening")
-        self.columns["closing_mrr"].put(0, today.mrr[number], "opening")
+        self.columns["closing_customers"].put(0, opening.customers[number], "opening")
+        self.columns["closing_mrr"].put(0, opening.mrr[number], "opening")
         self._width = table.columns
-        self._cohorts = Cohorts(book, table, number, today=today, life=life, changes=changes) if aged else None
+        self._cohorts = PlanCohorts(book, table, number, opening=opening, life=life, changes=changes) if aged else None
 
-    def month(self, month: int, new_customers: Term) -> None:
+    def month(self, month: int, new_customers: Formula) -> None:
         """The month's row, given the new customers of all plans."""
         columns, book = self.columns, self._book
 
-        def put(name: str, formula: Any) -> Term:
+        def put(name: str, formula: Any) -> Formula:
             return columns[name].put(month, formula)
 
         put("opening_customers", columns["closing_customers"][month - 1])
@@ -80,7 +82,7 @@ class PlanSheet:
         then = self._month.same_row(month) - after
         return choose(then < 1, 0, rate * pick(self.columns[of].span(1, month - 1), then))
 
-    def _pooled(self, month: int, joined: Term, joined_mrr: Term) -> None:
+    def _pooled(self, month: int, joined: Formula, joined_mrr: Formula) -> None:
         """Nothing depends on age: all customers of the plan leave and grow alike."""
         columns, changes, number = self.columns, self._changes, self._number
         churn, factor = self._life.leave[1], changes.churn_factor(month)

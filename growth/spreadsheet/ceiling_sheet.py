@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from growth.spreadsheet.arrivals import Arrivals
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.changes import YEAR, Changes
-from growth.spreadsheet.stay import Life
-from growth.spreadsheet.table import FIRST, Column, Table
-from growth.spreadsheet.term import Term, absolute, both, choose, either, term, total
+from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
+from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, total
+from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
+from growth.spreadsheet.stay_sheet import PlanByAge
 
 EDGE = 1 - 1e-5  # a ratio this near 1 has no level that could be told from growth without end
 NOTHING = 1e-200  # a year's sum below this has died out
@@ -20,24 +20,24 @@ NOTHING = 1e-200  # a year's sum below this has died out
 class Level:
     """customers, mrr: the level, 0 where there is none; reason: 0, or which of REASONS stands in its way."""
 
-    customers: Term
-    mrr: Term
-    reason: Term
+    customers: Formula
+    mrr: Formula
+    reason: Formula
 
 
 class _Sums:
     """The lifetime of a plan's customers, or of their MRR, added up, with a tail that goes on as the last years do."""
 
-    def __init__(self, words: dict[str, Any], table: Table, group: str):
+    def __init__(self, words: dict[str, Any], table: FormulaTable, group: str):
         self._columns = {
             name: table.column(words[name], "0.0000" if name != "sure" else "count", group=group)
             for name in ("sum", "last", "before", "rho", "rho_before", "tail", "sure", "back")
         }
 
-    def put(self, row: int, kept: Column, left: Column, ages: int, comeback: Term) -> None:
+    def put(self, row: int, kept: FormulaColumn, left: FormulaColumn, ages: int, comeback: Formula) -> None:
         """One plan: what is kept at each age, and what leaves."""
 
-        def put(name: str, formula: Term) -> Term:
+        def put(name: str, formula: Formula) -> Formula:
             return self._columns[name].put(row, formula)
 
         years = [total(kept.span(ages - YEAR * (k + 1), ages - 1 - YEAR * k)) for k in range(3)]
@@ -51,14 +51,14 @@ class _Sums:
         gone = total(left.span(ages - YEAR, ages - 1)) * rho / (1 - rho)
         put("back", comeback * (total(left.span(1, ages - 1)) + choose(rho < EDGE, gone, 0)))
 
-    def __getitem__(self, name: str) -> Column:
+    def __getitem__(self, name: str) -> FormulaColumn:
         return self._columns[name]
 
 
-def ceiling(book: Book, *, lives: list[Life], changes: Changes, arrivals: Arrivals) -> Level:
+def ceiling(book: WorkbookContext, *, lives: list[PlanByAge], changes: ChangesSheet, arrivals: ArrivalsSheet) -> Level:
     """Fills the sheet of the ceiling, one row a plan."""
     words, plans, months = book.words["ceiling"], book.scenario.pay.plans, book.scenario.months
-    table = Table(book.sheets["ceiling"], title=words["title"], lines=words["lines"], last=len(plans) + 14)
+    table = FormulaTable(book.sheets["ceiling"], title=words["title"], lines=words["lines"], last=len(plans) + 14)
     table.sheet.worksheet.freeze_panes(FIRST, 1)
     name = table.column(words["plan"], width=46, left=True)
     share = table.column(words["share"], "share")
@@ -72,7 +72,7 @@ def ceiling(book: Book, *, lives: list[Life], changes: Changes, arrivals: Arriva
     per_person = table.column(words["per_person"], "0.0000", group=verdict)
     per_money = table.column(words["per_money"], "0.0000", group=verdict)
     back = book.scenario.stay.comeback
-    comeback = term(0) if back is None else book.given("stay.comeback.comeback_rate")
+    comeback = as_formula(0) if back is None else book.given("stay.comeback.comeback_rate")
     for row, (plan, life) in enumerate(zip(plans, lives, strict=True)):
         name.text(row, plan.name, "cell")
         share.put(row, book.given(f"pay.plans.{row}.share"))
@@ -99,7 +99,12 @@ def ceiling(book: Book, *, lives: list[Life], changes: Changes, arrivals: Arriva
 
 
 def _level(
-    book: Book, table: Table, arrivals: Arrivals, sums: dict[str, Term], per_person: Term, per_money: Term
+    book: WorkbookContext,
+    table: FormulaTable,
+    arrivals: ArrivalsSheet,
+    sums: dict[str, Formula],
+    per_person: Formula,
+    per_money: Formula,
 ) -> Level:
     """The sums over all plans, below their rows."""
     words, scenario = book.words["ceiling"], book.scenario
@@ -108,7 +113,7 @@ def _level(
     span = min(YEAR, scenario.months) if seasonal else 1
     joining = total(arrivals.channel_customers.span(scenario.months - span + 1, scenario.months)) / span
 
-    def put(key: str, formula: Any, kind: str) -> Term:
+    def put(key: str, formula: Any, kind: str) -> Formula:
         nonlocal row
         table.sheet.text(FIRST + row, 0, words[key], "cell")
         cell = table.sheet.put(FIRST + row, 1, formula, "strong", kind)

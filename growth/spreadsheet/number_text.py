@@ -8,14 +8,14 @@ from __future__ import annotations
 from babel.numbers import get_decimal_symbol, get_group_symbol
 
 from growth.calculator import words
-from growth.spreadsheet.term import Term, absolute, choose, either, power_of_ten, rounded, term, written
+from growth.spreadsheet.formula import Formula, absolute, as_formula, choose, either, power_of_ten, rounded, written
 
 
-class Prose:
+class NumberText:
     """Writes numbers in a currency and a locale.
 
-    >>> prose = Prose(currency="EUR", locale="en-GB")
-    >>> prose.money(Term("A1", 6000.4)).value, prose.percent(Term("A1", 0.04)).value
+    >>> numbers = NumberText(currency="EUR", locale="en-GB")
+    >>> numbers.money(Formula("A1", 6000.4)).value, numbers.percent(Formula("A1", 0.04)).value
     ('€6,000', '4%')
     """
 
@@ -25,7 +25,7 @@ class Prose:
         self._signs = str.maketrans({",": get_group_symbol(name), ".": get_decimal_symbol(name)})
         self._per_cent = words.percent(0.01, locale).partition("1")[2]
 
-    def money(self, value: Term, decimals: Term | int | None = None) -> Term:
+    def money(self, value: Formula, decimals: Formula | int | None = None) -> Formula:
         """An amount: no decimals from 100 up, two below, where `decimals` does not say how many."""
         if decimals is None:
             decimals = choose(either(absolute(value) >= 100, value.equals(0)), 0, 2)
@@ -33,36 +33,36 @@ class Prose:
         text = sign & self._before & self._fixed(absolute(value), decimals)
         return text & self._after if self._after else text
 
-    def number(self, value: Term) -> Term:
+    def number(self, value: Formula) -> Formula:
         """A count, to at most one decimal."""
         return self._fixed(value, choose(rounded(value, 1).equals(rounded(value, 0)), 0, 1))
 
-    def percent(self, value: Term) -> Term:
+    def percent(self, value: Formula) -> Formula:
         """A fraction as per cent, to at most two decimals."""
         share = 100 * value
         two, one, none = (rounded(share, decimals) for decimals in (2, 1, 0))
         return self._fixed(share, choose(two.equals(none), 0, choose(two.equals(one), 1, 2))) & self._per_cent
 
-    def _fixed(self, value: Term, decimals: Term | int) -> Term:
+    def _fixed(self, value: Formula, decimals: Formula | int) -> Formula:
         """FIXED, stored as a reader of the locale writes it."""
         text = written(value, decimals)
-        return Term(text.text, text.value.translate(self._signs))
+        return Formula(text.text, text.value.translate(self._signs))
 
-    def roughly(self, value: Term) -> Term:
+    def roughly(self, value: Formula) -> Formula:
         """An amount known to two significant digits, with no decimals from 10 up."""
         near = choose(value > 0, rounded(value, 1 - power_of_ten(value)), 0)
         return self.money(near, choose(either(value >= 10, value.equals(0)), 0, 2))
 
 
-def filled(template: str, places: dict[str, Term]) -> Term:
+def filled(template: str, places: dict[str, Formula]) -> Formula:
     """A message with formulas in its {places}.
 
-    >>> filled("in month {month}.", {"month": Term("B4", "19")}).text
+    >>> filled("in month {month}.", {"month": Formula("B4", "19")}).text
     '"in month "&B4&"."'
     """
-    whole: Term | None = None
+    whole: Formula | None = None
     for index, piece in enumerate(template.replace("}", "{").split("{")):
         if piece:
-            part = places[piece] if index % 2 else term(piece)
+            part = places[piece] if index % 2 else as_formula(piece)
             whole = part if whole is None else whole & part
-    return term("") if whole is None else whole
+    return as_formula("") if whole is None else whole

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.table import Column, Table
-from growth.spreadsheet.term import Term, added, both, choose, pick, term, total
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, added, as_formula, both, choose, pick, total
+from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
 
 
-class Arrivals:
+class ArrivalsSheet:
     """The sheet of arrivals. What the channels bring stands there from the start; referrals follow month by month."""
 
-    def __init__(self, book: Book):
+    def __init__(self, book: WorkbookContext):
         words = book.words["arrivals"]
         self._book = book
         self._table, self._month, _ = book.month_table("arrivals", title=words["title"], lines=words["lines"])
@@ -28,7 +28,7 @@ class Arrivals:
         self._channels = [_Channel(book, table, self._month, index) for index in range(len(_channels(book)))]
         book.finish(table)
 
-    def month(self, month: int, customers_before: Term) -> None:
+    def month(self, month: int, customers_before: Formula) -> None:
         """The month's totals, given the customers of all plans at the close of the month before."""
         book, rate = self._book, self._book.given("sign_up.monthly_referral_rate")
         if month == 1:  # months before the first have its level
@@ -46,7 +46,7 @@ class Arrivals:
 class _Channel:
     """The columns of one channel."""
 
-    def __init__(self, book: Book, table: Table, month: Column, index: int):
+    def __init__(self, book: WorkbookContext, table: FormulaTable, month: FormulaColumn, index: int):
         self._book, self._channel, self._place = book, _channels(book)[index], f"arrive.channels.{index}"
         self._month, words, months = month, book.words["arrivals"], book.scenario.months
         table.skip()
@@ -60,7 +60,7 @@ class _Channel:
         self.spend = table.column(words["spend"], book.money, group=group)
         rate = self._rate("signup_rate", "sign_up.signup_rate")
         running = self._channel.running_before
-        before = choose(self._given("first_month").equals(1), usual[0][1] * rate, 0) if running else term(0)
+        before = choose(self._given("first_month").equals(1), usual[0][1] * rate, 0) if running else as_formula(0)
         self.sign_ups.put(0, before, "opening")  # of each month before the first
         for when in range(1, months + 1):
             if launched:
@@ -71,26 +71,26 @@ class _Channel:
             cost = choose(self._active(when), self._given("monthly_cost"), 0)
             self.spend.put(when, cost + self._budget[when] if self._channel.kind == "paid" else cost)
 
-    def _given(self, name: str) -> Term:
+    def _given(self, name: str) -> Formula:
         return self._book.given(f"{self._place}.{name}")
 
-    def _rate(self, name: str, usual: str) -> Term:
+    def _rate(self, name: str, usual: str) -> Formula:
         return self._book.used(self._channel, self._place, name) or self._book.given(usual)
 
-    def _active(self, when: int) -> Term:
+    def _active(self, when: int) -> Formula:
         month = self._month.same_row(when)
         last = self._book.used(self._channel, self._place, "last_month")
         begun = month >= self._given("first_month")
         return begun if last is None else both(begun, month <= last)
 
-    def _compound(self, when: int) -> Term:
+    def _compound(self, when: int) -> Formula:
         since = self._month.same_row(when) - self._given("first_month")
         return (1 + self._given("monthly_growth_rate")) ** since
 
     def _months(self) -> range:
         return range(1, self._book.scenario.months + 1)
 
-    def steady(self, table: Table, group: str) -> Column:
+    def steady(self, table: FormulaTable, group: str) -> FormulaColumn:
         """Compound growth, bent towards a ceiling where there is one: the logistic."""
         column = table.column(self._book.words["arrivals"]["visitors"], "people", group=group)
         level, ceiling = self._given("monthly_visitors"), self._book.used(self._channel, self._place, "visitor_ceiling")
@@ -102,7 +102,7 @@ class _Channel:
             column.put(when, choose(self._active(when), visitors, 0))
         return column
 
-    def content(self, table: Table, group: str) -> Column:
+    def content(self, table: FormulaTable, group: str) -> FormulaColumn:
         """Pieces out, and the part of their visits that fades: each month it keeps 1 - fade, and new pieces add one."""
         words = self._book.words["arrivals"]
         pieces = table.column(words["pieces"], "number", group=group)
@@ -119,7 +119,7 @@ class _Channel:
             column.put(when, self._given("monthly_pieces") * drawn + older)
         return column
 
-    def paid(self, table: Table, group: str) -> Column:
+    def paid(self, table: FormulaTable, group: str) -> FormulaColumn:
         """A budget, and what it buys at a cost per visit that rises with it."""
         words = self._book.words["arrivals"]
         self._budget = table.column(words["budget"], self._book.money, group=group)
@@ -132,7 +132,7 @@ class _Channel:
             column.put(when, budget / (cost if doubles is None else cost * (1 + budget / doubles)))
         return column
 
-    def _in_season(self, table: Table, group: str, steady: Column) -> Column:
+    def _in_season(self, table: FormulaTable, group: str, steady: FormulaColumn) -> FormulaColumn:
         """Times the factor of the calendar month."""
         words, names = self._book.words["arrivals"], self._book.season(self._place)
         calendar = table.column(words["calendar_month"], "count", group=group)
@@ -143,7 +143,7 @@ class _Channel:
             column.put(when, steady[when] * pick(names, place))
         return column
 
-    def _launch(self, table: Table, group: str, number: int) -> Column:
+    def _launch(self, table: FormulaTable, group: str, number: int) -> FormulaColumn:
         """A one-off: its visitors, then 1 - fade of them each month after."""
         column = table.column(
             self._book.words["arrivals"]["launch"].replace("{n}", str(number + 1)), "people", group=group
@@ -161,7 +161,7 @@ class _Channel:
 _STEADY: dict[str, Any] = {"steady": _Channel.steady, "content": _Channel.content, "paid": _Channel.paid}
 
 
-def delayed(book: Book, sign_ups: Column, month: int) -> Term:
+def delayed(book: WorkbookContext, sign_ups: FormulaColumn, month: int) -> Formula:
     """Sign-ups of this month and of those before who first pay in `month`; row 0 stands for all before the first."""
     shares = book.scenario.pay.delay_shares
     if len(shares) == 1:
@@ -170,5 +170,5 @@ def delayed(book: Book, sign_ups: Column, month: int) -> Term:
     return added([part * sign_ups[max(month - lag, 0)] for lag, part in enumerate(parts)])
 
 
-def _channels(book: Book) -> Sequence[Any]:
+def _channels(book: WorkbookContext) -> Sequence[Any]:
     return book.scenario.arrive.channels

@@ -7,56 +7,56 @@ from typing import Any
 
 import numpy as np
 
-from growth.spreadsheet.sheet import Sheet
-from growth.spreadsheet.term import Term
+from growth.spreadsheet.formula import Formula
+from growth.spreadsheet.worksheet import Worksheet
 
 FIRST = 7  # the row of month 0, and of age 0; rows and columns count from 0
 LABEL_WIDTH, WIDTH = 10, 12.5
 
 
-class Column:
+class FormulaColumn:
     """One column: cells are put in by month or age, and referred to by it.
 
     References keep their row ("D$9"): LibreOffice takes cells whose formulas differ by their rows alone as one group,
     and then holds months that follow from each other for a circle.
     """
 
-    def __init__(self, sheet: Sheet, index: int, kind: str, last: int):
+    def __init__(self, sheet: Worksheet, index: int, kind: str, last: int):
         self._sheet, self.index, self._kind = sheet, index, kind
         self._values: list[Any] = [0.0] * (last + 1)
 
-    def put(self, when: int, formula: Any, style: str = "cell") -> Term:
+    def put(self, when: int, formula: Any, style: str = "cell") -> Formula:
         """Writes a formula, or a plain number, for a month or age; returns the reference."""
         row = FIRST + when
-        if not isinstance(formula, Term):
+        if not isinstance(formula, Formula):
             self._values[when] = float(formula)
             return self._sheet.number(row, self.index, formula, style, self._kind)
         self._values[when] = formula.value
         return self._sheet.put(row, self.index, formula, style, self._kind)
 
-    def text(self, when: int, text: str, style: str = "soft") -> Term:
+    def text(self, when: int, text: str, style: str = "soft") -> Formula:
         """Writes a text."""
         self._values[when] = text
         return self._sheet.text(FIRST + when, self.index, text, style)
 
-    def __getitem__(self, when: int) -> Term:
+    def __getitem__(self, when: int) -> Formula:
         return self._sheet.cell(FIRST + when, self.index, self._values[when], fixed="row")
 
-    def same_row(self, when: int) -> Term:
+    def same_row(self, when: int) -> Formula:
         """A reference whose column stays when the formula is copied sideways."""
         return self._sheet.cell(FIRST + when, self.index, self._values[when], fixed="column")
 
-    def span(self, first: int, last: int) -> Term:
+    def span(self, first: int, last: int) -> Formula:
         """A reference to the cells from one month or age to another, both included; it stays when copied."""
         values = self._values[first : last + 1]
         rows = (FIRST + first, FIRST + last)
         return self._sheet.cells(rows, (self.index, self.index), np.array(values), fixed="both")
 
 
-class Table:
+class FormulaTable:
     """The columns of one sheet, from left to right, under a title and a line or two of prose."""
 
-    def __init__(self, sheet: Sheet, *, title: str, lines: Sequence[str], last: int):
+    def __init__(self, sheet: Worksheet, *, title: str, lines: Sequence[str], last: int):
         self.sheet, self.last = sheet, last
         self._next, self._group = 0, ""
         sheet.worksheet.set_row(0, 27)
@@ -65,7 +65,9 @@ class Table:
             sheet.text(row, 0, line, "line")
         sheet.worksheet.set_row(FIRST - 1, 44)
 
-    def column(self, head: str, kind: str = "", *, group: str = "", width: float = WIDTH, left: bool = False) -> Column:
+    def column(
+        self, head: str, kind: str = "", *, group: str = "", width: float = WIDTH, left: bool = False
+    ) -> FormulaColumn:
         """The next column. A group's name stands once, over the first of its columns."""
         index = self._next
         self._next += 1
@@ -75,12 +77,12 @@ class Table:
             self.sheet.text(FIRST - 2, index, "", "group")
         self._group = group
         self.sheet.text(FIRST - 1, index, head, "head_left" if left else "head")
-        self.sheet.worksheet.set_column(index, index, width, self.sheet.look("paper"))
-        return Column(self.sheet, index, kind, self.last)
+        self.sheet.worksheet.set_column(index, index, width, self.sheet.styles("paper"))
+        return FormulaColumn(self.sheet, index, kind, self.last)
 
     def skip(self, width: float = 2) -> None:
         """An empty column."""
-        self.sheet.worksheet.set_column(self._next, self._next, width, self.sheet.look("paper"))
+        self.sheet.worksheet.set_column(self._next, self._next, width, self.sheet.styles("paper"))
         self._next += 1
         self._group = ""
 
@@ -90,7 +92,7 @@ class Table:
         return self._next
 
 
-def print_setup(sheet: Sheet, *, heads: tuple[int, int] | None, labels: int, pages_wide: int = 1) -> None:
+def print_setup(sheet: Worksheet, *, heads: tuple[int, int] | None, labels: int, pages_wide: int = 1) -> None:
     """Landscape on A4, as many pages wide as said, heads and labels repeated, pages counted."""
     page = sheet.worksheet
     page.set_landscape()

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.look import GAIN, GOAL, INK, PAPER, RULE, SANS, SERIF, SOFT
-from growth.spreadsheet.months import Months
-from growth.spreadsheet.prose import filled
-from growth.spreadsheet.sentence import Sentence
-from growth.spreadsheet.sheet import Sheet
-from growth.spreadsheet.table import print_setup
-from growth.spreadsheet.term import Term, choose, pick, position_of
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, choose, pick, position_of
+from growth.spreadsheet.formula_table import print_setup
+from growth.spreadsheet.months_sheet import MonthsSheet
+from growth.spreadsheet.number_text import filled
+from growth.spreadsheet.sentence_sheet import SentenceSheet
+from growth.spreadsheet.styles import GAIN, GOAL, INK, PAPER, RULE, SANS, SERIF, SOFT
+from growth.spreadsheet.worksheet import Worksheet
 
 _WIDTHS = (2, 24, 16, 74)
 _LEFT, _RIGHT = 1, 3
@@ -29,20 +29,20 @@ _BRIDGE = (  # series, sign
 
 
 def fill_answer(
-    book: Book,
+    book: WorkbookContext,
     workbook: Any,
     *,
     question: str,
     cautions: Sequence[str],
-    sentence: Sentence,
-    months: Months,
-    broken: Term,
+    sentence: SentenceSheet,
+    months: MonthsSheet,
+    broken: Formula,
 ) -> None:
     """Fills the sheet of the answer."""
     sheet, words = book.sheets["answer"], book.words["answer"]
     page = sheet.worksheet
     for column, width in enumerate(_WIDTHS):
-        page.set_column(column, column, width, book.look("paper"))
+        page.set_column(column, column, width, book.styles("paper"))
     _line(sheet, 0, question, "question", per_line=78, height=22)
     mark = book.messages["page"]["invented"] if book.scenario.invented else ""
     business = " ".join(text for text in (f"{book.scenario.business}.", mark) if text)
@@ -62,17 +62,17 @@ def fill_answer(
     page.print_area(0, 0, row, _RIGHT)
 
 
-def _line(sheet: Sheet, row: int, text: str, style: str, *, per_line: int, height: float) -> None:
-    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.look(style))
+def _line(sheet: Worksheet, row: int, text: str, style: str, *, per_line: int, height: float) -> None:
+    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
     sheet.text(row, _LEFT, text, style)
     sheet.worksheet.set_row(row, height * _lines(text, per_line) + 4)
 
 
 def _formula(
-    sheet: Sheet, row: int, formula: Term, style: str, *, per_line: int, height: float, least: int = 0
+    sheet: Worksheet, row: int, formula: Formula, style: str, *, per_line: int, height: float, least: int = 0
 ) -> None:
     """A text that a formula makes; its row has room for a somewhat longer one."""
-    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.look(style))
+    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
     sheet.put(row, _LEFT, formula, style)
     lines = _lines(formula.value + " " * 20, per_line) if formula.value else least
     sheet.worksheet.set_row(row, height * lines + 4)
@@ -82,7 +82,7 @@ def _lines(text: str, per_line: int) -> int:
     return sum(max(1, -(-len(part) // per_line)) for part in text.split("\n"))
 
 
-def _list(sheet: Sheet, row: int, title: str, texts: Sequence[str]) -> int:
+def _list(sheet: Worksheet, row: int, title: str, texts: Sequence[str]) -> int:
     """A heading with paragraphs below; returns the row after them."""
     _line(sheet, row, title, "section", per_line=90, height=20)
     for offset, text in enumerate(texts, start=1):
@@ -90,7 +90,7 @@ def _list(sheet: Sheet, row: int, title: str, texts: Sequence[str]) -> int:
     return row + len(texts) + 1
 
 
-def _worked(book: Book, sheet: Sheet, sentence: Sentence, months: Months, *, row: int) -> int:
+def _worked(book: WorkbookContext, sheet: Worksheet, sentence: SentenceSheet, months: MonthsSheet, *, row: int) -> int:
     """One month by hand: the first that opens with customers on board. Returns the row after it."""
     told, words, last = book.messages["page"], book.words["answer"], book.scenario.months
     aboard = months.columns["aboard"].span(1, last)
@@ -114,22 +114,22 @@ def _worked(book: Book, sheet: Sheet, sentence: Sentence, months: Months, *, row
     return row + len(_BRIDGE) + 3
 
 
-def _steps(book: Book, sentence: Sentence, months: Months, month: Term) -> dict[str, Term]:
+def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, month: Formula) -> dict[str, Formula]:
     """The month's steps in words, as the page tells them; nothing of what did not happen."""
-    told, last, prose = book.messages["page"], book.scenario.months, sentence.prose
+    told, last, numbers = book.messages["page"], book.scenario.months, sentence.numbers
 
-    def of(name: str) -> Term:
+    def of(name: str) -> Formula:
         return pick(months.columns[name].span(1, last), month)
 
-    def step(key: str, mrr: str, people: str = "") -> Term:
-        places = {"mrr": prose.money(of(mrr), 2)}
+    def step(key: str, mrr: str, people: str = "") -> Formula:
+        places = {"mrr": numbers.money(of(mrr), 2)}
         if people:
-            places["customers"] = prose.number(of(people))
+            places["customers"] = numbers.number(of(people))
         if key.startswith("worked_new"):
-            places |= {name: prose.number(of(name)) for name in ("visitors", "sign_ups")}
-            places["referred"] = prose.number(of("referred_sign_ups"))
+            places |= {name: numbers.number(of(name)) for name in ("visitors", "sign_ups")}
+            places["referred"] = numbers.number(of("referred_sign_ups"))
         if key == "worked_lost":
-            places["churn"] = prose.percent(of(people) / of("opening_customers"))
+            places["churn"] = numbers.percent(of(people) / of("opening_customers"))
         return filled(told[key], places)
 
     new, referred = (step(key, "new_mrr", "new_customers") for key in ("worked_new", "worked_new_referred"))
@@ -151,7 +151,9 @@ def _steps(book: Book, sentence: Sentence, months: Months, month: Term) -> dict[
     }
 
 
-def _chart(book: Book, workbook: Any, sheet: Sheet, months: Months, sentence: Sentence, *, row: int) -> None:
+def _chart(
+    book: WorkbookContext, workbook: Any, sheet: Worksheet, months: MonthsSheet, sentence: SentenceSheet, *, row: int
+) -> None:
     """MRR by month as one line, the goal and the ceiling as further ones; labels stand on the lines, no legend."""
     words, last = book.words["answer"], book.scenario.months
     chart = workbook.add_chart({"type": "line"})
@@ -185,7 +187,7 @@ def _chart(book: Book, workbook: Any, sheet: Sheet, months: Months, sentence: Se
     steps = {"interval_unit": every, "interval_tick": every, "major_tick_mark": "outside"}
     chart.set_x_axis({"num_font": small, "line": {"color": INK}, **steps})
     grid = {"visible": True, "line": {"color": RULE, "width": 0.75}}
-    amounts = book.look.number_format("money")
+    amounts = book.styles.number_format("money")
     chart.set_y_axis(
         {"num_font": small, "min": 0, "line": {"none": True}, "major_gridlines": grid, "num_format": amounts}
     )

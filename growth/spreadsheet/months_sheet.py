@@ -6,13 +6,13 @@ from typing import Any
 
 from growth.calculator.words import month_labels
 from growth.engine import SERIES
-from growth.spreadsheet.arrivals import Arrivals
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.ceiling import Level
-from growth.spreadsheet.plan import PlanSheet
-from growth.spreadsheet.sheet import DASH, Sheet
-from growth.spreadsheet.table import Column
-from growth.spreadsheet.term import Term, added, both, choose, maximum, missing, rounded
+from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
+from growth.spreadsheet.ceiling_sheet import Level
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, added, both, choose, maximum, missing, rounded
+from growth.spreadsheet.formula_table import FormulaColumn
+from growth.spreadsheet.plan_sheet import PlanSheet
+from growth.spreadsheet.worksheet import DASH, Worksheet
 
 GROUPS = (  # group, its series; "check" stands for the bridge before it
     (
@@ -40,14 +40,14 @@ _PEOPLE = ("customers", "visitors", "sign_ups", "payments")
 _RATIOS = ("monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate")
 
 
-class Months:
+class MonthsSheet:
     """The sheet of months: `columns` holds its series by name, `label` the calendar months."""
 
-    def __init__(self, book: Book, *, plans: list[PlanSheet], arrivals: Arrivals):
+    def __init__(self, book: WorkbookContext, *, plans: list[PlanSheet], arrivals: ArrivalsSheet):
         words = book.words["months"]
         self._book, self._plans, self._arrivals = book, plans, arrivals
         self._table, self._month, self.label = book.month_table("months", title=words["title"], lines=words["lines"])
-        self.columns: dict[str, Column] = {}
+        self.columns: dict[str, FormulaColumn] = {}
         for group, names in GROUPS:
             if group != "customers":
                 self._table.skip()
@@ -63,7 +63,7 @@ class Months:
         self._reached(0)
 
     @property
-    def sheet(self) -> Sheet:
+    def sheet(self) -> Worksheet:
         """Where the months stand."""
         return self._table.sheet
 
@@ -125,7 +125,7 @@ class Months:
         self._book.finish(self._table)
 
     @property
-    def _goal(self) -> Term | None:
+    def _goal(self) -> Formula | None:
         return self._book.used(self._book.scenario, "", "goal_mrr")
 
     def _reached(self, month: int) -> None:
@@ -140,7 +140,7 @@ class Months:
         """A cell of the month; a series is stored with the engine's value."""
         if name in SERIES and month:
             value = float(getattr(self._book.forecast, name)[month - 1])
-            formula = Term(formula.text, DASH if value != value else value)
+            formula = Formula(formula.text, DASH if value != value else value)
         self.columns[name].put(month, formula, self._style(name, month))
 
     @staticmethod
@@ -163,6 +163,6 @@ class Months:
         return "people" if name.endswith(_PEOPLE) else self._book.money
 
 
-def ratio(part: Term, whole: Term) -> Term:
+def ratio(part: Formula, whole: Formula) -> Formula:
     """part / whole, a dash where whole is 0."""
     return choose(whole.equals(0), DASH, part / whole)

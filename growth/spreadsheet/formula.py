@@ -1,12 +1,12 @@
 """One expression that is both a spreadsheet formula and its value.
 
-The workbook's model is written once, in Python operators on terms; a term carries the text of the formula and what it
-comes to, so that every formula cell is stored with its value. A term of a range holds a NumPy array: such terms may
-stand within `total`, `dot`, `pick` and the like alone. Only functions that every common spreadsheet program knows are
-offered; see FUNCTIONS. Where IF leaves a branch out the program never computes it, and here it may come to NaN.
+The workbook's model is written once, with Python operators on formulas. Each carries its text and its result, so every
+formula cell is stored together with its value. A formula that refers to a range holds a NumPy array and may appear only
+inside `total`, `dot`, `pick` and the like. Only functions known to every common spreadsheet program are available; see
+FUNCTIONS. A branch that IF does not take is never computed by the program, and may be NaN here.
 
->>> price = Term("B2", 29.0)
->>> print((price * (1 - Term("B3", 0.5))).text, (price * 2).value)
+>>> price = Formula("B2", 29.0)
+>>> print((price * (1 - Formula("B3", 0.5))).text, (price * 2).value)
 B2*(1-B3) 58.0
 """
 
@@ -27,7 +27,7 @@ _COMPARE, _JOIN, _ADD, _TIMES, _POWER, _ATOM = range(6)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Term:
+class Formula:
     """A formula, without its equals sign, and its value: a float, a text, a truth value, or an array for a range.
 
     rank: how tightly its outermost operator binds; an operand that binds less tightly is put in brackets.
@@ -37,119 +37,119 @@ class Term:
     value: Any
     rank: int = _ATOM
 
-    def __add__(self, other: Any) -> Term:
+    def __add__(self, other: Any) -> Formula:
         return _join(self, "+", other, _ADD, lambda a, b: a + b)
 
-    def __radd__(self, other: Any) -> Term:
-        return term(other) + self
+    def __radd__(self, other: Any) -> Formula:
+        return as_formula(other) + self
 
-    def __sub__(self, other: Any) -> Term:
+    def __sub__(self, other: Any) -> Formula:
         return _join(self, "-", other, _ADD, lambda a, b: a - b)
 
-    def __rsub__(self, other: Any) -> Term:
-        return term(other) - self
+    def __rsub__(self, other: Any) -> Formula:
+        return as_formula(other) - self
 
-    def __mul__(self, other: Any) -> Term:
+    def __mul__(self, other: Any) -> Formula:
         return _join(self, "*", other, _TIMES, lambda a, b: a * b)
 
-    def __rmul__(self, other: Any) -> Term:
-        return term(other) * self
+    def __rmul__(self, other: Any) -> Formula:
+        return as_formula(other) * self
 
-    def __truediv__(self, other: Any) -> Term:
+    def __truediv__(self, other: Any) -> Formula:
         return _join(self, "/", other, _TIMES, _over)
 
-    def __rtruediv__(self, other: Any) -> Term:
-        return term(other) / self
+    def __rtruediv__(self, other: Any) -> Formula:
+        return as_formula(other) / self
 
-    def __pow__(self, other: Any) -> Term:
+    def __pow__(self, other: Any) -> Formula:
         return _join(self, "^", other, _POWER, _power)
 
-    def __rpow__(self, other: Any) -> Term:
-        return term(other) ** self
+    def __rpow__(self, other: Any) -> Formula:
+        return as_formula(other) ** self
 
-    def __and__(self, other: Any) -> Term:
+    def __and__(self, other: Any) -> Formula:
         """Texts side by side."""
         return _join(self, "&", other, _JOIN, lambda a, b: f"{a}{b}")
 
-    def __rand__(self, other: Any) -> Term:
-        return term(other) & self
+    def __rand__(self, other: Any) -> Formula:
+        return as_formula(other) & self
 
-    def __lt__(self, other: Any) -> Term:
+    def __lt__(self, other: Any) -> Formula:
         return _join(self, "<", other, _COMPARE, lambda a, b: a < b)
 
-    def __le__(self, other: Any) -> Term:
+    def __le__(self, other: Any) -> Formula:
         return _join(self, "<=", other, _COMPARE, lambda a, b: a <= b)
 
-    def __gt__(self, other: Any) -> Term:
+    def __gt__(self, other: Any) -> Formula:
         return _join(self, ">", other, _COMPARE, lambda a, b: a > b)
 
-    def __ge__(self, other: Any) -> Term:
+    def __ge__(self, other: Any) -> Formula:
         return _join(self, ">=", other, _COMPARE, lambda a, b: a >= b)
 
-    def equals(self, other: Any) -> Term:
+    def equals(self, other: Any) -> Formula:
         """Whether both are the same; `==` is kept for Python's own use."""
         return _join(self, "=", other, _COMPARE, lambda a, b: a == b)
 
 
-def term(value: Any) -> Term:
+def as_formula(value: Any) -> Formula:
     """A number, a truth value or a text as it stands in a formula.
 
-    >>> term(0.5).text, term("so").text
+    >>> as_formula(0.5).text, as_formula("so").text
     ('0.5', '"so"')
     """
-    if isinstance(value, Term):
+    if isinstance(value, Formula):
         return value
     if isinstance(value, str):
         parts = [value[start : start + LONGEST_TEXT] for start in range(0, len(value), LONGEST_TEXT)] or [""]
         text = "&".join('"' + part.replace('"', '""') + '"' for part in parts)
-        return Term(text, value, _ATOM if len(parts) == 1 else _JOIN)
+        return Formula(text, value, _ATOM if len(parts) == 1 else _JOIN)
     if isinstance(value, bool):
-        return Term("1=1" if value else "1=0", value, _COMPARE)
+        return Formula("1=1" if value else "1=0", value, _COMPARE)
     text = repr(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(float(value)).upper()
-    return Term(text, float(value), _ADD if value < 0 else _ATOM)
+    return Formula(text, float(value), _ADD if value < 0 else _ATOM)
 
 
-def choose(condition: Term, then: Any, otherwise: Any) -> Term:
+def choose(condition: Formula, then: Any, otherwise: Any) -> Formula:
     """IF: `then` where the condition holds, else `otherwise`."""
-    then, otherwise = term(then), term(otherwise)
-    return Term(
+    then, otherwise = as_formula(then), as_formula(otherwise)
+    return Formula(
         f"IF({condition.text},{then.text},{otherwise.text})", then.value if condition.value else otherwise.value
     )
 
 
-def both(*conditions: Term) -> Term:
+def both(*conditions: Formula) -> Formula:
     """AND."""
     return conditions[0] if len(conditions) == 1 else _call("AND", conditions, all(c.value for c in conditions))
 
 
-def either(*conditions: Term) -> Term:
+def either(*conditions: Formula) -> Formula:
     """OR."""
     return conditions[0] if len(conditions) == 1 else _call("OR", conditions, any(c.value for c in conditions))
 
 
-def minimum(*parts: Any) -> Term:
+def minimum(*parts: Any) -> Formula:
     """MIN of numbers and ranges."""
-    parts = tuple(map(term, parts))
+    parts = tuple(map(as_formula, parts))
     return _call("MIN", parts, float(min(np.min(part.value) for part in parts)))
 
 
-def maximum(*parts: Any) -> Term:
+def maximum(*parts: Any) -> Formula:
     """MAX of numbers and ranges."""
-    parts = tuple(map(term, parts))
+    parts = tuple(map(as_formula, parts))
     return _call("MAX", parts, float(max(np.max(part.value) for part in parts)))
 
 
-def total(*parts: Term) -> Term:
+def total(*parts: Formula) -> Formula:
     """SUM of ranges and cells."""
     return _call("SUM", parts, float(sum(np.sum(part.value) for part in parts)))
 
 
-def added(parts: Sequence[Term]) -> Term:
+def added(parts: Sequence[Formula]) -> Formula:
     """Terms added one by one, as they are read; 0 where there are none."""
-    return reduce(lambda whole, part: whole + part, parts) if parts else term(0)
+    return reduce(lambda whole, part: whole + part, parts) if parts else as_formula(0)
 
 
-def dot(*parts: Term) -> Term:
+def dot(*parts: Formula) -> Formula:
     """SUMPRODUCT of ranges of one size, or of expressions in them."""
     product = parts[0].value
     for part in parts[1:]:
@@ -157,85 +157,85 @@ def dot(*parts: Term) -> Term:
     return _call("SUMPRODUCT", parts, float(np.sum(product)))
 
 
-def pick(cells: Term, position: Term) -> Term:
+def pick(cells: Formula, position: Formula) -> Formula:
     """INDEX: the value at a position, counted from 1, of a row or column of cells."""
     values, place = np.ravel(cells.value), int(position.value) - 1 if np.isfinite(position.value) else -1
     value = values[place] if 0 <= place < len(values) else math.nan
     return _call("INDEX", (cells, position), str(value) if isinstance(value, str) else float(value))
 
 
-def position_of(value: Any, cells: Term) -> Term:
+def position_of(value: Any, cells: Formula) -> Formula:
     """MATCH: where a value first stands in a row or column of cells, counted from 1."""
-    value = term(value)
+    value = as_formula(value)
     found = np.flatnonzero(np.ravel(cells.value) == value.value)
-    return _call("MATCH", (value, cells, term(0)), float(found[0] + 1) if found.size else math.nan)
+    return _call("MATCH", (value, cells, as_formula(0)), float(found[0] + 1) if found.size else math.nan)
 
 
-def absolute(part: Term) -> Term:
+def absolute(part: Formula) -> Formula:
     """ABS."""
     return _call("ABS", (part,), abs(part.value))
 
 
-def exponential(part: Term) -> Term:
+def exponential(part: Formula) -> Formula:
     """EXP."""
     return _call("EXP", (part,), math.exp(min(part.value, 700.0)))
 
 
-def logarithm(part: Term) -> Term:
+def logarithm(part: Formula) -> Formula:
     """LN, of a number or within `dot`."""
     with np.errstate(divide="ignore", invalid="ignore"):
         value = np.log(part.value)
     return _call("LN", (part,), value if isinstance(value, np.ndarray) else float(value))
 
 
-def power_of_ten(part: Term) -> Term:
+def power_of_ten(part: Formula) -> Formula:
     """The whole power of ten at or below a positive number."""
     value = math.floor(math.log10(part.value)) if part.value > 0 else math.nan
-    return Term(f"INT(LOG10({part.text}))", float(value))
+    return Formula(f"INT(LOG10({part.text}))", float(value))
 
 
-def rounded(part: Term, digits: Any) -> Term:
+def rounded(part: Formula, digits: Any) -> Formula:
     """ROUND, half away from zero."""
-    digits = term(digits)
+    digits = as_formula(digits)
     value = part.value
     if math.isfinite(value) and math.isfinite(digits.value) and abs(value) < 1e15:
         value = float(Decimal(repr(value)).quantize(Decimal(1).scaleb(-int(digits.value)), rounding=ROUND_HALF_UP))
     return _call("ROUND", (part, digits), value)
 
 
-def written(part: Term, decimals: Any) -> Term:
+def written(part: Formula, decimals: Any) -> Formula:
     """FIXED: a number of 0 or more as text, with the separators of whoever opens the workbook."""
-    decimals = term(decimals)
+    decimals = as_formula(decimals)
     value = rounded(part, decimals).value
     return _call("FIXED", (part, decimals), f"{value:,.{int(decimals.value)}f}")
 
 
-def missing() -> Term:
+def missing() -> Formula:
     """NA: a point that a chart leaves out."""
-    return Term("NA()", math.nan)
+    return Formula("NA()", math.nan)
 
 
-def near_one_log(part: Term) -> Term:
+def near_one_log(part: Formula) -> Formula:
     """ln(1 + y) to all digits for y above -1, near 0 too, where 1 + y has lost those of y.
 
     ln(u) y / (u - 1) with u = 1 + y as rounded: Kahan's way (from memory); y - y^2/2 below 1e-9.
 
-    >>> near_one_log(Term("A1", 1e-12)).value
+    >>> near_one_log(Formula("A1", 1e-12)).value
     9.999999999995e-13
     """
     return choose(absolute(part) < 1e-9, part * (1 - part / 2), logarithm(1 + part) * part / (1 + part - 1))
 
 
-def _join(left: Any, sign: str, right: Any, rank: int, compute: Any) -> Term:
-    left, right = term(left), term(right)
+def _join(left: Any, sign: str, right: Any, rank: int, compute: Any) -> Formula:
+    left, right = as_formula(left), as_formula(right)
     # what stands right of a sign of the same rank is bracketed too: a-(b-c), a/(b*c)
     a = f"({left.text})" if left.rank < rank or (rank == _COMPARE == left.rank) else left.text
     b = f"({right.text})" if right.rank < rank or (right.rank == rank and sign not in "+&*") else right.text
-    return Term(f"{a}{sign}{b}", compute(left.value, right.value), rank)
+    return Formula(f"{a}{sign}{b}", compute(left.value, right.value), rank)
 
 
-def _call(name: str, parts: Any, value: Any) -> Term:
-    return Term(f"{name}({','.join(part.text for part in parts)})", value)
+def _call(name: str, parts: Any, value: Any) -> Formula:
+    return Formula(f"{name}({','.join(part.text for part in parts)})", value)
 
 
 def _over(a: Any, b: Any) -> Any:

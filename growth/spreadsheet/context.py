@@ -1,4 +1,4 @@
-"""What the sheets of one workbook share: the scenario, its forecast, its input cells, its look, and each other."""
+"""What the sheets of one workbook share: the scenario, its forecast, its input cells, its styles, and each other."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from growth.calculator.language import messages
 from growth.calculator.words import month_labels
 from growth.engine import Forecast
 from growth.scenario import Scenario
+from growth.spreadsheet.formula import Formula
+from growth.spreadsheet.formula_table import FIRST, LABEL_WIDTH, FormulaColumn, FormulaTable, print_setup
 from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.look import Look
-from growth.spreadsheet.sheet import Sheet
-from growth.spreadsheet.table import FIRST, LABEL_WIDTH, Column, Table, print_setup
-from growth.spreadsheet.term import Term
-from growth.spreadsheet.words import workbook_words
+from growth.spreadsheet.styles import Styles
+from growth.spreadsheet.workbook_text import workbook_words
+from growth.spreadsheet.worksheet import Worksheet
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Book:
+class WorkbookContext:
     """One workbook in the making.
 
     sheets: by key, such as "months" or "plan 0". money: the kind of number that amounts are shown as.
@@ -27,10 +27,10 @@ class Book:
     scenario: Scenario
     forecast: Forecast
     inputs: Inputs
-    look: Look
+    styles: Styles
     money: str
     locale: str
-    sheets: dict[str, Sheet] = field(default_factory=dict)
+    sheets: dict[str, Worksheet] = field(default_factory=dict)
 
     @property
     def messages(self) -> dict[str, Any]:
@@ -42,10 +42,12 @@ class Book:
         """The workbook's own words, in its language."""
         return workbook_words(self.locale)
 
-    def month_table(self, key: str, *, title: str, lines: list[str]) -> tuple[Table, Column, Column]:
+    def month_table(
+        self, key: str, *, title: str, lines: list[str]
+    ) -> tuple[FormulaTable, FormulaColumn, FormulaColumn]:
         """A sheet with a row a month, from month 0, its column of month numbers and that of calendar months."""
         months = self.scenario.months
-        table = Table(self.sheets[key], title=title, lines=lines, last=months)
+        table = FormulaTable(self.sheets[key], title=title, lines=lines, last=months)
         number = table.column(self.words["month"], "count", width=7)
         label = table.column("", width=LABEL_WIDTH, left=True)
         for month, text in enumerate(month_labels(self.scenario.first_month, months, self.locale)):
@@ -54,25 +56,25 @@ class Book:
         table.sheet.worksheet.freeze_panes(FIRST, 2)
         return table, number, label
 
-    def finish(self, table: Table, *, labels: int = 2, columns: int | None = None) -> None:
+    def finish(self, table: FormulaTable, *, labels: int = 2, columns: int | None = None) -> None:
         """Printing of a table: about 18 columns to a page; columns: how many are printed, where not all are."""
         pages = max(1, round((columns or table.columns) / 18))
         print_setup(table.sheet, heads=(FIRST - 2, FIRST - 1), labels=labels, pages_wide=pages)
         if columns is not None:
             table.sheet.worksheet.print_area(0, 0, FIRST + table.last, columns - 1)
 
-    def given(self, place: str) -> Term:
+    def given(self, place: str) -> Formula:
         """The input cell of a number of the scenario, by its place."""
         return self.inputs[place]
 
-    def season(self, place: str) -> Term:
+    def season(self, place: str) -> Formula:
         """The twelve factors of a channel's season."""
         return self.inputs.span(f"{place}.season")
 
-    def cells(self, place: str, count: int) -> list[Term]:
+    def cells(self, place: str, count: int) -> list[Formula]:
         """The input cells of a list of numbers."""
         return [self.inputs[f"{place}.{index}"] for index in range(count)]
 
-    def used(self, section: Any, place: str, name: str) -> Term | None:
+    def used(self, section: Any, place: str, name: str) -> Formula | None:
         """The input cell of a number that may be left out; None where it is."""
         return None if getattr(section, name) is None else self.inputs[f"{place}.{name}".lstrip(".")]

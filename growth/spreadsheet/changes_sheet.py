@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from typing import Any
 
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.table import Column, Table
-from growth.spreadsheet.term import Term, both, choose, term
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, as_formula, both, choose
+from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
 
 YEAR = 12
 
 
-class Changes:
+class ChangesSheet:
     """The sheet of changes, which is there only where the scenario has some."""
 
-    def __init__(self, book: Book):
+    def __init__(self, book: WorkbookContext):
         self._book, self._factor = book, None
-        self._price: dict[int, Column] = {}
-        self._rate: dict[int, Column] = {}
-        self._provoked: dict[int, Column] = {}
+        self._price: dict[int, FormulaColumn] = {}
+        self._rate: dict[int, FormulaColumn] = {}
+        self._provoked: dict[int, FormulaColumn] = {}
         if not needed(book.scenario):
             return
         words = book.words["changes"]
@@ -34,34 +34,34 @@ class Changes:
                 self._plan(table, number, plan, reaching)
         book.finish(table)
 
-    def churn_factor(self, month: int) -> Term | None:
+    def churn_factor(self, month: int) -> Formula | None:
         """What churn is multiplied by in a month; None where nothing changes it."""
         return None if self._factor is None else self._factor.same_row(month)
 
-    def price(self, plan: int, month: int) -> Term:
+    def price(self, plan: int, month: int) -> Formula:
         """What a new customer pays in a month."""
         if plan in self._price:
             return self._price[plan].same_row(month)
         return self._book.given(f"pay.plans.{plan}.monthly_price")
 
-    def rate(self, plan: int, month: int) -> Term | None:
+    def rate(self, plan: int, month: int) -> Formula | None:
         """The change of price for those on board whom it reaches in a month; None where no change does."""
         return self._rate[plan].same_row(month) if plan in self._rate else None
 
-    def provoked(self, plan: int, month: int) -> Term | None:
+    def provoked(self, plan: int, month: int) -> Formula | None:
         """The share of them who leave over it."""
         return self._provoked[plan].same_row(month) if plan in self._provoked else None
 
     def _months(self) -> range:
         return range(1, self._book.scenario.months + 1)
 
-    def _churn(self, table: Table) -> None:
+    def _churn(self, table: FormulaTable) -> None:
         changes = self._book.scenario.stay.churn_changes
         if not changes:
             return
         self._factor = table.column(self._book.words["changes"]["factor"], "number", width=14)
         for when in self._months():
-            whole: Term | None = None
+            whole: Formula | None = None
             for index in range(len(changes)):
                 place = f"stay.churn_changes.{index}"
                 begun = self._month.same_row(when) >= self._book.given(f"{place}.from_month")
@@ -69,7 +69,7 @@ class Changes:
                 whole = factor if whole is None else whole * factor
             self._factor.put(when, whole)
 
-    def _plan(self, table: Table, number: int, plan: Any, reaching: list[int]) -> None:
+    def _plan(self, table: FormulaTable, number: int, plan: Any, reaching: list[int]) -> None:
         words = self._book.words["changes"]
         table.skip()
         self._price[number] = table.column(words["price"], "cents", group=plan.name, width=14)
@@ -91,7 +91,9 @@ class Changes:
                 self._compound(rate, provoked, number, index, wait, when)
             self._rate[number], self._provoked[number] = rate, provoked
 
-    def _compound(self, rate: Column, provoked: Column, plan: int, index: int, wait: int, when: int) -> None:
+    def _compound(
+        self, rate: FormulaColumn, provoked: FormulaColumn, plan: int, index: int, wait: int, when: int
+    ) -> None:
         """One change more: 1 + rate, and 1 - churn over it, multiply where several reach the same customers."""
         place, month = f"grow.price_changes.{index}", self._month.same_row(when)
         change = self._book.given(f"{place}.month")
@@ -101,8 +103,8 @@ class Changes:
         if plan in self._rate:
             before, before_leave = self._rate[plan].same_row(when), self._provoked[plan].same_row(when)
             more, leave = before + (1 + before) * more, before_leave + (1 - before_leave) * leave
-        rate.put(when, term(more))
-        provoked.put(when, term(leave))
+        rate.put(when, as_formula(more))
+        provoked.put(when, as_formula(leave))
 
 
 def needed(scenario: Any) -> bool:

@@ -5,24 +5,33 @@ from __future__ import annotations
 import numpy as np
 
 from growth.calculator.words import month_labels
-from growth.spreadsheet.book import Book
-from growth.spreadsheet.changes import YEAR, Changes
-from growth.spreadsheet.stay import Life
-from growth.spreadsheet.table import FIRST, Table
-from growth.spreadsheet.term import Term, dot, maximum, minimum, total
-from growth.spreadsheet.today import OLDEST, Today
+from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, dot, maximum, minimum, total
+from growth.spreadsheet.formula_table import FIRST, FormulaTable
+from growth.spreadsheet.opening_sheet import OLDEST, OpeningSheet
+from growth.spreadsheet.stay_sheet import PlanByAge
 
 _WIDTH = 8.5
 
 
-class Cohorts:
+class PlanCohorts:
     """Two triangles, customers and MRR, oldest cohort first, and below the months what happens at each age.
 
     The ages stand from the oldest to 1, so that the cohorts on board before any month, oldest first, meet their ages in
     the last so many cells of each row.
     """
 
-    def __init__(self, book: Book, table: Table, number: int, *, today: Today, life: Life, changes: Changes):
+    def __init__(
+        self,
+        book: WorkbookContext,
+        table: FormulaTable,
+        number: int,
+        *,
+        opening: OpeningSheet,
+        life: PlanByAge,
+        changes: ChangesSheet,
+    ):
         self._book, self._sheet, self._number, self._life = book, table.sheet, number, life
         self._changes, self._months = changes, book.scenario.months
         self._yearly = book.scenario.pay.plans[number].billing == "yearly"
@@ -31,12 +40,12 @@ class Cohorts:
         self._values = np.zeros((2, self._months + 1, self._count))
         for kind, name in enumerate(("cohort_customers", "cohort_mrr")):
             self._starts.append(self._block(table, book.words["plan_sheet"][name]))
-            whole = (today.customers, today.mrr)[kind][number]
+            whole = (opening.customers, opening.mrr)[kind][number]
             for age in range(OLDEST + 1):
-                self._put(kind, 0, OLDEST - age, whole * today.age_shares[age], "opening")
+                self._put(kind, 0, OLDEST - age, whole * opening.age_shares[age], "opening")
         self._ages = self._by_age()
 
-    def month(self, month: int, joined: Term, joined_mrr: Term) -> dict[str, Term]:
+    def month(self, month: int, joined: Formula, joined_mrr: Formula) -> dict[str, Formula]:
         """Takes every cohort through one month, and the newcomers in; returns the plan's series of the month."""
         series = self._moves(month)
         for kind, newcomers in enumerate((joined, joined_mrr)):
@@ -55,10 +64,10 @@ class Cohorts:
         empty = int(aboard[0]) if aboard.size else OLDEST
         for start in self._starts:
             if empty:
-                paper = self._sheet.look("paper")
+                paper = self._sheet.styles("paper")
                 self._sheet.worksheet.set_column(start, start + empty - 1, _WIDTH, paper, {"hidden": True})
 
-    def _block(self, table: Table, title: str) -> int:
+    def _block(self, table: FormulaTable, title: str) -> int:
         table.skip()
         labels = month_labels(self._book.scenario.first_month, self._months, self._book.locale)
         for cohort in range(self._count):
@@ -69,16 +78,16 @@ class Cohorts:
             column = table.column(head, group=title, width=_WIDTH)
         return column.index - self._count + 1
 
-    def _put(self, kind: int, month: int, cohort: int, formula: Term, style: str = "cell") -> None:
+    def _put(self, kind: int, month: int, cohort: int, formula: Formula, style: str = "cell") -> None:
         self._values[kind, month, cohort] = formula.value
         shown = self._book.money if kind else "people"
         self._sheet.put(FIRST + month, self._starts[kind] + cohort, formula, style, shown)
 
-    def _cell(self, kind: int, month: int, cohort: int) -> Term:
+    def _cell(self, kind: int, month: int, cohort: int) -> Formula:
         value = float(self._values[kind, month, cohort])
         return self._sheet.cell(FIRST + month, self._starts[kind] + cohort, value, fixed="row")
 
-    def _row(self, kind: int, month: int, last: int) -> Term:
+    def _row(self, kind: int, month: int, last: int) -> Formula:
         """The cohorts of a month up to one, oldest first."""
         row, start = FIRST + month, self._starts[kind]
         return self._sheet.cells((row, row), (start, start + last), self._values[kind, month, : last + 1], fixed="row")
@@ -97,7 +106,7 @@ class Cohorts:
             for column, age in enumerate(ages):
                 formula = self._of_age(name, age)
                 kind = "churn" if name in ("leave", "more", "less") else "count"
-                if isinstance(formula, Term):
+                if isinstance(formula, Formula):
                     values[column] = formula.value
                     self._sheet.put(row, start + column, formula, "soft", kind)
                 else:
@@ -107,7 +116,7 @@ class Cohorts:
         self._sheet.text(FIRST + self._months + 2, 0, words["by_age"], "section")
         return rows
 
-    def _of_age(self, name: str, age: int) -> Term | float:
+    def _of_age(self, name: str, age: int) -> Formula | float:
         renewal = age % YEAR == 0
         if name == "age":
             return age
@@ -119,19 +128,19 @@ class Cohorts:
             return 0.0
         return self._life.leave[age] if name == "leave" else getattr(self._life, name)[age - 1]
 
-    def _age_cell(self, name: str, age: int) -> Term:
+    def _age_cell(self, name: str, age: int) -> Formula:
         row, values = self._ages[name]
         column = OLDEST + self._months - age
         return self._sheet.cell(row, self._starts[0] + column, float(values[column]), fixed="row")
 
-    def _age_row(self, name: str, month: int) -> Term:
+    def _age_row(self, name: str, month: int) -> Formula:
         """What happens at the ages that the cohorts on board before `month` reach in it, oldest first."""
         row, values = self._ages[name]
         skipped = self._months - month
         first, last = self._starts[0] + skipped, self._starts[0] + OLDEST + self._months - 1
         return self._sheet.cells((row, row), (first, last), values[skipped:], fixed="row")
 
-    def _aged(self, kind: int, month: int, cohort: int) -> Term:
+    def _aged(self, kind: int, month: int, cohort: int) -> Formula:
         """A cohort a month later: who stays, and what they pay then."""
         before, age = self._cell(kind, month - 1, cohort), OLDEST + month - cohort
         if self._yearly and age % YEAR:
@@ -145,7 +154,7 @@ class Cohorts:
             after = after if rate is None else after * (1 + rate)
         return after
 
-    def _moves(self, month: int) -> dict[str, Term]:
+    def _moves(self, month: int) -> dict[str, Formula]:
         """Who leaves in the month and what they paid; what those who stay pay more and less."""
         last = OLDEST + month - 1
         customers, mrr = self._row(0, month - 1, last), self._row(1, month - 1, last)
@@ -175,7 +184,7 @@ class Cohorts:
             "contraction_mrr": given_up * (1 - provoked) - meets * minimum(rate, 0),
         }
 
-    def _billed(self, month: int) -> dict[str, Term]:
+    def _billed(self, month: int) -> dict[str, Formula]:
         """What is charged in the month, at ages 0, 12, 24, ... alone, and what is still owed as service."""
         last = OLDEST + month - 1
         customers, mrr = self._row(0, month, last), self._row(1, month, last)
