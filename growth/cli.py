@@ -52,6 +52,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(arguments: argparse.Namespace) -> int:
     """Run the command. Where a library is not installed: GrowthError with the extra that brings it."""
+    from growth.options import check_outputs
+
+    check_outputs(arguments)
     try:
         return arguments.run(arguments) or 0
     except ModuleNotFoundError as missing:

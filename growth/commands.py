@@ -8,6 +8,8 @@ import sys
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from growth.options import add_file_output, add_folder_output
+
 COLUMNS = (  # series, heading, decimals
     ("opening_customers", "customers", 1),
     ("new_customers", "join", 1),
@@ -31,19 +33,19 @@ def add_command(subparsers: Any) -> None:
 
     forecast = subparsers.add_parser("forecast", help="print the answer and the months of a scenario")
     forecast.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
-    forecast.add_argument("--csv", metavar="FILE", help="write every series of every month to this file")
+    add_file_output(forecast, "--csv", suffixes=[".csv"], help="write every series of every month to this file")
     forecast.set_defaults(run=_forecast)
 
     publish = subparsers.add_parser("publish", help="make the self-contained page of a scenario")
     publish.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
-    publish.add_argument("--to", required=True, metavar="DIR", help="the directory the page is written to")
+    add_folder_output(publish, "--to", required=True, help="the directory the page is written to")
     publish.add_argument(
         "--notebook", metavar="FILE", help="a notebook of your own in the place of the one that comes along"
     )
     publish.set_defaults(run=_publish, extra="notebooks")
 
     schema = subparsers.add_parser("schema", help="write the JSON Schema of scenario files, for editors")
-    schema.add_argument("--to", metavar="FILE", help="the file to write; without it the schema is printed")
+    add_file_output(schema, "--to", suffixes=[".json"], help="the file to write; without it the schema is printed")
     schema.set_defaults(run=_schema)
 
     assumptions = subparsers.add_parser("assumptions", help="list every assumption with its unit, range and default")
@@ -119,9 +121,10 @@ def _forecast(arguments: argparse.Namespace) -> None:
     scenario = growth.load_scenario(arguments.scenario)
     forecast = growth.forecast(scenario)
     if arguments.csv:
-        from growth.files import replace_file
+        from growth.output import write_output
 
-        replace_file(arguments.csv, growth.to_frame(forecast).to_csv(lineterminator="\n"))
+        text = growth.to_frame(forecast).to_csv(lineterminator="\n")
+        write_output(arguments.csv, text, inputs=[arguments.scenario], replace=arguments.replace)
     invented = " (an invented business)" if scenario.invented else ""
     print("\n".join([f"{scenario.business}{invented}", answer(forecast), "", *month_table(forecast), "", CAUTION]))
 
@@ -143,7 +146,13 @@ def month_table(forecast: Any) -> list[str]:
 def _publish(arguments: argparse.Namespace) -> None:
     from growth.giveaway import publish
 
-    page = publish(arguments.scenario, to=arguments.to, notebook=arguments.notebook, progress=progress_bar())
+    page = publish(
+        arguments.scenario,
+        to=arguments.to,
+        notebook=arguments.notebook,
+        replace=arguments.replace,
+        progress=progress_bar(),
+    )
     print(f"The page lies at {page}")
 
 
@@ -170,13 +179,14 @@ def progress_bar() -> Callable[..., None]:
 def _schema(arguments: argparse.Namespace) -> None:
     from growth.whole_file import json_schema
 
-    text = json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n"
+    schema = json_schema()
     if arguments.to is None:
-        print(text, end="")
+        print(json.dumps(schema, indent=2, ensure_ascii=False))
         return
-    from growth.files import replace_file
+    from growth.output import SEAL, write_output
 
-    print(f"The schema lies at {replace_file(arguments.to, text)}")
+    text = json.dumps({"$comment": f"Written by growth schema. {SEAL}", **schema}, indent=2, ensure_ascii=False) + "\n"
+    print(f"The schema lies at {write_output(arguments.to, text, replace=arguments.replace)}")
 
 
 def _assumptions(arguments: argparse.Namespace) -> None:

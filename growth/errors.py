@@ -55,6 +55,10 @@ class GrowthError(Exception):
         return "\n".join(f"{prefix}{problem}" for problem in self.problems)
 
 
+class FileError(GrowthError):
+    """A file that cannot be read, or that must not be written."""
+
+
 class ScenarioError(GrowthError):
     """A scenario that cannot be used: an unknown key, a wrong type, a value out of its range."""
 

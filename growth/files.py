@@ -1,15 +1,124 @@
-"""Writing a file so that a failure loses nothing: beside it first, then renamed."""
+"""Files: reading only bounded regular files, and writing so that a failure loses nothing."""
 
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 from contextlib import suppress
 from pathlib import Path
+from typing import BinaryIO
+
+from growth.errors import FileError, GrowthError, Problem
+
+__all__ = ["open_input", "read_input", "regular_file", "replace_file"]
+
+
+def regular_file(
+    path: str | Path, *, most_bytes: int | None = None, error: type[GrowthError] = FileError, fix: str = ""
+) -> Path:
+    """Check that a path is a regular file before it is opened, so that no command waits for a pipe or a device.
+
+    Parameters
+    ----------
+    path : the file. A link is followed.
+    most_bytes : the largest size accepted, in bytes; None for any size.
+    error : the class of the error raised, a GrowthError.
+    fix : what to suggest where the file is too large.
+
+    Returns
+    -------
+    Path
+        The path, unchanged.
+
+    Raises
+    ------
+    FileError
+        Or the class given as `error`: there is no such file, it is a folder, a device or a pipe, or it is too large.
+
+    >>> regular_file("/dev/null")
+    Traceback (most recent call last):
+    growth.errors.FileError: /dev/null: a regular file is needed (found a device or pipe)
+    """
+    try:
+        about = os.stat(path)
+    except FileNotFoundError:
+        problem = Problem("", "there is no such file", fix="Check the name and the folder.")
+        raise error([problem], file=str(path)) from None
+    except (OSError, ValueError) as wrong:
+        raise error([_unreadable(wrong)], file=str(path)) from None
+    _check_kind(about, path, most_bytes, error, fix)
+    return Path(path)
+
+
+def open_input(
+    path: str | Path, *, most_bytes: int | None = None, error: type[GrowthError] = FileError, fix: str = ""
+) -> BinaryIO:
+    """Open a regular file for reading in binary; parameters and errors are those of `regular_file`.
+
+    The file is looked at again once it is open, so that a pipe put in its place meanwhile is refused too.
+
+    >>> import tempfile
+    >>> with tempfile.NamedTemporaryFile() as file, open_input(file.name) as stream:
+    ...     stream.read()
+    b''
+    """
+    regular_file(path, most_bytes=most_bytes, error=error, fix=fix)
+    try:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except (OSError, ValueError) as wrong:
+        raise error([_unreadable(wrong)], file=str(path)) from None
+    stream = os.fdopen(handle, "rb")
+    try:
+        _check_kind(os.fstat(handle), path, most_bytes, error, fix)
+    except BaseException:
+        stream.close()
+        raise
+    return stream
+
+
+def read_input(path: str | Path, *, most_bytes: int, error: type[GrowthError] = FileError, fix: str = "") -> bytes:
+    """The content of a regular file of at most `most_bytes`; parameters and errors are those of `regular_file`.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "shop.yaml"
+    ...     _ = path.write_text("scenario:")
+    ...     read_input(path, most_bytes=100)
+    b'scenario:'
+    """
+    with open_input(path, most_bytes=most_bytes, error=error, fix=fix) as stream:
+        try:
+            content = stream.read(most_bytes + 1)
+        except OSError as wrong:
+            raise error([_unreadable(wrong)], file=str(path)) from None
+    if len(content) > most_bytes:  # it grew, or never told its size
+        raise error([_too_large(len(content), most_bytes, fix)], file=str(path))
+    return content
+
+
+def _check_kind(
+    about: os.stat_result, path: str | Path, most_bytes: int | None, error: type[GrowthError], fix: str
+) -> None:
+    if stat.S_ISDIR(about.st_mode):
+        raise error([Problem("", "a file is needed", "a directory", "Name the file in it.")], file=str(path))
+    if not stat.S_ISREG(about.st_mode):
+        raise error([Problem("", "a regular file is needed", "a device or pipe")], file=str(path))
+    if most_bytes is not None and about.st_size > most_bytes:
+        raise error([_too_large(about.st_size, most_bytes, fix)], file=str(path))
+
+
+def _too_large(size: int, most: int, fix: str) -> Problem:
+    return Problem("", f"at most {most // 1024:,} KB", f"{-(-size // 1024):,} KB", fix)
+
+
+def _unreadable(wrong: OSError | ValueError) -> Problem:
+    return Problem("", "it cannot be read", getattr(wrong, "strerror", None) or str(wrong))
 
 
 def replace_file(path: str | Path, content: str | bytes) -> Path:
-    """Write `content` (text as UTF-8, line ends as they are) to `path`, whole or not at all.
+    """Write `content` (text as UTF-8, line ends as they are) to `path`, whole or not at all; `write_output` is for
+    files that a user names.
 
     The content is written to a new file in the same directory, flushed to the disk and renamed. An existing file keeps
     its permissions, and a link keeps pointing where it did. Raises OSError; the old file is then untouched and nothing
@@ -23,16 +132,19 @@ def replace_file(path: str | Path, content: str | bytes) -> Path:
         mask = os.umask(0)
         os.umask(mask)
         mode = 0o666 & ~mask
-    handle, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
+    beside = ""
     try:
+        handle, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fchmod(stream.fileno(), mode)
             os.fsync(stream.fileno())
         os.replace(beside, path)
-    except BaseException:
+    except BaseException as failed:
         with suppress(OSError):
             os.unlink(beside)
+        if isinstance(failed, OSError):  # of the file that was asked for, not of the one beside it
+            failed.filename, failed.filename2 = str(path), None
         raise
     return path

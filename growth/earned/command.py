@@ -8,6 +8,9 @@ import re
 import textwrap
 from typing import Any
 
+from growth.options import add_file_output, add_folder_output
+from growth.output import YAML
+
 WIDTH = 96
 
 
@@ -45,14 +48,14 @@ def add_command(subparsers: Any) -> None:
     _action(actions, "history", "list every import, corrections among them", _history)
 
     export = _action(actions, "export", "write the ledger as CSV files that are safe to open in a spreadsheet", _export)
-    export.add_argument("--to", required=True, metavar="DIR", help="the directory to write to")
+    add_folder_output(export, "--to", required=True, help="the directory to write to")
     export.add_argument("--as-of", type=_whole, metavar="NUMBER", help="as the ledger stood after this import")
 
     loop = _action(actions, "scenario", "write the measured rates into the content channel of a scenario", _scenario)
     loop.add_argument("scenario", metavar="SCENARIO", help="the scenario file of your own list")
     loop.add_argument("--channel", required=True, metavar="NAME", help="the content channel that the pieces belong to")
     loop.add_argument("--pieces", type=float, metavar="N", help="forecast so many more pieces, over six months")
-    loop.add_argument("--to", required=True, metavar="FILE", help="the scenario file to write")
+    add_file_output(loop, "--to", suffixes=YAML, required=True, help="the scenario file to write")
 
 
 def _action(actions: Any, name: str, does: str, run: Any) -> argparse.ArgumentParser:
@@ -130,26 +133,30 @@ def _export(arguments: argparse.Namespace) -> None:
     from growth.earned.export import export
 
     with _opened(arguments) as ledger:
-        for path in export(ledger, to=arguments.to, as_of=arguments.as_of):
+        for path in export(ledger, to=arguments.to, as_of=arguments.as_of, replace=arguments.replace):
             print(f"Written: {path}")
 
 
 def _scenario(arguments: argparse.Namespace) -> None:
+    import tempfile
     from pathlib import Path
 
     from growth.calculator.words import percent
     from growth.earned.loop import into_channel, measured
     from growth.earned.worth import report
-    from growth.files import replace_file
+    from growth.output import write_output
     from growth.scenario.file import load_scenario, save_scenario
 
     scenario = load_scenario(arguments.scenario)
     with _opened(arguments) as ledger:
         found = report(ledger)
     changed = into_channel(found, scenario, channel=arguments.channel, pieces=arguments.pieces)
-    if not Path(arguments.to).exists():  # the words and comments of the file come along
-        replace_file(arguments.to, Path(arguments.scenario).read_bytes())
-    save_scenario(changed, arguments.to)
+    with tempfile.TemporaryDirectory(prefix="growth-") as folder:
+        draft = Path(folder) / "draft.yaml"  # the words and comments of the file come along
+        draft.write_bytes(Path(arguments.scenario).read_bytes())
+        text = save_scenario(changed, draft).read_bytes()
+    inputs = [arguments.scenario, arguments.ledger]
+    write_output(arguments.to, text, suffixes=YAML, inputs=inputs, replace=arguments.replace)
     rates = measured(found)
     for name, what in (("signup_rate", "of the views sign up"), ("conversion_rate", "of the sign-ups buy in the end")):
         rate = rates[name]

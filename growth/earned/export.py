@@ -9,25 +9,20 @@ from pathlib import Path
 from growth.earned.columns import KINDS, THOUSANDTHS, Kind, LedgerError, guarded
 from growth.earned.ledger import Ledger
 from growth.errors import Problem
-from growth.files import replace_file
+from growth.output import write_outputs
 
 
-def export(ledger: Ledger, *, to: str | Path, as_of: int | None = None) -> list[Path]:
+def export(ledger: Ledger, *, to: str | Path, as_of: int | None = None, replace: bool = False) -> list[Path]:
     """Writes pieces.csv, days.csv and buyers.csv into a folder; as_of: as the ledger stood after that import.
 
-    A text that a spreadsheet would take for a formula gets an apostrophe in front, which the import takes off again.
+    replace: overwrite files of these names; without it FileError is raised where one is there, and none is written. A
+    text that a spreadsheet would take for a formula gets an apostrophe in front, which the import takes off again.
     """
-    folder = Path(to)
+    contents = {f"{kind.name}.csv": _text(kind, ledger.rows(kind.name, as_of=as_of)) for kind in KINDS.values()}
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        return [
-            replace_file(folder / f"{kind.name}.csv", _text(kind, ledger.rows(kind.name, as_of=as_of)))
-            for kind in KINDS.values()
-        ]
+        return write_outputs(to, contents, inputs=[ledger.file], replace=replace)
     except OSError as error:
-        raise LedgerError(
-            [Problem("", "it cannot be written", error.strerror or str(error))], file=str(folder)
-        ) from None
+        raise LedgerError([Problem("", "it cannot be written", error.strerror or str(error))], file=str(to)) from None
 
 
 def _text(kind: Kind, rows: list[tuple]) -> str:

@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem, PublishError
-from growth.files import replace_file
+from growth.giveaway.brief import Giveaway
 from growth.giveaway.places import load_giveaway
 from growth.lean import put_off_grammar
+from growth.output import check_folder, check_output, write_outputs
+from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
@@ -23,19 +25,60 @@ def publish(
     *,
     to: str | Path,
     notebook: str | Path | None = None,
+    replace: bool = False,
     progress: Callable[..., None] | None = None,
 ) -> Path:
-    """Makes the page of a scenario file in the folder `to` and returns its path, `to`/<name of the giveaway>.html.
+    """Make the page of a scenario file in a folder.
 
-    notebook: a giveaway notebook of one's own; None takes the one that comes along. progress(done=, of=, what=) is
-    called as the work goes on: after the check, after each cell of the notebook, and after the writing. An existing
-    page is replaced only by a whole new one. Raises ScenarioError for a file that is not valid, and PublishError
-    where the notebook fails, or the page is too heavy or cannot be written.
+    Parameters
+    ----------
+    source : the scenario file; its `giveaway` part holds the words of the page.
+    to : the folder, made if it is not there. The page is called after the giveaway: `NAME.html`.
+    notebook : a giveaway notebook of your own; None takes the one that comes along.
+    replace : overwrite a file of the page's name that this package did not write, or that was changed since.
+    progress : called as progress(done=, of=, what=) after the check, after each cell, and after writing.
+
+    Returns
+    -------
+    Path
+        The page. An existing page is replaced by a whole new one or not at all.
+
+    Raises
+    ------
+    ScenarioError
+        The file is not valid.
+    PublishError
+        The notebook fails, or the page is too heavy or cannot be written.
+    FileError
+        A file of that name is there, and is not ours to replace.
     """
     tell = progress or (lambda **_: None)
     tell(done=0, of=1, what="checking the scenario")
     scenario = load_scenario(source)
     giveaway = load_giveaway(source, scenario=scenario)
+    folder, name = check_folder(to), f"{giveaway.name}.html"
+    if folder.is_dir():
+        check_output(folder / name, inputs=[source, notebook], replace=replace)
+    page, steps = made_page(scenario, giveaway, notebook=notebook, tell=tell)
+    tell(done=steps - 1, of=steps, what="writing the page")
+    try:
+        (path,) = write_outputs(folder, {name: page}, inputs=[source, notebook], replace=replace)
+    except OSError as error:
+        raise PublishError(
+            f"the page cannot be written: {error.strerror or error}. Nothing was changed.", file=str(folder)
+        ) from None
+    tell(done=steps, of=steps, what="done")
+    return path
+
+
+def made_page(
+    scenario: Scenario,
+    giveaway: Giveaway,
+    *,
+    notebook: str | Path | None = None,
+    tell: Callable[..., None] = lambda **_: None,
+) -> tuple[str, int]:
+    """The page of a scenario and its words as HTML, and how many steps the work has; see `publish`."""
     notebook = Path(notebook) if notebook else giveaway_notebook()
     if not notebook.is_file():
         raise PublishError("no such notebook", file=str(notebook))
@@ -54,17 +97,7 @@ def publish(
         rule = f"at most {MOST_BYTES // 1024} KB, apart from pictures"
         fix = "Shorten the texts or the tables of the notebook, or show a picture in place of a long table."
         raise PublishError([Problem("the page", rule, f"{weight / 1024:,.0f} KB", fix)])
-    tell(done=steps - 1, of=steps, what="writing the page")
-    folder = Path(to)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        path = replace_file(folder / f"{giveaway.name}.html", page)
-    except OSError as error:
-        raise PublishError(
-            f"the page cannot be written: {error.strerror or error}. Nothing was changed.", file=str(folder)
-        ) from None
-    tell(done=steps, of=steps, what="done")
-    return path
+    return page, steps
 
 
 def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, int], None] | None = None) -> Any:

@@ -6,6 +6,8 @@ import argparse
 import sys
 from typing import Any
 
+from growth.options import add_folder_output
+
 KIT = """\
 Make the page of a scenario file and all that goes with it, each named after the giveaway:
 
@@ -32,7 +34,7 @@ def add_command(subparsers: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     kit.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
-    kit.add_argument("--to", required=True, metavar="DIR", help="the directory the kit is written to")
+    add_folder_output(kit, "--to", required=True, help="the directory the kit is written to")
     kit.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
     kit.set_defaults(run=_kit, extra="notebooks")
 
@@ -40,7 +42,7 @@ def add_command(subparsers: Any) -> None:
 def _kit(arguments: argparse.Namespace) -> None:
     from growth.kit.make_kit import make_kit
 
-    made = make_kit(arguments.scenario, to=arguments.to, notebook=arguments.notebook)
+    made = make_kit(arguments.scenario, to=arguments.to, notebook=arguments.notebook, replace=arguments.replace)
     width = max(len(file.path.name) for file in made.files)
     for file in made.files:
         print(f"{file.path.name:<{width}}  {file.use}")

@@ -9,6 +9,7 @@ from growth.calculator.language import messages, said
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.kit.share_picture import GAIN, INK, PAPER, RULE, SERIF, SOFT, told
+from growth.output import SEAL
 
 WIDTH = 72
 LAW = (  # for the writer
@@ -30,9 +31,12 @@ def link(giveaway: Giveaway) -> str:
 
 
 def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
-    """The plain-text form, its lines within 72 characters (but for the link)."""
+    """The plain-text form, its lines within 72 characters (but for the link).
+
+    The header X-Seal tells a draft that the writer has changed from one that a new kit may replace.
+    """
     words = messages(giveaway.locale)["kit"]
-    paragraphs = [said(words["email_subject"], subject=subject(giveaway)), ""]
+    paragraphs = [said(words["email_subject"], subject=subject(giveaway)), f"X-Seal: {SEAL}", ""]
     body = []
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]

@@ -9,6 +9,7 @@ from html import escape
 
 from growth.errors import PublishError
 from growth.giveaway.brief import Giveaway
+from growth.output import SEAL
 
 FIRST_HEIGHT = 1400  # pixels, until the page has told its height, and where scripts are off
 
@@ -52,7 +53,7 @@ def snippet(giveaway: Giveaway) -> str:
     source = giveaway.address.split("?")[0].rpartition("/")[0] if giveaway.address else "https://YOUR-SITE"
     name = f"growth-{giveaway.name}"
     listens = _LISTENS.replace("ID", json.dumps(name)).replace("NAME", json.dumps(giveaway.name))
-    return f"""<!-- {giveaway.name}: a calculator in a frame.
+    return f"""<!-- {giveaway.name}: a calculator in a frame. {SEAL}
      1. Put {giveaway.name}-embed.html on your site and correct the address in src below.
      2. Paste everything below into the post.
      The frame gets a store of its own and no cookies of your site (sandbox), sends no address of the post along

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import re
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from growth.engine import Forecast, forecast
 from growth.errors import PublishError
-from growth.files import replace_file
 from growth.giveaway import chromium
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.places import load_giveaway, variants
-from growth.giveaway.publishing import publish
+from growth.giveaway.publishing import made_page
 from growth.kit.email_message import LAW, email_html, email_text
 from growth.kit.embed import embed_page, snippet
 from growth.kit.handout import LEANEST, handout_html
 from growth.kit.share_picture import HEIGHT, WIDTH, picture_svg
+from growth.output import check_folder, write_outputs
 from growth.scenario.file import load_scenario
 from growth.spreadsheet import spreadsheet
 
@@ -38,27 +37,24 @@ class Kit:
     notes: tuple[str, ...]
 
 
-def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None = None) -> Kit:
+def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None = None, replace: bool = False) -> Kit:
     """Makes page, picture, embeddable page and its snippet, e-mail, workbook and handout in the folder `to`.
 
     Every file is named after the giveaway. All are made before the first is written; each is written whole or not at
-    all. Without Chromium the SVG picture and the handout's HTML stand for the PNG and the PDF; without XlsxWriter there
-    is no workbook, and a note says so. Raises ScenarioError and PublishError.
+    all. A file of such a name that this package did not write, or that was changed since, is an error unless `replace`
+    is set; nothing is written then. Without Chromium the SVG picture and the handout's HTML stand for the PNG and the
+    PDF; without XlsxWriter there is no workbook, and a note says so. Raises ScenarioError, PublishError and FileError.
     """
     scenario = load_scenario(source)
-    giveaway, result = load_giveaway(source, scenario=scenario), forecast(scenario)
-    with tempfile.TemporaryDirectory(prefix="growth-") as folder:
-        page = publish(source, to=folder, notebook=notebook).read_text("utf-8")
+    giveaway, result, folder = load_giveaway(source, scenario=scenario), forecast(scenario), check_folder(to)
+    page, _ = made_page(scenario, giveaway, notebook=notebook)
     made, notes = _made(page, giveaway, result, variants(giveaway, scenario=scenario))
-    folder = Path(to)
+    contents = {f"{giveaway.name}{ending}": content for ending, content, _ in made}
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        files = tuple(
-            KitFile(replace_file(folder / f"{giveaway.name}{ending}", content), use) for ending, content, use in made
-        )
+        paths = write_outputs(folder, contents, inputs=[source, notebook], replace=replace)
     except OSError as error:
         raise PublishError(f"the kit cannot be written: {error.strerror or error}", file=str(folder)) from None
-    return Kit(files, tuple(notes))
+    return Kit(tuple(KitFile(path, use) for path, (_, _, use) in zip(paths, made, strict=True)), tuple(notes))
 
 
 def _made(

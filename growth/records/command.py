@@ -6,10 +6,11 @@ from __future__ import annotations
 
 import argparse
 import re
-from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem
+from growth.options import add_file_output
+from growth.output import YAML
 
 CAUTION = (
     "Identifiers were replaced by keyed hashes on reading; none is in the scenario. The plans' names are: look at them "
@@ -24,7 +25,9 @@ def add_command(subparsers: Any) -> None:
     measure.add_argument(
         "records", metavar="RECORDS", help="a CSV or Parquet file: charges, or a row per customer and month"
     )
-    measure.add_argument("--to", required=True, metavar="SCENARIO", help="the scenario file to write (YAML)")
+    add_file_output(
+        measure, "--to", suffixes=YAML, required=True, metavar="SCENARIO", help="the scenario file to write (YAML)"
+    )
     measure.add_argument(
         "--columns", metavar="FILE", help="a YAML file that says what the columns are called, and rates of currencies"
     )
@@ -41,11 +44,12 @@ def add_command(subparsers: Any) -> None:
         "--months", type=int, default=36, metavar="N", help="how many months the scenario looks ahead (36)"
     )
     measure.add_argument("--invented", action="store_true", help="mark the business as invented")
-    measure.add_argument("--replace", action="store_true", help="overwrite SCENARIO where it is there already")
     measure.set_defaults(run=_measure, extra="records")
 
     demo = subparsers.add_parser("records-demo", help="make billing records of an invented business, of any size")
-    demo.add_argument("--to", required=True, metavar="FILE", help="the file to write: .csv or .parquet")
+    add_file_output(
+        demo, "--to", suffixes=[".csv", ".parquet"], required=True, help="the file to write: .csv or .parquet"
+    )
     demo.add_argument("--months", type=int, default=36, metavar="N", help="how many months (36)")
     demo.add_argument("--sign-ups", type=float, default=25.0, metavar="N", help="sign-ups a month, on average (25)")
     demo.add_argument("--seed", type=int, default=1, metavar="N", help="the same seed gives the same rows (1)")
@@ -59,7 +63,6 @@ def _measure(arguments: argparse.Namespace) -> None:
         raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
     if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
         raise RecordsError("--months is from 1 to 120, and --leave-out at least 0")
-    _check_place(arguments)
     from growth.records.columns import load_columns
     from growth.records.ledger import ledger
     from growth.records.measuring import measure
@@ -81,21 +84,6 @@ def _measure(arguments: argparse.Namespace) -> None:
     print("\n".join([*summary(measured), f"The scenario lies at {arguments.to}", "", CAUTION]))
 
 
-def _check_place(arguments: argparse.Namespace) -> None:
-    """Raise RecordsError where the scenario would lie on what it is made from, on a file that is there, or nowhere."""
-    from growth.records.unreadable import RecordsError
-
-    to = Path(arguments.to)
-    made_from = [Path(name) for name in (arguments.records, arguments.columns) if name]
-    if any(to.exists() and one.exists() and to.samefile(one) for one in made_from):
-        raise RecordsError([Problem("--to", "another file than those it is made from")], file=arguments.to)
-    if to.exists() and not arguments.replace:
-        fix = "Take another name, or give --replace."
-        raise RecordsError([Problem("", "a file that is not there yet", fix=fix)], file=arguments.to)
-    if to.is_dir() or not to.parent.is_dir():
-        raise RecordsError([Problem("--to", "a file's name, in a folder that is there")], file=arguments.to)
-
-
 def _demo(arguments: argparse.Namespace) -> None:
     from growth.records.unreadable import RecordsError
 
@@ -104,6 +92,9 @@ def _demo(arguments: argparse.Namespace) -> None:
     from growth.records.demo import DemoBusiness, write_demo
 
     rows = write_demo(
-        DemoBusiness(months=arguments.months, signups=arguments.sign_ups), arguments.to, seed=arguments.seed
+        DemoBusiness(months=arguments.months, signups=arguments.sign_ups),
+        arguments.to,
+        seed=arguments.seed,
+        replace=arguments.replace,
     )
     print(f"{rows:,} rows of an invented business lie at {arguments.to}")

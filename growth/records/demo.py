@@ -6,6 +6,7 @@ Fernhollow Studio Planner and all its customers are invented. The same seed give
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -188,21 +189,24 @@ def demo_book(business: DemoBusiness, *, seed: int) -> Any:
     )
 
 
-def write_demo(business: DemoBusiness, path: Any, *, seed: int) -> int:
-    """Write the rows to a CSV file, or a Parquet file where the name ends so; returns how many there are."""
+def write_demo(business: DemoBusiness, path: str | Path, *, seed: int, replace: bool = False) -> int:
+    """Write the rows to a CSV file, or a Parquet file where the name ends so; returns how many there are.
+
+    Raises FileError where the file is there already and `replace` is not set.
+    """
     import io
-    from pathlib import Path
 
     import pyarrow.csv as arrow
     import pyarrow.parquet as pq
 
-    from growth.files import replace_file
+    from growth.output import check_output, write_output
 
+    check_output(path, suffixes=[".csv", ".parquet"], replace=replace)
     table, content = demo_table(business, seed=seed), io.BytesIO()
     if Path(path).suffix.lower() == ".parquet":
         pq.write_table(table, content)
     else:
         content.write((",".join(COLUMNS) + "\n").encode())
         arrow.write_csv(table, content, arrow.WriteOptions(include_header=False, quoting_style="none"))
-    replace_file(path, content.getvalue())
+    write_output(path, content.getvalue(), replace=replace)
     return table.num_rows

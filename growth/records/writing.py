@@ -6,14 +6,12 @@ import textwrap
 from pathlib import Path
 from typing import Any
 
-from growth.errors import Problem
-from growth.files import replace_file
+from growth.output import YAML, check_output, write_output
 from growth.records.assumptions import DEFAULT, Value, assumptions
 from growth.records.cells import NONE
 from growth.records.draft import ABOUT, page_words
 from growth.records.measured import Measured
 from growth.records.summary import notes
-from growth.records.unreadable import RecordsError
 from growth.scenario import Scenario
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of
@@ -61,16 +59,13 @@ def write_scenario(
 ) -> Scenario:
     """Write the file, whole or not at all, and return the scenario it holds.
 
-    Raises RecordsError where the file is there already and `replace` is not set, ScenarioError where the values make no
+    Raises FileError where the file is there already and `replace` is not set, ScenarioError where the values make no
     valid scenario; nothing is written then.
     """
-    if Path(path).exists() and not replace:
-        raise RecordsError(
-            [Problem("", "a file that is not there yet", fix="Take another name, or give --replace.")], file=str(path)
-        )
+    check_output(path, suffixes=YAML, replace=replace)
     text = scenario_text(measured, business=business, invented=invented, months=months)
     scenario = scenario_of(parse(text, file=str(path)))
-    replace_file(path, text)
+    write_output(path, text, replace=replace)
     return scenario
 
 

@@ -13,9 +13,9 @@ import numpy as np
 from growth.calculator.language import locale_of, messages
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, PublishError, ScenarioError
-from growth.files import replace_file
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.places import load_giveaway
+from growth.output import check_output, write_output
 from growth.scenario.file import load_scenario
 from growth.spreadsheet.answer_sheet import fill_answer
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
@@ -38,19 +38,19 @@ PAPER_COLUMNS = 60  # columns laid with paper from the start; further ones are a
 CREATED = datetime.datetime(2000, 1, 1)  # the same bytes for the same scenario, whenever they are written
 
 
-def write_spreadsheet(source: str | Path, *, to: str | Path) -> Path:
+def write_spreadsheet(source: str | Path, *, to: str | Path, replace: bool = False) -> Path:
     """Writes the workbook of a scenario file to `to`, whole or not at all; returns its path.
 
     source: a scenario file; the words of its giveaway part, where it has one, stand on the first sheet. to: a file
-    that ends in .xlsx. Raises ScenarioError for a file that cannot be used, and PublishError where XlsxWriter is
-    missing or the workbook cannot be written.
+    that ends in .xlsx. replace: overwrite a file that this package did not write, or that was changed since, such as a
+    workbook saved with your own numbers. Raises ScenarioError for a file that cannot be used, FileError for one that
+    must not be written, and PublishError where XlsxWriter is missing or the disk refuses.
     """
-    if Path(to).suffix.lower() != ".xlsx":
-        raise PublishError([Problem("", "the name of a workbook ends in .xlsx", str(to))])
+    check_output(to, suffixes=[".xlsx"], inputs=[source], replace=replace)
     scenario = load_scenario(source)
     content = spreadsheet(forecast(scenario), giveaway=load_giveaway(source, scenario=scenario))
     try:
-        return replace_file(to, content)
+        return write_output(to, content, inputs=[source], replace=replace)
     except OSError as error:
         reason = error.strerror or str(error)
         raise PublishError([Problem("", "the workbook cannot be written", reason)], file=str(to)) from None

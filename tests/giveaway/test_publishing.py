@@ -11,18 +11,21 @@ from nbconvert.exporters import get_exporter
 import growth
 from growth.calculator import PAGE_DATA
 from growth.cli import main
+from growth.errors import FileError
 from growth.giveaway import load_giveaway, publish
 from growth.giveaway.exporter import page_html
 from growth.giveaway.leaning import leanings
 from growth.giveaway.publishing import MOST_BYTES, giveaway_notebook
+from growth.output import sealed
 
 NAME = "how-big-can-it-get.html"
+OLD = sealed("old", ".html")  # as an earlier run left it
 
 
 @pytest.fixture
 def old_page(tmp_path):
     page = tmp_path / NAME
-    page.write_text("old", "utf-8")
+    page.write_bytes(OLD)
     return page
 
 
@@ -62,13 +65,13 @@ def test_a_cell_that_fails_is_named_and_the_old_page_stands(demo, tmp_path, old_
     assert main(["publish", str(demo), "--to", str(tmp_path), "--notebook", str(notebook)]) == 2
     said = [line for line in capsys.readouterr().err.splitlines() if line.startswith("growth:")]
     assert len(said) == 1 and "failed: ZeroDivisionError: division by zero" in said[0] and "own.ipynb" in said[0]
-    assert old_page.read_text("utf-8") == "old" and left(tmp_path) == [NAME]
+    assert old_page.read_bytes() == OLD and left(tmp_path) == [NAME]
 
 
 def test_a_notebook_without_question_or_calculator_is_no_page(demo, tmp_path, old_page):
     with pytest.raises(growth.PublishError, match="no question and no calculator"):
         publish(demo, to=tmp_path, notebook=notebook_with(tmp_path, "1 + 1"))
-    assert old_page.read_text("utf-8") == "old"
+    assert old_page.read_bytes() == OLD
 
 
 def test_a_missing_notebook_and_one_that_is_none(demo, tmp_path):
@@ -82,7 +85,7 @@ def test_a_missing_notebook_and_one_that_is_none(demo, tmp_path):
 def test_a_kernel_that_dies_is_one_error(demo, tmp_path, old_page):
     with pytest.raises(growth.PublishError, match=r"own\.ipynb: it cannot be run: Kernel died"):
         publish(demo, to=tmp_path, notebook=notebook_with(tmp_path, "import os", "os._exit(1)"))
-    assert old_page.read_text("utf-8") == "old"
+    assert old_page.read_bytes() == OLD
 
 
 def test_a_notebook_that_would_not_hear_of_the_scenario_is_refused(demo, tmp_path):
@@ -103,13 +106,13 @@ def test_a_disc_that_is_full_leaves_the_old_page(demo, tmp_path, old_page, monke
     with pytest.raises(growth.PublishError, match="No space left on device"):
         publish(demo, to=tmp_path)
     monkeypatch.undo()
-    assert old_page.read_text("utf-8") == "old" and left(tmp_path) == [NAME]
+    assert old_page.read_bytes() == OLD and left(tmp_path) == [NAME]
 
 
 def test_a_folder_that_is_a_file_is_one_error(demo, tmp_path, monkeypatch):
     monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_, **__: nbformat.read(giveaway_notebook(), 4))
     (tmp_path / "taken").write_text("", "utf-8")
-    with pytest.raises(growth.PublishError, match="cannot be written"):
+    with pytest.raises(FileError, match="the name of a folder is needed"):
         publish(demo, to=tmp_path / "taken")
 
 
@@ -166,11 +169,11 @@ def test_a_page_that_grows_too_heavy_is_refused_but_pictures_may_weigh(demo, tmp
     monkeypatch.setattr("growth.giveaway.publishing.executed", lambda *_, **__: notebook)
     page = publish(demo, to=tmp_path)
     assert page.stat().st_size > 2 * MOST_BYTES and 'alt="The &lt;kiln&gt; room"' in page.read_text("utf-8")
-    page.write_text("old", "utf-8")
+    page.write_bytes(OLD)
     notebook.cells.append(nbformat.v4.new_markdown_cell("many words " * 20_000))
     with pytest.raises(growth.PublishError, match="at most 150 KB, apart from pictures"):
         publish(demo, to=tmp_path)
-    assert old_page.read_text("utf-8") == "old" and left(tmp_path) == [NAME]
+    assert old_page.read_bytes() == OLD and left(tmp_path) == [NAME]
 
 
 def test_nbconvert_knows_the_exporter_by_its_name(demo):

@@ -1,0 +1,193 @@
+"""The rule of writing, for every command and option that writes a file which the user names:
+
+- a file that is read is never written;
+- an existing file is replaced only if this package wrote it and nobody has changed it since, or with `--replace`.
+
+What this package writes carries a seal, a checksum of its content, wherever the format has room for one: pages,
+pictures, PDFs, workbooks, the schema. CSV, Parquet and YAML have none, so replacing them always takes `--replace`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import re
+import stat
+import zipfile
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from growth.errors import FileError, Problem
+from growth.files import open_input, replace_file
+
+__all__ = ["SEAL", "YAML", "check_folder", "check_output", "is_sealed", "sealed", "write_output", "write_outputs"]
+
+NAME = b"growth-workbook:"
+SEAL = NAME.decode() + "0" * 32  # a text that holds this gets its checksum there
+YAML = (".yaml", ".yml")  # the suffixes of a scenario file
+_SEALED = re.compile(NAME + b"([0-9a-f]{32})")
+_ROOM = {".html": "<!-- {} -->\n", ".svg": "<!-- {} -->\n", ".pdf": "% {}\n", ".png": "{}"}  # behind the content
+_ADDRESS = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+://")
+
+
+def check_output(
+    path: str | Path,
+    *,
+    suffixes: Sequence[str] = (),
+    inputs: Iterable[str | Path | None] = (),
+    replace: bool = False,
+) -> None:
+    """Check that the user's file at `path` may be written, by the rule at the top of this module.
+
+    Parameters
+    ----------
+    path : where the file is to be written.
+    suffixes : the endings a name may have, in lower case; empty for any.
+    inputs : what the command reads; None stands for an input that was not given.
+    replace : whether the user asked for an existing file to be replaced.
+
+    Raises
+    ------
+    FileError
+        The path is an address, names an input, a folder or a device, has the wrong suffix, lies in no folder, or is an
+        existing file that is not ours to replace.
+
+    >>> check_output("forecast.csv", suffixes=[".csv"])
+    >>> check_output("forecast.yaml", suffixes=[".csv"])
+    Traceback (most recent call last):
+    growth.errors.FileError: forecast.yaml: the name of the file to write ends in .csv
+    """
+    path = _local(path)
+    if suffixes and path.suffix.lower() not in suffixes:
+        rule = f"the name of the file to write ends in {' or '.join(suffixes)}"
+        raise FileError([Problem("", rule)], file=str(path))
+    for one in inputs:
+        if one is not None and _same(path, one):
+            rule, fix = "a file that is read is not written", "Choose another name for what is to be written."
+            raise FileError([Problem("", rule, fix=fix)], file=str(path))
+    try:
+        about = os.stat(path)
+    except FileNotFoundError:
+        if not Path(os.path.realpath(path)).parent.is_dir():
+            raise FileError("the folder to write it to does not exist", file=str(path)) from None
+        return
+    except (OSError, ValueError) as wrong:
+        raise FileError(f"it cannot be written: {getattr(wrong, 'strerror', None) or wrong}", file=str(path)) from None
+    if stat.S_ISDIR(about.st_mode):
+        raise FileError([Problem("", "the name of a file is needed", "a directory")], file=str(path))
+    if not stat.S_ISREG(about.st_mode):
+        raise FileError([Problem("", "the name of a regular file is needed", "a device or pipe")], file=str(path))
+    if not replace and not is_sealed(path):
+        rule = "there is a file of this name, and growth did not write it as it stands"
+        raise FileError([Problem("", rule, fix="Choose another name, or give --replace.")], file=str(path))
+
+
+def write_output(
+    path: str | Path,
+    content: str | bytes,
+    *,
+    suffixes: Sequence[str] = (),
+    inputs: Iterable[str | Path | None] = (),
+    replace: bool = False,
+) -> Path:
+    """Write a file that the user asked for, whole or not at all, by the rule at the top of this module.
+
+    The content is sealed where its format has room: by its suffix, or in the place of SEAL in the content. Parameters
+    and errors are those of `check_output`; OSError where the disk refuses. Returns the path of the file.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     page = write_output(Path(folder) / "page.html", "<p>one</p>")
+    ...     page = write_output(Path(folder) / "page.html", "<p>two</p>")  # as we left it: replaced
+    ...     _ = page.write_text("<p>mine</p>")
+    ...     write_output(page, "<p>three</p>")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    growth.errors.FileError: ...page.html: there is a file of this name, and growth did not write it as it stands...
+    """
+    check_output(path, suffixes=suffixes, inputs=inputs, replace=replace)
+    return replace_file(path, sealed(content, Path(path).suffix.lower()))
+
+
+def check_folder(path: str | Path) -> Path:
+    """Check that files can be written to a folder of this name, there already or not. Raises FileError.
+
+    >>> check_folder("s3://bucket/folder")
+    Traceback (most recent call last):
+    growth.errors.FileError: s3://bucket/folder: a folder of this machine is needed (found an address)
+    """
+    path = _local(path, "a folder")
+    above = next((one for one in (path, *path.parents) if os.path.lexists(one)), path)
+    if not above.is_dir():
+        raise FileError([Problem("", "the name of a folder is needed", f"the file {above}")], file=str(path))
+    return path
+
+
+def write_outputs(
+    folder: str | Path,
+    contents: Mapping[str, str | bytes],
+    *,
+    inputs: Iterable[str | Path | None] = (),
+    replace: bool = False,
+) -> list[Path]:
+    """Write several files, name -> content, to a folder that is made if need be: all are checked before one is written.
+
+    Errors are those of `write_output` for each. Returns the paths in the order of `contents`.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [path.name for path in write_outputs(Path(folder) / "new", {"a.html": "<p>a</p>", "b.txt": "b"})]
+    ['a.html', 'b.txt']
+    """
+    place, inputs = check_folder(folder), tuple(inputs)
+    place.mkdir(parents=True, exist_ok=True)
+    for name in contents:
+        check_output(place / name, inputs=inputs, replace=replace)
+    return [write_output(place / name, text, inputs=inputs, replace=replace) for name, text in contents.items()]
+
+
+def sealed(content: str | bytes, suffix: str = "") -> bytes:
+    """Content as bytes (text as UTF-8), with its checksum in the place of SEAL, or where the suffix has room for it."""
+    content = content.encode("utf-8") if isinstance(content, str) else content
+    if SEAL.encode() not in content:
+        if suffix == ".xlsx":
+            stream = io.BytesIO(content)
+            with zipfile.ZipFile(stream, "a") as archive:
+                archive.comment = SEAL.encode()
+            content = stream.getvalue()
+        elif suffix in _ROOM:
+            content += _ROOM[suffix].format(SEAL).encode()
+        else:
+            return content
+    before, empty, after = content.rpartition(SEAL.encode())
+    return before + NAME + _checksum(before + empty + after) + after
+
+
+def is_sealed(path: Path) -> bool:
+    """Whether a file is as `sealed` left it."""
+    try:
+        with open_input(path) as stream:
+            content = stream.read()
+    except (FileError, OSError):
+        return False
+    found = list(_SEALED.finditer(content))[-1:]  # the last one is the file's own
+    return any(one[1] == _checksum(content[: one.start()] + SEAL.encode() + content[one.end() :]) for one in found)
+
+
+def _checksum(content: bytes) -> bytes:
+    return hashlib.sha256(content).hexdigest()[:32].encode()
+
+
+def _local(path: str | Path, what: str = "a file") -> Path:
+    if not str(path) or "\0" in str(path):
+        raise FileError([Problem("", f"the name of {what} is needed", "nothing" if not str(path) else "a NUL")])
+    if _ADDRESS.match(str(path)):
+        raise FileError([Problem("", f"{what} of this machine is needed", "an address")], file=str(path))
+    return Path(path)
+
+
+def _same(path: Path, other: str | Path) -> bool:
+    with suppress(OSError, ValueError):
+        return os.path.samefile(path, other)
+    return os.path.realpath(path) == os.path.realpath(other)
