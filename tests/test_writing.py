@@ -16,7 +16,7 @@ from growth.cli import build_parser, main
 from growth.options import Writes
 from growth.output import is_sealed, sealed, write_output
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
 # A command line for each command that writes; TO stands for what it is told to write. A new command needs a line here.
 EXAMPLES = {
