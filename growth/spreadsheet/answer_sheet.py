@@ -7,15 +7,17 @@ from typing import Any
 
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, pick, position_of
-from growth.spreadsheet.formula_table import print_setup
+from growth.spreadsheet.formula_table import print_setup, text_lines
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.number_text import filled
 from growth.spreadsheet.sentence_sheet import SentenceSheet
-from growth.spreadsheet.styles import GAIN, GOAL, INK, PAPER, RULE, SANS, SERIF, SOFT
+from growth.spreadsheet.styles import GAIN, GOAL, INK, PAPER, PLAIN, RULE, SANS, SERIF, SOFT, STYLES
 from growth.spreadsheet.worksheet import Worksheet
 
-_WIDTHS = (2, 24, 16, 74)
+_WIDTHS = (2, 24, 16, 100)
 _LEFT, _RIGHT = 1, 3
+_ACROSS = sum(_WIDTHS[_LEFT:])  # characters
+_LINE = 1.35  # height of a line in sizes of its font, enough for the widest of fonts
 _CHART_ROWS, _ROW_HEIGHT = 19, 15.75
 _BRIDGE = (  # series, sign
     ("opening_mrr", ""),
@@ -43,15 +45,15 @@ def fill_answer(
     page = sheet.worksheet
     for column, width in enumerate(_WIDTHS):
         page.set_column(column, column, width, book.styles("paper"))
-    _line(sheet, 0, question, "question", per_line=78, height=22)
+    _line(sheet, 0, question, "question")
     mark = book.messages["page"]["invented"] if book.scenario.invented else ""
     business = " ".join(text for text in (f"{book.scenario.business}.", mark) if text)
-    _line(sheet, 1, business, "line", per_line=105, height=16)
-    _formula(sheet, 3, sentence.answer, "answer", per_line=56, height=27)
-    _formula(sheet, 4, sentence.cash, "second", per_line=104, height=18)
+    _line(sheet, 1, business, "line")
+    _formula(sheet, 3, sentence.answer, "answer")
+    _formula(sheet, 4, sentence.cash, "second")
     warning = choose(broken > 0, words["broken"], "")
-    _formula(sheet, 5, warning, "warning", per_line=110, height=16, least=1)
-    _line(sheet, 6, words["live"], "prose", per_line=122, height=16)
+    _formula(sheet, 5, warning, "warning", least=1)
+    _line(sheet, 6, words["live"], "prose")
     _chart(book, workbook, sheet, months, sentence, row=8)
     row = _worked(book, sheet, sentence, months, row=9 + _CHART_ROWS + 1)
     row = _list(sheet, row + 1, book.messages["page"]["cautions_head"], cautions)
@@ -62,31 +64,31 @@ def fill_answer(
     page.print_area(0, 0, row, _RIGHT)
 
 
-def _line(sheet: Worksheet, row: int, text: str, style: str, *, per_line: int, height: float) -> None:
+def _line(sheet: Worksheet, row: int, text: str, style: str) -> None:
+    """A text across the sheet, in a row as high as its lines."""
     sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
     sheet.text(row, _LEFT, text, style)
-    sheet.worksheet.set_row(row, height * _lines(text, per_line) + 4)
+    sheet.worksheet.set_row(row, _height(text, style))
 
 
-def _formula(
-    sheet: Worksheet, row: int, formula: Formula, style: str, *, per_line: int, height: float, least: int = 0
-) -> None:
-    """A text that a formula makes; its row has room for a somewhat longer one."""
+def _formula(sheet: Worksheet, row: int, formula: Formula, style: str, *, least: int = 0) -> None:
+    """A text made by a formula. Its row leaves room for a somewhat longer text, with at least so many lines."""
     sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
     sheet.put(row, _LEFT, formula, style)
-    lines = _lines(formula.value + " " * 20, per_line) if formula.value else least
-    sheet.worksheet.set_row(row, height * lines + 4)
+    sheet.worksheet.set_row(row, _height(formula.value + " and more" if formula.value else "\n" * (least - 1), style))
 
 
-def _lines(text: str, per_line: int) -> int:
-    return sum(max(1, -(-len(part) // per_line)) for part in text.split("\n"))
+def _height(text: str, style: str) -> float:
+    """The height of a row in points: merged cells do not grow with their text."""
+    size = STYLES[style]["font_size"]
+    return text_lines(text, width=_ACROSS, size=size) * size * _LINE + 4
 
 
 def _list(sheet: Worksheet, row: int, title: str, texts: Sequence[str]) -> int:
     """A heading with paragraphs below; returns the row after them."""
-    _line(sheet, row, title, "section", per_line=90, height=20)
+    _line(sheet, row, title, "section")
     for offset, text in enumerate(texts, start=1):
-        _line(sheet, row + offset, text, "prose", per_line=122, height=15.5)
+        _line(sheet, row + offset, text, "prose")
     return row + len(texts) + 1
 
 
@@ -94,8 +96,8 @@ def _worked(book: WorkbookContext, sheet: Worksheet, sentence: SentenceSheet, mo
     """One month by hand: the first that opens with customers on board. Returns the row after it."""
     told, words, last = book.messages["page"], book.words["answer"], book.scenario.months
     aboard = months.columns["aboard"].span(1, last)
-    _line(sheet, row, words["worked"], "section", per_line=90, height=20)
-    _line(sheet, row + 1, words["worked_line"], "prose", per_line=122, height=15.5)
+    _line(sheet, row, words["worked"], "section")
+    _line(sheet, row + 1, words["worked_line"], "prose")
     row += 2
     sheet.text(row, _LEFT, book.words["month"], "head_left")
     month = choose(months.columns["aboard"][last] > 0, position_of(1, aboard), 1)
@@ -108,9 +110,10 @@ def _worked(book: WorkbookContext, sheet: Worksheet, sentence: SentenceSheet, mo
         amount = pick(months.columns[name].span(1, last), month)
         sheet.put(line, _LEFT + 1, amount, "sum" if closing else "cell", "cents")
         text = sheet.put(line, _RIGHT, steps[name], "sum_text" if closing else "said")
-        sheet.worksheet.set_row(line, 14 * _lines(text.value, 88) + 2)
-    _line(sheet, row + len(_BRIDGE) + 1, told["worked_end"], "prose", per_line=122, height=15.5)
-    _formula(sheet, row + len(_BRIDGE) + 2, sentence.why, "prose", per_line=122, height=15.5)
+        lines = text_lines(text.value, width=_WIDTHS[_RIGHT])
+        sheet.worksheet.set_row(line, lines * PLAIN["font_size"] * _LINE + 2)
+    _line(sheet, row + len(_BRIDGE) + 1, told["worked_end"], "prose")
+    _formula(sheet, row + len(_BRIDGE) + 2, sentence.why, "prose")
     return row + len(_BRIDGE) + 3
 
 
@@ -195,5 +198,5 @@ def _chart(
     chart.set_plotarea({"fill": {"none": True}})
     chart.show_na_as_empty_cell()
     chart.show_blanks_as("span")
-    chart.set_size({"width": 816, "height": int(_CHART_ROWS * 20)})
+    chart.set_size({"width": 7 * _ACROSS, "height": int(_CHART_ROWS * 20)})
     sheet.worksheet.insert_chart(row, _LEFT, chart, {"object_position": 2, "description": words["chart_described"]})

@@ -9,13 +9,15 @@ from growth.calculator.language import said
 from growth.calculator.words import number, percent
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, absolute, both, choose, dot, total
-from growth.spreadsheet.formula_table import print_setup
+from growth.spreadsheet.formula_table import print_setup, text_lines
 from growth.spreadsheet.inputs import Input
+from growth.spreadsheet.styles import STYLES
 from growth.spreadsheet.worksheet import Worksheet
 
 FIRST_LINE = 6
 _STAGE, _LABEL, _VALUE, _UNIT, _RANGE, _MEANS, _NAME = range(7)
 _WIDTHS = (11, 48, 15, 16, 22, 58, 38)
+_NO_LIMIT = 1e6  # an end as far out as this says nothing to a reader
 _TITLE, _MESSAGE = 32, 255  # characters that a message beside a cell may have
 
 
@@ -63,13 +65,16 @@ def _line(book: WorkbookContext, sheet: Worksheet, row: int, one: Input) -> None
     rule = _range(book, one)
     sheet.text(row, _LABEL, one.label, "wrapped")
     sheet.number(row, _VALUE, one.value, "input", book.styles.exact(entry.unit, one.value))
-    sheet.text(row, _UNIT, said(book.messages["units"][entry.unit], symbol=book.styles.symbol), "unit")
+    sheet.text(row, _UNIT, _unit(book, entry.unit), "unit")
     sheet.text(row, _RANGE, rule, "soft")
     sheet.text(row, _MEANS, one.help, "wrapped_soft")
     sheet.text(row, _NAME, one.name, "soft")
-    message = " ".join(
-        text for text in (one.help, book.words["assumptions"]["from_to"].replace("{range}", rule)) if text
+    lines = max(
+        text_lines(one.label, width=_WIDTHS[_LABEL]),
+        text_lines(one.help, width=_WIDTHS[_MEANS], size=STYLES["wrapped_soft"]["font_size"]),
     )
+    page.set_row(row, 13 * lines + 3)  # rows are not made higher for wrapped text by every program
+    message = " ".join(text for text in (one.help, _allowed(book, rule)) if text)
     page.data_validation(
         row,
         _VALUE,
@@ -84,20 +89,30 @@ def _line(book: WorkbookContext, sheet: Worksheet, row: int, one: Input) -> None
             "input_title": _short(one.label, _TITLE),
             "input_message": _short(message, _MESSAGE),
             "error_title": book.words["assumptions"]["outside"],
-            "error_message": _short(book.words["assumptions"]["from_to"].replace("{range}", rule), _MESSAGE),
+            "error_message": _short(_allowed(book, _range(book, one, whole=True)), _MESSAGE),
         },
     )
 
 
-def _range(book: WorkbookContext, one: Input) -> str:
-    """The allowed range as the cell shows its numbers."""
-    entry = one.entry
-    ends = (entry.low, entry.high)
+def _allowed(book: WorkbookContext, rule: str) -> str:
+    return said(book.words["assumptions"]["from_to"], range=rule)
+
+
+def _range(book: WorkbookContext, one: Input, *, whole: bool = False) -> str:
+    """The allowed range as the cell shows its numbers; unless whole, without an end that only stops typing errors."""
+    entry, words = one.entry, book.words["assumptions"]
     if entry.unit == "share":
-        low, high = (percent(end, book.locale) for end in ends)
+        low, high = (percent(end, book.locale) for end in (entry.low, entry.high))
     else:
-        low, high = (number(end, book.locale, 6) for end in ends)
-    return book.words["assumptions"]["range"].replace("{low}", low).replace("{high}", high)
+        low, high = (number(end, book.locale, 6) for end in (entry.low, entry.high))
+    if whole or entry.high < _NO_LIMIT:
+        return said(words["range"], low=low, high=high)
+    return words["any_amount"] if entry.low <= -_NO_LIMIT else said(words["or_more"], low=low)
+
+
+def _unit(book: WorkbookContext, unit: str) -> str:
+    """The unit beside a cell, without the per cent or currency sign that the cell itself shows."""
+    return "" if unit == "share" else said(book.messages["units"][unit], symbol="").strip()
 
 
 def _plain(end: float) -> str:
@@ -147,6 +162,7 @@ def _rules(
     broken = []
     for offset, (text, wrong) in enumerate(found):
         sheet.text(row + offset, _LABEL, text, "wrapped")
+        sheet.worksheet.set_row(row + offset, 13 * text_lines(text, width=_WIDTHS[_LABEL]) + 3)
         broken.append(sheet.put(row + offset, _VALUE, choose(wrong, 1, 0), "cell", "count").value)
         sheet.text(row + offset, _UNIT, words["good"], "unit")
     return total(sheet.cells((row, row + len(found) - 1), (_VALUE, _VALUE), broken))

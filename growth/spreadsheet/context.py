@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,11 +11,21 @@ from growth.calculator.words import month_labels
 from growth.engine import Forecast
 from growth.scenario import Scenario
 from growth.spreadsheet.formula import Formula
-from growth.spreadsheet.formula_table import FIRST, LABEL_WIDTH, FormulaColumn, FormulaTable, print_setup
+from growth.spreadsheet.formula_table import (
+    FIRST,
+    LABEL_WIDTH,
+    PAGE_ROWS,
+    PAGE_WIDTH,
+    FormulaColumn,
+    FormulaTable,
+    print_setup,
+)
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.styles import Styles
 from growth.spreadsheet.workbook_text import workbook_words
 from growth.spreadsheet.worksheet import Worksheet
+
+PRINTED_AGES = 60  # of the sheets with a row for each month of age
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,12 +67,25 @@ class WorkbookContext:
         table.sheet.worksheet.freeze_panes(FIRST, 2)
         return table, number, label
 
-    def finish(self, table: FormulaTable, *, labels: int = 2, columns: int | None = None) -> None:
-        """Printing of a table: about 18 columns to a page; columns: how many are printed, where not all are."""
-        pages = max(1, round((columns or table.columns) / 18))
-        print_setup(table.sheet, heads=(FIRST - 2, FIRST - 1), labels=labels, pages_wide=pages)
-        if columns is not None:
-            table.sheet.worksheet.print_area(0, 0, FIRST + table.last, columns - 1)
+    def finish(
+        self, table: FormulaTable, *, labels: int = 2, width: float | None = None, columns: int = 0, rows: int = 0
+    ) -> None:
+        """Sets a table up for printing: scaled to the width of the page, or of two where it is very wide.
+
+        Parameters
+        ----------
+        labels
+            How many columns at the left to repeat on every page.
+        width, columns, rows
+            Width in characters, columns and rows of months or ages to print, where that is not the whole table.
+        """
+        pages_wide = max(1, math.ceil((width or table.width) / PAGE_WIDTH))
+        pages_tall = max(1, math.ceil((rows or table.last) / PAGE_ROWS))
+        heads = (FIRST - 2, FIRST - 1)
+        print_setup(table.sheet, heads=heads, labels=labels, pages_wide=pages_wide, pages_tall=pages_tall)
+        if columns or rows:
+            last = FIRST + min(rows or table.last, table.last)
+            table.sheet.worksheet.print_area(0, 0, last, (columns or table.columns) - 1)
 
     def given(self, place: str) -> Formula:
         """The input cell of a number of the scenario, by its place."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +13,8 @@ from growth.spreadsheet.worksheet import Worksheet
 
 FIRST = 7  # the row of month 0, and of age 0; rows and columns count from 0
 LABEL_WIDTH, WIDTH = 10, 12.5
+PAGE_WIDTH, PAGE_ROWS = 240, 70  # characters and rows on one landscape page, at about 60% of their size
+_LETTERS_PER_WIDTH = 1.05  # a column is measured in digits; letters of running text are a little narrower
 
 
 class FormulaColumn:
@@ -58,12 +61,12 @@ class FormulaTable:
 
     def __init__(self, sheet: Worksheet, *, title: str, lines: Sequence[str], last: int):
         self.sheet, self.last = sheet, last
-        self._next, self._group = 0, ""
+        self._next, self._group, self.width = 0, "", 0.0
         sheet.worksheet.set_row(0, 27)
         sheet.text(0, 0, title, "title")
         for row, line in enumerate(lines, start=1):
             sheet.text(row, 0, line, "line")
-        sheet.worksheet.set_row(FIRST - 1, 44)
+        self._head_lines = 0
 
     def column(
         self, head: str, kind: str = "", *, group: str = "", width: float = WIDTH, left: bool = False
@@ -77,12 +80,16 @@ class FormulaTable:
             self.sheet.text(FIRST - 2, index, "", "group")
         self._group = group
         self.sheet.text(FIRST - 1, index, head, "head_left" if left else "head")
+        self._head_lines = max(self._head_lines, text_lines(head, width=width - 2))
+        self.sheet.worksheet.set_row(FIRST - 1, 13 * self._head_lines + 5)
+        self.width += width
         self.sheet.worksheet.set_column(index, index, width, self.sheet.styles("paper"))
         return FormulaColumn(self.sheet, index, kind, self.last)
 
     def skip(self, width: float = 2) -> None:
         """An empty column."""
         self.sheet.worksheet.set_column(self._next, self._next, width, self.sheet.styles("paper"))
+        self.width += width
         self._next += 1
         self._group = ""
 
@@ -92,16 +99,54 @@ class FormulaTable:
         return self._next
 
 
-def print_setup(sheet: Worksheet, *, heads: tuple[int, int] | None, labels: int, pages_wide: int = 1) -> None:
-    """Landscape on A4, as many pages wide as said, heads and labels repeated, pages counted."""
+def print_setup(
+    sheet: Worksheet, *, heads: tuple[int, int] | None, labels: int, pages_wide: int = 1, pages_tall: int = 0
+) -> None:
+    """A4 landscape, scaled to the given number of pages, with heads and labels repeated and pages numbered.
+
+    Parameters
+    ----------
+    heads
+        First and last row to repeat on every page, or None.
+    labels
+        How many columns at the left to repeat.
+    pages_wide, pages_tall
+        Pages across and down; 0 for as many as it takes.
+    """
     page = sheet.worksheet
     page.set_landscape()
     page.set_paper(9)
     page.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
-    page.fit_to_pages(pages_wide, 0)
+    page.fit_to_pages(pages_wide, pages_tall)
     page.print_across()
     if heads:
         page.repeat_rows(*heads)
     if labels:
         page.repeat_columns(0, labels - 1)
     page.set_footer("&L&A&R&P / &N")
+
+
+def text_lines(text: str, *, width: float, size: float = 10) -> int:
+    """How many lines a wrapped text takes in a cell.
+
+    Parameters
+    ----------
+    text
+        The text, which may have line breaks of its own.
+    width
+        Width of the cell in characters, as columns are measured.
+    size
+        Size of the font in points.
+
+    Returns
+    -------
+    int
+        At least 1. Taken for a wide font, so that a row is rather too tall than clipped.
+
+    Examples
+    --------
+    >>> text_lines("Short.", width=40), text_lines("one two three four", width=10)
+    (1, 2)
+    """
+    per_line = max(1, int(width * 10 / size * _LETTERS_PER_WIDTH))
+    return sum(max(1, len(textwrap.wrap(part, per_line))) for part in text.split("\n"))

@@ -49,6 +49,8 @@ class MonthsSheet:
         self._table, self._month, self.label = book.month_table("months", title=words["title"], lines=words["lines"])
         self.columns: dict[str, FormulaColumn] = {}
         for group, names in GROUPS:
+            if group == "chart":  # on paper the columns that only feed the chart are left out
+                self._printed = self._table.width, self._table.columns
             if group != "customers":
                 self._table.skip()
             for name in names.split():
@@ -122,7 +124,8 @@ class MonthsSheet:
             if goal is not None:
                 self._put("goal_line", month, goal)
             self._put("ceiling_line", month, choose(near, level.mrr, missing()))
-        self._book.finish(self._table)
+        width, columns = self._printed
+        self._book.finish(self._table, width=width, columns=columns)
 
     @property
     def _goal(self) -> Formula | None:

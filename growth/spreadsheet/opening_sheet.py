@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from growth.scenario.opening import Opening
-from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, dot, maximum, total
-from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable, print_setup
+from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
 from growth.spreadsheet.inputs import by_age
 
 OLDEST = 120  # months that an opening customer can have been on board
@@ -44,7 +44,7 @@ class OpeningSheet:
         self.mrr = [mrr[number] for number in range(len(plans))]
         self.broken: dict[str, Formula] = {}
         self.age_shares = self._ages(book, table, opening) if ages else None
-        print_setup(sheet, heads=(FIRST - 1, FIRST - 1), labels=0)
+        book.finish(table, labels=1, rows=PRINTED_AGES)
 
     def _ages(self, book: WorkbookContext, table: FormulaTable, opening: Opening) -> FormulaColumn:
         words = book.words["today"]

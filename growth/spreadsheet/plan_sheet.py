@@ -43,7 +43,7 @@ class PlanSheet:
         self._leaving = None if aged else table.column(words["leaving"], "churn", group=words["stay"])
         self.columns["closing_customers"].put(0, opening.customers[number], "opening")
         self.columns["closing_mrr"].put(0, opening.mrr[number], "opening")
-        self._width = table.columns
+        self._printed = table.width, table.columns
         self._cohorts = PlanCohorts(book, table, number, opening=opening, life=life, changes=changes) if aged else None
 
     def month(self, month: int, new_customers: Formula) -> None:
@@ -72,7 +72,8 @@ class PlanSheet:
         """On paper the months stand alone, without the cohorts beside them."""
         if self._cohorts is not None:
             self._cohorts.hide_empty()
-        self._book.finish(self._table, columns=self._width)
+        width, columns = self._printed
+        self._book.finish(self._table, width=width, columns=columns)
 
     def _back(self, of: str, month: int) -> Any:
         """A share of those who left so many months before; nobody from before month 1."""

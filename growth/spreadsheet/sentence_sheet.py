@@ -21,12 +21,13 @@ from growth.spreadsheet.formula import (
     total,
     written,
 )
-from growth.spreadsheet.formula_table import print_setup
+from growth.spreadsheet.formula_table import print_setup, text_lines
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.number_text import NumberText, filled
 from growth.spreadsheet.worksheet import DASH
 
 _ROW = 4  # of the first fact
+_WIDTH = 90  # of the column of facts, in characters
 
 
 class SentenceSheet:
@@ -44,7 +45,7 @@ class SentenceSheet:
         page = self._sheet.worksheet
         page.set_row(0, 27)
         page.set_column(0, 0, 44, book.styles("paper"))
-        page.set_column(1, 1, 90, book.styles("paper"))
+        page.set_column(1, 1, _WIDTH, book.styles("paper"))
         self._sheet.text(0, 0, words["title"], "title")
         self._sheet.text(1, 0, words["line"], "line")
         self.goal_month = self._goal_month()
@@ -66,6 +67,8 @@ class SentenceSheet:
     def _put(self, key: str, formula: Formula, kind: str = "") -> Formula:
         """One line: what it is, and its cell."""
         self._sheet.text(self._row, 0, self._book.words["sentence"]["facts"][key], "soft")
+        if isinstance(formula.value, str):
+            self._sheet.worksheet.set_row(self._row, 14 * text_lines(formula.value, width=_WIDTH) + 2)
         cell = self._sheet.put(self._row, 1, formula, "wrapped" if isinstance(formula.value, str) else "left", kind)
         self._row += 1
         return cell
@@ -153,13 +156,12 @@ class SentenceSheet:
 
     def _line_labels(self) -> dict[str, Formula]:
         """What stands on the lines of the chart for the goal and the ceiling, with their amounts."""
-        page, level, labels = self._page, self._level, {}
+        page, labels = self._page, {}
         if self._book.scenario.goal_mrr is not None:
             goal = _unbroken(page["line_goal"]) & self.numbers.money(self._book.given("goal_mrr"))
             labels["goal"] = self._put("line_goal", goal)
-        shrinks = level.mrr < self._months.columns["opening_mrr"][1]
-        told = choose(shrinks, _unbroken(page["line_floor"]), _unbroken(page["line_ceiling"]))
-        labels["ceiling"] = self._put("line_ceiling", told & self.numbers.roughly(level.mrr))
+        level = _unbroken(self._book.words["answer"]["line_level"]) & self.numbers.roughly(self._level.mrr)
+        labels["ceiling"] = self._put("line_ceiling", level)
         return labels
 
     def _cash(self) -> Formula:

@@ -7,7 +7,7 @@ from typing import Any
 
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.churn_formulas import churn_column
-from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, minimum
 from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
 from growth.spreadsheet.inputs import by_age
@@ -53,7 +53,7 @@ class StaySheet:
         self._growth = self._common_growth()
         self._year_growth = self._common_year_growth()
         self.lives = [self._life(number, plan, changes) for number, plan in enumerate(plans)]
-        book.finish(self._table, labels=1)
+        book.finish(self._table, labels=1, rows=PRINTED_AGES)
 
     def _users(self, wanted: Any) -> list[int]:
         """The numbers of the plans for which `wanted` holds."""

@@ -32,12 +32,12 @@ STYLES: dict[str, dict[str, Any]] = {
     "head": {"text_wrap": True, "align": "right", "valign": "bottom", "bottom": 1, "bottom_color": SOFT},
     "head_left": {"text_wrap": True, "valign": "bottom", "bottom": 1, "bottom_color": SOFT},
     "wrapped": {"text_wrap": True},
-    "said": {"text_wrap": True, "indent": 1},
-    "said_head": {"text_wrap": True, "indent": 1, "valign": "bottom", "bottom": 1, "bottom_color": SOFT},
+    "said": {"text_wrap": True, "align": "left", "indent": 1},
+    "said_head": {"align": "left", "indent": 1, "valign": "bottom", "bottom": 1, "bottom_color": SOFT},
     "wrapped_soft": {"text_wrap": True, "font_color": SOFT, "font_size": 9},
     "input": {"bg_color": WHITE, "font_color": GAIN, "locked": False, "border": 1, "border_color": SOFT},
     "opening": {"font_color": SOFT, "italic": True},
-    "sum_text": {"bold": True, "indent": 1, "top": 1, "top_color": SOFT, "text_wrap": True},
+    "sum_text": {"bold": True, "align": "left", "indent": 1, "top": 1, "top_color": SOFT, "text_wrap": True},
     "sum": {"bold": True, "top": 1, "top_color": SOFT},
 }
 

@@ -30,7 +30,7 @@ from growth.spreadsheet.opening_sheet import OpeningSheet
 from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.stay_sheet import StaySheet
-from growth.spreadsheet.styles import Styles
+from growth.spreadsheet.styles import SANS, Styles
 from growth.spreadsheet.workbook_text import workbook_locale
 from growth.spreadsheet.worksheet import Worksheet
 
@@ -76,6 +76,10 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
         raise PublishError("a workbook needs XlsxWriter; install growth-workbook[spreadsheet]") from None
     stream = BytesIO()
     options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    options["default_format_properties"] = {
+        "font_name": SANS,
+        "font_size": 10,
+    }  # what widths of columns are measured in
     workbook = xlsxwriter.Workbook(stream, options)
     workbook.worksheet_class = _plain_worksheet()
     words = giveaway or load_giveaway(None, scenario=result.scenario)
