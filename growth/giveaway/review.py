@@ -33,8 +33,8 @@ from growth.giveaway.review_words import (
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, load_scenario
 
-LONGEST_SENTENCE = 26  # words; more takes over six lines on a phone
-SHORTEST_QUESTION = 7  # words
+LONGEST_SENTENCE = 26  # words; common practice, no source
+SHORTEST_QUESTION = 7  # words; common practice, no source
 _END = re.compile(r"(?<=[.!?])(?<!\s[^\W\d]\.)\s+(?=\D)")  # of a sentence; not that of "z. B." or "Jan. 2029"
 
 
@@ -151,6 +151,24 @@ def _recipe(giveaway: Giveaway, line: int | None) -> Iterator[Finding]:
             "",
             "A reader who wants more has nowhere to go.",
             "Add one plain invitation to the list.",
+        )
+    if giveaway.address is None:
+        yield Finding(
+            "no address",
+            "address",
+            line,
+            "",
+            "The e-mail and the handout cannot say where the page is, and where it is shared no picture appears.",
+            "Add address: with the https:// address that the page will have.",
+        )
+    if not giveaway.byline:
+        yield Finding(
+            "no byline",
+            "byline",
+            line,
+            "",
+            "Picture, e-mail and handout do not say whose work this is.",
+            "Add byline: with your name, and the invented business if it is one.",
         )
 
 

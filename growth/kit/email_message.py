@@ -1,4 +1,4 @@
-"""The e-mail that tells the list about a piece: as plain text and as HTML, both with what leaving the list takes."""
+"""The e-mail that announces a piece to the list, as plain text and as HTML, with how to leave the list."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from html import escape
 from growth.calculator.language import messages, said
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.kit.share_picture import GAIN, INK, PAPER, RULE, SERIF, SOFT, told
+from growth.kit.line_chart import GAIN, INK, PAPER, RULE, SERIF, SOFT
+from growth.kit.share_picture import told
 from growth.output import SEAL
 
 WIDTH = 72
 LAW = (  # for the writer
-    "Before you send it: local law on e-mail and data protection governs who may be written to, and what "
-    "has to stand here."
+    "Before you send the e-mail: local law on e-mail and data protection governs who may be written to and what the "
+    "message has to say, often your name, your postal address and a link for leaving the list."
 )
 
 
@@ -24,9 +25,15 @@ def subject(giveaway: Giveaway) -> str:
 
 
 def link(giveaway: Giveaway) -> str:
-    """Where the page lies, with the piece and the e-mail named, so that what comes of it can be told apart."""
+    """The address of the page with the piece and the e-mail named in it, so that visits can be told apart.
+
+    Returns
+    -------
+    str
+        "" where the giveaway has no address: the page then goes out as an attachment.
+    """
     if not giveaway.address:
-        return messages(giveaway.locale)["kit"]["email_address"]
+        return ""
     return f"{giveaway.address}{'&' if '?' in giveaway.address else '?'}piece={giveaway.name}&from=email"
 
 
@@ -44,18 +51,14 @@ def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
     body += [
         *giveaway.case.details[:1],
         told(giveaway, forecast),
-        words["email_numbers"],
+        words["email_numbers"] if giveaway.address else said(words["email_attached"], file=f"{giveaway.name}.html"),
     ]
     for text in body:
         paragraphs += ["\n".join(_wrapped(line) for line in text.splitlines()), ""]
-    paragraphs += [link(giveaway), "", _wrapped(_caution(forecast, words)), "", "-- "]
-    paragraphs += [
-        giveaway.byline or words["email_sender"],
-        "",
-        _wrapped(words["email_consent"]),
-        words["email_sender"],
-    ]
-    paragraphs += ["", said(words["piece"], name=giveaway.name), ""]
+    paragraphs += [link(giveaway), ""] if giveaway.address else []
+    paragraphs += [_wrapped(_caution(forecast, words)), "", "-- "]
+    paragraphs += [giveaway.byline, ""] if giveaway.byline else []
+    paragraphs += [_wrapped(words["email_consent"]), "", said(words["piece"], name=giveaway.name), ""]
     return "\n".join(paragraphs)
 
 
@@ -70,13 +73,12 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
             f'<span style="font-style:normal;font-size:15px;color:{SOFT}">{escape(one.who)}</span></blockquote>'
         )
     details = "".join(f'<p style="margin:0 0 20px">{escape(text)}</p>' for text in giveaway.case.details[:1])
-    address = link(giveaway)
-    way = (
-        f'<a href="{escape(address)}" style="color:{GAIN};font-weight:bold">{escape(words["email_link"])}</a>'
-        if giveaway.address
-        else escape(address)
-    )
+    way = escape(said(words["email_attached"], file=f"{giveaway.name}.html"))
+    if giveaway.address:
+        style = f"color:{GAIN};font-weight:bold"
+        way = f'<a href="{escape(link(giveaway))}" style="{style}">{escape(words["email_link"])}</a>.'
     small = f'style="margin:0 0 10px;font-size:14px;line-height:1.5;color:{SOFT}"'
+    byline = f"<p {small}>{escape(giveaway.byline)}</p>\n" if giveaway.byline else ""
     return f"""<!doctype html>
 <html lang="{escape(giveaway.language)}">
 <head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
@@ -87,11 +89,10 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
 <h1 style="margin:0 0 20px;font-size:23px;line-height:1.3">{escape(subject(giveaway))}</h1>
 {quote}{details}
 <p style="margin:0 0 20px;font-size:21px;line-height:1.45">{escape(told(giveaway, forecast))}</p>
-<p style="margin:0 0 28px">{way}.</p>
+<p style="margin:0 0 28px">{way}</p>
 <p {small}>{escape(_caution(forecast, words))}</p>
 <hr style="border:0;border-top:1px solid {RULE};margin:0 0 14px">
-<p {small}>{escape(giveaway.byline or words["email_sender"])}</p>
-<p {small}>{escape(words["email_consent"])}<br>{escape(words["email_sender"])}</p>
+{byline}<p {small}>{escape(words["email_consent"])}</p>
 <p {small}>{escape(said(words["piece"], name=giveaway.name))}</p>
 </div>
 </body>

@@ -11,7 +11,8 @@ from growth.calculator.language import messages, said
 from growth.calculator.words import column, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.kit.share_picture import INK, RULE, SANS, SERIF, SOFT, chart_lines, told
+from growth.kit.line_chart import INK, RULE, SANS, SERIF, SOFT, Box, line_chart
+from growth.kit.share_picture import told
 
 _STYLE = f"""
 @page {{ size: A4; margin: 17mm 20mm; }}
@@ -75,16 +76,12 @@ def handout_html(
 
 
 def _chart(forecasts: Mapping[str, Forecast], locale: str) -> str:
-    forecast, words = forecasts[""], messages(locale)["kit"]
-    labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
+    words = messages(locale)["kit"]
     width = 500 if len(forecasts) > 1 else 600
-    style = f'font-family="{SANS}" font-size="12" fill="{SOFT}"'
-    lines = chart_lines(forecasts, 0, 24, width, 120, size=12, locale=locale)
+    lines = line_chart(forecasts, Box(0, 24, width, 120), size=12, locale=locale)
     return (
-        f'<svg viewBox="0 0 700 168" role="img" aria-label="{escape(words["handout_chart"])}"><text '
-        f'x="0" y="12" {style}>{escape(words["handout_chart_title"])}</text>{lines}'
-        f'<text x="0" y="162" {style}>{escape(labels[0])}</text>'
-        f'<text x="{width}" y="162" text-anchor="end" {style}>{escape(labels[forecast.months])}</text></svg>'
+        f'<svg viewBox="0 0 700 168" role="img" aria-label="{escape(words["handout_chart"])}"><text x="0" y="12" '
+        f'font-family="{SANS}" font-size="12" fill="{SOFT}">{escape(words["handout_chart_title"])}</text>{lines}</svg>'
     )
 
 

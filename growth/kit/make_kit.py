@@ -71,7 +71,10 @@ def _made(
     ]
     notes = [LAW]
     if giveaway.address is None:
-        notes.append("The brief has no address, so the tags for sharing name no picture. Add address: to the giveaway.")
+        notes.append(
+            f"The giveaway has no address. Attach {giveaway.name}.html to the e-mail, or add address: with the place "
+            "where the page will be on the web; the tags for sharing then name the picture."
+        )
     try:
         made.append((".xlsx", spreadsheet(result, giveaway=giveaway), "the forecast as a workbook with live formulas"))
     except PublishError as missing:

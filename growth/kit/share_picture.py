@@ -1,55 +1,104 @@
-"""The answer as one picture for sharing, 1200 x 630: question, answer, chart, and the name of the piece."""
+"""The answer as one picture for sharing, 1200 x 630: question, short answer, dated chart, the consultant's name."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from html import escape
 
-import numpy as np
-
-from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.words import answer, money
+from growth.calculator.language import messages, said
+from growth.calculator.words import answer, money, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
+from growth.kit.line_chart import INK, PAPER, RULE, SANS, SOFT, Box, line_chart, text_lines
+from growth.measures import goal_month
 
 WIDTH, HEIGHT = 1200, 630
-PAPER, INK, SOFT, RULE = "#fbf7ef", "#2b2722", "#665d50", "#ddd3c1"
-GAIN, LOSS, GOAL = "#1f5f8b", "#9c4f14", "#5b4a8a"
-SERIF = "'Iowan Old Style','Palatino Linotype',Palatino,'Noto Serif','DejaVu Serif',Georgia,serif"
-SANS = "system-ui,'Segoe UI','Noto Sans','DejaVu Sans',sans-serif"
+_MARGIN = 64
 _NARROW, _WIDE = set("iljtf.,;:'!|()[] "), set("mwMWQGO%@€£$")
 
 
 def told(giveaway: Giveaway, forecast: Forecast) -> str:
-    """The answer in one text: the brief's, or the one that the calculator speaks."""
+    """The answer in full: the brief's own, or the one that the calculator speaks."""
     return giveaway.answer or answer(forecast, giveaway.locale)
+
+
+def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, locale: str) -> str:
+    """The answer in a few words: the month of the goal, or the line that ends highest and where it ends.
+
+    Parameters
+    ----------
+    forecast
+        The base forecast, without draws.
+    what_ifs
+        Forecasts of the what-ifs by their label. Where there are some and no goal is reached, the best one is named.
+    locale
+        For words, amounts and months.
+
+    Returns
+    -------
+    str
+        One line such as "€2,500 a month in May 2028".
+    """
+    words, scenario, month = messages(locale)["kit"], forecast.scenario, goal_month(forecast).value
+    labels = month_labels(scenario.first_month, forecast.months, locale)
+    amounts = {name: float(one.closing_mrr[-1]) for name, one in {"": forecast, **(what_ifs or {})}.items()}
+    best = max(amounts, key=lambda name: amounts[name])
+    places = {
+        "goal": money(scenario.goal_mrr or 0, scenario.currency, locale),
+        "calendar": labels[int(month or 0)],
+        "end": money(amounts[best], scenario.currency, locale),
+        "last": labels[forecast.months],
+        "name": (best or words["as_things_stand"])[:1].upper() + (best or words["as_things_stand"])[1:],
+    }
+    if month is not None and scenario.goal_mrr is not None:
+        kept = bool((forecast.closing_mrr[max(int(month) - 1, 0) :] >= scenario.goal_mrr).all())
+        key = "picture_reached" if kept else "picture_lost"
+    else:
+        key = "picture_best" if what_ifs else "picture_end"
+    return said(words[key], **places)
 
 
 def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None) -> str:
     """The picture as SVG, of text and lines alone: no script, no link, nothing from elsewhere.
 
-    what_ifs: forecasts to draw beside the first, by the words that stand on their lines.
+    Parameters
+    ----------
+    giveaway
+        Its question stands on top, its byline at the foot; its whole answer is the picture's description.
+    forecast
+        The base forecast, without draws.
+    what_ifs
+        Forecasts to draw beside it, by the words that stand on their lines.
+
+    Returns
+    -------
+    str
+        An SVG document of 1200 x 630 pixels.
     """
-    text, words = told(giveaway, forecast), messages(giveaway.locale)["kit"]
-    margin, inner = 64, WIDTH - 128
-    question, question_size = fitted(giveaway.question, width=inner, most=2, sizes=(30, 27, 24, 22))
-    said, size = fitted(text, width=inner, most=4, sizes=(46, 42, 38, 34, 30, 27))
-    parts = [_lines(question, margin, 78, question_size, SOFT, italic=True)]
-    top = 78 + (len(question) - 1) * question_size * 1.3 + size + 34
-    parts.append(_lines(said, margin, top, size, INK))
-    below = top + (len(said) - 1) * size * 1.3 + 30
-    parts.append(_chart({"": forecast, **(what_ifs or {})}, margin, below, inner, HEIGHT - 84 - below, giveaway.locale))
-    foot = words["picture_foot"]
-    if forecast.scenario.invented:
-        foot = f"{words['invented_numbers']} {foot}"
-    parts.append(f'<line x1="{margin}" x2="{WIDTH - margin}" y1="{HEIGHT - 62}" y2="{HEIGHT - 62}" stroke="{RULE}"/>')
-    parts.append(_lines([clipped(foot, width=inner * 0.62, size=18)], margin, HEIGHT - 32, 18, SOFT, family=SANS))
-    name = clipped(giveaway.name, width=inner * 0.36, size=18)
-    parts.append(_lines([name], WIDTH - margin, HEIGHT - 32, 18, SOFT, family=SANS, anchor="end"))
+    locale, words = giveaway.locale, messages(giveaway.locale)["kit"]
+    inner = WIDTH - 2 * _MARGIN
+    question, size = fitted(giveaway.question, width=inner, most=2, sizes=(34, 31, 28, 25))
+    short, large = fitted(
+        short_answer(forecast, what_ifs=what_ifs, locale=locale), width=inner, most=1, sizes=(58, 52, 46, 40, 34)
+    )
+    top = 74 + (len(question) - 1) * size * 1.3 + large + 26
+    beside = 320 if what_ifs else 160  # pixels for the labels at the ends of the lines
+    box = Box(_MARGIN, top + 34, inner - beside, HEIGHT - 150 - (top + 34))
+    invented = f"{words['invented_numbers']} " if forecast.scenario.invented else ""
+    caution = clipped(f"{invented}{words['picture_foot']}", width=inner, size=19)
+    parts = [
+        text_lines(question, _MARGIN, 74, size, SOFT, italic=True),
+        text_lines(short, _MARGIN, top, large, INK),
+        line_chart({"": forecast, **(what_ifs or {})}, box, size=20, locale=locale),
+        f'<line x1="{_MARGIN}" x2="{WIDTH - _MARGIN}" y1="{HEIGHT - 90}" y2="{HEIGHT - 90}" stroke="{RULE}"/>',
+        text_lines([clipped(giveaway.byline, width=inner, size=20)], _MARGIN, HEIGHT - 57, 20, INK, family=SANS),
+        text_lines([caution], _MARGIN, HEIGHT - 27, 19, SOFT, family=SANS),
+    ]
+    described = f"{told(giveaway, forecast)} {said(words['piece'], name=giveaway.name)}"
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} '
-        f'{HEIGHT}" role="img" '
-        f'aria-labelledby="t d"><title id="t">{escape(giveaway.question)}</title><desc id="d">{escape(text)}</desc>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} {HEIGHT}" '
+        f'role="img" aria-labelledby="t d"><title id="t">{escape(giveaway.question)}</title>'
+        f'<desc id="d">{escape(described)}</desc>'
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="{PAPER}"/>{"".join(parts)}</svg>\n'
     )
 
@@ -91,82 +140,3 @@ def clipped(text: str, *, width: float, size: float, always: bool = False) -> st
     while text and text_width(text + " ...", size) > width:
         text = text[:-1]
     return f"{text.rstrip()} ..."
-
-
-def chart_path(forecast: Forecast, x: float, y: float, width: float, height: float, *, top: float) -> str:
-    """MRR from month 0 on as the path of a line within a box; `top` is the amount at its upper edge."""
-    values = np.concatenate([forecast.opening_mrr[:1], forecast.closing_mrr])
-    across = x + width * np.arange(values.size) / (values.size - 1)
-    down = y + height * (1 - values / (top or 1))
-    return "M" + " L".join(f"{a:.1f} {b:.1f}" for a, b in zip(across, down, strict=True))
-
-
-def chart_lines(
-    forecasts: Mapping[str, Forecast],
-    x: float,
-    y: float,
-    width: float,
-    height: float,
-    *,
-    size: float,
-    locale: str = LOCALE,
-) -> str:
-    """The MRR of each forecast as a line in a box, its name and last amount beside its end; the first is as things
-    stand.
-
-    The lines are told apart by their dashes too. A goal within sight is a dotted line.
-    """
-    first, words = next(iter(forecasts.values())), messages(locale)["kit"]
-    currency, goal = first.scenario.currency, first.scenario.goal_mrr
-    top = 1.05 * max(max(one.closing_mrr.max(), one.opening_mrr[0]) for one in forecasts.values()) or 1.0
-    foot, marks = y + height, []
-    parts = [f'<line x1="{x:g}" x2="{x + width:.1f}" y1="{foot:.1f}" y2="{foot:.1f}" stroke="{SOFT}"/>']
-    if goal and goal < top and len(forecasts) == 1:
-        level = y + height * (1 - goal / top)
-        parts.append(
-            f'<line x1="{x:g}" x2="{x + width:.1f}" y1="{level:.1f}" y2="{level:.1f}" stroke="{GOAL}" '
-            f'stroke-dasharray="2 6"/>'
-        )
-        marks.append((level, said(words["picture_goal"], goal=money(goal, currency, locale)), GOAL))
-    for (name, one), (colour, dash) in zip(forecasts.items(), _LOOKS, strict=False):
-        line = chart_path(one, x, y, width, height, top=top)
-        parts.append(
-            f'<path d="{line}" fill="none" stroke="{colour}" stroke-width="{size / 5:.1f}" stroke-dasharray="{dash}"/>'
-        )
-        end = float(one.closing_mrr[-1])
-        named = name or (words["as_things_stand"] if len(forecasts) > 1 else "")
-        marks.append((y + height * (1 - end / top), f"{named} {money(end, currency, locale)}".strip(), colour))
-    lowest = -np.inf
-    for at, words, colour in sorted(marks):  # labels keep their distance
-        lowest = max(at, lowest + size * 1.25)
-        parts.append(_lines([words], x + width + size * 0.7, lowest + size / 3, size, colour, family=SANS))
-    return "".join(parts)
-
-
-_LOOKS = ((INK, "none"), (GAIN, "none"), (LOSS, "9 5"), (GOAL, "3 4"), (SOFT, "12 4 3 4"), (GAIN, "5 5"), (LOSS, "2 3"))
-
-
-def _chart(forecasts: Mapping[str, Forecast], x: float, y: float, width: float, height: float, locale: str) -> str:
-    if height < 60:
-        return ""
-    return chart_lines(forecasts, x, y, width - (310 if len(forecasts) > 1 else 150), height, size=17, locale=locale)
-
-
-def _lines(
-    lines: list[str],
-    x: float,
-    y: float,
-    size: float,
-    colour: str,
-    *,
-    family: str = SERIF,
-    italic: bool = False,
-    anchor: str = "start",
-) -> str:
-    style = ' font-style="italic"' if italic else ""
-    return "".join(
-        f'<text x="{x:g}" y="{y + n * size * 1.3:.1f}" font-family="{family}" font-size="{size}" '
-        f'fill="{colour}" text-anchor="{anchor}"{style}>'
-        f"{escape(line)}</text>"
-        for n, line in enumerate(lines)
-    )

@@ -33,6 +33,8 @@ giveaway:
   invitation:
     text: "Shall I send you the next one?"
     link: https://example.org/
+  address: https://example.org/when.html
+  byline: By Runa Kilnstead (invented)
 """
 
 
@@ -92,6 +94,8 @@ def test_our_own_briefs_get_no_remark(file):
         ("It knows nothing of tax.", "You will earn more than today.", "promise", 17),
         ("It knows nothing of tax.", "This is guaranteed.", "promise", 17),
         ("  cautions:\n    - It knows nothing of tax.\n", "", "no caution", 7),
+        ("  address: https://example.org/when.html\n", "", "no address", 7),
+        ("  byline: By Runa Kilnstead (invented)\n", "", "no byline", 7),
         ("It knows nothing of tax.", "It knows " + "and so on and on " * 8 + "to the end.", "long sentence", 17),
         ("at 29 a month", "at 29 a month, with churn on top", "term not explained", 14),
     ],
@@ -116,6 +120,19 @@ def test_what_is_well_put_is_let_be(tmp_path, old, new):
         for rule, _ in rules(tmp_path, old, new)
         if rule in ("promise", "term not explained", "number not computed")
     ] == []
+
+
+@pytest.mark.parametrize(("count", "found"), [(26, []), (27, ["long sentence"])])
+def test_a_sentence_may_have_26_words(tmp_path, count, found):
+    """Common practice, no source: guides to plain language ask for 15 to 20 words on average, about 25 at most."""
+    assert [rule for rule, _ in rules(tmp_path, "It knows nothing of tax.", " ".join(["word"] * count) + ".")] == found
+
+
+@pytest.mark.parametrize(("question", "found"), [("Can my six studios pay my rent?", []), ("Can I live from it?", 1)])
+def test_a_question_has_seven_words_or_more(tmp_path, question, found):
+    """Common practice, no source: fewer words leave no room for one reader's case."""
+    old = "I have forty studios and free evenings. When can I live from it?"
+    assert [rule for rule, _ in rules(tmp_path, old, question)] == ["general question"] * bool(found)
 
 
 def test_pictures_and_weight():

@@ -8,6 +8,7 @@ import struct
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import growth
@@ -201,6 +202,55 @@ def test_the_frame_grows_with_its_page_and_nothing_is_asked_of_anybody(kit, brow
     page.close()
 
 
+# --- what the parts say -----------------------------------------------------------------------------------------------
+
+
+def shown(svg: str) -> list[str]:
+    """The texts that a picture shows."""
+    return ["".join(node.itertext()) for node in ET.fromstring(svg).iter() if node.tag.endswith("}text")]
+
+
+def test_the_picture_carries_dates_the_goal_month_and_the_consultants_name():
+    """40 customers, 10 a month join at 29 and 4% leave: MRR of 1,160 x 0.96 + 290 = 1,404 in month 1, 1,637 in month 2,
+    the first above 1,500; by hand."""
+    forecast = growth.forecast(scenario(months=36))
+    reached = int(np.argmax(forecast.closing_mrr >= 1_500))
+    texts = shown(picture_svg(words(byline="Runa Kilnstead, invented"), forecast))
+    month = ("Jan 2027", "Feb 2027", "Mar 2027")[reached]
+    assert texts[0] == "When can I live from it?" and f"€1,500 a month in {month}" in texts
+    assert {"Dec 2026", "Dec 2029", "2028", month, "Runa Kilnstead, invented"} <= set(texts)
+    assert sum(len(text.split()) for text in texts) <= 45
+
+
+def test_the_picture_says_a_goal_is_lost_again_and_what_ends_highest():
+    falling = scenario(
+        goal_mrr=1_000, arrive={"channels": []}, stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}
+    )
+    texts = shown(picture_svg(words(), growth.forecast(falling)))
+    assert any("but not for good" in text for text in texts)
+    base = growth.forecast(scenario(goal_mrr=None))
+    better = growth.forecast(scenario(goal_mrr=None, opening={"customers": 80, "mrr": 2_320}))
+    texts = shown(picture_svg(words(), base, what_ifs={"twice as many": better}))
+    assert any(text.startswith("Twice as many: €") for text in texts)
+
+
+def test_without_an_address_e_mail_and_handout_read_as_finished():
+    for make in (email_text, email_html, handout_html):
+        for language in ("en", "de"):
+            text = make(words(language=language), growth.forecast(scenario()))
+            assert not re.search(r"\[[^\]]*\]|YOUR|None", re.sub(r"<style>.*?</style>", "", text, flags=re.DOTALL))
+    assert "a-piece.html" in email_text(words(), growth.forecast(scenario()))
+    assert "https://example.org/a?piece=a-piece" in email_text(
+        words(address="https://example.org/a"), growth.forecast(scenario())
+    )
+
+
+def test_a_kit_without_an_address_says_what_to_do_about_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(shutil, "which", lambda name: None)
+    made = make_kit(BRIEF.with_name("fernhollow.yaml"), to=tmp_path)
+    assert any("Attach how-big-can-it-get.html" in note for note in made.notes)
+
+
 # --- hostile words ----------------------------------------------------------------------------------------------------
 
 
@@ -226,6 +276,7 @@ def test_the_picture_is_well_formed_and_holds_no_script():
         "text",
         "line",
         "path",
+        "circle",
     }
     assert not [
         name for element in root.iter() for name in element.attrib if name.lower().startswith("on") or "href" in name
