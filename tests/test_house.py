@@ -40,7 +40,7 @@ MAY_IMPORT = {
     "calculator": "engine, errors, measures, scenario",
     "giveaway": "calculator, engine, errors, lean, measures, options, output, scenario",
     "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario",
-    "kit": "calculator, engine, errors, giveaway, options, output, scenario, spreadsheet",
+    "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario",
     "records": "charts, engine, errors, files, options, output, scenario",
     "earned": "calculator, charts, errors, files, options, output, records, scenario",

@@ -1,9 +1,7 @@
-"""A reading of the brief, as a good editor would give it before it is published: what is wrong, where, why, and what to
-try.
+"""Review a brief as an editor would before it is published: what is wrong, where, why, and what to try.
 
-Most rules read the words alone. They are rules of thumb (common practice, no source): each finding is a question to the
-writer, not a verdict. Rules that look for words know English alone; in another language they are passed over, and
-`passed_over` says so.
+The rules are rules of thumb (common practice, no source): each finding is a question to the writer, not a verdict. Rules
+that look for particular words know English only; for a brief in another language `passed_over` says what was not checked.
 """
 
 from __future__ import annotations
@@ -19,6 +17,7 @@ from growth.calculator.language import ENGLISH, languages
 from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.finding import Finding
 from growth.giveaway.places import PLACE, filled
+from growth.giveaway.review_gaps import missing_parts
 from growth.giveaway.review_words import (
     ASKS,
     GENERAL,
@@ -40,7 +39,7 @@ _END = re.compile(r"(?<=[.!?])(?<!\s[^\W\d]\.)\s+(?=\D)")  # of a sentence; not 
 
 @dataclass(frozen=True, slots=True)
 class Passage:
-    """A text of the brief, where it stands, and how it reads with its numbers filled in."""
+    """A text of the brief: its field and line, as written and with its placeholders filled in."""
 
     field: str
     line: int | None
@@ -49,10 +48,26 @@ class Passage:
 
 
 def review(path: str | Path, *, notebook: str | Path | None = None, page: str | None = None) -> list[Finding]:
-    """Everything that an editor would remark on the brief in a scenario file, in the order of its lines.
+    """Review the brief in a scenario file.
 
-    notebook: the giveaway notebook, whose own Markdown is read too; page: the published page's HTML, whose pictures and
-    weight are looked at. Raises ScenarioError for a file that is not valid.
+    Parameters
+    ----------
+    path
+        The scenario file. Without a `giveaway:` part the default question is reviewed.
+    notebook
+        A giveaway notebook whose own Markdown is reviewed too.
+    page
+        The HTML of the published page, checked for pictures without text and for its weight.
+
+    Returns
+    -------
+    list of Finding
+        In the order of the file's lines; findings without a line come last.
+
+    Raises
+    ------
+    ScenarioError
+        If the file is not valid.
     """
     scenario = load_scenario(path)
     document = load_document(path)
@@ -63,7 +78,7 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
     english = giveaway.language == ENGLISH
     findings = [
         *_question(passages, english),
-        *_recipe(giveaway, line),
+        *missing_parts(giveaway, line=line),
         *_answers(passages, english),
         *_invitations(giveaway, passages, english),
         *(finding for passage in passages for finding in _prose(passage, scenario, giveaway.locale)),
@@ -78,7 +93,7 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
 
 
 def passed_over(path: str | Path) -> str:
-    """What was not read because of the brief's language, in a sentence; "" for a brief in English."""
+    """A sentence on what was not checked because of the brief's language; "" for a brief in English."""
     language = read_giveaway(path, scenario=load_scenario(path)).language
     if language == ENGLISH:
         return ""
@@ -121,54 +136,6 @@ def _question(passages: list[Passage], english: bool) -> Iterator[Finding]:
             "A general question fits everybody, so nobody takes it for their own.",
             "Put it as one reader would say it aloud: with I or my, the two things to choose between, a "
             "number of theirs.",
-        )
-
-
-def _recipe(giveaway: Giveaway, line: int | None) -> Iterator[Finding]:
-    if not giveaway.case.quotations:
-        yield Finding(
-            "no quotation",
-            "case.quotations",
-            line,
-            "",
-            "Nothing shows that the writer has listened to somebody in this case.",
-            "Quote a sentence that a reader said or wrote to you, with leave, or mark an invented speaker as invented.",
-        )
-    if not giveaway.cautions:
-        yield Finding(
-            "no caution",
-            "cautions",
-            line,
-            "",
-            "The page has its standing cautions, but none speaks of this question.",
-            "Say what this answer leaves out, and what would turn it round.",
-        )
-    if giveaway.invitation is None:
-        yield Finding(
-            "no invitation",
-            "invitation",
-            line,
-            "",
-            "A reader who wants more has nowhere to go.",
-            "Add one plain invitation to the list.",
-        )
-    if giveaway.address is None:
-        yield Finding(
-            "no address",
-            "address",
-            line,
-            "",
-            "The e-mail and the handout cannot say where the page is, and where it is shared no picture appears.",
-            "Add address: with the https:// address that the page will have.",
-        )
-    if not giveaway.byline:
-        yield Finding(
-            "no byline",
-            "byline",
-            line,
-            "",
-            "Picture, e-mail and handout do not say whose work this is.",
-            "Add byline: with your name, and the invented business if it is one.",
         )
 
 

@@ -81,7 +81,7 @@ def line_chart(forecasts: Mapping[str, Forecast], box: Box, *, size: float, loca
         end = float(one.closing_mrr[-1])
         named = name or (words["as_things_stand"] if len(forecasts) > 1 else "")
         labels.append((level(end), f"{named} {money(end, currency, locale)}".strip(), colour))
-    parts.append(_goal_mark(base, box, level(goal) if goal else 0, size, locale))
+    parts.append(_goal_mark(base, box, level(goal) if goal else 0, size, locale, low=len(forecasts) > 1))
     parts += [
         text_lines([text], box.x + box.width + size * 0.7, at + size / 3, size, colour, family=SANS)
         for at, text, colour in _apart(labels, size * 1.25)
@@ -138,8 +138,8 @@ def _axis(forecast: Forecast, box: Box, size: float, locale: str) -> str:
     return "".join(parts)
 
 
-def _goal_mark(forecast: Forecast, box: Box, level: float, size: float, locale: str) -> str:
-    """A dot where the base line reaches the goal, with the calendar month beside it."""
+def _goal_mark(forecast: Forecast, box: Box, level: float, size: float, locale: str, *, low: bool) -> str:
+    """A dot where the base line reaches the goal, with the calendar month beside it; low: just above the axis."""
     month = goal_month(forecast).value
     if month is None:
         return ""
@@ -151,6 +151,7 @@ def _goal_mark(forecast: Forecast, box: Box, level: float, size: float, locale: 
     drop = _rule(x, level, x, box.y + box.height, GOAL, "2 6")
     where = x - size * 0.6 if right else x + size * 0.6
     y = level - size * 0.7 if right else level + size * 1.4
+    y = box.y + box.height - size * 0.6 if low else y
     anchor = "end" if right else "start"
     return drop + dot + text_lines([label], where, y, size, GOAL, family=SANS, bold=True, anchor=anchor)
 
