@@ -1,7 +1,8 @@
 """Review a brief as an editor would before it is published: what is wrong, where, why, and what to try.
 
-The rules are rules of thumb (common practice, no source): each finding is a question to the writer, not a verdict. Rules
-that look for particular words know English only; for a brief in another language `passed_over` says what was not checked.
+The rules are rules of thumb (common practice, no source): each finding is a question to the writer, not a verdict.
+Rules that look for particular words know English only; for a brief in another language `passed_over` says what was not
+checked.
 """
 
 from __future__ import annotations
