@@ -13,10 +13,6 @@ from collections import defaultdict
 from fractions import Fraction
 from pathlib import Path
 
-import numpy as np
-
-from growth.records.rows import Rows
-
 CHARGES = {"customer", "date", "amount"}
 MONTHS = {"customer", "month", "mrr"}
 OPTIONAL = {"months", "period_start", "period_end", "plan", "currency", "joined", "billing"}
@@ -183,10 +179,3 @@ def bridge(size: int, mrr: dict[tuple[str, int], Fraction]) -> dict[str, list[Fr
     return {f"{move}_customers": values for move, values in customers.items()} | {
         f"{called.get(move, move)}_mrr": values for move, values in money.items()
     }
-
-
-def flat(rows: Rows) -> tuple[np.ndarray, np.ndarray]:
-    """The customers and the records of all rows, by customer, each customer's in the order of the file."""
-    customer, records = (np.concatenate(parts) for parts in zip(*map(rows.on, rows.shelves), strict=True))
-    order = np.argsort(customer, kind="stable")
-    return customer[order], records[order]

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from growth.records.cells import NONE
 from growth.records.fitting import FEW_LEAVERS, Fit
 from growth.records.measured import KindMeasures, Measured, Rate
 from growth.records.measuring import RECENT
+from growth.records.read.values import NONE
 
 MOST_PLANS = 40
 FEW_PLANS = 3  # so few plans keep their names, however few customers there are

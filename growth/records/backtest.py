@@ -12,11 +12,11 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.records.bridge import movements, spells
-from growth.records.ledger import ledger
 from growth.records.measuring import measure
+from growth.records.paid_months import paid_months
 from growth.records.prospect import prospect
-from growth.records.rows import Rows
-from growth.records.unreadable import RecordsError
+from growth.records.read.rows import Rows
+from growth.records.read.unreadable import RecordsError
 
 RIVALS = ("last value", "straight line", "constant growth rate")
 LOOK_BACK = 12  # months that line and growth rate are taken from
@@ -67,7 +67,7 @@ def backtest(
 
     Raises RecordsError where the records are shorter than shortest + horizon months.
     """
-    book = ledger(rows, until=until)
+    book = paid_months(rows, until=until)
     if book.months < shortest + horizon:
         rule = f"records of at least {shortest + horizon} months for a backtest"
         raise RecordsError([Problem("", rule, f"{book.months} months")])
@@ -93,7 +93,7 @@ def rival_forecasts(past: np.ndarray, horizon: int) -> tuple[np.ndarray, np.ndar
 
 
 def _one(rows: Rows, origin: np.datetime64, mrr: np.ndarray, length: int, horizon: int, seed: int) -> tuple:
-    ahead = prospect(measure(ledger(rows, until=str(origin)), seed=seed), months=horizon, seed=seed)
+    ahead = prospect(measure(paid_months(rows, until=str(origin)), seed=seed), months=horizon, seed=seed)
     actual = np.full(horizon, np.nan)
     known = mrr[length : length + horizon]
     actual[: known.size] = known

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 
 from growth.engine.result import BRIDGE
-from growth.records.cells import NONE
-from growth.records.ledger import Ledger
-from growth.records.order import changes
+from growth.records.paid_months import PaidMonths, changes
+from growth.records.read.values import NONE
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,13 +51,11 @@ class Spells:
     entry: np.ndarray
 
 
-def spells(book: Ledger) -> Spells:
-    """The spells of paid months of every customer, in the order of the ledger."""
-    held = book.stretches
-    opens = np.flatnonzero(held.begins)
-    ends = np.append(opens, held.size)[1:] - 1
-    customer, start = held.customer[opens], held.start[opens]
-    length = held.start[ends] + held.length[ends] - start
+def spells(book: PaidMonths) -> Spells:
+    """Return the spells of every customer, sorted by customer and start."""
+    opens = np.flatnonzero(~np.append(False, book.goes_on)[:-1])  # nobody's month goes on into these
+    length = np.diff(np.append(opens, book.month.size)).astype(np.int32)
+    customer, start = book.customer[opens], book.month[opens]
     entry = np.zeros(opens.size, np.int32)
     at_first = np.flatnonzero(start == 0)
     entry[at_first] = NONE
@@ -66,42 +63,37 @@ def spells(book: Ledger) -> Spells:
         joined = book.joined[customer[at_first]]
         entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
     returned, left = ~changes(customer), start + length < book.months
-    return Spells(customer, start, length, held.kind[opens], held.mrr[opens], returned, left, entry)
+    return Spells(customer, start, length, book.kind[opens], book.mrr[opens], returned, left, entry)
 
 
-def movements(book: Ledger, runs: Spells) -> Movements:
-    """The sums of the bridge, by month and kind."""
-    held, shape = book.stretches, (book.months, len(book.kinds))
+def movements(book: PaidMonths, runs: Spells) -> Movements:
+    """Return the sums of the bridge, by month and kind."""
+    shape = (book.months, len(book.kinds))
 
     def by(month: np.ndarray, kind: np.ndarray, weight: np.ndarray | None = None) -> np.ndarray:
-        cell = month.astype(np.int64) * shape[1] + kind
+        cell = month * np.int64(shape[1]) + kind
         return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
 
-    goes_on, end = held.goes_on, held.start + held.length
     fresh = np.flatnonzero((runs.start > 0) & ~runs.returned)
     back = np.flatnonzero((runs.start > 0) & runs.returned)
-    ended = np.flatnonzero(~goes_on & (end < book.months))
-    now = np.flatnonzero(end == book.months)
-    over = np.flatnonzero(end < book.months)
-    lost, churned = by(end[ended], held.kind[ended]), by(end[ended], held.kind[ended], held.mrr[ended])
-    stayed = held.sums_by_month(
-        (held.start + 1) * shape[1] + held.kind, held.length - 1 + goes_on, step=shape[1], size=shape[0] * shape[1]
-    ).reshape(shape)
-    starting, ending = by(held.start, held.kind), by(end[over], held.kind[over])
-    closing_mrr = by(end[now] - 1, held.kind[now], held.mrr[now])
-    closing_mrr[:-1] += stayed[1:] + churned[1:]
-    after = np.flatnonzero(goes_on)
-    change = held.mrr[after + 1] - held.mrr[after]
-    month, kind, up = end[after], held.kind[after], np.maximum(change, 0)
+    gone = np.flatnonzero(~book.goes_on & (book.month < book.months - 1))
+    closing_mrr = by(book.month, book.kind, book.mrr)
+    churned = by(book.month[gone] + 1, book.kind[gone], book.mrr[gone])
+    before = np.flatnonzero(book.goes_on)
+    change = book.mrr[before + 1] - book.mrr[before]
+    before, change = before[change != 0], change[change != 0]
+    month, kind, up = book.month[before] + 1, book.kind[before], np.maximum(change, 0)
+    stayed = np.zeros(shape)
+    stayed[1:] = closing_mrr[:-1] - churned[1:]
     return Movements(
-        np.cumsum(starting - ending, axis=0),
+        by(book.month, book.kind),
         closing_mrr,
         *(
             by(runs.start[some], runs.kind[some], weight)
             for some in (fresh, back)
             for weight in (None, runs.first_mrr[some])
         ),
-        lost,
+        by(book.month[gone] + 1, book.kind[gone]),
         churned,
         stayed,
         by(month, kind, up),
@@ -132,7 +124,7 @@ def bridge(moves: Movements) -> dict[str, np.ndarray]:
     return dict(zip(BRIDGE, columns, strict=True))
 
 
-def bridge_frame(book: Ledger, moves: Movements) -> Any:
+def bridge_frame(book: PaidMonths, moves: Movements) -> Any:
     """The bridge as a pandas table, one row a month, as `growth.to_frame` makes of a forecast."""
     import pandas as pd
 
@@ -140,14 +132,13 @@ def bridge_frame(book: Ledger, moves: Movements) -> Any:
     return pd.DataFrame(bridge(moves), index=months)
 
 
-def triangles(book: Ledger, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
+def triangles(book: PaidMonths, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
     """Customers and MRR by cohort (row: month of joining or coming back) and age (column); 0 where nobody is.
 
     Both of shape (months, months). Row 0 holds those on board in month 0, whenever they joined.
     """
-    held, months = book.stretches, book.months
-    cohort = runs.start[np.cumsum(held.begins) - 1]
-    mrr = held.sums_by_month(cohort * months + held.start - cohort, held.length, step=1, size=months**2)
-    lasting = np.bincount(runs.start * months + runs.length - 1, minlength=months**2).reshape(months, months)
-    customers = np.cumsum(lasting[:, ::-1], axis=1)[:, ::-1]  # of whom the spell is longer than the age
-    return customers.astype(float), mrr.reshape(months, months)
+    months = book.months
+    cohort = np.repeat(runs.start, runs.length)
+    cell = cohort * np.int64(months) + (book.month - cohort)
+    customers, mrr = (np.bincount(cell, weight, minlength=months**2) for weight in (None, book.mrr))
+    return customers.reshape(months, months).astype(float), mrr.reshape(months, months)

@@ -9,8 +9,8 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.records.fitting import Fit
+from growth.records.read.unreadable import RecordsError
 from growth.records.survival import RiskTable
-from growth.records.unreadable import RecordsError
 
 LEAST = 5  # leavers, and customers staying, that a group of ages has to be expected to have
 TAIL = 12  # last ages seen, whose churn goes on beyond them

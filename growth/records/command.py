@@ -57,22 +57,21 @@ def add_command(subparsers: Any) -> None:
 
 
 def _measure(arguments: argparse.Namespace) -> None:
-    from growth.records.unreadable import RecordsError
+    from growth.records.read.unreadable import RecordsError
 
     if arguments.until and not re.fullmatch(r"(19|20|21)\d\d-(0[1-9]|1[0-2])", arguments.until):
         raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
     if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
         raise RecordsError("--months is from 1 to 120, and --leave-out at least 0")
-    from growth.records.columns import load_columns
-    from growth.records.ledger import ledger
     from growth.records.measuring import measure
-    from growth.records.reading import read_records
+    from growth.records.paid_months import paid_months
+    from growth.records.read import load_columns, read_records
     from growth.records.summary import summary
     from growth.records.writing import write_scenario
 
     columns = load_columns(arguments.columns) if arguments.columns else None
     rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out)
-    measured = measure(ledger(rows, until=arguments.until))
+    measured = measure(paid_months(rows, until=arguments.until))
     write_scenario(
         measured,
         arguments.to,
@@ -85,7 +84,7 @@ def _measure(arguments: argparse.Namespace) -> None:
 
 
 def _demo(arguments: argparse.Namespace) -> None:
-    from growth.records.unreadable import RecordsError
+    from growth.records.read.unreadable import RecordsError
 
     if not 1 <= arguments.months <= 600 or not 0 < arguments.sign_ups <= 1e6 or arguments.seed < 0:
         raise RecordsError("--months is from 1 to 600, --sign-ups above 0 and at most a million, --seed at least 0")

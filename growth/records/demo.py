@@ -11,6 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from growth.records.paid_months import PaidMonths, paid_months
+from growth.records.read import Rows, Unreadable
+from growth.records.read.rows import months_of
+
 COLUMNS = ("customer", "date", "amount", "months", "plan", "currency")
 
 
@@ -168,24 +172,30 @@ def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: i
     }
 
 
-def demo_book(business: DemoBusiness, *, seed: int) -> Any:
-    """The ledger of the demo rows, without the way over a file: for tests over many businesses."""
-    from growth.records.ledger import ledger
-    from growth.records.rows import ROW, Rows, Shelf, months_of
-    from growth.records.unreadable import Unreadable
-
+def demo_book(business: DemoBusiness, *, seed: int) -> PaidMonths:
+    """The paid months of the demo rows, without the way over a file: for tests over many businesses."""
     rows = demo_rows(business, seed=seed)
     days = rows["date"].astype("M8[D]").astype(np.int64)
-    records = np.zeros(days.size, ROW)
-    records["amount"], records["span"], records["yearly"] = rows["amount"], rows["months"], rows["months"] >= 12
-    records["month"] = records["made"] = months_of(days)
-    order = np.argsort(rows["customer"], kind="stable")
-    customer, opens = np.unique(rows["customer"][order], return_index=True)
-    shelf = Shelf((slice(None),), order.astype(np.int32), opens, customer.astype(np.int32))
-    total, first, last = float(rows["amount"].sum()), int(records["month"].min()), int(days.max())
-    return ledger(
-        Rows((records,), (shelf,), None, ("Studio",), "EUR", total, True, first, last, Unreadable()),
-        until=str(np.datetime64(business.first_month, "M") + business.months - 1),
+    month, span = months_of(days), rows["months"].astype(np.int8)
+    last = np.datetime64(business.first_month, "M") + business.months - 1
+    return paid_months(
+        Rows(
+            rows["customer"].astype(np.int32),
+            month,
+            span,
+            month,
+            rows["amount"],
+            np.zeros(days.size, np.int16),
+            span >= 12,
+            None,
+            ("Studio",),
+            "EUR",
+            int(rows["customer"].max()) + 1,
+            True,
+            int(days.max()),
+            Unreadable(),
+        ),
+        until=str(last),
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from growth.records.bridge import Movements, Spells
 from growth.records.fitting import Fit
-from growth.records.ledger import Ledger
+from growth.records.paid_months import PaidMonths
 from growth.records.survival import RiskTable, Survival
 
 
@@ -59,7 +59,7 @@ class Measured:
     customers on board in the first month whose age the records do not say; left out of the curves.
     """
 
-    book: Ledger
+    book: PaidMonths
     runs: Spells
     moves: Movements
     kinds: tuple[KindMeasures, ...]

@@ -4,17 +4,14 @@ whole.
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 
 from growth.records.bridge import Movements, Spells, movements, spells
-from growth.records.cells import NONE
 from growth.records.fitting import fit_all, recommend
-from growth.records.found import THREADS
 from growth.records.intervals import Resampled, percentile, poisson_mean, wilson
-from growth.records.ledger import Ledger
 from growth.records.measured import KindMeasures, Measured, Rate
+from growth.records.paid_months import PaidMonths
+from growth.records.read.values import NONE
 from growth.records.survival import kaplan_meier, risk_table, spell_risk
 
 RECENT = 12  # months that levels (new customers, prices, plan shares) are measured over
@@ -22,7 +19,7 @@ FOLLOWED = 12  # months within which a return counts, and over which leavers are
 TRIAL_MONTHS = 3  # sign-ups are followed for so many months after their own before they count as not converted
 
 
-def measure(book: Ledger, *, seed: int = 0) -> Measured:
+def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
     """Measure a ledger. seed: of the bootstrap; the same ledger and seed give the same numbers.
 
     >>> from growth.records.demo import DemoBusiness, demo_book
@@ -31,29 +28,18 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
     True
     """
     monthly = np.array([billing == "monthly" for _, billing in book.kinds])
-    with ThreadPoolExecutor(THREADS) as pool:
-        resampling = pool.submit(Resampled.of, book.converted != NONE, seed=seed)
-        runs = spells(book)
-        drawn = resampling.result()
-        tasks = (
-            pool.submit(movements, book, runs),
-            pool.submit(spell_risk, runs, chosen=monthly[runs.kind]),
-            pool.submit(_revenue_draws, book, drawn),
-            pool.submit(_churned_draws, book, drawn),
-            pool.submit(_arpa, book, None, drawn),
-            pool.submit(_comeback, book, runs),
-            pool.submit(_conversion, book),
-        )
-        moves, table, draws, churned_draws, arpa, comeback, conversion = (task.result() for task in tasks)
-        fits = fit_all(table)
-        chosen, why = recommend(fits, table)
-        pooled = (fits, chosen, why) if monthly.sum() == 1 else None
-        joined = (runs.start >= max(1, book.months - RECENT)) & ~runs.returned
-
-        def of_kind(number: int) -> KindMeasures:
-            return _kind(number, book, runs, moves, joined, draws[number], drawn, pooled)
-
-        kinds = tuple(pool.map(of_kind, range(len(book.kinds))))
+    drawn = Resampled.of(book.converted != NONE, seed=seed)
+    runs = spells(book)
+    moves = movements(book, runs)
+    table = spell_risk(runs, chosen=monthly[runs.kind])
+    draws = _revenue_draws(book, drawn)
+    fits = fit_all(table)
+    chosen, why = recommend(fits, table)
+    pooled = (fits, chosen, why) if monthly.sum() == 1 else None
+    joined = (runs.start >= max(1, book.months - RECENT)) & ~runs.returned
+    kinds = tuple(
+        _kind(number, book, runs, moves, joined, draws[number], drawn, pooled) for number in range(len(book.kinds))
+    )
     joins = moves.new.sum(axis=1)[1:]
     lost, on_board = moves.lost.sum(), moves.closing[:-1].sum()
     stayed = moves.stayed_mrr.sum()
@@ -74,22 +60,22 @@ def measure(book: Ledger, *, seed: int = 0) -> Measured:
         _of_draws(
             moves.churned_mrr.sum(),
             moves.closing_mrr[:-1].sum(),
-            churned_draws,
+            _churned_draws(book, drawn),
             "churned MRR / MRR of the month before",
         ),
         _of_draws(moves.expansion_mrr.sum(), stayed, up, "MRR gained / MRR of those who stayed"),
         _of_draws(moves.contraction_mrr.sum(), stayed, down, "MRR given up / MRR of those who stayed"),
         draws[-1],
-        arpa,
-        *comeback,
-        *conversion,
+        _arpa(book, None, drawn),
+        *_comeback(book, runs),
+        *_conversion(book),
         int((runs.entry == NONE).sum()),
     )
 
 
 def _kind(
     number: int,
-    book: Ledger,
+    book: PaidMonths,
     runs: Spells,
     moves: Movements,
     joined: np.ndarray,
@@ -143,30 +129,29 @@ def _of_draws(above: float, below: float, draws: np.ndarray, source: str) -> Rat
     return Rate(value, *percentile(draws), f"{source}; bootstrap by customer")
 
 
-def _revenue_draws(book: Ledger, drawn: Resampled) -> list[np.ndarray]:
+def _revenue_draws(book: PaidMonths, drawn: Resampled) -> list[np.ndarray]:
     """Bootstrap draws of expansion and contraction (of those who stayed), by kind and, last, for all. Each (2,
     draws).
     """
-    held = book.stretches
     kinds, groups = len(book.kinds), drawn.weights.shape[1]
-    goes_on = held.goes_on
-    after = np.flatnonzero(goes_on)
-    change = held.mrr[after + 1] - held.mrr[after]
+    cell = drawn.group[book.customer] * np.int32(kinds) + book.kind
+    before = np.flatnonzero(book.goes_on)
+    base = np.bincount(cell[before], book.mrr[before], minlength=groups * kinds)
+    change = book.mrr[before + 1] - book.mrr[before]
+    before, change = before[change != 0], change[change != 0]
     up = np.maximum(change, 0)
-    cell = drawn.group.astype(np.int32)[held.customer] * np.int32(kinds) + held.kind
-    sums = [np.bincount(cell[after], part, minlength=groups * kinds) for part in (up, up - change)]
-    sums.append(np.bincount(cell, held.mrr * (held.length - 1 + goes_on), minlength=groups * kinds))
-    up, down, base = (part.reshape(groups, kinds) for part in sums)
+    sums = [np.bincount(cell[before], part, minlength=groups * kinds) for part in (up, up - change)]
+    up, down, base = (part.reshape(groups, kinds) for part in (*sums, base))
     chosen = [*base.T, base.sum(axis=1)]
     tops = [(up[:, number], down[:, number]) for number in range(kinds)] + [(up.sum(axis=1), down.sum(axis=1))]
     return [np.stack([drawn.of_groups(top, below) for top in pair]) for pair, below in zip(tops, chosen, strict=True)]
 
 
-def _churned_draws(book: Ledger, drawn: Resampled) -> np.ndarray:
+def _churned_draws(book: PaidMonths, drawn: Resampled) -> np.ndarray:
     """Bootstrap draws of churned MRR over the MRR that could churn."""
-    held, end = book.stretches, book.stretches.start + book.stretches.length
-    churned = np.where(~held.goes_on & (end < book.months), held.mrr, 0.0)
-    return drawn.ratio(held.customer, churned, held.mrr * (np.minimum(end, book.months - 1) - held.start))
+    could = np.flatnonzero(book.month < book.months - 1)
+    churned = np.where(book.goes_on[could], 0.0, book.mrr[could])
+    return drawn.ratio(book.customer[could], churned, book.mrr[could])
 
 
 def _new_customers(joins: np.ndarray) -> Rate:
@@ -199,13 +184,12 @@ def _growth(joins: np.ndarray) -> Rate | None:
     return Rate(value, low, high, f"new customers of the last {joins.size} months; Poisson regression")
 
 
-def _arpa(book: Ledger, kind: int | None, drawn: Resampled) -> Rate | None:
-    held = book.stretches
-    now = np.flatnonzero((held.start + held.length == book.months) & (True if kind is None else held.kind == kind))
-    mrr = held.mrr[now]
+def _arpa(book: PaidMonths, kind: int | None, drawn: Resampled) -> Rate | None:
+    now = np.flatnonzero((book.month == book.months - 1) & (True if kind is None else book.kind == kind))
+    mrr = book.mrr[now]
     if not mrr.size:
         return None
-    draws = drawn.ratio(held.customer[now], mrr, np.ones(mrr.size))
+    draws = drawn.ratio(book.customer[now], mrr, np.ones(mrr.size))
     return Rate(
         float(mrr.mean()), *percentile(draws), f"{mrr.size:,} customers in the last month; bootstrap by customer"
     )
@@ -224,7 +208,7 @@ def _price(first: np.ndarray) -> Rate | None:
     )
 
 
-def _comeback(book: Ledger, runs: Spells) -> tuple[Rate | None, int]:
+def _comeback(book: PaidMonths, runs: Spells) -> tuple[Rate | None, int]:
     """Share of leavers who return within 12 months (1 - Kaplan-Meier of not having returned), and the median wait."""
     gone = np.flatnonzero(runs.left)
     if not gone.size:
@@ -244,7 +228,7 @@ def _comeback(book: Ledger, runs: Spells) -> tuple[Rate | None, int]:
     return Rate(float(1 - curve.survival[known]), float(low), float(high), source), int(np.median(wait[counted]))
 
 
-def _conversion(book: Ledger) -> tuple[Rate | None, tuple[float, ...]]:
+def _conversion(book: PaidMonths) -> tuple[Rate | None, tuple[float, ...]]:
     """Of those who signed up at least TRIAL_MONTHS before the last month, the share that paid by then."""
     follow = np.flatnonzero((book.signed_up != NONE) & (book.signed_up <= book.months - 1 - TRIAL_MONTHS))
     signed_up, converted = book.signed_up[follow], book.converted[follow]

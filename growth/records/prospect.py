@@ -144,15 +144,15 @@ def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generato
 
 def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
     """Variance of MRR by month from single customers' coming, staying and changing, shape (T,)."""
-    book, held = measured.book, measured.book.stretches
+    book = measured.book
     customers, mrr = cohorts(scenario)
     opening = mrr.shape[1] - scenario.months
     old, new = mrr[:, :opening].sum(axis=1), mrr[:, opening:].sum(axis=1)
     start = scenario.opening.customers
     stay = customers[:, :opening].sum(axis=1) / start if start else np.zeros(scenario.months)
-    now = held.mrr[held.start + held.length == book.months]
+    now = book.mrr[book.month == book.months - 1]
     size = float((now**2).sum() / now.sum()) if now.size else float(scenario.pay.plans[0].monthly_price)
-    changed = np.flatnonzero(held.goes_on)
-    base = (held.mrr**2 * (held.length - 1 + held.goes_on)).sum()
-    scatter = ((held.mrr[changed + 1] - held.mrr[changed]) ** 2).sum() / base if base else 0.0
+    before = np.flatnonzero(book.goes_on)
+    base = (book.mrr[before] ** 2).sum()
+    scatter = ((book.mrr[before + 1] - book.mrr[before]) ** 2).sum() / base if base else 0.0
     return size * (new + old * np.clip(1 - stay, 0, 1) + old * scatter * np.arange(1, scenario.months + 1))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.records.bridge import Spells
-from growth.records.cells import NONE
 from growth.records.intervals import Z95, wilson
+from growth.records.read.values import NONE
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -53,12 +53,12 @@ PARQUET_READERS = {
 }
 WHOLE = """
 from growth.records.bridge import bridge, triangles
-from growth.records.ledger import ledger
+from growth.records.paid_months import paid_months
 from growth.records.measuring import measure
-from growth.records.reading import read_records
+from growth.records.read import read_records
 import scipy.optimize, scipy.stats, pyarrow.compute, pyarrow.csv, pyarrow.parquet
 def run():
-    measured = measure(ledger(read_records(path, leave_out=1000)))
+    measured = measure(paid_months(read_records(path, leave_out=1000)))
     return bridge(measured.moves), triangles(measured.book, measured.runs), measured.fits
 """
 TAIL = """

@@ -11,27 +11,26 @@ from growth.records.assumptions import steady_growth
 from growth.records.backtest import RIVALS, backtest, rival_forecasts
 from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
-from growth.records.ledger import ledger
 from growth.records.measured import Rate
 from growth.records.measuring import _growth, _new_customers, measure
+from growth.records.paid_months import paid_months
 from growth.records.prospect import prospect, shared_error
-from growth.records.rows import Rows, Shelf
-from growth.records.unreadable import RecordsError
+from growth.records.read.rows import Rows
+from growth.records.read.unreadable import RecordsError
 
 
 def known_until(rows: Rows, month: np.datetime64) -> Rows:
-    """The rows for months up to this one, of records that lie on one shelf in the order of the file."""
-    ((customer, records),) = map(rows.on, rows.shelves)
-    keep = np.flatnonzero(records["month"] <= month.astype(int))
-    number, opens = np.unique(customer[keep], return_index=True)
-    shelf = Shelf((slice(None),), np.arange(keep.size, dtype=np.int32), opens, number)
-    return replace(rows, blocks=(records[keep],), shelves=(shelf,))
+    """The rows for months up to this one."""
+    keep = rows.month <= month.astype(int)
+    arrays = {name: getattr(rows, name)[keep] for name in ("month", "span", "made", "amount", "plan", "yearly")}
+    number, customer = np.unique(rows.customer[keep], return_inverse=True)
+    return replace(rows, customer=customer.astype(np.int32), customers=number.size, **arrays)
 
 
 def test_an_origin_sees_nothing_of_what_came_after():
     rows = demo_book(DemoBusiness(months=30), seed=1).rows
     origin = np.datetime64("2025-06")
-    seen, all_rows = (measure(ledger(part, until=str(origin))) for part in (known_until(rows, origin), rows))
+    seen, all_rows = (measure(paid_months(part, until=str(origin))) for part in (known_until(rows, origin), rows))
     assert prospect(seen, months=6).mrr.tolist() == prospect(all_rows, months=6).mrr.tolist()
     assert seen.expansion == all_rows.expansion and seen.conversion == all_rows.conversion
 

@@ -159,11 +159,11 @@ def test_the_scenario_never_lies_on_what_it_is_made_from(tmp_path, capsys, what)
 def test_no_identifier_is_held_after_reading():
     import pickle
 
-    from growth.records.ledger import ledger
     from growth.records.measuring import measure
-    from growth.records.reading import read_records
+    from growth.records.paid_months import paid_months
+    from growth.records.read import read_records
 
-    measured = measure(ledger(read_records(DEMO)))
+    measured = measure(paid_months(read_records(DEMO)))
     assert not IDENTIFIER.search(pickle.dumps(measured).decode("latin-1"))
     assert not IDENTIFIER.search(scenario_text(measured, business="x"))
 

@@ -16,10 +16,9 @@ from hypothesis import strategies as st
 
 from growth.errors import GrowthError
 from growth.records.bridge import bridge, movements, spells, triangles
-from growth.records.columns import load_columns
-from growth.records.ledger import ledger
 from growth.records.measuring import measure
-from growth.records.reading import read_records
+from growth.records.paid_months import paid_months
+from growth.records.read import load_columns, read_records
 from growth.records.summary import markdown, summary
 from growth.records.writing import scenario_text
 from growth.scenario.document import parse
@@ -90,7 +89,7 @@ def check(path, *, rows: list[dict] | None = None, lost: int = 0):
     scale = float(sum(abs(row[3]) for row in good)) + 1
     assert math.isclose(read.total, float(sum(row[3] for row in good)), abs_tol=1e-12 * scale)
     try:
-        made = ledger(read)
+        made = paid_months(read)
     except GrowthError as error:
         all_ahead = min(row[1] for row in good) > max(row[4] for row in good)
         assert ("the month of the latest date" if all_ahead else "600 months") in str(error)
@@ -233,7 +232,7 @@ def test_a_scenario_comes_of_any_rows_or_a_clear_error(tmp_path_factory, rows):
     lines = [f"{MARK}{who},{np.datetime64('2024-01') + month}-03,{amount},{span}" for who, month, amount, span in rows]
     path.write_text("\n".join(["customer,date,amount,months", *lines]))
     try:
-        measured = measure(ledger(read_records(path)))
+        measured = measure(paid_months(read_records(path)))
         written = scenario_text(measured, business="Fuzz")
         scenario_of(parse(written, file="fuzz"))
     except GrowthError as error:
@@ -259,7 +258,7 @@ def test_an_amount_is_read_alike_whatever_stands_in_other_rows(tmp_path, amount)
     for other, lost in (("b,2024-01-01,5", 0), ("b,soon,5", 1)):
         path.write_text(f"customer,date,amount\na,2024-01-01,{amount}\n{other}\n")
         rows = read_records(path, leave_out=lost)
-        assert plain_records.flat(rows)[1]["amount"][0] == float(amount) and rows.unreadable.total == lost
+        assert rows.amount[0] == float(amount) and rows.unreadable.total == lost
 
 
 @pytest.mark.parametrize(
@@ -302,7 +301,7 @@ def test_a_customer_refunded_in_full_was_never_there(tmp_path, price, months):
 def test_a_byte_order_mark_within_the_file_belongs_to_the_name(tmp_path, monkeypatch):
     path = tmp_path / "rows.csv"
     path.write_bytes("customer,date,amount\nbob,2024-01-01,1\n\ufeffann,2024-01-01,2\nann,2024-01-01,3\n".encode())
-    monkeypatch.setattr("growth.records.csv_blocks.BLOCK", 16)
+    monkeypatch.setattr("growth.records.read.csv_file.BLOCK_SIZE", 16)
     assert read_records(path).customers == 3
 
 

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-
 import numpy as np
+import pyarrow as pa
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from plain_records import flat
 
-from growth.records import csv_blocks, part, table_blocks
-from growth.records.cells import Bad
-from growth.records.columns import load_columns
-from growth.records.ledger import ledger
-from growth.records.part import MOST_PLANS
-from growth.records.reading import read_records
-from growth.records.rows import NOT_SAID, Rows
-from growth.records.unreadable import RecordsError
+from growth.records.paid_months import paid_months
+from growth.records.read import csv_file, load_columns, parquet_file, read_records
+from growth.records.read.records_file import MOST_PLANS
+from growth.records.read.rows import Rows
+from growth.records.read.unreadable import RecordsError
+from growth.records.read.values import NONE
 
 HEAD = "customer,date,amount,months,plan,currency\n"
 
@@ -40,18 +35,16 @@ def test_charges_are_read(tmp_path):
         + "ann,2024-01-31,29.00,1,Studio,EUR\nbob,2024-02-01,290,12,Studio,EUR\nann,2024-02-03,-9.5,1,Studio,EUR\n",
     )
     assert rows.charges and rows.currency == "EUR" and rows.plans == ("Studio",)
-    customer, records = flat(rows)
-    assert customer.tolist() == [0, 0, 1] and records["amount"].tolist() == [29, -9.5, 290]
-    assert months(records["month"]) == ["2024-01", "2024-02", "2024-02"]
-    assert records["span"].tolist() == [1, 1, 12] and records["yearly"].tolist() == [False, False, True]
+    assert rows.customer.tolist() == [0, 1, 0] and rows.amount.tolist() == [29, 290, -9.5]
+    assert months(rows.month) == ["2024-01", "2024-02", "2024-02"]
+    assert rows.span.tolist() == [1, 12, 1] and rows.yearly.tolist() == [False, True, False]
 
 
 def test_months_are_read(tmp_path):
     rows = read(tmp_path, "month;mrr;customer;billing\n2024-01;29;ann;monthly\n2024-02-01;24.5;bob;yearly\n")
     assert not rows.charges
-    _, records = flat(rows)
-    assert records["amount"].tolist() == [29, 24.5] and records["yearly"].tolist() == [False, True]
-    assert months(records["month"]) == ["2024-01", "2024-02"]
+    assert rows.amount.tolist() == [29, 24.5] and rows.yearly.tolist() == [False, True]
+    assert months(rows.month) == ["2024-01", "2024-02"]
 
 
 def test_other_names_units_and_currencies_by_a_file(tmp_path):
@@ -65,10 +58,9 @@ def test_other_names_units_and_currencies_by_a_file(tmp_path):
         "2900,a,2024-01-15,EUR,2024-02-01,2024-02-29\n12000,b,2024-01-15,USD,2024-01-15,2025-01-14\n"
     )
     rows = read(tmp_path, text, columns=load_columns(mapping))
-    _, records = flat(rows)
-    assert records["amount"].tolist() == [29, 60] and rows.currency == "EUR"
-    assert records["span"].tolist() == [1, 12]
-    assert months(records["month"]) == ["2024-02", "2024-01"] and months(records["made"]) == ["2024-01", "2024-01"]
+    assert rows.amount.tolist() == [29, 60] and rows.currency == "EUR"
+    assert rows.span.tolist() == [1, 12]
+    assert months(rows.month) == ["2024-02", "2024-01"] and months(rows.made) == ["2024-01", "2024-01"]
 
 
 def months(numbers: np.ndarray) -> list[str]:
@@ -77,9 +69,10 @@ def months(numbers: np.ndarray) -> list[str]:
 
 def same(one: Rows, other: Rows) -> None:
     """Both hold the same rows and the same counts of unreadable ones."""
-    for left, right in zip((*flat(one), one.joined), (*flat(other), other.joined), strict=True):
-        assert np.array_equal(left, right) and getattr(left, "dtype", None) == getattr(right, "dtype", None)
-    for name in ("plans", "currency", "charges", "first_month", "last_day"):
+    for name in ("customer", "month", "span", "made", "amount", "plan", "yearly", "joined"):
+        left, right = getattr(one, name), getattr(other, name)
+        assert np.array_equal(left, right) and getattr(left, "dtype", None) == getattr(right, "dtype", None), name
+    for name in ("plans", "currency", "customers", "charges", "last_day"):
         assert getattr(one, name) == getattr(other, name), name
     assert str(one.unreadable) == str(other.unreadable)
 
@@ -92,29 +85,30 @@ def demo_files(tmp_path, *names: str) -> list:
     return [tmp_path / name for name in names]
 
 
-def never_quick(monkeypatch) -> None:
-    """From here on every row is read by itself."""
+def always_careful(monkeypatch) -> None:
+    """From here on every record of a CSV file is parsed by itself."""
+    parse = csv_file._parse
 
-    def odd(*_, **__):
-        raise Bad("odd")
+    def never_at_once(content, begins, ends, plain, layout):
+        if plain.any():
+            raise pa.ArrowInvalid("not now")
+        return parse(content, begins, ends, plain, layout)
 
-    monkeypatch.setattr(csv_blocks, "part_of_columns", odd)
-    monkeypatch.setattr(table_blocks, "part_of_columns", odd)
+    monkeypatch.setattr(csv_file, "_parse", never_at_once)
 
 
 def test_parquet_gives_the_same_rows_as_csv(tmp_path):
     same(*(read_records(path) for path in demo_files(tmp_path, "demo.csv", "demo.parquet")))
 
 
-@pytest.mark.parametrize("name", ["demo.csv", "demo.parquet"])
-def test_row_by_row_gives_what_the_quick_way_gives(tmp_path, monkeypatch, name):
-    (path,) = demo_files(tmp_path, name)
-    quick = read_records(path)
-    never_quick(monkeypatch)
-    same(quick, read_records(path))
+def test_record_by_record_gives_what_whole_blocks_give(tmp_path, monkeypatch):
+    (path,) = demo_files(tmp_path, "demo.csv")
+    at_once = read_records(path)
+    always_careful(monkeypatch)
+    same(at_once, read_records(path))
 
 
-def test_only_rows_beside_an_odd_one_are_read_by_themselves(tmp_path, monkeypatch):
+def test_only_odd_records_are_parsed_by_themselves(tmp_path, monkeypatch):
     lines = [f"c{n % 97},2024-01-{1 + n % 28:02},{n % 13},1,Studio,EUR\n" for n in range(30_000)]
     whole = read(tmp_path, HEAD + "".join(lines))
     for place, odd in {
@@ -123,48 +117,26 @@ def test_only_rows_beside_an_odd_one_are_read_by_themselves(tmp_path, monkeypatc
         29_999: 'c1,2024-01-01,1,1,"Stu\ndio",EUR\n',
     }.items():
         lines.insert(place, odd)
-    one_by_one = []
-    monkeypatch.setattr(part, "meant_by", lambda row, meant_by=part.meant_by: one_by_one.append(1) or meant_by(row))
+    careful = []
+    monkeypatch.setattr(csv_file, "_record", lambda *more, record=csv_file._record: careful.append(1) or record(*more))
     rows = read(tmp_path, HEAD + "".join(lines), leave_out=2)
-    assert all((left == right).all() for left, right in zip(flat(rows), flat(whole), strict=True))
+    assert np.array_equal(rows.customer, whole.customer) and np.array_equal(rows.amount, whole.amount)
     assert rows.unreadable.lines == {
         "no customer": [7],
         "a line break within a value, as after a quotation mark that is not closed": [30_001],
     }
-    assert 0 < sum(one_by_one) < 1_000
+    assert len(careful) == 2  # the header and the one with marks
 
 
-def test_texts_of_one_length_are_read_as_those_of_many_are(tmp_path, monkeypatch):
-    """In small blocks all names and dates have one length, which is quicker; in a large one they have many."""
-    alike = [f"studio-{n % 97:04},2024-01-{1 + n % 28:02},{n % 13},1,Studio,EUR\n" for n in range(3_000)]
-    others = [f"studio {n % 397},2024-02-01T08:00:00Z,{n % 13},,Studio,EUR\n" for n in range(3_000)]
-    monkeypatch.setattr(part, "meant_by", None)  # so that no row can be read by itself
-    found = read(tmp_path, HEAD + "".join(alike + others))
-    monkeypatch.setattr(csv_blocks, "BLOCK", 1 << 14)
-    same(found, read(tmp_path, HEAD + "".join(alike + others)))
-    assert found.size == 6_000 and found.customers == 97 + 397
-
-
-@pytest.mark.parametrize("block", [1 << 22, 450_000, 1 << 14])
+@pytest.mark.parametrize("block", [1 << 24, 450_000, 1 << 14])
 def test_more_plans_than_can_be_told_apart_are_refused(tmp_path, monkeypatch, block):
-    monkeypatch.setattr(csv_blocks, "BLOCK", block)
+    monkeypatch.setattr(csv_file, "BLOCK_SIZE", block)
     lines = [f"ann,2024-01-01,29,1,plan {n},EUR\n" for n in range(2 * MOST_PLANS)]
     assert len(read(tmp_path, HEAD + "".join(lines[:MOST_PLANS])).plans) == MOST_PLANS
     with pytest.raises(RecordsError, match=r"charges.csv: plan: at most 30,000"):
         read(tmp_path, HEAD + "".join(lines[: MOST_PLANS + 1]))
     with pytest.raises(RecordsError, match=r"charges.csv: plan: at most 30,000"):
         read(tmp_path, HEAD + "".join(lines))
-
-
-def test_threads_that_read_never_bring_arrow_to_import_pandas(tmp_path):
-    """Two that did so at one moment would wait for each other for ever; and it takes longer than a small file."""
-    paths = demo_files(tmp_path, "demo.csv", "demo.parquet")
-    odd = charges(tmp_path, HEAD + "ann,2024-01-01T10:00:00Z,29,,Studio,EUR\n,2024-01-01,1,1,x,EUR\n", "odd.csv")
-    code = "import sys\nfrom growth.records.reading import read_records\n" + "".join(
-        f"read_records({str(path)!r}, leave_out=1)\n" for path in (*paths, odd)
-    )
-    done = subprocess.run([sys.executable, "-c", code + "sys.exit('pandas' in sys.modules)"], timeout=60)
-    assert done.returncode == 0
 
 
 ODD_CSV = st.lists(
@@ -185,17 +157,14 @@ ODD_CSV = st.lists(
 
 
 @settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(
-    ODD_CSV, st.sampled_from([16, 64, 200, 1 << 20]), st.sampled_from([1, 40, 4096]), st.sampled_from(["\n", "\r\n"])
-)
-def test_where_a_file_is_cut_into_blocks_does_not_matter(tmp_path, lines, block, smallest, end):
+@given(ODD_CSV, st.sampled_from([16, 64, 200, 1 << 20]), st.sampled_from(["\n", "\r\n", "\r"]))
+def test_where_a_file_is_cut_into_blocks_does_not_matter(tmp_path, lines, block, end):
     path = charges(tmp_path, HEAD + "a,2024-01-01,29,1,Studio,EUR" + end + end.join(lines))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(csv_blocks, "BLOCK", block)
-        patch.setattr(csv_blocks, "SMALLEST", smallest)
+        patch.setattr(csv_file, "BLOCK_SIZE", block)
         in_blocks = read_records(path, leave_out=99)
-        patch.setattr(csv_blocks, "BLOCK", 1 << 20)
-        never_quick(patch)
+        patch.setattr(csv_file, "BLOCK_SIZE", 1 << 20)
+        always_careful(patch)
         same(in_blocks, read_records(path, leave_out=99))
 
 
@@ -290,7 +259,6 @@ def test_a_broken_parquet_file(tmp_path):
 
 
 def test_a_parquet_file_with_faults_counts_them_by_row(tmp_path):
-    import pyarrow as pa
     import pyarrow.parquet as pq
 
     table = pa.table({"customer": [1, 2, None], "date": ["2024-01-01", "soon", "2024-01-01"], "amount": [1, 2, 3]})
@@ -304,7 +272,6 @@ DAYS = ["2024-01-31", "2024-02-01", "2024-02-03"]
 
 
 def parquet(tmp_path, **columns):
-    import pyarrow as pa
     import pyarrow.parquet as pq
 
     pq.write_table(
@@ -315,26 +282,22 @@ def parquet(tmp_path, **columns):
 
 
 def arrow_dates(kind):
-    import pyarrow as pa
 
     return pa.array(np.array(DAYS, "M8[D]")).cast(kind)
 
 
 @pytest.mark.parametrize("kind", ["date32", "date64", "timestamp[s]", "timestamp[ns]", "string", "dictionary"])
 def test_dates_of_any_type_in_parquet(tmp_path, kind):
-    import pyarrow as pa
 
     dates = pa.array(DAYS).dictionary_encode() if kind == "dictionary" else arrow_dates(pa.type_for_alias(kind))
     rows = read_records(parquet(tmp_path, date=dates))
-    assert sorted(months(flat(rows)[1]["month"])) == ["2024-01", "2024-02", "2024-02"]
+    assert sorted(months(rows.month)) == ["2024-01", "2024-02", "2024-02"]
     assert rows.last_day == np.datetime64("2024-02-03").astype(int)
 
 
-def test_amounts_months_and_customers_of_any_type_in_parquet(tmp_path, monkeypatch):
+def test_amounts_months_and_customers_of_any_type_in_parquet(tmp_path):
     from datetime import date
     from decimal import Decimal
-
-    import pyarrow as pa
 
     path = parquet(
         tmp_path,
@@ -345,19 +308,15 @@ def test_amounts_months_and_customers_of_any_type_in_parquet(tmp_path, monkeypat
         joined=pa.array([None, date(2023, 5, 1), None]),
     )
     rows = read_records(path)
-    customer, records = flat(rows)
-    assert customer.tolist() == [0, 0, 1] and records["amount"].tolist() == [29, -9.5, 30]
-    assert records["span"].tolist() == [1, 12, 1]
-    assert rows.plans == ("Studio", "all") and records["plan"].tolist() == [0, 0, 1]
-    assert rows.joined[0] == NOT_SAID and months(rows.joined[1:]) == ["2023-05"]
-    never_quick(monkeypatch)
-    same(rows, read_records(path))
+    assert rows.customer.tolist() == [0, 1, 0] and rows.amount.tolist() == [29, 30, -9.5]
+    assert rows.span.tolist() == [1, 1, 12]
+    assert rows.plans == ("Studio", "all") and rows.plan.tolist() == [0, 1, 0]
+    assert rows.joined[0] == NONE and months(rows.joined[1:]) == ["2023-05"]
 
 
 def test_an_odd_row_of_parquet_is_named_and_the_others_are_read(tmp_path, monkeypatch):
-    import pyarrow as pa
 
-    monkeypatch.setattr(table_blocks, "BLOCK", 256)
+    monkeypatch.setattr(parquet_file, "ROWS", 256)
     count = 2_000
     names = pa.array([None if n == 1_234 else f"c{n % 50}" for n in range(count)])
     rows = read_records(
@@ -386,4 +345,4 @@ def test_a_wrong_mapping_is_refused(tmp_path, text):
 def test_formulas_as_identifiers_are_identifiers(tmp_path):
     rows = read(tmp_path, HEAD + '"=HYPERLINK(""x"")",2024-01-01,29,1,Studio,EUR\n@SUM(A1),2024-01-01,29,1,=1+1,EUR\n')
     assert rows.customers == 2
-    assert ledger(rows).mrr.sum() == 58
+    assert paid_months(rows).mrr.sum() == 58

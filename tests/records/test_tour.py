@@ -9,9 +9,9 @@ import pytest
 
 import growth
 from growth.records.draft import page_words
-from growth.records.ledger import ledger
 from growth.records.measuring import measure
-from growth.records.reading import read_records
+from growth.records.paid_months import paid_months
+from growth.records.read import read_records
 from growth.records.snapshot import snapshot_table
 from growth.records.summary import notes
 from growth.records.survival import kaplan_meier
@@ -39,7 +39,7 @@ def measured(data, tmp_path_factory):
         last_month="2024-12",
     )
     arrow.write_csv(rows, path)
-    return measure(ledger(read_records(path)))
+    return measure(paid_months(read_records(path)))
 
 
 def test_the_rows_hold_what_the_table_holds(data, measured):

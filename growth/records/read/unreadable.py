@@ -35,13 +35,6 @@ class Unreadable:
         if len(first) < FIRST_LINES:
             first.append(line)
 
-    def include(self, other: Unreadable, *, after: int) -> None:
-        """Count what was found in a stretch of lines that follows so many others."""
-        self.counts.update(other.counts)
-        for kind, lines in other.lines.items():
-            first = self.lines.setdefault(kind, [])
-            first += [after + line for line in lines[: FIRST_LINES - len(first)]]
-
     @property
     def total(self) -> int:
         """How many rows could not be read."""

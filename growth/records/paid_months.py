@@ -1,0 +1,210 @@
+"""From rows to who paid how much in which month: charges spread over the months they pay for, refunds set against them.
+
+No money is lost on the way: the MRR of all months + what is paid ahead + refunds that match no charge = the sum of
+the rows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from growth.errors import Problem
+from growth.records.read.rows import Rows
+from growth.records.read.unreadable import RecordsError
+from growth.records.read.values import NONE
+
+MOST_MONTHS = 600  # that records may span
+ROUNDING = 1e-9  # share of what was added up; a sum that is less is 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PaidMonths:
+    """Who pays how much in which month: one entry a customer and month with MRR above 0. Month 0 is `first_month`.
+
+    customer, month: int32, sorted by customer and then month. mrr: float64, major units of the records' currency.
+    kind: int32, indices into `kinds`, each (plan, "monthly" or "yearly"). goes_on: whether the customer pays in the
+    month after as well, which then is the next entry. All of shape (entries,).
+
+    months: how many the records span. joined: shape (customers,), the month each customer came where the rows say so
+    (may be negative), else NONE; None where no row says. paid_ahead: money for months after the last.
+    unmatched_refunds: refunds (negative) beyond what a customer had paid. signed_up, converted: shape (customers,), the
+    month of the first row of amount 0 before any paid one, and of the first paid month; NONE where there is none.
+    notes: what has to be said of it all, in sentences.
+    """
+
+    rows: Rows
+    customer: np.ndarray
+    month: np.ndarray
+    mrr: np.ndarray
+    kind: np.ndarray
+    goes_on: np.ndarray
+    kinds: tuple[tuple[str, str], ...]
+    first_month: np.datetime64
+    months: int
+    joined: np.ndarray | None
+    paid_ahead: float
+    unmatched_refunds: float
+    signed_up: np.ndarray
+    converted: np.ndarray
+    notes: tuple[str, ...]
+
+
+def paid_months(rows: Rows, *, until: str | None = None) -> PaidMonths:
+    """Spread the rows over the months they pay for.
+
+    A charge is spread evenly. A refund lowers the months it is for; what exceeds them is set against the customer's
+    month before, and so on backwards. A refund made after the last month is not known in it and counts as paid ahead.
+
+    Parameters
+    ----------
+    rows : Rows
+        From `read_records`.
+    until : str, optional
+        The last month, such as "2025-12"; without it that of the latest date.
+
+    Raises
+    ------
+    RecordsError
+        The records span more than 600 months, or hold nothing up to `until`.
+    """
+    first = int(rows.month.min())
+    months = _span(rows, first, until)
+    kind = rows.plan.astype(np.int32) * 2 + rows.yearly
+    start = rows.month.astype(np.int32) - first
+    inside = np.clip(months - start, 0, rows.span)
+    inside[(rows.amount < 0) & (rows.made >= first + months)] = 0  # refunds that are not known yet
+    each = rows.amount / rows.span
+    ahead = float((each * (rows.span - inside)).sum())
+    used = np.flatnonzero(np.bincount(kind[inside > 0]))
+    numbers = np.zeros(kind.max() + 1, np.int32)
+    numbers[used] = np.arange(used.size)
+
+    paying = np.flatnonzero((inside > 0) & (rows.amount != 0))
+    times = inside[paying]
+    if (times != 1).any():
+        paying = np.repeat(paying, times)
+        offset = np.arange(paying.size) - np.repeat(np.cumsum(times) - times, times)
+    else:
+        offset = np.zeros(1, int)
+    cell = rows.customer[paying] * np.int64(months) + start[paying] + offset
+    cell, mrr, kind, unmatched = _settled(cell, each[paying], numbers[kind[paying]], months)
+    customer, month = (part.astype(np.int32) for part in np.divmod(cell, months))
+    goes_on = np.zeros(customer.size, bool)
+    goes_on[:-1] = (customer[1:] == customer[:-1]) & (month[1:] == month[:-1] + 1)
+
+    converted = _first_month(rows.customers, customer, month)
+    trial = (inside > 0) & (rows.amount == 0)
+    signed_up = _first_month(rows.customers, rows.customer[trial], start[trial])
+    signed_up[(converted != NONE) & (signed_up > converted)] = NONE
+    return PaidMonths(
+        rows,
+        customer,
+        month,
+        mrr,
+        kind,
+        goes_on,
+        tuple((rows.plans[number // 2], "yearly" if number % 2 else "monthly") for number in used.tolist()),
+        np.datetime64(first, "M"),
+        months,
+        None if rows.joined is None else np.where(rows.joined == NONE, NONE, rows.joined - first),
+        ahead,
+        unmatched,
+        signed_up,
+        converted,
+        _notes(rows, until, ahead, unmatched),
+    )
+
+
+def changes(values: np.ndarray) -> np.ndarray:
+    """Return whether each value differs from the one before it; the first one does.
+
+    >>> changes(np.array([4, 4, 7])).tolist()
+    [True, False, True]
+    """
+    different = np.ones(values.size, bool)
+    np.not_equal(values[1:], values[:-1], out=different[1:])
+    return different
+
+
+def sorting_order(numbers: np.ndarray) -> np.ndarray:
+    """Return the indices that sort non-negative integers, equal ones in the order in which they stand.
+
+    Number and index are packed into 64 bits where they fit: NumPy sorts those several times faster than indices.
+
+    >>> sorting_order(np.array([7, 5, 7, 5])).tolist()
+    [1, 3, 0, 2]
+    """
+    bits = numbers.size.bit_length()
+    if int(numbers.max(initial=0)).bit_length() + bits > 63:
+        return np.argsort(numbers, kind="stable")
+    packed = (numbers.astype(np.int64) << bits) | np.arange(numbers.size)
+    packed.sort()
+    return packed & ((1 << bits) - 1)
+
+
+def _span(rows: Rows, first: int, until: str | None) -> int:
+    """Return how many months the records have."""
+    last = np.datetime64(rows.last_day, "D").astype("M8[M]") if until is None else np.datetime64(until, "M")
+    months, earliest = int(last.astype(int)) - first + 1, np.datetime64(first, "M")
+    if months < 1:
+        rule = f"a month not before the first that is paid for ({earliest})"
+        fix = "" if until else "--until takes a later one."
+        raise RecordsError([Problem("until", rule, until or f"the month of the latest date, {last}", fix)])
+    if months > MOST_MONTHS:
+        fix = "A single stray date may be to blame; --until sets the last month."
+        raise RecordsError([Problem("", f"records of at most {MOST_MONTHS} months", f"{earliest} to {last}", fix)])
+    return months
+
+
+def _settled(
+    cell: np.ndarray, amount: np.ndarray, kind: np.ndarray, months: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+    """Add up what is paid in each cell (customer x months + month) and set refunds against earlier months.
+
+    Returns the cells with more than 0, sorted; their sums; the highest kind paid in each; and the refunds left over.
+    What rounding leaves of a sum, measured by the amounts in it, is nothing.
+    """
+    order = sorting_order(cell)
+    cell, amount, kind = cell[order], amount[order], kind[order]
+    opens = np.flatnonzero(changes(cell))
+    if not opens.size:
+        return cell, amount, kind, 0.0
+    cell, kind = cell[opens], np.maximum.reduceat(kind, opens)
+    mrr, gross = np.add.reduceat(amount, opens), np.add.reduceat(np.abs(amount), opens)
+    mrr[np.abs(mrr) < ROUNDING * gross] = 0.0
+    follows = ~changes(cell // months)
+    below = np.flatnonzero((mrr < 0) & follows)
+    while below.size:
+        before, excess, added = below - 1, mrr[below], gross[below]
+        mrr[below] = gross[below] = 0.0
+        mrr[before] += excess
+        gross[before] += added
+        mrr[before[np.abs(mrr[before]) < ROUNDING * gross[before]]] = 0.0
+        below = before[(mrr[before] < 0) & follows[before]]
+    some = mrr > 0
+    return cell[some], mrr[some], kind[some], float(mrr[mrr < 0].sum())
+
+
+def _first_month(customers: int, customer: np.ndarray, month: np.ndarray) -> np.ndarray:
+    """Return each customer's earliest month, NONE where it has none."""
+    late = np.iinfo(np.int32).max
+    first = np.full(customers, late, np.int32)
+    np.minimum.at(first, customer, month)
+    return np.where(first == late, np.int32(NONE), first)
+
+
+def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -> tuple[str, ...]:
+    notes = []
+    day = np.datetime64(rows.last_day, "D")
+    if rows.charges and until is None and (day + 4).astype("M8[M]") == day.astype("M8[M]"):
+        notes.append(
+            f"the latest charge is of {day}: where that month is not over yet, customers still to be charged look as "
+            "if they had left; --until takes an earlier month as the last"
+        )
+    if paid_ahead:
+        notes.append(f"{paid_ahead:,.2f} {rows.currency} is paid for months after the last")
+    if unmatched:
+        notes.append(f"{unmatched:,.2f} {rows.currency} of refunds match no charge and are set apart")
+    return tuple(notes)

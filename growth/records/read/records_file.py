@@ -1,0 +1,218 @@
+"""From a file to rows: every value understood, every row that cannot be read named, customers made numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from growth.errors import Problem
+from growth.files import regular_file
+from growth.records.read.block import Block
+from growth.records.read.column_names import ColumnNames
+from growth.records.read.csv_file import csv_blocks
+from growth.records.read.parquet_file import parquet_blocks
+from growth.records.read.rows import Rows, months_of
+from growth.records.read.unreadable import RecordsError, Unreadable
+from growth.records.read.values import NAMES, NONE, as_strings, meanings
+
+MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
+MOST_MONTHS = 60  # that a charge pays for
+MOST_PLANS = 30_000  # that are told apart
+ENDS_BEFORE = "a period that ends before it begins"
+Values = dict[str, np.ndarray]  # by our names, each of shape (rows,)
+
+
+def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_out: int = 0) -> Rows:
+    """Read the rows of a CSV file, or of a Parquet file where its name ends in .parquet.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    columns : ColumnNames, optional
+        What the export calls the columns, from `load_columns`; without it they have our names.
+    leave_out : int
+        How many rows may be left out because they cannot be read; at least 0.
+
+    Returns
+    -------
+    Rows
+        Customers are numbers; their identifiers are not kept.
+
+    Raises
+    ------
+    RecordsError
+        There is no such file, no shape of ours, no row, more unreadable rows than `leave_out`, more than 30,000 plans,
+        or several currencies without rates.
+    """
+    path, file, columns = regular_file(path, error=RecordsError), str(path), columns or ColumnNames()
+    blocks = parquet_blocks(path, columns) if file.lower().endswith(".parquet") else csv_blocks(path, columns)
+    names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
+    try:
+        parts, customers, unreadable = _understood(blocks, names)
+    except RecordsError as error:
+        raise RecordsError(error.problems, file=file) from None
+    unreadable.stop_above(leave_out, file=file)
+    if not sum(part["customer"].size for part in parts):
+        raise RecordsError([Problem("", "at least one row that can be read", "none")], file=file)
+    values = {ours: np.concatenate([part[ours] for part in parts]) for ours in parts[0]}
+    values["customer"], count = _numbered(values["customer"], customers)
+    codes = tuple(names["currency"]) or ("",)
+    currency = _currency(codes, columns, file=file)
+    factors = np.array([columns.factor(code) for code in codes])
+    return _rows(values, factors, tuple(names["plan"]) or ("all",), currency, count, unreadable)
+
+
+def _understood(
+    blocks: Iterator[Block], names: dict[str, dict[str, int]]
+) -> tuple[list[Values], pa.ChunkedArray, Unreadable]:
+    """Return the values of each block's readable rows, the identifiers behind their customers, and the other rows.
+
+    names: the plans and currencies of readable rows, each with its number, to be filled.
+    """
+    parts, identifiers, unreadable, seen = [], [], Unreadable(), 0
+    for block in blocks:
+        strings, values, faults = {}, {}, {}
+        for ours, column in block.columns.items():
+            strings[ours], wrong = as_strings(column.distinct)
+            _note(wrong, column.which, faults)
+        for ours, column in block.columns.items():
+            values[ours], wrong = meanings(ours, strings[ours])
+            _note(wrong, column.which, faults)
+        rows = {
+            ours: column.which if ours in ("customer", *NAMES) else values[ours][column.which]
+            for ours, column in block.columns.items()
+        }
+        _check_periods(rows, faults)
+        if faults:
+            good = np.ones(block.lines.size, bool)
+            good[list(faults)] = False
+            rows = {ours: column[good] for ours, column in rows.items()}
+        for line, kind in sorted(block.faults + [(int(block.lines[row]), kind) for row, kind in faults.items()]):
+            unreadable.add(kind, line)
+        for ours in rows.keys() & names.keys():
+            rows[ours] = _named(rows[ours], values[ours], names[ours])
+        rows["customer"] = rows["customer"] + np.int32(seen)
+        seen += len(strings["customer"])
+        identifiers.append(strings["customer"])
+        parts.append(rows)
+    return parts, pa.chunked_array(identifiers, pa.string()), unreadable
+
+
+def _note(wrong: dict[int, str], which: np.ndarray, faults: dict[int, str]) -> None:
+    """Put the rows that have a faulty text into `faults`, unless they are there for another fault."""
+    if wrong:
+        for row in np.flatnonzero(np.isin(which, list(wrong))).tolist():
+            faults.setdefault(row, wrong[which[row]])
+
+
+def _check_periods(rows: Values, faults: dict[int, str]) -> None:
+    if "period_end" in rows:
+        end = rows["period_end"]
+        for row in np.flatnonzero((end != NONE) & (end <= _start(rows))).tolist():
+            faults.setdefault(row, ENDS_BEFORE)
+
+
+def _start(rows: Values) -> np.ndarray:
+    """Return the day from which each charge pays."""
+    start = rows.get("period_start")
+    return rows["date"] if start is None else np.where(start == NONE, rows["date"], start)
+
+
+def _named(which: np.ndarray, texts: list[str], numbers: dict[str, int]) -> np.ndarray:
+    """Return the number of each row's text; texts that are new get the next ones. Raises RecordsError for too many."""
+    places = np.zeros(len(texts), np.int16)
+    for place in first_seen(which, len(texts)).tolist():
+        places[place] = numbers.setdefault(texts[place], len(numbers))
+        if len(numbers) > MOST_PLANS:
+            rule = f"at most {MOST_PLANS:,} different ones"
+            raise RecordsError([Problem("plan", rule, "more", "Leave the column out, or group them.")])
+    return places[which]
+
+
+def _numbered(which: np.ndarray, identifiers: pa.ChunkedArray) -> tuple[np.ndarray, int]:
+    """Number customers 0, 1, 2, ... in the order of their first readable row; return also how many there are."""
+    alike = identifiers.dictionary_encode().combine_chunks()
+    which = (
+        np.concatenate([chunk.indices.to_numpy() for chunk in alike.chunks])[which]
+        if isinstance(alike, pa.ChunkedArray)
+        else alike.indices.to_numpy()[which]
+    )
+    seen = first_seen(which, int(which.max()) + 1)
+    numbers = np.zeros(int(which.max()) + 1, np.int32)
+    numbers[seen] = np.arange(seen.size)
+    return numbers[which], seen.size
+
+
+def first_seen(which: np.ndarray, size: int) -> np.ndarray:
+    """Return the different values of `which`, below `size`, in the order of their first appearance.
+
+    >>> first_seen(np.array([4, 1, 4, 0, 1]), 5).tolist()
+    [4, 1, 0]
+    """
+    first = np.full(size, -1)
+    first[which[::-1]] = np.arange(which.size)[::-1]  # of equal indices the last assignment stands
+    seen = np.flatnonzero(first >= 0)
+    return seen[np.argsort(first[seen])]
+
+
+def _currency(codes: tuple[str, ...], columns: ColumnNames, *, file: str) -> str:
+    """Return the currency of the amounts. Raises RecordsError where there are several, or one without a rate."""
+    named = sorted({code or columns.currency or "EUR" for code in codes})
+    ours = columns.currency or (named[0] if len(named) == 1 else "")
+    if not ours:
+        fix = "Say in the file for --columns which one to convert to (currency) and the rates."
+        raise RecordsError([Problem("currency", "one currency, or rates", ", ".join(named[:6]), fix)], file=file)
+    if missing := [code for code in named if code not in {*columns.rates, ours}]:
+        fix = f"Add rates: {{{missing[0]}: ...}}, how many {ours} one {missing[0]} is."
+        raise RecordsError([Problem("rates", f"a rate to {ours} for each currency", missing[0], fix)], file=file)
+    return ours
+
+
+def _rows(
+    values: Values, factors: np.ndarray, plans: tuple[str, ...], currency: str, customers: int, unreadable: Unreadable
+) -> Rows:
+    """Bring either shape into the form of `Rows`. factors: by currency, to major units of ours."""
+    charges = "date" in values
+    day, amount = (values[name] for name in (("date", "amount") if charges else ("month", "mrr")))
+    if (factors != 1).any():
+        amount = amount * (factors[values["currency"]] if "currency" in values else factors[0])
+    span = _span(values) if charges else np.ones(day.size, np.int8)
+    return Rows(
+        values["customer"],
+        months_of(_start(values) if charges else day),
+        span,
+        months_of(day),
+        amount,
+        values.get("plan", np.zeros(day.size, np.int16)),
+        (span if charges else values.get("billing", span)) >= 12,
+        _earliest(values["customer"], values["joined"], customers) if "joined" in values else None,
+        plans,
+        currency,
+        customers,
+        charges,
+        int(day.max()),
+        unreadable,
+    )
+
+
+def _span(values: Values) -> np.ndarray:
+    """Return how many months each charge pays for: as it says, or by its period, else 1."""
+    if "months" in values:
+        return values["months"]
+    if "period_end" not in values:
+        return np.ones(values["date"].size, np.int8)
+    end = values["period_end"]
+    months = np.rint((end - _start(values)) / MEAN_MONTH)
+    return np.where(end == NONE, 1, np.clip(months, 1, MOST_MONTHS)).astype(np.int8)
+
+
+def _earliest(customer: np.ndarray, joined: np.ndarray, customers: int) -> np.ndarray:
+    """Return the earliest month that the rows of each customer say it came in; NONE where none says."""
+    said = joined != NONE
+    earliest = np.full(customers, np.iinfo(np.int32).max, np.int32)
+    np.minimum.at(earliest, customer[said], months_of(joined[said]).astype(np.int32))
+    return np.where(earliest == np.iinfo(np.int32).max, np.int32(NONE), earliest)

@@ -1,0 +1,218 @@
+"""What a text of the records means, or what is wrong with it: one at a time, and for all distinct texts of a column."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import date
+from functools import partial
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+DAY = re.compile(
+    r"([0-9]{4})-([0-9]{2})-([0-9]{2})"
+    r"(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?"
+)
+MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
+_PLAIN = r"[0-9]{1,12}(\.[0-9]{1,12})?$"  # Arrow reads such numbers as Python does, and far faster
+_AMOUNT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+FIRST_YEAR, LAST_YEAR = 1970, 2199
+MOST = 1e12  # the largest amount of a row, in the unit it is written in
+LAST_DAY = (date(LAST_YEAR, 12, 31) - date(1970, 1, 1)).days
+NONE = -(2**31)  # a date or month that is not given
+NOT_UTF8 = "text that is not UTF-8"
+AMOUNTS = ("amount", "mrr")
+DATES = ("date", "month", "period_start", "period_end", "joined")
+NAMES = ("plan", "currency")
+
+
+class Bad(Exception):
+    """A value that cannot be read; its text is the kind of fault, never the value."""
+
+
+def customer(text: str) -> str:
+    """An identifier that is not blank."""
+    if not text.strip():
+        raise Bad("no customer")
+    return text
+
+
+def day(text: str) -> int:
+    """Days since 1970-01-01 of an ISO 8601 date; a time of day behind it is passed over.
+
+    >>> day("1970-01-02"), day("2024-02-29T23:59:59Z")
+    (1, 19782)
+    """
+    found = DAY.fullmatch(text)
+    if not found:
+        raise Bad("a date that is not written year-month-day" if text else "no date")
+    year, month, number = map(int, found.groups())
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise Bad(f"a date outside the years {FIRST_YEAR} to {LAST_YEAR}")
+    try:
+        return date(year, month, number).toordinal() - date(1970, 1, 1).toordinal()
+    except ValueError:
+        raise Bad("a date that is not in the calendar") from None
+
+
+def month_day(text: str) -> int:
+    """Like `day`; a month alone, written 2024-03, stands for its first day."""
+    return day(f"{text}-01" if MONTH.fullmatch(text) else text)
+
+
+def perhaps_day(text: str) -> int:
+    """Like `month_day`; NONE where there is nothing."""
+    return month_day(text) if text else NONE
+
+
+def amount(text: str) -> float:
+    """A number with a point for decimals; no thousands separators, no currency signs. Spaces around it are passed over.
+
+    >>> amount("-12.50"), amount(" 29")
+    (-12.5, 29.0)
+    """
+    text = text.strip(" \t")
+    if not _AMOUNT.fullmatch(text):
+        raise Bad("an amount that is not a plain number" if text else "no amount")
+    value = float(text)
+    if abs(value) > MOST:
+        raise Bad("an amount beyond a million million")
+    return value
+
+
+def mrr(text: str) -> float:
+    """Like `amount`, and never negative: a month's MRR has no refunds."""
+    value = amount(text)
+    if value < 0:
+        raise Bad("a negative MRR")
+    return value
+
+
+def whole(text: str) -> int:
+    """How many months a charge pays for; 1 where nothing is said."""
+    if not text:
+        return 1
+    if not re.fullmatch(r"[0-9]{1,2}(\.0+)?", text) or not 1 <= int(float(text)) <= 60:
+        raise Bad("months that are not a whole number from 1 to 60")
+    return int(float(text))
+
+
+def name(text: str, *, otherwise: str) -> str:
+    """A plan's name on one line; `otherwise` where there is none."""
+    text = " ".join(text.split())
+    if not text.isprintable() or len(text) > 80:
+        raise Bad("a plan's name that is no short line of text")
+    return text or otherwise
+
+
+def currency(text: str) -> str:
+    """A currency code of three capital letters; "" where there is none."""
+    if text and not re.fullmatch("[A-Z]{3}", text):
+        raise Bad("a currency that is not three capital letters")
+    return text
+
+
+def billing(text: str) -> int:
+    """The months of one bill: 12 for yearly, 1 for monthly or nothing."""
+    if text not in ("", "monthly", "yearly"):
+        raise Bad("a billing that is neither monthly nor yearly")
+    return 12 if text == "yearly" else 1
+
+
+READERS = {
+    "date": day,
+    "month": month_day,
+    "period_start": perhaps_day,
+    "period_end": perhaps_day,
+    "joined": perhaps_day,
+    "amount": amount,
+    "mrr": mrr,
+    "months": whole,
+    "plan": partial(name, otherwise="all"),
+    "currency": currency,
+    "billing": billing,
+}
+
+
+def as_strings(texts: pa.Array) -> tuple[pa.Array, dict[int, str]]:
+    r"""Decode UTF-8. Returns the texts as Arrow strings, and by index what is wrong with those that are not UTF-8.
+
+    >>> strings, faults = as_strings(pa.array([b"ann", b"caf\xe9"]))
+    >>> strings.to_pylist(), faults
+    (['ann', ''], {1: 'text that is not UTF-8'})
+    """
+    try:
+        return texts.cast(pa.string()), {}
+    except pa.ArrowInvalid:
+        decoded = [text.decode("utf-8", "surrogateescape") for text in texts.to_pylist()]
+        faults = {place: NOT_UTF8 for place, text in enumerate(decoded) if not _is_utf8(text)}
+        return pa.array(["" if place in faults else text for place, text in enumerate(decoded)], pa.string()), faults
+
+
+def meanings(ours: str, texts: pa.Array) -> tuple[Any, dict[int, str]]:
+    """Understand the distinct texts of a column.
+
+    Parameters
+    ----------
+    ours : str
+        Our name of the column.
+    texts : pa.Array
+        Strings.
+
+    Returns
+    -------
+    values : np.ndarray or list of str or None
+        What each text means, shape (texts,): days since 1970 as int32 with NONE for "not given", amounts as float64,
+        counts of months as int8; plans and currencies as a list of str; None for customers.
+    faults : dict of int to str
+        What is wrong, by index.
+
+    Examples
+    --------
+    >>> values, faults = meanings("amount", pa.array(["29.50", "soon"]))
+    >>> values.tolist(), faults
+    ([29.5, 0.0], {1: 'an amount that is not a plain number'})
+    """
+    if ours == "customer":  # of the many identifiers only those that begin oddly can be blank
+        odd = np.flatnonzero(pc.invert(pc.match_substring_regex(texts, "^[!-~]")).to_numpy(zero_copy_only=False))
+        return None, _read(customer, texts, odd, {})
+    if ours in DATES:
+        return _days(ours, texts)
+    values: Any = [""] * len(texts) if ours in NAMES else np.zeros(len(texts), float if ours in AMOUNTS else np.int8)
+    rest = np.arange(len(texts))
+    if ours in AMOUNTS:
+        plain = pc.match_substring_regex(texts, ("^-?" if ours == "amount" else "^") + _PLAIN)
+        known = plain.to_numpy(zero_copy_only=False)
+        values[known] = texts.filter(plain).cast(pa.float64()).to_numpy()
+        rest = np.flatnonzero(~known)
+    return values, _read(READERS[ours], texts, rest, values)
+
+
+def _days(ours: str, texts: pa.Array) -> tuple[np.ndarray, dict[int, str]]:
+    """Understand dates: with a time of day behind them nearly all texts differ, so only the days are looked at."""
+    dated = pc.match_substring_regex(texts, f"^(?:{DAY.pattern})$")
+    days = pc.if_else(dated, pc.utf8_slice_codeunits(texts, 0, 10), texts).dictionary_encode()
+    values = np.zeros(len(days.dictionary), np.int32)
+    faults = _read(READERS[ours], days.dictionary, np.arange(values.size), values)
+    which = days.indices.to_numpy()
+    odd = np.flatnonzero(np.isin(which, list(faults))) if faults else ()
+    return values[which], {place: faults[which[place]] for place in odd}
+
+
+def _read(reader: Callable[[str], Any], texts: pa.Array, places: np.ndarray, values: Any) -> dict[int, str]:
+    """Put what some of the texts mean into `values`; return what is wrong with the others."""
+    faults = {}
+    some = texts if len(places) == len(texts) else texts.take(pa.array(places))
+    for place, text in zip(places.tolist(), some.to_pylist(), strict=True):
+        try:
+            values[place] = reader(text)
+        except Bad as bad:
+            faults[place] = str(bad)
+    return faults
+
+
+def _is_utf8(text: str) -> bool:
+    return not any("\udc80" <= sign <= "\udcff" for sign in text)
