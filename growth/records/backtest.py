@@ -12,9 +12,9 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.records.bridge import movements, spells
-from growth.records.measuring import measure
-from growth.records.paid_months import paid_months
-from growth.records.prospect import prospect
+from growth.records.estimate import measure
+from growth.records.forecast_band import forecast_measured
+from growth.records.paid_months import spread_payments
 from growth.records.read.rows import Rows
 from growth.records.read.unreadable import RecordsError
 
@@ -60,14 +60,14 @@ class Backtest:
         return held.sum(axis=0) / self.counted
 
 
-def backtest(
+def run_backtest(
     rows: Rows, *, until: str | None = None, shortest: int = 18, horizon: int = 12, every: int = 1, seed: int = 0
 ) -> Backtest:
     """Forecast from every `every`-th month that has at least `shortest` months of records before it.
 
     Raises RecordsError where the records are shorter than shortest + horizon months.
     """
-    book = paid_months(rows, until=until)
+    book = spread_payments(rows, until=until)
     if book.months < shortest + horizon:
         rule = f"records of at least {shortest + horizon} months for a backtest"
         raise RecordsError([Problem("", rule, f"{book.months} months")])
@@ -93,7 +93,7 @@ def rival_forecasts(past: np.ndarray, horizon: int) -> tuple[np.ndarray, np.ndar
 
 
 def _one(rows: Rows, origin: np.datetime64, mrr: np.ndarray, length: int, horizon: int, seed: int) -> tuple:
-    ahead = prospect(measure(paid_months(rows, until=str(origin)), seed=seed), months=horizon, seed=seed)
+    ahead = forecast_measured(measure(spread_payments(rows, until=str(origin)), seed=seed), months=horizon, seed=seed)
     actual = np.full(horizon, np.nan)
     known = mrr[length : length + horizon]
     actual[: known.size] = known

@@ -101,7 +101,7 @@ def movements(book: PaidMonths, runs: Spells) -> Movements:
     )
 
 
-def bridge(moves: Movements) -> dict[str, np.ndarray]:
+def bridge_columns(moves: Movements) -> dict[str, np.ndarray]:
     """The bridge from the second month on, each column of shape (months - 1,): names as in a forecast.
 
     opening + new + reactivation + expansion - contraction - churned = closing, and the same for customers.
@@ -129,7 +129,7 @@ def bridge_frame(book: PaidMonths, moves: Movements) -> Any:
     import pandas as pd
 
     months = pd.period_range(str(book.first_month + 1), periods=book.months - 1, freq="M", name="month")
-    return pd.DataFrame(bridge(moves), index=months)
+    return pd.DataFrame(bridge_columns(moves), index=months)
 
 
 def triangles(book: PaidMonths, runs: Spells) -> tuple[np.ndarray, np.ndarray]:

@@ -13,8 +13,8 @@ from growth.options import add_file_output
 from growth.output import YAML
 
 CAUTION = (
-    "Identifiers were replaced by keyed hashes on reading; none is in the scenario. The plans' names are: look at them "
-    "before you publish. Customer data stays on this machine, and local data-protection law governs it. Measured "
+    "No customer's identifier was kept, and none is in the scenario. The plans' names are: look at them before you "
+    "publish. Customer data stays on this machine, and local data-protection law governs it. Measured "
     "values describe the past; they are neither advice nor a promise."
 )
 
@@ -63,15 +63,15 @@ def _measure(arguments: argparse.Namespace) -> None:
         raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
     if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
         raise RecordsError("--months is from 1 to 120, and --leave-out at least 0")
-    from growth.records.measuring import measure
-    from growth.records.paid_months import paid_months
+    from growth.records.estimate import measure
+    from growth.records.paid_months import spread_payments
     from growth.records.read import load_columns, read_records
-    from growth.records.summary import summary
-    from growth.records.writing import write_scenario
+    from growth.records.report import summary
+    from growth.records.scenario_file import write_scenario
 
     columns = load_columns(arguments.columns) if arguments.columns else None
     rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out)
-    measured = measure(paid_months(rows, until=arguments.until))
+    measured = measure(spread_payments(rows, until=arguments.until))
     write_scenario(
         measured,
         arguments.to,

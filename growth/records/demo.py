@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from growth.records.paid_months import PaidMonths, paid_months
+from growth.records.paid_months import PaidMonths, spread_payments
 from growth.records.read import Rows, Unreadable
 from growth.records.read.rows import months_of
 
@@ -178,7 +178,7 @@ def demo_book(business: DemoBusiness, *, seed: int) -> PaidMonths:
     days = rows["date"].astype("M8[D]").astype(np.int64)
     month, span = months_of(days), rows["months"].astype(np.int8)
     last = np.datetime64(business.first_month, "M") + business.months - 1
-    return paid_months(
+    return spread_payments(
         Rows(
             rows["customer"].astype(np.int32),
             month,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.records.bridge import Movements, Spells
-from growth.records.fitting import Fit
+from growth.records.churn_fit import Fit
 from growth.records.paid_months import PaidMonths
 from growth.records.survival import RiskTable, Survival
 

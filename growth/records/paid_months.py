@@ -51,7 +51,7 @@ class PaidMonths:
     notes: tuple[str, ...]
 
 
-def paid_months(rows: Rows, *, until: str | None = None) -> PaidMonths:
+def spread_payments(rows: Rows, *, until: str | None = None) -> PaidMonths:
     """Spread the rows over the months they pay for.
 
     A charge is spread evenly. A refund lowers the months it is for; what exceeds them is set against the customer's

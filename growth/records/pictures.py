@@ -9,10 +9,10 @@ import plotly.graph_objects as go
 
 from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, sheet
 from growth.records.backtest import RIVALS, Backtest
-from growth.records.bridge import bridge, triangles
-from growth.records.fitting import Fit
+from growth.records.bridge import bridge_columns, triangles
+from growth.records.churn_fit import Fit
+from growth.records.forecast_band import ForecastBand
 from growth.records.measured import Measured
-from growth.records.prospect import Prospect
 from growth.records.survival import Survival
 
 MOVES = (
@@ -29,7 +29,7 @@ def bridge_picture(measured: Measured) -> go.Figure:
     book = measured.book
     figure = sheet("The bridge of the records", f"{book.rows.currency} of MRR")
     months = _calendar(book.first_month + np.arange(1, book.months))
-    table = bridge(measured.moves)
+    table = bridge_columns(measured.moves)
     for name, column, sign, colour, pattern in MOVES:
         marker = {"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}}
         figure.add_bar(
@@ -174,7 +174,7 @@ def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> g
     return figure
 
 
-def prospect_picture(ahead: Prospect, measured: Measured) -> go.Figure:
+def forecast_picture(ahead: ForecastBand, measured: Measured) -> go.Figure:
     """The MRR of the records, and from their end on the forecast with its 95% band."""
     book = measured.book
     figure = sheet("MRR by month", f"{book.rows.currency} a month")

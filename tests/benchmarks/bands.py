@@ -15,7 +15,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
-from growth.records.backtest import RIVALS, backtest
+from growth.records.backtest import RIVALS, run_backtest
 from growth.records.demo import DemoBusiness, demo_book
 
 KINDS = {
@@ -48,7 +48,7 @@ def main(businesses: int) -> None:
 def one(business: DemoBusiness, seed: int, known: int):
     """The backtest of one business, from one origin."""
     until = str(np.datetime64(business.first_month, "M") + business.months - 1)
-    return backtest(demo_book(business, seed=5000 + seed).rows, until=until, shortest=known, every=1000, seed=seed)
+    return run_backtest(demo_book(business, seed=5000 + seed).rows, until=until, shortest=known, every=1000, seed=seed)
 
 
 if __name__ == "__main__":

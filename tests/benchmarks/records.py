@@ -52,14 +52,14 @@ PARQUET_READERS = {
     "DuckDB, default": DUCKDB + "run = lambda: duckdb.sql(f\"select * from '{path}'\").to_arrow_table()",
 }
 WHOLE = """
-from growth.records.bridge import bridge, triangles
-from growth.records.paid_months import paid_months
-from growth.records.measuring import measure
+from growth.records.bridge import bridge_columns, triangles
+from growth.records.paid_months import spread_payments
+from growth.records.estimate import measure
 from growth.records.read import read_records
 import scipy.optimize, scipy.stats, pyarrow.compute, pyarrow.csv, pyarrow.parquet
 def run():
-    measured = measure(paid_months(read_records(path, leave_out=1000)))
-    return bridge(measured.moves), triangles(measured.book, measured.runs), measured.fits
+    measured = measure(spread_payments(read_records(path, leave_out=1000)))
+    return bridge_columns(measured.moves), triangles(measured.book, measured.runs), measured.fits
 """
 TAIL = """
 import time

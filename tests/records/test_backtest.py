@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from growth.records.assumptions import steady_growth
-from growth.records.backtest import RIVALS, backtest, rival_forecasts
+from growth.records.backtest import RIVALS, rival_forecasts, run_backtest
 from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
+from growth.records.estimate import _growth, _new_customers, measure
+from growth.records.forecast_band import forecast_measured, shared_error
 from growth.records.measured import Rate
-from growth.records.measuring import _growth, _new_customers, measure
-from growth.records.paid_months import paid_months
-from growth.records.prospect import prospect, shared_error
+from growth.records.paid_months import spread_payments
 from growth.records.read.rows import Rows
 from growth.records.read.unreadable import RecordsError
+from growth.records.to_scenario import steady_growth
 
 
 def known_until(rows: Rows, month: np.datetime64) -> Rows:
@@ -30,14 +30,14 @@ def known_until(rows: Rows, month: np.datetime64) -> Rows:
 def test_an_origin_sees_nothing_of_what_came_after():
     rows = demo_book(DemoBusiness(months=30), seed=1).rows
     origin = np.datetime64("2025-06")
-    seen, all_rows = (measure(paid_months(part, until=str(origin))) for part in (known_until(rows, origin), rows))
-    assert prospect(seen, months=6).mrr.tolist() == prospect(all_rows, months=6).mrr.tolist()
+    seen, all_rows = (measure(spread_payments(part, until=str(origin))) for part in (known_until(rows, origin), rows))
+    assert forecast_measured(seen, months=6).mrr.tolist() == forecast_measured(all_rows, months=6).mrr.tolist()
     assert seen.expansion == all_rows.expansion and seen.conversion == all_rows.conversion
 
 
 def test_what_happened_is_the_bridge_of_the_records():
     book = demo_book(DemoBusiness(months=32), seed=2)
-    test = backtest(book.rows, until="2026-08", every=5, horizon=6)
+    test = run_backtest(book.rows, until="2026-08", every=5, horizon=6)
     closing = movements(book, spells(book)).closing_mrr.sum(axis=1)
     assert test.origins[0] == np.datetime64("2025-06")
     np.testing.assert_allclose(test.actual[0], closing[18:24], rtol=1e-12)
@@ -54,7 +54,7 @@ def test_the_rivals_by_hand():
 
 
 def test_errors_and_coverage_by_hand():
-    test = backtest(demo_book(DemoBusiness(months=30), seed=3).rows, until="2026-06", every=6)
+    test = run_backtest(demo_book(DemoBusiness(months=30), seed=3).rows, until="2026-06", every=6)
     share = np.abs(test.forecast - test.actual) / test.actual
     assert test.error()[0] == pytest.approx(share[:, 0].mean())
     assert test.bias()[0] == pytest.approx(((test.forecast - test.actual) / test.actual)[:, 0].mean())
@@ -69,7 +69,7 @@ def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rat
     beat here.
     """
     tests = [
-        backtest(
+        run_backtest(
             demo_book(DemoBusiness(monthly_growth_rate=growth), seed=3000 + seed).rows,
             until="2026-12",
             shortest=24,
@@ -106,4 +106,4 @@ def test_growth_counts_as_far_as_it_is_sure():
 
 def test_records_that_are_too_short_are_refused():
     with pytest.raises(RecordsError, match="at least 30 months"):
-        backtest(demo_book(DemoBusiness(months=20), seed=1).rows)
+        run_backtest(demo_book(DemoBusiness(months=20), seed=1).rows)

@@ -11,7 +11,7 @@ import growth
 from growth.cli import main
 from growth.giveaway.places import load_giveaway
 from growth.records.demo import DemoBusiness, write_demo
-from growth.records.writing import scenario_text
+from growth.records.scenario_file import scenario_text
 from growth.whole_file import check_file
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "records" / "fernhollow-charges.csv"
@@ -159,11 +159,11 @@ def test_the_scenario_never_lies_on_what_it_is_made_from(tmp_path, capsys, what)
 def test_no_identifier_is_held_after_reading():
     import pickle
 
-    from growth.records.measuring import measure
-    from growth.records.paid_months import paid_months
+    from growth.records.estimate import measure
+    from growth.records.paid_months import spread_payments
     from growth.records.read import read_records
 
-    measured = measure(paid_months(read_records(DEMO)))
+    measured = measure(spread_payments(read_records(DEMO)))
     assert not IDENTIFIER.search(pickle.dumps(measured).decode("latin-1"))
     assert not IDENTIFIER.search(scenario_text(measured, business="x"))
 

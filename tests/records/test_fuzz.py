@@ -15,12 +15,12 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from growth.errors import GrowthError
-from growth.records.bridge import bridge, movements, spells, triangles
-from growth.records.measuring import measure
-from growth.records.paid_months import paid_months
+from growth.records.bridge import bridge_columns, movements, spells, triangles
+from growth.records.estimate import measure
+from growth.records.paid_months import spread_payments
 from growth.records.read import load_columns, read_records
-from growth.records.summary import markdown, summary
-from growth.records.writing import scenario_text
+from growth.records.report import markdown, summary
+from growth.records.scenario_file import scenario_text
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of
 
@@ -89,7 +89,7 @@ def check(path, *, rows: list[dict] | None = None, lost: int = 0):
     scale = float(sum(abs(row[3]) for row in good)) + 1
     assert math.isclose(read.total, float(sum(row[3] for row in good)), abs_tol=1e-12 * scale)
     try:
-        made = paid_months(read)
+        made = spread_payments(read)
     except GrowthError as error:
         all_ahead = min(row[1] for row in good) > max(row[4] for row in good)
         assert ("the month of the latest date" if all_ahead else "600 months") in str(error)
@@ -100,7 +100,7 @@ def check(path, *, rows: list[dict] | None = None, lost: int = 0):
     assert math.isclose(made.paid_ahead, float(ahead), abs_tol=1e-9 * scale)
     assert math.isclose(made.unmatched_refunds, float(unmatched), abs_tol=1e-9 * scale)
     runs = spells(made)
-    table, plainly = bridge(movements(made, runs)), plain_records.bridge(size, mrr)
+    table, plainly = bridge_columns(movements(made, runs)), plain_records.bridge(size, mrr)
     for name, values in table.items():
         np.testing.assert_allclose(values, np.array(plainly[name], float), rtol=0, atol=1e-9 * scale, err_msg=name)
     assert math.isclose(triangles(made, runs)[1].sum(), made.mrr.sum(), abs_tol=1e-9 * scale)
@@ -232,7 +232,7 @@ def test_a_scenario_comes_of_any_rows_or_a_clear_error(tmp_path_factory, rows):
     lines = [f"{MARK}{who},{np.datetime64('2024-01') + month}-03,{amount},{span}" for who, month, amount, span in rows]
     path.write_text("\n".join(["customer,date,amount,months", *lines]))
     try:
-        measured = measure(paid_months(read_records(path)))
+        measured = measure(spread_payments(read_records(path)))
         written = scenario_text(measured, business="Fuzz")
         scenario_of(parse(written, file="fuzz"))
     except GrowthError as error:

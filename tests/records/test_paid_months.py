@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growth.records.bridge import bridge, bridge_frame, movements, spells, triangles
+from growth.records.bridge import bridge_columns, bridge_frame, movements, spells, triangles
 from growth.records.demo import DemoBusiness, write_demo
-from growth.records.paid_months import paid_months
+from growth.records.paid_months import spread_payments
 from growth.records.read import read_records
 from growth.records.read.unreadable import RecordsError
 from growth.records.read.values import NONE
@@ -17,11 +17,11 @@ from growth.records.survival import spell_risk
 def book(tmp_path, *lines: str, head: str = "customer,date,amount,months", until: str | None = None):
     path = tmp_path / "rows.csv"
     path.write_text("\n".join([head, *lines]) + "\n")
-    return paid_months(read_records(path), until=until)
+    return spread_payments(read_records(path), until=until)
 
 
 def table(made):
-    return bridge(movements(made, spells(made)))
+    return bridge_columns(movements(made, spells(made)))
 
 
 def test_the_worked_bridge(tmp_path):
@@ -156,7 +156,7 @@ def test_order_of_the_rows_does_not_matter(tmp_path):
     rows = demo_table(DemoBusiness(months=24), seed=5)
     arrow.write_csv(rows, tmp_path / "a.csv")
     arrow.write_csv(rows.take(np.random.default_rng(0).permutation(rows.num_rows)), tmp_path / "b.csv")
-    one, other = (table(paid_months(read_records(tmp_path / name))) for name in ("a.csv", "b.csv"))
+    one, other = (table(spread_payments(read_records(tmp_path / name))) for name in ("a.csv", "b.csv"))
     for name in one:
         np.testing.assert_allclose(one[name], other[name], rtol=1e-12, atol=1e-9, err_msg=name)
 
@@ -165,7 +165,7 @@ def test_every_reading_gives_the_same_to_the_last_digit(tmp_path):
     write_demo(DemoBusiness(months=24), tmp_path / "rows.csv", seed=5)
     said = set()
     for _ in range(3):
-        made = paid_months(read_records(tmp_path / "rows.csv"), until="2025-03")
+        made = spread_payments(read_records(tmp_path / "rows.csv"), until="2025-03")
         arrays = (made.customer, made.month, made.mrr, made.signed_up, made.converted)
         said.add((made.paid_ahead, made.unmatched_refunds, made.rows.total, *(one.tobytes() for one in arrays)))
     assert len(said) == 1

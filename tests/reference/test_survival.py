@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growth.records.fitting import fit_bdw, fit_sbg
+from growth.records.churn_fit import fit_bdw, fit_sbg
 from growth.records.survival import RiskTable, kaplan_meier, risk_table
 
 # Fader, P. S. and Hardie, B. G. S. (2007), "How to Project Customer Retention", Journal of Interactive Marketing

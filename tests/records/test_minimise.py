@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from growth.records import search
-from growth.records.fitting import fit_bdw, fit_sbg
-from growth.records.search import least, slopes
+from growth.records import minimise
+from growth.records.churn_fit import fit_bdw, fit_sbg
+from growth.records.minimise import least, slopes
 from growth.records.survival import RiskTable
 
 WIDE = {"low": np.array([-5.0, -5.0]), "high": np.array([5.0, 5.0])}
@@ -47,7 +47,7 @@ def test_where_newton_does_not_settle_a_simplex_does(monkeypatch):
         return np.abs(points - [1, -2]).sum(axis=1)
 
     assert least(kinked, STARTS, **WIDE) == pytest.approx([1, -2], abs=1e-6)
-    monkeypatch.setattr(search, "STEPS", 1)
+    monkeypatch.setattr(minimise, "STEPS", 1)
     assert least(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-6)
 
 
@@ -67,7 +67,7 @@ def test_fits_are_never_worse_than_those_of_a_simplex_search(seed, monkeypatch):
     at_risk = np.cumprod(1 - np.append(0, churn[:-1])) * 10 ** random.uniform(2.5, 5)
     table = RiskTable(at_risk.astype(int), random.binomial(at_risk.astype(int), churn))
     found = fit_sbg(table), fit_bdw(table)
-    monkeypatch.setattr(search, "STEPS", 0)
+    monkeypatch.setattr(minimise, "STEPS", 0)
     by_simplex = fit_sbg(table), fit_bdw(table)
     for one, other in zip(found, by_simplex, strict=True):
         assert one.log_likelihood > other.log_likelihood - 1e-6

@@ -11,18 +11,18 @@ import numpy as np
 
 from growth.engine import forecast
 from growth.engine.forecast import cohorts
-from growth.records.assumptions import Value, assumptions, first_joining, own_curve, shown_kinds, steady_growth
-from growth.records.checking import seen_curve
-from growth.records.fitting import BOUNDS, Fit
+from growth.records.churn_fit import BOUNDS, Fit
+from growth.records.estimate import RECENT
+from growth.records.goodness_of_fit import seen_curve
 from growth.records.measured import Measured, Rate
-from growth.records.measuring import RECENT
+from growth.records.to_scenario import Value, assumptions, first_joining, own_curve, shown_kinds, steady_growth
 from growth.scenario import Scenario
 
 DRAWS = 400
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Prospect:
+class ForecastBand:
     """MRR expected at the close of months 1..T, and draws of it, shape (draws, T)."""
 
     scenario: Scenario
@@ -35,7 +35,7 @@ class Prospect:
         return low, high
 
 
-def prospect(measured: Measured, *, months: int, seed: int = 0, seen: bool = False) -> Prospect:
+def forecast_measured(measured: Measured, *, months: int, seed: int = 0, seen: bool = False) -> ForecastBand:
     """Forecast the measured scenario `months` ahead.
 
     seen: whether churn is taken as it was seen, age by age, in the place of the recommended curves.
@@ -53,7 +53,7 @@ def prospect(measured: Measured, *, months: int, seed: int = 0, seen: bool = Fal
     drawn = forecast(Scenario(**(_as_seen(drawn, measured, random) if seen else drawn)))
     mrr = np.broadcast_to(drawn.closing_mrr, (DRAWS, months))
     noise = random.standard_normal((DRAWS, 1)) * np.sqrt(_single_customers(scenario, measured))
-    return Prospect(scenario, point.closing_mrr, np.maximum(mrr + noise, 0))
+    return ForecastBand(scenario, point.closing_mrr, np.maximum(mrr + noise, 0))
 
 
 def plain_values(part: Any) -> Any:

@@ -7,12 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from growth.output import YAML, check_output, write_output
-from growth.records.assumptions import DEFAULT, Value, assumptions
-from growth.records.draft import ABOUT, page_words
 from growth.records.measured import Measured
-from growth.records.read.unreadable import RecordsError
+from growth.records.page_draft import ABOUT, page_words
 from growth.records.read.values import NONE
-from growth.records.summary import notes
+from growth.records.report import notes
+from growth.records.to_scenario import DEFAULT, Value, assumptions
 from growth.scenario import Scenario
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of

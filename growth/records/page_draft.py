@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from growth.records.checking import NO_FIT, misfit
+from growth.records.estimate import RECENT
+from growth.records.goodness_of_fit import NO_FIT, misfit
 from growth.records.intervals import wilson
 from growth.records.measured import Measured
-from growth.records.measuring import RECENT
 
 ABOUT = (
     "The words of the page, drafted from what was measured. Make them yours: a sentence somebody said, an invitation."

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from growth.records.fitting import FEW_LEAVERS, Fit
+from growth.records.churn_fit import FEW_LEAVERS, Fit
+from growth.records.estimate import RECENT
 from growth.records.measured import KindMeasures, Measured, Rate
-from growth.records.measuring import RECENT
 from growth.records.read.values import NONE
 
 MOST_PLANS = 40

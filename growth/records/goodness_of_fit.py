@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from growth.errors import Problem
-from growth.records.fitting import Fit
+from growth.records.churn_fit import Fit
 from growth.records.read.unreadable import RecordsError
 from growth.records.survival import RiskTable
 
@@ -38,7 +38,7 @@ def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
     the fit's parameters; None where there are none. Given who is at risk at each age, what differs at one age is
     uncorrelated with what differs at another. Source: Hjort (1990), Annals of Statistics 18, 1221-1258, from memory.
 
-    >>> from growth.records.fitting import fit_constant
+    >>> from growth.records.churn_fit import fit_constant
     >>> table = RiskTable(np.array([1000, 800, 780, 760]), np.array([200, 20, 20, 20]))
     >>> off = misfit(fit_constant(table), table)
     >>> off.p < 1e-6, off.worst, off.seen

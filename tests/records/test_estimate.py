@@ -9,12 +9,12 @@ import pytest
 from scipy.special import betaln
 from scipy.stats import chi2
 
-from growth.records.checking import misfit, seen_curve
+from growth.records.churn_fit import fit_all, fit_constant, fit_sbg, recommend
 from growth.records.demo import DemoBusiness, demo_book
-from growth.records.fitting import fit_all, fit_constant, fit_sbg, recommend
+from growth.records.estimate import measure
+from growth.records.goodness_of_fit import misfit, seen_curve
 from growth.records.intervals import Resampled, percentile
 from growth.records.measured import Measured
-from growth.records.measuring import measure
 from growth.records.survival import RiskTable, kaplan_meier
 
 BUSINESSES = 200
@@ -25,7 +25,7 @@ def test_95_per_cent_intervals_hold_the_truth_in_92_to_98_of_100_businesses(monk
     92 to 98% for what every business has; alpha, beta and the constant rate have 100 each, 2 errors of which are 4.4
     points. The other two curves have no true parameters here, so they are not fitted.
     """
-    monkeypatch.setattr("growth.records.measuring.fit_all", lambda table: (fit_constant(table), fit_sbg(table)))
+    monkeypatch.setattr("growth.records.estimate.fit_all", lambda table: (fit_constant(table), fit_sbg(table)))
     held, seen = Counter(), Counter()
     for seed in range(BUSINESSES):
         business = DemoBusiness(signups=40.0, **({"alpha": 0, "beta": 0.05} if seed % 2 else {}))

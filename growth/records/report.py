@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from html import escape
 
-from growth.records.assumptions import (
+from growth.records.goodness_of_fit import NO_FIT, misfit
+from growth.records.measured import KindMeasures, Measured, Rate
+from growth.records.to_scenario import (
     CURVES,
     MOST_PLANS,
     might_be_customers,
@@ -13,8 +15,6 @@ from growth.records.assumptions import (
     own_curve,
     shown_kinds,
 )
-from growth.records.checking import NO_FIT, misfit
-from growth.records.measured import KindMeasures, Measured, Rate
 
 SHARE, MONEY = "{:.2%}", "{:,.2f}"
 

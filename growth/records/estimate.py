@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 
 from growth.records.bridge import Movements, Spells, movements, spells
-from growth.records.fitting import fit_all, recommend
+from growth.records.churn_fit import fit_all, recommend
 from growth.records.intervals import Resampled, percentile, poisson_mean, wilson
 from growth.records.measured import KindMeasures, Measured, Rate
 from growth.records.paid_months import PaidMonths

@@ -15,7 +15,7 @@ import numpy as np
 
 from growth.engine.curves import churn_by_age
 from growth.records.intervals import Z95, wilson
-from growth.records.search import least, slopes
+from growth.records.minimise import least, slopes
 from growth.records.survival import RiskTable
 from growth.scenario.churn import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
 
