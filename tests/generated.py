@@ -26,7 +26,7 @@ def random_scenario(rng: np.random.Generator) -> dict[str, Any]:
     """A mapping from the whole model. About one number in six stands at an end of its range."""
     months = _months(rng)
     plans = _plans(rng)
-    return {
+    mapping = {
         "business": "generated",
         "invented": True,
         "first_month": f"20{rng.integers(20, 40)}-{rng.integers(1, 13):02d}",
@@ -58,6 +58,29 @@ def random_scenario(rng: np.random.Generator) -> dict[str, Any]:
         "grow": _grow(rng, months, [plan["name"] for plan in plans]),
         **_maybe(rng, 0.7, bill=lambda: _bill(rng)),
     }
+    _write_otherwise(rng, mapping)
+    return mapping
+
+
+def _write_otherwise(rng: np.random.Generator, mapping: dict[str, Any]) -> None:
+    """Some of what a file may state in another way: a price for a year, no MRR, channels counted after the visit."""
+    for plan in mapping["pay"]["plans"]:
+        if plan.get("billing") == "yearly" and _chance(rng, 0.4):
+            plan["yearly_price"] = round(12 * plan.pop("monthly_price"), 2)
+    if _chance(rng, 0.1):
+        del mapping["opening"]["mrr"]
+    for channel in mapping["arrive"]["channels"]:
+        if channel.get("kind", "steady") == "steady" and _chance(rng, 0.4):
+            kind = str(rng.choice(["sign_ups", "customers"]))
+            for name in (
+                "launches",
+                "signup_rate",
+                *(("running_before", "conversion_rate") if kind == "customers" else ()),
+            ):
+                channel.pop(name, None)
+            channel |= {"kind": kind, f"monthly_{kind}": channel.pop("monthly_visitors") / 100}
+            if "visitor_ceiling" in channel:
+                channel[f"{kind[:-1]}_ceiling"] = channel.pop("visitor_ceiling") / 100
 
 
 def simple_scenario(rng: np.random.Generator) -> dict[str, Any]:

@@ -105,23 +105,33 @@ def divide(top: float, bottom: float) -> float:
 def open_cohorts(scenario) -> tuple[list[dict], int]:
     """The customers of month 0 by plan and month joined (0, -1, ...), and the largest age among them."""
     opening, plans = scenario.opening, scenario.pay.plans
-    if opening.ages is None:
-        oldest = 2 * opening.mean_age_months
-        age_share = {age: 1 / (oldest + 1) for age in range(oldest + 1)}
-    else:
-        oldest = max(entry.age_months for entry in opening.ages)
-        total = sum(entry.customers for entry in opening.ages)
-        age_share = {entry.age_months: entry.customers / total for entry in opening.ages}
+    age_shares = []
+    for plan in plans:
+        if opening.ages is not None:
+            total = sum(entry.customers for entry in opening.ages)
+            age_shares.append({entry.age_months: entry.customers / total for entry in opening.ages})
+        elif opening.mean_age_months is not None:
+            count = 2 * opening.mean_age_months + 1
+            age_shares.append({age: 1 / count for age in range(count)})
+        elif plan.billing == "yearly":
+            age_shares.append({age: 1 / 12 for age in range(12)})
+        else:
+            age_shares.append({0: 1.0})
+    oldest = max(max(shares) for shares in age_shares)
     shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
-    worth = [share * opening.customers * plan.monthly_price for share, plan in zip(shares, plans, strict=True)]
+    worth = [share * opening.customers * price(plan) for share, plan in zip(shares, plans, strict=True)]
     weights = worth if sum(worth) > 0 else shares
     cohorts = []
     for number in range(len(plans)):
-        for age, part in age_share.items():
+        for age, part in age_shares[number].items():
             customers = opening.customers * shares[number] * part
             mrr = opening.mrr * weights[number] / sum(weights) * part
             cohorts.append({"plan": number, "month": -age, "customers": customers, "mrr": mrr})
     return cohorts, oldest
+
+
+def price(plan) -> float:
+    return plan.yearly_price / 12 if plan.monthly_price is None else plan.monthly_price
 
 
 # --- arrive, try, pay -------------------------------------------------------------------------------------------------
@@ -129,19 +139,40 @@ def open_cohorts(scenario) -> tuple[list[dict], int]:
 
 def channel_months(scenario, channel) -> dict:
     """What a channel brings, by month: visitors, sign-ups, spend; and what it brought before month 1."""
-    rate = scenario.sign_up.signup_rate if channel.signup_rate is None else channel.signup_rate
-    visitors, spend = {}, {}
+    visitors, sign_ups, customers, spend = {}, {}, {}, {}
     for month in range(1, scenario.months + 1):
-        visitors[month] = usual_visitors(scenario, channel, month) + launch_visitors(channel, month)
+        usual = usual_flow(scenario, channel, month)
+        visitors[month] = sign_ups[month] = customers[month] = 0.0
+        if channel.kind == "customers":
+            customers[month] = usual
+        elif channel.kind == "sign_ups":
+            sign_ups[month] = usual
+        else:
+            visitors[month] = usual + launch_visitors(channel, month)
+            sign_ups[month] = visitors[month] * signup_rate(scenario, channel)
         spend[month] = 0.0
         if active(channel, month):
             spend[month] += channel.monthly_cost
             if channel.kind == "paid":
                 spend[month] += budget(channel, month)
-    before = usual_visitors(scenario, channel, 1) if channel.running_before and channel.first_month == 1 else 0.0
-    pays = scenario.pay.conversion_rate if channel.conversion_rate is None else channel.conversion_rate
-    sign_ups = {month: rate * count for month, count in visitors.items()}
-    return {"visitors": visitors, "sign_ups": sign_ups, "spend": spend, "before": rate * before, "conversion": pays}
+    before, pays = 0.0, 0.0
+    if channel.kind != "customers":
+        if channel.running_before and channel.first_month == 1:
+            before = usual_flow(scenario, channel, 1)
+            before *= 1 if channel.kind == "sign_ups" else signup_rate(scenario, channel)
+        pays = scenario.pay.conversion_rate if channel.conversion_rate is None else channel.conversion_rate
+    return {
+        "visitors": visitors,
+        "sign_ups": sign_ups,
+        "customers": customers,
+        "spend": spend,
+        "before": before,
+        "conversion": pays,
+    }
+
+
+def signup_rate(scenario, channel) -> float:
+    return scenario.sign_up.signup_rate if channel.signup_rate is None else channel.signup_rate
 
 
 def active(channel, month: int) -> bool:
@@ -152,8 +183,8 @@ def budget(channel, month: int) -> float:
     return channel.monthly_budget * (1 + channel.monthly_growth_rate) ** (month - channel.first_month)
 
 
-def usual_visitors(scenario, channel, month: int) -> float:
-    """Visitors of a month with the season, without launches."""
+def usual_flow(scenario, channel, month: int) -> float:
+    """What a channel brings in a month (visitors, sign-ups or customers) with the season, without launches."""
     visitors = 0.0
     since = month - channel.first_month
     if channel.kind == "content":
@@ -170,13 +201,17 @@ def usual_visitors(scenario, channel, month: int) -> float:
         spent = budget(channel, month)
         dearer = 1.0 if channel.budget_that_doubles_cost is None else 1 + spent / channel.budget_that_doubles_cost
         visitors = spent / (channel.cost_per_visit * dearer)
-    elif channel.monthly_visitors > 0:
+    else:
+        level, ceiling = {
+            "steady": lambda: (channel.monthly_visitors, channel.visitor_ceiling),
+            "sign_ups": lambda: (channel.monthly_sign_ups, channel.sign_up_ceiling),
+            "customers": lambda: (channel.monthly_customers, channel.customer_ceiling),
+        }[channel.kind]()
         grown = (1 + channel.monthly_growth_rate) ** since
-        if channel.visitor_ceiling is None or channel.monthly_growth_rate <= 0:
-            visitors = channel.monthly_visitors * grown
-        else:
-            ceiling = channel.visitor_ceiling
-            visitors = ceiling / (1 + (ceiling / channel.monthly_visitors - 1) / grown)
+        if level > 0 and (ceiling is None or channel.monthly_growth_rate <= 0):
+            visitors = level * grown
+        elif level > 0:
+            visitors = ceiling / (1 + (ceiling / level - 1) / grown)
     if channel.season is not None:
         visitors *= channel.season[(int(scenario.first_month[5:]) - 1 + month - 1) % 12]
     return visitors
@@ -192,7 +227,7 @@ def launch_visitors(channel, month: int) -> float:
 
 def new_customers(scenario, arrivals: list[dict], referred: list[float], month: int) -> float:
     """Sign-ups of this month and of the months before who pay for the first time now."""
-    total = 0.0
+    total = sum(channel["customers"][month] for channel in arrivals)
     for lag, share in enumerate(scenario.pay.delay_shares):
         then = month - lag
         for channel in arrivals:
@@ -203,11 +238,11 @@ def new_customers(scenario, arrivals: list[dict], referred: list[float], month: 
 
 
 def price_for_new(scenario, plan, month: int) -> float:
-    price = plan.monthly_price
+    now = price(plan)
     for change in scenario.grow.price_changes:
         if change.month <= month and change.plan in (None, plan.name):
-            price *= 1 + change.change_rate
-    return price
+            now *= 1 + change.change_rate
+    return now
 
 
 # --- stay and grow ----------------------------------------------------------------------------------------------------
@@ -218,11 +253,7 @@ def age_one_month(scenario, cohort: dict, month: int) -> dict:
     plan = scenario.pay.plans[cohort["plan"]]
     age = month - cohort["month"]
     rise, provoked = price_change(scenario, plan, age, month)
-    churn = churn_at(scenario, plan, age)
-    for change in scenario.stay.churn_changes:
-        if change.from_month <= month:
-            churn *= change.factor
-    churn = min(churn, 1.0)
+    churn = churn_at(scenario, plan, age, month)
     churn = 1 - (1 - churn) * (1 - provoked) if provoked else churn
     lost, churned = cohort["customers"] * churn, cohort["mrr"] * churn
     more, less = growth_at(scenario, plan, age)
@@ -275,18 +306,22 @@ def growth_at(scenario, plan, age: int) -> tuple[float, float]:
     return grown - 1, 1 - kept
 
 
-def churn_at(scenario, plan, age: int) -> float:
-    """Share of a plan's customers who leave on reaching an age, before churn changes and provoked churn."""
+def churn_at(scenario, plan, age: int, month: int) -> float:
+    """Share of a plan's customers who leave on reaching an age in a month, before provoked churn."""
     curve = scenario.stay.churn if plan.churn is None else plan.churn
+    factor = 1.0
+    for change in scenario.stay.churn_changes:
+        if change.from_month <= month:
+            factor *= change.factor
     if plan.billing == "monthly":
-        return curve_at(curve, age)
+        return min(factor * curve_at(curve, age), 1.0)
     if age % 12:
         return 0.0
     if plan.renewal_rate is not None:
-        return 1 - plan.renewal_rate
+        return min(factor * (1 - plan.renewal_rate), 1.0)
     kept = 1.0
     for earlier in range(age - 11, age + 1):
-        kept *= 1 - curve_at(curve, earlier)
+        kept *= 1 - min(factor * curve_at(curve, earlier), 1.0)
     return 1 - kept
 
 

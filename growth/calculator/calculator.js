@@ -3,6 +3,7 @@
 import { chart } from "./chart.js";
 import { forecast, measures } from "./engine.js";
 import { mend, stages } from "./form.js";
+import { priceOf } from "./life.js";
 import { csvOf, decode, encode, tableIn } from "./share.js";
 import { clone, node, read, write } from "./tools.js";
 import { answerParts, formatter } from "./words.js";
@@ -26,7 +27,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const original = clone(data.scenario);
   const show = formatter(locale, original.currency);
   const { opening, pay } = original;
-  const memory = { arpa: opening.customers > 0 ? opening.mrr / opening.customers : pay.plans[0].monthly_price };
+  const memory = { arpa: opening.customers > 0 ? opening.mrr / opening.customers : priceOf(pay.plans[0]) };
   let scenario = (share && decode(location.hash, original, controls)) || clone(original);
   let state = null; // what is on screen
   let frame = 0; // the frame that will draw, where one is due

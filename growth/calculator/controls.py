@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -97,10 +98,10 @@ def _matters(path: str, scenario: Scenario) -> bool:
     if path.startswith("pay.plans.") and ".churn." in path:
         return plans[int(path.split(".")[2])].renewal_rate is None
     if path == "sign_up.signup_rate":
-        return any(channel.signup_rate is None for channel in channels)
+        return any(getattr(channel, "signup_rate", 0) is None for channel in channels)
     if path == "pay.conversion_rate":
         referred = scenario.sign_up.monthly_referral_rate > 0
-        return referred or any(channel.conversion_rate is None for channel in channels)
+        return referred or any(getattr(channel, "conversion_rate", 0) is None for channel in channels)
     return path != "bill.monthly_discount_rate"  # lifetime value alone
 
 
@@ -114,13 +115,38 @@ def _control(one: _Field, scenario: Scenario, locale: str) -> dict[str, Any]:
         "stage": said_of["stages"][_part(path)],
         "label": said(said_of["whose"]["one"], label=label, whose=one.whose) if one.whose else label,
         "suffix": _suffix(entry.unit, scenario.currency, locale),
-        "help": "" if path in unneeded else help,
+        "help": " ".join(text for text in ("" if path in unneeded else help, *notes(path, scenario, locale)) if text),
         "low": entry.low,
         "high": entry.high,
         "slider": list(_slider(one.value, entry)),
         "share": entry.unit == "share",
         "whole": entry.whole,
     }
+
+
+def notes(path: str, scenario: Scenario, locale: str = LOCALE) -> list[str]:
+    """What has to be said beside a number of this scenario, and not of every one: what was taken for a number that the
+    file does not state, and whom the number does not reach.
+
+    >>> plans = [{"name": "Studio", "yearly_price": 240, "billing": "yearly"}]
+    >>> notes("opening.mrr", Scenario(business="Fernhollow", opening={"customers": 63}, pay={"plans": plans}))
+    ["Not stated, so each of today's customers is taken to pay the price of their plan."]
+    """
+    said_of, opening, plans = messages(locale)["notes"], scenario.opening, scenario.pay.plans
+    yearly = [plan for plan in plans if plan.billing == "yearly"]
+    aboard = opening.customers > 0
+    found = []
+    if path == "opening.mrr" and aboard and "mrr" not in opening.model_fields_set:
+        found.append("mrr")
+    if path == "opening.customers" and aboard and yearly and opening.ages is None and opening.mean_age_months is None:
+        found.append("ages")
+    if re.fullmatch(r"pay\.plans\.\d+\.(monthly|yearly)_price", path) and aboard:
+        found.append("price")
+    if path.startswith("stay.churn.") and path.endswith("monthly_churn_rate"):
+        followers = [plan for plan in yearly if plan.churn is None and plan.renewal_rate is None]
+        found += ["churn_yearly"] if followers else []
+        found += ["churn_renewal"] if any(plan.renewal_rate is not None for plan in yearly) else []
+    return [said_of[name] for name in found]
 
 
 def _slider(value: float, entry: Assumption) -> tuple[float, float, float]:

@@ -1,7 +1,7 @@
 // The growth model in the page: the loop of the Python engine for one scenario, in plain JavaScript.
 // growth/engine/model.md defines every number; the Python engine is the reference, and the tests hold the two together.
 // A scenario is the plain JSON of a validated growth.Scenario, every default filled in.
-import { YEAR, arrivals, churnScale, planChurn, planGrowth, planPrices, sum, zeros } from "./life.js";
+import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, priceOf, sum, zeros } from "./life.js";
 
 const LIFETIME = 1200; // months over which a lifetime is summed before its tail is closed as a geometric series
 const NOTHING = 1e-200; // a year's terms below this end the sum
@@ -9,12 +9,20 @@ const EDGE = 1 - 1e-5; // a ratio this near 1 has no level that could be told fr
 
 // -------------------------------------------------------------------------------------------------------- opening
 
-function oldestAge({ ages, mean_age_months }) {
-  return ages ? Math.max(...ages.map((entry) => entry.age_months)) : 2 * mean_age_months;
+const isYearly = (plan) => plan.billing === "yearly";
+
+function oldestAge({ opening: { ages, mean_age_months: mean }, pay }) {
+  if (ages) return Math.max(...ages.map((entry) => entry.age_months));
+  return mean !== null ? 2 * mean : pay.plans.some(isYearly) ? YEAR - 1 : 0;
 }
 
-function ageWeights(opening, oldest) {
-  if (!opening.ages) return zeros(oldest + 1).fill(1 / (oldest + 1));
+// The share of a plan's opening customers at each age. Where no age is stated, those of a yearly plan are spread evenly
+// over their year.
+function ageWeights(opening, plan, oldest) {
+  if (!opening.ages) {
+    const last = opening.mean_age_months !== null || isYearly(plan) ? oldest : 0;
+    return zeros(oldest + 1).fill(1 / (last + 1), 0, last + 1);
+  }
   const weights = zeros(oldest + 1);
   for (const entry of opening.ages) weights[entry.age_months] = entry.customers;
   const total = sum(weights);
@@ -25,20 +33,20 @@ function ageWeights(opening, oldest) {
 // cohort of month j, so that those on board, newest first, meet the ages 1, 2, 3, ... in order.
 function openPlans(scenario) {
   const { months, opening, pay } = scenario;
-  const oldest = oldestAge(opening), weights = ageWeights(opening, oldest), rows = months + oldest + 1;
+  const oldest = oldestAge(scenario), rows = months + oldest + 1;
   const customers = pay.plans.map((plan) => (plan.opening_share ?? plan.share) * opening.customers);
-  const products = pay.plans.map((plan, p) => customers[p] * plan.monthly_price);
+  const products = pay.plans.map((plan, p) => customers[p] * priceOf(plan));
   const value = sum(products) > 0 ? products : customers;
   const total = sum(value);
   return pay.plans.map((plan, p) => {
     const state = { customers: zeros(rows), mrr: zeros(rows) };
-    weights.forEach((weight, age) => {
+    ageWeights(opening, plan, oldest).forEach((weight, age) => {
       state.customers[months + age] = customers[p] * weight;
       state.mrr[months + age] = total > 0 ? ((opening.mrr * value[p]) / total) * weight : 0;
     });
     return {
-      ...state, oldest, share: plan.share, yearly: plan.billing === "yearly",
-      churn: planChurn(scenario, plan, rows - 1),
+      ...state, plan, oldest, share: plan.share, yearly: isYearly(plan),
+      churn: null, factor: NaN, // by age, and the factor it was made with; `advance` renews them
       ...planGrowth(scenario, plan, rows - 1),
       ...planPrices(scenario, plan),
       lost: zeros(months), churned: zeros(months), // kept for those who come back
@@ -47,14 +55,18 @@ function openPlans(scenario) {
 }
 
 // One month of a plan's cohorts on board, in place: some leave, those who stay grow. Adds what moved to the bridge.
-function advance(plan, months, t, scale, bridge) {
+function advance(plan, scenario, t, factor, bridge) {
+  if (plan.factor !== factor) {
+    plan.factor = factor;
+    plan.churn = planChurn(scenario, plan.plan, plan.customers.length - 1, factor);
+  }
   const { customers, mrr, churn, expansion, contraction, yearly } = plan;
   const provoked = plan.provoked[t], rate = plan.rate[t];
   let lost = 0, churned = 0, expanded = 0, contracted = 0;
-  for (let row = months - t, age = 1; row < customers.length; row++, age++) {
+  for (let row = scenario.months - t, age = 1; row < customers.length; row++, age++) {
     const meets = !yearly || age % YEAR === 0; // a price change reaches a yearly plan at its renewals
     const up = expansion[age - 1], down = contraction[age - 1];
-    let leaving = Math.min(churn[age - 1] * scale, 1);
+    let leaving = churn[age - 1];
     if (meets) leaving += (1 - leaving) * provoked;
     lost += customers[row] * leaving;
     churned += mrr[row] * leaving;
@@ -131,8 +143,8 @@ export function forecast(scenario, { cohorts = false } = {}) {
   const kept = { customers: [], mrr: [] };
   const warm = sign_up.monthly_referral_rate * opening.customers; // referred sign-ups of each month before month 1
   for (let t = 0; t < months; t++) {
-    const scale = churnScale(scenario, t + 1);
-    for (const plan of plans) advance(plan, months, t, scale, bridge);
+    const factor = churnFactor(scenario, t + 1);
+    for (const plan of plans) advance(plan, scenario, t, factor, bridge);
     const before = t ? bridge.closing_customers[t - 1] : opening.customers;
     bridge.referred_sign_ups[t] = sign_up.monthly_referral_rate * before;
     let referred = 0;
@@ -236,14 +248,14 @@ function settledAges(scenario) {
 }
 
 // A new customer's life on a plan: customers and MRR (of a price of 1) summed over it, and how much of each comes back.
-function lifetime(scenario, plan, scale, comeback) {
+function lifetime(scenario, plan, comeback) {
   const ages = settledAges(scenario);
-  const churn = planChurn(scenario, plan, ages - 1);
+  const churn = planChurn(scenario, plan, ages - 1, churnFactor(scenario, scenario.months));
   const { expansion, contraction } = planGrowth(scenario, plan, ages - 1);
   const alive = zeros(ages), worth = zeros(ages), gone = zeros(ages - 1), lost = zeros(ages - 1);
   alive[0] = worth[0] = 1;
   for (let i = 0; i < ages - 1; i++) {
-    const leaving = Math.min(churn[i] * scale, 1), keep = 1 - leaving;
+    const leaving = churn[i], keep = 1 - leaving;
     gone[i] = alive[i] * leaving;
     lost[i] = worth[i] * leaving;
     alive[i + 1] = alive[i] * keep;
@@ -257,7 +269,6 @@ function lifetime(scenario, plan, scale, comeback) {
 // The level at which as much leaves as comes in, and the index of the reason where there is none.
 function settle(scenario) {
   const { months, pay } = scenario;
-  const scale = churnScale(scenario, months);
   const comeback = scenario.stay.comeback?.comeback_rate ?? 0;
   const referral = scenario.sign_up.monthly_referral_rate * pay.conversion_rate;
   const arriving = arrivals(scenario).new_customers;
@@ -268,7 +279,7 @@ function settle(scenario) {
   let loyal = false;
   let perNewcomer = 0, perNewcomerMrr = 0;
   for (const plan of pay.plans.filter((one) => one.share > 0)) {
-    const { customers, mrr, customersBack, mrrBack } = lifetime(scenario, plan, scale, comeback);
+    const { customers, mrr, customersBack, mrrBack } = lifetime(scenario, plan, comeback);
     perNewcomer += (plan.share * customers.total) / (1 - customersBack);
     perNewcomerMrr += (plan.share * planPrices(scenario, plan).price[months - 1] * mrr.total) / (1 - mrrBack);
     loyal ||= customers.rho < EDGE && !customers.sure; // said first: without it nothing would outrun churn

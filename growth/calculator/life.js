@@ -17,16 +17,22 @@ const active = (channel, month) => month >= channel.first_month && month <= (cha
 const compound = (channel, month) => (1 + channel.monthly_growth_rate) ** (month - channel.first_month);
 const budget = (channel, month) => (active(channel, month) ? channel.monthly_budget * compound(channel, month) : 0);
 
-const steadyVisitors = {
-  steady(channel, months) {
-    const { monthly_visitors: level, visitor_ceiling: ceiling } = channel;
-    return Float64Array.from({ length: months }, (_, t) => {
-      if (!active(channel, t + 1) || !(level > 0)) return 0;
-      const growth = compound(channel, t + 1);
-      const bends = ceiling !== null && channel.monthly_growth_rate > 0; // a ceiling bends growth, not decline
-      return bends ? ceiling / (1 + (ceiling / level - 1) / growth) : level * growth;
-    });
-  },
+// A level that compounds, perhaps towards a ceiling; `of` and `most` name the channel's fields.
+const steady = (of, most) => (channel, months) => {
+  const { [of]: level, [most]: ceiling } = channel;
+  return Float64Array.from({ length: months }, (_, t) => {
+    if (!active(channel, t + 1) || !(level > 0)) return 0;
+    const growth = compound(channel, t + 1);
+    const bends = ceiling !== null && channel.monthly_growth_rate > 0; // a ceiling bends growth, not decline
+    return bends ? ceiling / (1 + (ceiling / level - 1) / growth) : level * growth;
+  });
+};
+
+// What a channel brings a month without launches: visitors, sign-ups or customers, by its kind.
+const steadyFlow = {
+  steady: steady("monthly_visitors", "visitor_ceiling"),
+  sign_ups: steady("monthly_sign_ups", "sign_up_ceiling"),
+  customers: steady("monthly_customers", "customer_ceiling"),
   content(channel, months) {
     const { peak_monthly_visits: peak, tail_monthly_visits: tail, first_month: first } = channel;
     const drawn = zeros(months + 1); // by pieces of every age up to the oldest; index 0 is before the first month
@@ -52,7 +58,7 @@ const steadyVisitors = {
 
 function launchedVisitors(channel, months) {
   const visitors = zeros(months);
-  for (const launch of channel.launches) {
+  for (const launch of channel.launches ?? []) {
     for (let month = launch.month; month <= months; month++) {
       visitors[month - 1] += launch.visitors * (1 - launch.monthly_fade_rate) ** (month - launch.month);
     }
@@ -68,20 +74,24 @@ export function arrivals(scenario) {
   const calendarMonth = Number(scenario.first_month.slice(5)) - 1;
   const delay = scenario.pay.delay_shares;
   for (const channel of scenario.arrive.channels) {
-    const steady = steadyVisitors[channel.kind](channel, months);
-    if (channel.season !== null) steady.forEach((_, t) => (steady[t] *= channel.season[(calendarMonth + t) % YEAR]));
+    const flow = steadyFlow[channel.kind](channel, months);
+    if (channel.season !== null) flow.forEach((_, t) => (flow[t] *= channel.season[(calendarMonth + t) % YEAR]));
     const launched = launchedVisitors(channel, months);
-    const rate = channel.signup_rate ?? scenario.sign_up.signup_rate;
+    const rate = channel.kind === "sign_ups" ? 1 : (channel.signup_rate ?? scenario.sign_up.signup_rate);
     const conversion = channel.conversion_rate ?? scenario.pay.conversion_rate;
     const running = channel.running_before && channel.first_month === 1;
-    const before = running ? steady[0] * rate : 0; // sign-ups of each month before month 1
-    const signups = steady.map((visitors, t) => (visitors + launched[t]) * rate);
+    const before = running ? flow[0] * rate : 0; // sign-ups of each month before month 1
+    const signups = flow.map((visitors, t) => (visitors + launched[t]) * rate);
     for (let t = 0; t < months; t++) {
-      let paying = 0;
-      for (let lag = 0; lag < delay.length; lag++) paying += delay[lag] * (t >= lag ? signups[t - lag] : before);
-      total.visitors[t] += steady[t] + launched[t];
-      total.sign_ups[t] += signups[t];
-      total.new_customers[t] += paying * conversion;
+      if (channel.kind === "customers") {
+        total.new_customers[t] += flow[t];
+      } else {
+        let paying = 0;
+        for (let lag = 0; lag < delay.length; lag++) paying += delay[lag] * (t >= lag ? signups[t - lag] : before);
+        if (channel.kind !== "sign_ups") total.visitors[t] += flow[t] + launched[t];
+        total.sign_ups[t] += signups[t];
+        total.new_customers[t] += paying * conversion;
+      }
       if (active(channel, t + 1)) total.acquisition_spend[t] += channel.monthly_cost;
       if (channel.kind === "paid") total.acquisition_spend[t] += budget(channel, t + 1);
     }
@@ -125,24 +135,25 @@ const churnAt = {
   },
 };
 
-// Churn of a plan at ages 1..ages, at index age - 1. A yearly plan's customers leave at ages 12, 24, ... alone.
-export function planChurn(scenario, plan, ages) {
+// Churn of a plan at ages 1..ages, at index age - 1, with the factor of the churn changes in it. A yearly plan's
+// customers leave at ages 12, 24, ... alone.
+export function planChurn(scenario, plan, ages, factor) {
   const curve = plan.churn ?? scenario.stay.churn;
-  const churn = Float64Array.from({ length: ages }, (_, i) => churnAt[curve.curve](curve, i + 1));
+  const churn = Float64Array.from({ length: ages }, (_, i) => Math.min(churnAt[curve.curve](curve, i + 1) * factor, 1));
   if (plan.billing === "monthly") return churn;
   const yearly = zeros(ages);
   for (let end = YEAR; end <= ages; end += YEAR) {
     let kept = 0;
     for (let i = end - YEAR; i < end; i++) kept += Math.log1p(-churn[i]);
-    yearly[end - 1] = plan.renewal_rate === null ? -Math.expm1(kept) : 1 - plan.renewal_rate;
+    yearly[end - 1] = plan.renewal_rate === null ? -Math.expm1(kept) : Math.min((1 - plan.renewal_rate) * factor, 1);
   }
   return yearly;
 }
 
 // What churn is multiplied by in a month.
-export function churnScale(scenario, month) {
+export function churnFactor(scenario, month) {
   const begun = scenario.stay.churn_changes.filter((change) => change.from_month <= month);
-  return begun.reduce((scale, change) => scale * change.factor, 1);
+  return begun.reduce((factor, change) => factor * change.factor, 1);
 }
 
 // ----------------------------------------------------------------------------------------------------------- grow
@@ -165,12 +176,15 @@ export function planGrowth(scenario, plan, ages) {
   return { expansion, contraction };
 }
 
+// What a new customer of the plan pays a month before any change.
+export const priceOf = (plan) => plan.monthly_price ?? plan.yearly_price / YEAR;
+
 const reaches = (change, plan) => change.plan === null || change.plan === plan.name;
 
 // What a new customer of the plan pays in months 1..T; for those on board, the price change and the churn over it.
 export function planPrices(scenario, plan) {
   const { months } = scenario;
-  const price = zeros(months).fill(plan.monthly_price), rate = zeros(months), provoked = zeros(months);
+  const price = zeros(months).fill(priceOf(plan)), rate = zeros(months), provoked = zeros(months);
   const wait = plan.billing === "yearly" ? YEAR : 1;
   for (const change of scenario.grow.price_changes.filter((one) => reaches(one, plan))) {
     for (let month = change.month; month <= months; month++) {

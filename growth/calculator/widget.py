@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,8 @@ class Calculator(anywidget.AnyWidget):
     scenario: always the tuned, validated scenario. Set it and the sliders move; observe it to follow them. A message
         from the front end that is no valid scenario is passed over, and the last valid one stands.
     locale: of the page that it becomes; its language must have a file of messages.
+        A file's path (or papermill's mapping) may be set too; a new file at `path` then starts from it, with its
+        comments and the words of its page.
     path: where "keep these numbers" writes the scenario (beside, then renamed); None leaves that button out.
 
     Raises ScenarioError for a scenario that is not valid, or that holds arrays over draws.
@@ -37,21 +40,33 @@ class Calculator(anywidget.AnyWidget):
     scenario = traitlets.Any()  # always a Scenario; whatever load_scenario takes can be set
 
     def __init__(self, scenario: Any, path: str | Path | None = None, *, locale: str = LOCALE) -> None:
-        scenario = load_scenario(scenario)
         self.path, self.locale = None if path is None else Path(path), locale
+        self._source: Any = scenario  # where the numbers came from
+        scenario = load_scenario(scenario)
         data = page_data(scenario, locale=locale)
         super().__init__(scenario=scenario, data=data, tuned=data["scenario"], keeps=path is not None)
         self.on_msg(self._heard)
 
     def keep(self) -> Path:
-        """Writes the tuned scenario to `path`; in an existing file comments and the words of the page stay."""
+        """Writes the tuned scenario to `path`. Comments and the page's words stay: those of the file there or, where
+        there is none, of the file that the numbers came from."""
         if self.path is None:
             raise GrowthError("this calculator was given no path to keep its numbers in")
         if self.path.exists():
             there = load_document(self.path).scenario
             if not isinstance(there, dict) or there.get("business") != self.scenario.business:
                 raise GrowthError("it holds another business; name another file", file=self.path.name)
-        return save_scenario(self.scenario, self.path)
+        return save_scenario(self.scenario, self.path, like=self._like())
+
+    def _like(self) -> Any:
+        """The file or mapping that the numbers came from, where it is of the same business."""
+        source = self._source
+        if isinstance(source, (str, Path)):
+            there = load_document(source).scenario if Path(source).is_file() else None
+        else:
+            there = source.get("scenario") if isinstance(source, Mapping) else None
+        same = isinstance(there, Mapping) and there.get("business") == self.scenario.business
+        return source if same else None
 
     @traitlets.validate("tuned")
     def _checked(self, proposal: Any) -> dict[str, Any]:
@@ -65,6 +80,8 @@ class Calculator(anywidget.AnyWidget):
     def _valid(self, proposal: Any) -> Scenario:
         scenario = load_scenario(proposal["value"])
         page_data(scenario, locale=self.locale)  # refuses draws
+        if not isinstance(proposal["value"], Scenario):
+            self._source = proposal["value"]
         return scenario
 
     @traitlets.observe("tuned")

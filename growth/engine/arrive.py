@@ -1,4 +1,4 @@
-"""Arrive: visitors and acquisition spend of each channel, month by month.
+"""Arrive: what each channel brings and costs, month by month.
 
 Arrays have shape (months, 1) or (months, draws): time first while the months are stepped, so that a month is one
 contiguous row. See `growth.engine.draws` for `read`.
@@ -13,26 +13,28 @@ import numpy as np
 from growth.engine.draws import Read, stack
 
 
-def visitors(channel: Any, *, months: int, calendar_month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
-    """Visitors a month of one channel in months 1..months: those it draws steadily, and those of its launches.
+def brought(channel: Any, *, months: int, calendar_month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
+    """What a channel brings in months 1..months: its steady flow, and the visitors of its launches.
 
-    With n months since its first month, visits V, growth g, ceiling K, budget b:
+    The flow is visitors a month, sign-ups a month for the kind `sign_ups`, customers a month for the kind `customers`.
+    With n months since its first month, level V, growth g, ceiling K, budget b:
 
-    steady   V (1 + g)^n, or the logistic K / (1 + (K/V - 1) (1 + g)^-n) where it grows towards a ceiling
+    steady   V (1 + g)^n, or the logistic K / (1 + (K/V - 1) (1 + g)^-n) where it grows towards a ceiling; so too
+             sign_ups and customers
     content  pieces a month x the sum over ages k of what a piece draws, tail + (peak - tail) (1 - fade)^k
     paid     b / (cost_per_visit x (1 + b / budget_that_doubles_cost)), b = monthly_budget (1 + g)^n
     launch   visitors x (1 - fade)^(months since)
 
     channel: a valid channel of a scenario. months: T, >= 1. calendar_month: 1 for January to 12 for December, of month
-    1; `season` has a factor for each. Launches follow no season. Returns two arrays, visitors >= 0, of shape (months, 1
-    or draws) or, without launches, (1, 1).
+    1; `season` has a factor for each. Launches follow no season. Returns two arrays >= 0 of shape (months, 1 or draws)
+    or, without launches, (1, 1).
     Source: the logistic is Verhulst's (1838, from memory); the rest is our own, see model.md.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={
     ...     "channels": [{"name": "search", "monthly_visitors": 100, "monthly_growth_rate": 0.5,
     ...     "launches": [{"month": 2, "visitors": 80}]}]})
-    >>> steady, launched = visitors(small.arrive.channels[0], months=3, calendar_month=1, read=np.atleast_1d)
+    >>> steady, launched = brought(small.arrive.channels[0], months=3, calendar_month=1, read=np.atleast_1d)
     >>> steady.ravel().tolist(), launched.ravel().tolist()
     ([100.0, 150.0, 225.0], [0.0, 80.0, 40.0])
     """
@@ -42,7 +44,7 @@ def visitors(channel: Any, *, months: int, calendar_month: int, read: Read) -> t
         factors = stack([read(factor) for factor in channel.season])
         steady = steady * factors[(calendar_month - 1 + np.arange(months)) % 12]
     launched = np.zeros((1, 1))
-    for launch in channel.launches:
+    for launch in getattr(channel, "launches", ()):
         since = month - launch.month
         launched = launched + np.where(
             since >= 0, read(launch.visitors) * _keeps(launch, read) ** np.maximum(since, 0), 0.0
@@ -76,12 +78,11 @@ def _compound(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
 
 
 def _steady(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
-    level, growth = read(channel.monthly_visitors), _compound(channel, month, read)
-    if channel.visitor_ceiling is None:
+    of, most = _LEVEL[channel.kind]
+    level, growth = read(getattr(channel, of)), _compound(channel, month, read)
+    if getattr(channel, most) is None:
         return np.where(_active(channel, month), level * growth, 0.0)
-    ceiling = read(
-        channel.visitor_ceiling
-    )  # the logistic through `level` in the first month; it bends growth, not decline
+    ceiling = read(getattr(channel, most))  # the logistic through `level` in the first month; it bends growth alone
     with np.errstate(divide="ignore", invalid="ignore"):
         bent = ceiling / (1 + (ceiling / level - 1) / growth)
     bends = (level > 0) & (read(channel.monthly_growth_rate) > 0)
@@ -116,4 +117,9 @@ def _keeps(fading: Any, read: Read) -> np.ndarray:
     return 1 - read(fading.monthly_fade_rate)
 
 
-_STEADY = {"steady": _steady, "content": _content, "paid": _paid}
+_LEVEL = {
+    "steady": ("monthly_visitors", "visitor_ceiling"),
+    "sign_ups": ("monthly_sign_ups", "sign_up_ceiling"),
+    "customers": ("monthly_customers", "customer_ceiling"),
+}
+_STEADY = {**dict.fromkeys(_LEVEL, _steady), "content": _content, "paid": _paid}

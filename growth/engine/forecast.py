@@ -38,7 +38,7 @@ def forecast(scenario: Any) -> Forecast:
     pooled = ageless(scenario)
     if draws is None:
         return Forecast.of(scenario, run(scenario, read=single, draws=1, pooled=pooled), draws=None)
-    cohorts_of_a_plan = 1 if pooled else scenario.months + oldest_age(scenario.opening) + 1
+    cohorts_of_a_plan = 1 if pooled else scenario.months + oldest_age(scenario) + 1
     size = min(max(_BLOCK // (cohorts_of_a_plan * len(scenario.pay.plans)), _FEWEST), _MOST)
     whole: dict[str, np.ndarray] = {}
     for block in blocks(draws, size=size):

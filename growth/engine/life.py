@@ -8,6 +8,7 @@ see `growth.engine.draws`.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,10 +27,11 @@ class Life:
     Made by `life_of`. With T months, ages in months, rates as fractions:
 
     months: T. oldest: the largest age A of an opening customer (0 where pooled). pooled: all cohorts in one row.
-    churn, keep: share leaving and staying at ages 1..T+A, shape (plans, ages, draws).
+    churn, keep: share leaving and staying at ages 1..T+A, one array for each stretch of months with the same churn
+        changes, shape (plans, ages, draws).
+    stretch: for months 1..T, the index into `churn` and `keep`.
     expansion, contraction: shares of the stayers' MRR, shape (plans, ages or 1, draws); None where both are zero.
     renews: 1.0 at the ages at which a plan's customers can meet a price change, shape (plans, ages, 1).
-    churn_scale: the factor on churn in months 1..T, shape (T, draws), or None.
     price_rate, provoked: change in price, and churn over it, of those on board in months 1..T, shape (plans, T, draws),
         or None.
     price: money a month that a new customer pays in months 1..T, shape (plans, T, draws).
@@ -41,12 +43,12 @@ class Life:
     months: int
     oldest: int
     pooled: bool
-    churn: np.ndarray
-    keep: np.ndarray
+    churn: tuple[np.ndarray, ...]
+    keep: tuple[np.ndarray, ...]
+    stretch: tuple[int, ...]
     expansion: np.ndarray | None
     contraction: np.ndarray | None
     renews: np.ndarray
-    churn_scale: np.ndarray | None
     price_rate: np.ndarray | None
     provoked: np.ndarray | None
     price: np.ndarray
@@ -71,16 +73,23 @@ def ageless(scenario: Any) -> bool:
     )
 
 
-def oldest_age(opening: Any) -> int:
-    """The largest age among the opening customers, in months: that of the oldest entry, or twice the mean age.
+def oldest_age(scenario: Any) -> int:
+    """The largest age among the opening customers, in months.
 
-    opening: the section of a scenario.
+    That of the oldest entry in `opening.ages`; else twice the stated mean age; else 11 where a plan is billed by the
+    year, whose opening customers are then spread evenly over their year; else 0.
 
-    >>> from types import SimpleNamespace
-    >>> oldest_age(SimpleNamespace(ages=(), mean_age_months=6))
+    >>> from growth.scenario import Scenario
+    >>> oldest_age(Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     opening={"customers": 10, "mean_age_months": 6}))
     12
     """
-    return max(entry.age_months for entry in opening.ages) if opening.ages else 2 * opening.mean_age_months
+    opening = scenario.opening
+    if opening.ages:
+        return max(entry.age_months for entry in opening.ages)
+    if opening.mean_age_months is not None:
+        return 2 * opening.mean_age_months
+    return YEAR - 1 if any(plan.billing == "yearly" for plan in scenario.pay.plans) else 0
 
 
 def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
@@ -89,13 +98,15 @@ def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.25}})
-    >>> life_of(small, read=np.atleast_1d, pooled=True).keep.tolist()
+    >>> life_of(small, read=np.atleast_1d, pooled=True).keep[0].tolist()
     [[[0.75]]]
     """
     months, plans = scenario.months, scenario.pay.plans
-    oldest = 0 if pooled else oldest_age(scenario.opening)
+    oldest = 0 if pooled else oldest_age(scenario)
     ages = np.arange(1, 2 if pooled else months + oldest + 1)
-    churn = plan_churn(scenario, ages=ages, read=read)
+    starts = [1, *sorted({change.from_month for change in scenario.stay.churn_changes} & {*range(2, months + 1)})]
+    curves = _plan_curves(scenario, ages=ages, read=read)
+    churn = tuple(_scaled_churn(scenario, curves, month=month, read=read) for month in starts)
     expansion, contraction = plan_growth(scenario, ages=ages, read=read)
     yearly = np.array([plan.billing == "yearly" for plan in plans])[:, None]
     since = np.arange(len(ages) + 1)
@@ -105,11 +116,11 @@ def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
         oldest=oldest,
         pooled=pooled,
         churn=churn,
-        keep=1 - churn,
+        keep=tuple(1 - part for part in churn),
+        stretch=tuple(bisect_right(starts, month) - 1 for month in range(1, months + 1)),
         expansion=expansion,
         contraction=contraction,
         renews=np.where(yearly, ages % YEAR == 0, True)[:, :, None].astype(float),
-        churn_scale=_churn_scale(scenario, read),
         price_rate=rate,
         provoked=provoked,
         price=new_prices(scenario, read=read),
@@ -119,32 +130,56 @@ def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
     )
 
 
-def plan_churn(scenario: Any, *, ages: np.ndarray, read: Read) -> np.ndarray:
-    """Churn by plan and age, before any change by month: shape (plans, ages, 1 or draws).
+def plan_churn(scenario: Any, *, ages: np.ndarray, month: int, read: Read) -> np.ndarray:
+    """Churn by plan and age in a month: the share of those who reached age a - 1 that leave at age a.
 
-    Monthly plans: their curve. Yearly plans: 0 but at ages 12, 24, ...; there 1 - renewal_rate, or without one
-    1 - product of (1 - churn) over the last twelve ages. ages: whole months 1, 2, 3, ..., n, shape (n,), none left out.
+    Monthly plans: f h(a), at most 1, with h the plan's curve and f the factor of all churn changes up to the month.
+    Yearly plans: 0 except at ages 12, 24, ...; there f (1 - renewal_rate), at most 1, or without a renewal rate
+    1 - product over the last twelve ages of (1 - f h(a)).
+
+    Parameters
+    ----------
+    ages : array of shape (n,)
+        Whole months 1, 2, ..., n, none left out.
+    month : int
+        1..T.
+
+    Returns
+    -------
+    array of shape (plans, n, 1 or draws)
+        Fractions, 0..1.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20,
     ...     "billing": "yearly", "renewal_rate": 0.75}]})
-    >>> plan_churn(small, ages=np.arange(1, 14), read=np.atleast_1d)[0, 10:, 0].tolist()  # ages 11, 12, 13
+    >>> plan_churn(small, ages=np.arange(1, 14), month=1, read=np.atleast_1d)[0, 10:, 0].tolist()  # ages 11, 12, 13
     [0.0, 0.25, 0.0]
     """
+    return _scaled_churn(scenario, _plan_curves(scenario, ages=ages, read=read), month=month, read=read)
+
+
+def _plan_curves(scenario: Any, *, ages: np.ndarray, read: Read) -> list[np.ndarray]:
+    """Each plan's churn by age as its curve has it, shape (ages, 1 or draws)."""
+    return [churn_by_age(plan.churn or scenario.stay.churn, ages=ages, read=read) for plan in scenario.pay.plans]
+
+
+def _scaled_churn(scenario: Any, curves: list[np.ndarray], *, month: int, read: Read) -> np.ndarray:
+    factor = churn_factor(scenario, month=month, read=read)
     rows = []
-    for plan in scenario.pay.plans:
-        churn = churn_by_age(plan.churn or scenario.stay.churn, ages=ages, read=read)
-        rows.append(churn if plan.billing == "monthly" else _yearly_churn(plan, churn, read))
+    for plan, curve in zip(scenario.pay.plans, curves, strict=True):
+        churn = np.minimum(curve * factor, 1.0)
+        rows.append(churn if plan.billing == "monthly" else _yearly_churn(plan, churn, factor, read))
     return np.stack(np.broadcast_arrays(*rows))
 
 
-def _yearly_churn(plan: Any, churn: np.ndarray, read: Read) -> np.ndarray:
-    """Nobody leaves but at ages 12, 24, ...: there whoever does not renew, or would have left within the year."""
+def _yearly_churn(plan: Any, churn: np.ndarray, factor: np.ndarray, read: Read) -> np.ndarray:
+    """Churn at renewals alone; `churn` is what it would be month by month, with the factor in it."""
     years = len(churn) // YEAR
     if plan.renewal_rate is None:
         leaving = -np.expm1(_log_keep(churn[: years * YEAR]).reshape(years, YEAR, churn.shape[1]).sum(axis=1))
     else:
-        leaving = np.broadcast_to(1 - read(plan.renewal_rate), (years, *read(plan.renewal_rate).shape))
+        not_renewed = np.minimum((1 - read(plan.renewal_rate)) * factor, 1.0)
+        leaving = np.broadcast_to(not_renewed, (years, *not_renewed.shape))
     yearly = np.zeros((len(churn), leaving.shape[-1]))
     yearly[YEAR - 1 : years * YEAR : YEAR] = leaving
     return yearly
@@ -188,23 +223,17 @@ def _compound_loss(rate: np.ndarray, times: np.ndarray) -> np.ndarray:
     return np.where(times > 0, -np.expm1(np.maximum(times, 1) * _log_keep(rate)), 0.0)
 
 
-def churn_scale_at(scenario: Any, *, month: int, read: Read) -> np.ndarray:
+def churn_factor(scenario: Any, *, month: int, read: Read) -> np.ndarray:
     """What churn is multiplied by in a month: the product of the factors of all changes up to it, shape (1 or draws,).
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn_changes": [{"from_month": 4, "factor": 0.5}]})
-    >>> [churn_scale_at(small, month=month, read=np.atleast_1d).item() for month in (3, 4)]
+    >>> [churn_factor(small, month=month, read=np.atleast_1d).item() for month in (3, 4)]
     [1.0, 0.5]
     """
     factors = [read(change.factor) for change in scenario.stay.churn_changes if change.from_month <= month]
     return np.prod(np.broadcast_arrays(np.ones(1), *factors), axis=0)
-
-
-def _churn_scale(scenario: Any, read: Read) -> np.ndarray | None:
-    if not scenario.stay.churn_changes:
-        return None
-    return stack([churn_scale_at(scenario, month=month, read=read) for month in range(1, scenario.months + 1)])
 
 
 def _reaches(change: Any, plan: Any) -> bool:
@@ -212,7 +241,7 @@ def _reaches(change: Any, plan: Any) -> bool:
 
 
 def new_prices(scenario: Any, *, read: Read) -> np.ndarray:
-    """What a new customer pays in months 1..T: monthly_price x (1 + change_rate) of every change up to then.
+    """What a new customer pays in months 1..T: the plan's price x (1 + change_rate) of every change up to then.
 
     Money a month, shape (plans, T, 1 or draws); a yearly plan's price is a twelfth of a year's.
 
@@ -224,7 +253,7 @@ def new_prices(scenario: Any, *, read: Read) -> np.ndarray:
     """
     rows = []
     for plan in scenario.pay.plans:
-        price = np.broadcast_to(read(plan.monthly_price), (scenario.months, *read(plan.monthly_price).shape))
+        price = np.broadcast_to(read(plan.price), (scenario.months, *read(plan.price).shape))
         for change in scenario.grow.price_changes:
             if _reaches(change, plan):
                 price = price * np.where(_from(change.month, scenario.months), 1 + read(change.change_rate), 1.0)

@@ -9,15 +9,16 @@ from typing import Any
 
 import numpy as np
 
-from growth.engine.arrive import acquisition_spend, visitors
+from growth.engine.arrive import acquisition_spend, brought
 from growth.engine.draws import Read
 
 
 def arrivals_of(scenario: Any, *, read: Read) -> dict[str, np.ndarray]:
     """What all channels bring, by month: visitors, sign_ups, new_customers (heads) and acquisition_spend (money).
 
-    Sign-ups = visitors x signup_rate; new customers as in `paying_stream`; a channel's own rates go before those of the
-    scenario. Referrals are not among them. scenario: a valid growth.Scenario. Returns shape (months, 1 or draws) each.
+    Sign-ups = visitors x signup_rate, or as counted for a channel of sign-ups; new customers as in `paying_stream`, or
+    as counted for a channel of customers. A channel's own rates go before those of the scenario. Referrals are not
+    among them. scenario: a valid growth.Scenario. Returns shape (months, 1 or draws) each.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
@@ -30,25 +31,25 @@ def arrivals_of(scenario: Any, *, read: Read) -> dict[str, np.ndarray]:
     months, calendar_month = scenario.months, int(scenario.first_month[5:])
     total = dict.fromkeys(("visitors", "sign_ups", "new_customers", "acquisition_spend"), np.zeros((months, 1)))
     for channel in scenario.arrive.channels:
-        signup_rate = scenario.sign_up.signup_rate if channel.signup_rate is None else channel.signup_rate
-        conversion = scenario.pay.conversion_rate if channel.conversion_rate is None else channel.conversion_rate
-        steady, launched = visitors(channel, months=months, calendar_month=calendar_month, read=read)
-        rate = read(signup_rate)
-        signups = (steady + launched) * rate
-        warm = channel.running_before and channel.first_month == 1
-        new_customers = paying_stream(
-            signups=signups,
-            earlier=steady[0] * rate if warm else np.zeros(1),
-            delay_shares=scenario.pay.delay_shares,
-            conversion_rate=read(conversion),
-        )
-        part = {
-            "visitors": steady + launched,
-            "sign_ups": signups,
-            "new_customers": new_customers,
-            "acquisition_spend": acquisition_spend(channel, months=months, read=read),
-        }
-        total = {name: total[name] + part[name] for name in total}
+        steady, launched = brought(channel, months=months, calendar_month=calendar_month, read=read)
+        part = {"acquisition_spend": acquisition_spend(channel, months=months, read=read)}
+        if channel.kind == "customers":
+            part["new_customers"] = steady
+        else:
+            rate = np.ones(1)
+            if channel.kind != "sign_ups":
+                part["visitors"] = steady + launched
+                rate = read(scenario.sign_up.signup_rate if channel.signup_rate is None else channel.signup_rate)
+            part["sign_ups"] = (steady + launched) * rate
+            warm = channel.running_before and channel.first_month == 1
+            conversion = scenario.pay.conversion_rate if channel.conversion_rate is None else channel.conversion_rate
+            part["new_customers"] = paying_stream(
+                signups=part["sign_ups"],
+                earlier=steady[0] * rate if warm else np.zeros(1),
+                delay_shares=scenario.pay.delay_shares,
+                conversion_rate=read(conversion),
+            )
+        total |= {name: total[name] + values for name, values in part.items()}
     return total
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from growth.engine.draws import Read, by_block
 from growth.engine.forecast import states_at
-from growth.engine.life import YEAR, ageless, churn_scale_at, life_of, plan_churn, plan_growth
+from growth.engine.life import YEAR, ageless, life_of, plan_churn, plan_growth
 from growth.engine.step import CUSTOMERS, MRR, advance
 
 LIFETIME = 1200  # months over which a lifetime is summed before its tail is closed as a geometric series
@@ -94,9 +94,7 @@ def lifetime(
     [1.0, 0.5, 0.25]
     """
     older = np.arange(1, ages)
-    churn = np.minimum(
-        plan_churn(scenario, ages=older, read=read) * churn_scale_at(scenario, month=month, read=read), 1.0
-    )
+    churn = plan_churn(scenario, ages=older, month=month, read=read)
     up, down = plan_growth(scenario, ages=older, read=read)
     keep = 1 - churn
     grown = keep if up is None else keep * (1 + up - down)

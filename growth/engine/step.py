@@ -40,25 +40,30 @@ def opening_state(scenario: Any, *, life: Life, read: Read, draws: int) -> np.nd
     plans, opening = scenario.pay.plans, scenario.opening
     shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
     by_plan = stack([read(share) for share in shares]) * read(opening.customers)
-    value = by_plan * stack([read(plan.monthly_price) for plan in plans])
+    value = by_plan * stack([read(plan.price) for plan in plans])
     value = np.where(value.sum(axis=0) > 0, value, by_plan)
     total = value.sum(axis=0)
     mrr = read(opening.mrr) * value / np.where(total > 0, total, 1.0)
     state = np.zeros((len(plans), 2, 1 if life.pooled else life.months + life.oldest + 1, draws))
-    ages = np.ones((1, 1)) if life.pooled else _age_weights(opening, life.oldest, read)
+    ages = np.ones((1, 1, 1)) if life.pooled else _age_weights(scenario, life.oldest, read)
     first = 0 if life.pooled else life.months
     state[:, CUSTOMERS, first:] = by_plan[:, None] * ages
     state[:, MRR, first:] = mrr[:, None] * ages
     return state
 
 
-def _age_weights(opening: Any, oldest: int, read: Read) -> np.ndarray:
-    """The share of the opening customers at each age 0..oldest, shape (oldest + 1, 1 or draws)."""
-    if not opening.ages:
-        return np.full((oldest + 1, 1), 1 / (oldest + 1))
-    counts = {entry.age_months: read(entry.customers) for entry in opening.ages}
-    weights = stack([counts.get(age, np.zeros(1)) for age in range(oldest + 1)])
-    return weights / weights.sum(axis=0)
+def _age_weights(scenario: Any, oldest: int, read: Read) -> np.ndarray:
+    """The share of a plan's opening customers at each age 0..oldest, shape (1 or plans, oldest + 1, 1 or draws)."""
+    opening = scenario.opening
+    if opening.ages:
+        counts = {entry.age_months: read(entry.customers) for entry in opening.ages}
+        weights = stack([counts.get(age, np.zeros(1)) for age in range(oldest + 1)])
+        return (weights / weights.sum(axis=0))[None]
+    even = np.full(oldest + 1, 1 / (oldest + 1))
+    if opening.mean_age_months is not None:
+        return even[None, :, None]
+    new = np.eye(1, oldest + 1)[0]  # nothing is known of their age
+    return np.stack([even if plan.billing == "yearly" else new for plan in scenario.pay.plans])[:, :, None]
 
 
 def advance(state: np.ndarray, *, life: Life, month: int) -> tuple[np.ndarray, np.ndarray | float, np.ndarray | float]:
@@ -70,10 +75,8 @@ def advance(state: np.ndarray, *, life: Life, month: int) -> tuple[np.ndarray, n
     """
     aged = slice(0, 1) if life.pooled else slice(0, month + life.oldest)
     cohorts = on_board(state, life=life, month=month)
-    churn, keep = life.churn[:, aged], life.keep[:, aged]
-    if life.churn_scale is not None:
-        churn = np.minimum(churn * life.churn_scale[month - 1], 1.0)
-        keep = 1 - churn
+    stretch = life.stretch[month - 1]
+    churn, keep = life.churn[stretch][:, aged], life.keep[stretch][:, aged]
     price_rate = None
     if life.price_rate is not None and np.any(life.price_rate[:, month - 1] != 0):
         price_rate = life.price_rate[:, month - 1, None] * life.renews[:, aged]

@@ -68,7 +68,7 @@ PLACES: dict[str, Callable[[Forecast, str], str]] = {
     "closing_customers": partial(_count, lambda one: one.closing_customers[-1]),
     "new_customers": lambda one, locale: number(one.new_customers[0], locale),
     "churn": lambda one, locale: percent(one.monthly_customer_churn_rate[0], locale),
-    "price": partial(_money, lambda one: one.scenario.pay.plans[0].monthly_price),
+    "price": partial(_money, lambda one: one.scenario.pay.plans[0].price),
     "months": lambda one, locale: number(one.months, locale),
     "goal": _goal,
     "goal_month": _goal_month,

@@ -130,7 +130,8 @@ def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
         steps.append(step("worked_less_too" if more else "worked_less", mrr="contraction_mrr"))
     came = {name: people(name) for name in ("visitors", "sign_ups")} | {"referred": people("referred_sign_ups")}
     referred = forecast.referred_sign_ups[t] >= 0.05
-    steps.append(step("worked_new_referred" if referred else "worked_new", "new_customers", "new_mrr", **came))
+    key = f"worked_new_{scenario.arrive.counted}"
+    steps.append(step(f"{key}_referred" if referred else key, "new_customers", "new_mrr", **came))
     if len(scenario.pay.delay_shares) > 1:
         steps[-1] += " " + step("worked_lag")
     if forecast.returned_customers[t]:

@@ -151,7 +151,7 @@ def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
     start = scenario.opening.customers
     stay = customers[:, :opening].sum(axis=1) / start if start else np.zeros(scenario.months)
     now = book.mrr[book.month == book.months - 1]
-    size = float((now**2).sum() / now.sum()) if now.size else float(scenario.pay.plans[0].monthly_price)
+    size = float((now**2).sum() / now.sum()) if now.size else float(scenario.pay.plans[0].price)
     before = np.flatnonzero(book.goes_on)
     base = (book.mrr[before] ** 2).sum()
     scatter = ((book.mrr[before + 1] - book.mrr[before]) ** 2).sum() / base if base else 0.0

@@ -1,4 +1,4 @@
-"""Arrive: the channels that bring visitors."""
+"""Arrive: the channels that bring visitors, sign-ups or customers."""
 
 from __future__ import annotations
 
@@ -22,19 +22,12 @@ Factor = Annotated[Number, Assumption("Factor of the calendar month", "times", 0
 
 
 class Channel(Section):
-    """What every channel has. `first_month` and `last_month` bound it; a lag before month 1 is warm when
-    `running_before` is true and the channel is active in month 1."""
+    """What every channel has. `first_month` and `last_month` bound it."""
 
     name: Name
     first_month: Annotated[int, whole_months("First month", low=1, high=LONGEST)] = 1
     last_month: Annotated[int, whole_months("Last month", low=1, high=LONGEST)] | None = None
-    running_before: StrictBool = True
     season: Annotated[tuple[Factor, ...] | None, Field(min_length=12, max_length=12)] = None  # January to December
-    launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
-    signup_rate: Annotated[Number, fraction("Of its visitors, sign up", slider=(0, 0.3, 0.001))] | None = None
-    conversion_rate: Annotated[Number, fraction("Of its sign-ups, become customers", slider=(0, 1, 0.005))] | None = (
-        None
-    )
     monthly_cost: Annotated[Number, amount("Its cost", unit="money a month", slider=(0, 5_000, 10))] = 0.0
 
     @model_validator(mode="after")
@@ -44,7 +37,24 @@ class Channel(Section):
         return self
 
 
-class SteadyChannel(Channel):
+class ConvertingChannel(Channel):
+    """A channel whose sign-ups become customers at a rate and with a delay. Where `running_before` is true and the
+    channel is active in month 1, it had the sign-ups of month 1 in the months before too."""
+
+    running_before: StrictBool = True
+    conversion_rate: Annotated[Number, fraction("Of its sign-ups, become customers", slider=(0, 1, 0.005))] | None = (
+        None
+    )
+
+
+class VisitorChannel(ConvertingChannel):
+    """A channel whose visitors sign up at a rate."""
+
+    launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
+    signup_rate: Annotated[Number, fraction("Of its visitors, sign up", slider=(0, 0.3, 0.001))] | None = None
+
+
+class SteadyChannel(VisitorChannel):
     """Visitors that compound: a level in the first month, growth, and perhaps a ceiling that growth bends towards."""
 
     kind: Literal["steady"] = "steady"
@@ -69,7 +79,7 @@ class SteadyChannel(Channel):
     ) = None
 
 
-class ContentChannel(Channel):
+class ContentChannel(VisitorChannel):
     """Visitors from published pieces. Publishing runs from first to last month; a piece goes on drawing visits."""
 
     kind: Literal["content"]
@@ -88,7 +98,7 @@ class ContentChannel(Channel):
     ] = 0.0
 
 
-class PaidChannel(Channel):
+class PaidChannel(VisitorChannel):
     """Visitors bought: a visit costs cost_per_visit x (1 + budget / budget_that_doubles_cost)."""
 
     kind: Literal["paid"]
@@ -114,6 +124,52 @@ class PaidChannel(Channel):
     ) = None
 
 
+class SignUpChannel(ConvertingChannel):
+    """Sign-ups as they were counted, for a business that does not know its visitors: a level, growth, a ceiling."""
+
+    kind: Literal["sign_ups"]
+    monthly_sign_ups: Annotated[
+        Number,
+        quantity("Sign-ups a month", "sign-ups", slider=(0, 200, 0.5), always=True, help="Trials begun, or names."),
+    ]
+    monthly_growth_rate: Annotated[
+        Number,
+        fraction(
+            "Growth in sign-ups each month",
+            low=-0.9,
+            slider=(-0.1, 0.2, 0.001),
+            always=True,
+            help="Compounding: each month on top of the last.",
+        ),
+    ] = 0.0
+    sign_up_ceiling: (
+        Annotated[Number, quantity("Most sign-ups it can bring", "sign-ups", low=1e-6, slider=(10, 2_000, 10))] | None
+    ) = None
+
+
+class CustomerChannel(Channel):
+    """New paying customers as they were counted, with no sign-up before them: a level, growth, a ceiling."""
+
+    kind: Literal["customers"]
+    monthly_customers: Annotated[
+        Number, quantity("New customers a month", "customers a month", slider=(0, 100, 0.5), always=True)
+    ]
+    monthly_growth_rate: Annotated[
+        Number,
+        fraction(
+            "Growth in new customers each month",
+            low=-0.9,
+            slider=(-0.1, 0.2, 0.001),
+            always=True,
+            help="Compounding: each month on top of the last.",
+        ),
+    ] = 0.0
+    customer_ceiling: (
+        Annotated[Number, quantity("Most customers it can bring", "customers a month", low=1e-6, slider=(5, 1_000, 5))]
+        | None
+    ) = None
+
+
 def _kind(value: Any) -> str:
     return value.get("kind", "steady") if isinstance(value, dict) else getattr(value, "kind", "steady")
 
@@ -121,7 +177,9 @@ def _kind(value: Any) -> str:
 AnyChannel = Annotated[
     Annotated[SteadyChannel, Tag("steady")]
     | Annotated[ContentChannel, Tag("content")]
-    | Annotated[PaidChannel, Tag("paid")],
+    | Annotated[PaidChannel, Tag("paid")]
+    | Annotated[SignUpChannel, Tag("sign_ups")]
+    | Annotated[CustomerChannel, Tag("customers")],
     Discriminator(_kind),
 ]
 
@@ -135,3 +193,11 @@ class Arrive(Section):
     def _unique(self) -> Arrive:
         unique_names("channels", self.channels)
         return self
+
+    @property
+    def counted(self) -> str:
+        """What the channels count first: "visitors", or "sign_ups" or "customers" where no channel counts visitors."""
+        kinds = {channel.kind for channel in self.channels}
+        if not kinds or kinds - {"sign_ups", "customers"}:
+            return "visitors"
+        return "sign_ups" if "sign_ups" in kinds else "customers"

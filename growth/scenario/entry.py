@@ -26,8 +26,8 @@ class Assumption:
     """One entry of the table of assumptions.
 
     label:   plain-language words beside the control, first letter capital.
-    unit:    one of "share" (a fraction, shown as per cent), "money", "money a month", "customers", "sign-ups",
-             "visitors a month", "months", "times" (a plain factor), "number".
+    unit:    one of "share" (a fraction, shown as per cent), "money", "money a month", "money a year", "customers",
+             "customers a month", "sign-ups", "visitors a month", "months", "times" (a plain factor), "number".
     low, high: the valid range, both ends allowed.
     slider:  (lowest, highest, step) of the control; None where the assumption has no control of its own.
     help:    one sentence for the reader, with any term of the trade explained.

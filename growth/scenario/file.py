@@ -29,8 +29,7 @@ def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario
     36
     >>> load_scenario({"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_prise": 29}]}})
     Traceback (most recent call last):
-    growth.errors.ScenarioError: pay.plans[Studio].monthly_price: needed: a number from 0 to 1,000,000
-    pay.plans[Studio].monthly_prise: no such setting. Did you mean monthly_price?
+    growth.errors.ScenarioError: pay.plans[Studio].monthly_prise: no such setting. Did you mean monthly_price?
     """
     if isinstance(source, Scenario):
         return source
@@ -52,13 +51,34 @@ def scenario_of(document: Document) -> Scenario:
     return found
 
 
-def save_scenario(scenario: Scenario, path: str | Path) -> Path:
-    """Write a scenario to a file, whole or not at all; returns its path.
+def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Mapping[str, Any] | None = None) -> Path:
+    """Write a scenario to a file, whole or not at all.
 
-    In an existing file only the values that changed are changed: comments, order, layout and the `giveaway` part stay.
-    A new file leaves out what stands at its default. The text is read back as a check, written beside the file and then
-    renamed, so that a failure leaves the old file as it was. Raises ScenarioError for a scenario with draws, for an
-    existing file that is no readable scenario file, and where the file cannot be written.
+    In an existing file only the values that changed are rewritten: comments, order, layout and `giveaway` part stay. A
+    new file starts from `like`, so that nothing of it is lost; without one it leaves out what stands at its default.
+    The text is read back as a check, written beside the file and then renamed, so that a failure leaves the old file as
+    it was.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Without draws.
+    path : str or Path
+        Where to write; an existing file must be a scenario file, or empty.
+    like : str, Path or mapping, optional
+        Where the numbers came from: a scenario file, whose comments, order and `giveaway` part the new file takes over,
+        or what papermill handed in, of which it takes over the `giveaway` part.
+
+    Returns
+    -------
+    Path
+        The path written to.
+
+    Raises
+    ------
+    ScenarioError
+        For a scenario with draws, for an existing file (or `like`) that is no readable scenario file, and where the
+        file cannot be written.
 
     >>> import tempfile
     >>> scenario = load_scenario({"business": "Kiln", "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}})
@@ -71,10 +91,15 @@ def save_scenario(scenario: Scenario, path: str | Path) -> Path:
         raise ScenarioError(
             [Problem("", "single numbers", f"{scenario.draws} draws", "A file holds one scenario.")], file=file
         )
+    scenario = _with_mrr_stated_where_it_was_kept(scenario)
     try:
         exists = Path(path).exists() and (not Path(path).is_file() or Path(path).stat().st_size > 0)
-        before = load_document(path) if exists else None
-        text = _text_of(scenario) if before is None else _changed(scenario, before)
+        if exists:
+            text = _changed(scenario, load_document(path))
+        elif isinstance(like, (str, Path)):
+            text = _text_like(scenario, load_document(like))
+        else:
+            text = _text_of(scenario, None if like is None else like.get("giveaway"))
         return replace_file(path, text)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
@@ -91,13 +116,34 @@ def _from_mapping(source: Mapping[str, Any]) -> Scenario:
     return validate(Scenario, dict(source["scenario"]), root="scenario")
 
 
-def _text_of(scenario: Scenario) -> str:
+def _with_mrr_stated_where_it_was_kept(scenario: Scenario) -> Scenario:
+    """An MRR that was worked out from the prices, and is no longer what it would be now, has to stand in the file."""
+    opening = scenario.opening
+    if "mrr" in opening.model_fields_set or opening.mrr == scenario.mrr_at_todays_prices():
+        return scenario
+    return scenario.model_copy(update={"opening": opening.model_copy(update={"mrr": opening.mrr})})
+
+
+def _text_like(scenario: Scenario, model: Document) -> str:
+    """The text of another file with this scenario's numbers; where its layout allows no change of single values, a
+    plain text with its words."""
+    try:
+        return _changed(scenario, model)
+    except ScenarioError:
+        if model.problems:
+            raise
+        return _text_of(scenario, model.giveaway)
+
+
+def _text_of(scenario: Scenario, giveaway: Any = None) -> str:
     head = f"# Scenario of a growth forecast: {scenario.business}\n"
     if scenario.invented:
         head += "# The business is invented, and so is every number below.\n"
     text = f"{head}# Shares are fractions: 0.04 is 4%. What is not written here stands at its default.\n\n"
     text += f"scenario:\n  {block(plain(scenario, main=True), 2)}\n"
-    _check(text, scenario, None)
+    if giveaway is not None:
+        text += f"\ngiveaway:\n  {block(giveaway, 2)}\n"
+    _check(text, scenario, giveaway)
     return text
 
 
@@ -107,16 +153,15 @@ def _changed(scenario: Scenario, before: Document) -> str:
     windows = "\r\n" in before.text
     text = before.text.replace("\r\n", "\n")
     text = edited(text, parse(text, file=before.file).root if windows else before.root, "scenario", scenario)
-    _check(text, scenario, before)
+    _check(text, scenario, before.giveaway, file=before.file)
     return text.replace("\n", "\r\n") if windows else text
 
 
-def _check(text: str, scenario: Scenario, before: Document | None) -> None:
+def _check(text: str, scenario: Scenario, giveaway: Any, *, file: str | None = None) -> None:
     """Read the text back: nothing is written that is not read as this scenario, or that changes the other part."""
-    file = before.file if before else None
     try:
         after = parse(text, file=file or "")
-        good = scenario_of(after) == scenario and (before is None or after.giveaway == before.giveaway)
+        good = scenario_of(after) == scenario and after.giveaway == giveaway
     except ScenarioError:
         good = False
     if not good:

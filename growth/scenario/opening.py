@@ -22,7 +22,9 @@ class Opening(Section):
     """The position at the close of month 0.
 
     Without `ages` the customers are spread evenly over the ages 0 to 2 x mean_age_months. With `ages` the counts say
-    how they are spread; where they do not add up to `customers` they are taken as proportions of it.
+    how they are spread; where they do not add up to `customers` they are taken as proportions of it. With neither, the
+    customers of a yearly plan are spread evenly over their year, so that a twelfth of them renews each month, and all
+    others stand at age 0. Where `mrr` is left out, each customer pays the price of their plan.
     """
 
     customers: Annotated[
@@ -41,9 +43,10 @@ class Opening(Section):
             help="MRR, monthly recurring revenue: what today's customers pay a month, yearly plans counted a twelfth.",
         ),
     ] = 0.0
-    mean_age_months: Annotated[
-        int, whole_months("How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1))
-    ] = 0
+    mean_age_months: (
+        Annotated[int, whole_months("How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1))]
+        | None
+    ) = None
     ages: Annotated[tuple[AgeCount, ...] | None, Field(min_length=1, max_length=LONGEST + 1)] = None
 
     @model_validator(mode="after")

@@ -33,23 +33,30 @@ class SignUp(Section):
     ] = 0.0
 
 
+MONTHLY_PRICE = amount(
+    "Price",
+    unit="money a month",
+    high=1e6,
+    slider=(0, 500, 1),
+    always=True,
+    help="For a yearly plan a twelfth of its yearly price.",
+)
+
+
 class Plan(Section):
-    """One price plan. A yearly plan is billed twelve monthly prices up front, and everything about it (who leaves, what
-    they pay) changes at its renewals alone, at ages 12, 24, 36, ..."""
+    """One price plan, with its price a month or, for a yearly plan, a year. A yearly plan is paid twelve months ahead,
+    and everything about it (who leaves, what they pay) changes only at its renewals, at ages 12, 24, 36, ..."""
 
     name: Name
     share: Annotated[Number, fraction("Of the new customers, choose it", slider=(0, 1, 0.01))] = 1.0
-    monthly_price: Annotated[
-        Number,
-        amount(
-            "Price",
-            unit="money a month",
-            high=1e6,
-            slider=(0, 500, 1),
-            always=True,
-            help="For a yearly plan a twelfth of its yearly price.",
-        ),
-    ]
+    monthly_price: Annotated[Number, MONTHLY_PRICE] | None = None
+    yearly_price: (
+        Annotated[
+            Number,
+            amount("Price for a year", unit="money a year", high=1.2e7, slider=(0, 6_000, 10), always=True),
+        ]
+        | None
+    ) = None
     billing: Literal["monthly", "yearly"] = "monthly"
     renewal_rate: Annotated[Number, fraction("Renew after a year", slider=(0, 1, 0.01), always=True)] | None = None
     churn: Churn | None = None
@@ -57,9 +64,21 @@ class Plan(Section):
 
     @model_validator(mode="after")
     def _billing(self) -> Plan:
-        if self.renewal_rate is not None and self.billing == "monthly":
-            raise broken("renewal_rate goes with billing: yearly", self.renewal_rate)
+        for name in ("yearly_price", "renewal_rate"):
+            if getattr(self, name) is not None and self.billing == "monthly":
+                raise broken(f"{name} goes with billing: yearly", getattr(self, name))
+        if self.monthly_price is None and self.yearly_price is None:
+            raise broken(f"needed: {MONTHLY_PRICE.rule}", key="monthly_price")
+        if self.monthly_price is not None and self.yearly_price is not None:
+            raise broken("one price: monthly_price or yearly_price", fix="Leave one of them out.")
         return self
+
+    @property
+    def price(self) -> Number:
+        """What a new customer pays, money a month: the monthly price, or a twelfth of the yearly one."""
+        if self.monthly_price is not None:
+            return self.monthly_price
+        return 0.0 if self.yearly_price is None else self.yearly_price / 12  # one of them is there: see _billing
 
 
 class Pay(Section):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from typing import Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -60,8 +60,8 @@ def problems_in(
 def _problem(
     detail: ErrorDetails, model: type[BaseModel], values: Any, lines: Mapping[tuple, int], root: str
 ) -> Problem:
-    place, models = _locate(detail, model, values)
-    words = _words(detail, models, place)
+    place, models, siblings = _locate(detail, model, values)
+    words = _words(detail, models, place, siblings)
     place = (*place, words.key) if words.key else place
     base = (root,) if root else ()
     line = next((lines[(*base, *place[:n])] for n in range(len(place), -1, -1) if (*base, *place[:n]) in lines), None)
@@ -74,9 +74,13 @@ def _follows(detail: ErrorDetails) -> bool:
     return detail["type"] == "too_short" and len(detail["input"]) >= detail["ctx"]["min_length"]
 
 
-def _locate(detail: ErrorDetails, model: type[BaseModel], values: Any) -> tuple[tuple, list[type[BaseModel]]]:
-    """The place within the values, without the tags that pydantic adds, and the sections the place lies in."""
-    place, models, within = (), [model], [model]
+def _locate(
+    detail: ErrorDetails, model: type[BaseModel], values: Any
+) -> tuple[tuple, list[type[BaseModel]], list[type[BaseModel]]]:
+    """The place within the values, without the tags that pydantic adds; the sections the place lies in; and those that
+    might have been chosen instead."""
+    place: tuple = ()
+    models, within, siblings = [model], [model], []
     for number, step in enumerate(detail["loc"]):
         if isinstance(step, int):
             place = (*place, step)
@@ -86,17 +90,18 @@ def _locate(detail: ErrorDetails, model: type[BaseModel], values: Any) -> tuple[
         missing = detail["type"] == "missing" and number == len(detail["loc"]) - 1
         tagged = [candidate for candidate in models if tag_of(candidate) == step]
         if tagged and not there and not missing:
+            siblings = [candidate for candidate in models if candidate not in tagged]
             models = within = tagged
             continue
         place, within = (*place, step), models
         values = values[step] if there else getattr(values, step, None)
         fields = [candidate.model_fields[step] for candidate in models if step in candidate.model_fields]
         models = [section for field in fields for section in sections_in(field)]
-    return place, models or within
+    return place, models or within, siblings
 
 
 class _Words(NamedTuple):
-    """One error in words; `key` is added to its place where the error is about a key that chooses a section."""
+    """One error in words; `key` is added to its place where the error of a section is about one of its keys."""
 
     rule: str
     value: str = ""
@@ -104,14 +109,17 @@ class _Words(NamedTuple):
     key: str = ""
 
 
-def _words(detail: ErrorDetails, models: list[type[BaseModel]], place: tuple) -> _Words:
-    """An error of pydantic in words. models: the sections it lies in, or may have been meant for."""
+def _words(
+    detail: ErrorDetails, models: list[type[BaseModel]], place: tuple, siblings: list[type[BaseModel]]
+) -> _Words:
+    """An error of pydantic in words. models: the sections it lies in, or may have been meant for; siblings: those that
+    another `kind` or `curve` would have chosen."""
     kind, context, given = detail["type"], detail.get("ctx", {}), detail["input"]
     value = _in_short(given)
     if kind == "assumption":
-        return _Words(context["rule"], context["value"], context["fix"])
+        return _Words(context["rule"], context["value"], context["fix"], context.get("key", ""))
     if kind == "extra_forbidden":
-        return _unknown_key(str(place[-1]), models)
+        return _unknown_key(str(place[-1]), models, siblings)
     if kind == "missing":
         entries = [assumption_of(field) for field in _fields(models, place)]
         return _Words(f"needed: {entries[0].rule}" if any(entries) else "needed, and not there")
@@ -131,8 +139,12 @@ def _words(detail: ErrorDetails, models: list[type[BaseModel]], place: tuple) ->
     return _Words(_rule(detail), value)
 
 
-def _unknown_key(key: str, models: list[type[BaseModel]]) -> _Words:
+def _unknown_key(key: str, models: list[type[BaseModel]], siblings: list[type[BaseModel]]) -> _Words:
     known = list(dict.fromkeys(name for model in models for name in model.model_fields))
+    owners = [model for model in siblings if key in model.model_fields]
+    if owners:
+        tag = next(name for name in TAGS if name in owners[0].model_fields)
+        return _Words("no such setting here", fix=f"It goes with {tag}: {' or '.join(map(tag_of, owners))}.")
     return _Words("no such setting", fix=_meant(key, known) or f"Known here: {', '.join(known)}.")
 
 
@@ -184,8 +196,26 @@ def _pattern(models: list[type[BaseModel]], place: tuple) -> str:
 
 
 def _meant(given: Any, choices: list[str]) -> str:
-    near = get_close_matches(str(given).lower(), choices, 1, 0.5)
+    """A hint at the choice that `given` misspells. Another word is no misspelling: a yearly price that is renamed to
+    monthly_price makes a valid file that means something else."""
+    text = re.sub(r"[^a-z0-9]+", "_", str(given).lower()).strip("_")
+    near = [choice for choice in get_close_matches(text, choices, 3, 0.6) if _misspells(text, choice)]
     return f"Did you mean {near[0]}?" if near else ""
+
+
+def _misspells(text: str, choice: str) -> bool:
+    """Whether two names are the same word for word, but for slips of the keyboard.
+
+    >>> _misspells("monthly_prise", "monthly_price"), _misspells("monthlyprice", "monthly_price")
+    (True, True)
+    >>> _misspells("yearly_price", "monthly_price"), _misspells("price", "monthly_price")
+    (False, False)
+    """
+    words, wanted = text.split("_"), choice.split("_")
+    if len(words) != len(wanted):
+        words, wanted = ["".join(words)], ["".join(wanted)]
+    least = 0.7 if len(words) > 1 else 0.85 if "_" in choice + text else 0.75
+    return all(SequenceMatcher(None, *pair).ratio() >= least for pair in zip(words, wanted, strict=True))
 
 
 def _in_short(given: Any) -> str:

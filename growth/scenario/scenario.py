@@ -63,7 +63,18 @@ class Scenario(Section):
             if change.plan is not None and change.plan not in plans:
                 raise broken(f"grow.price_changes: plan is one of {', '.join(sorted(plans))}, or left out", change.plan)
         self._draws = draw_count(self)
+        if "mrr" not in self.opening.model_fields_set:
+            self.__dict__["opening"] = self.opening.model_copy()  # frozen for everyone else
+            self.opening.__dict__["mrr"] = self.mrr_at_todays_prices()  # and still not among the fields that were set
         return self
+
+    def mrr_at_todays_prices(self) -> Number:
+        """What the opening customers pay, money a month, if each pays the price of their plan."""
+        plans = self.pay.plans
+        shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
+        mrr = self.opening.customers * sum(share * plan.price for share, plan in zip(shares, plans, strict=True))
+        mrr = np.minimum(np.round(mrr, 6), 1e9)
+        return mrr if isinstance(mrr, np.ndarray) else float(mrr)
 
     @property
     def draws(self) -> int | None:

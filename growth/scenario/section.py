@@ -17,11 +17,15 @@ class Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, validate_default=False)
 
 
-def broken(rule: str, value: Any = "", fix: str = "") -> PydanticCustomError:
-    """The error for a rule between several values; `rule` says what would be right."""
+def broken(rule: str, value: Any = "", fix: str = "", *, key: str = "") -> PydanticCustomError:
+    """The error for a rule between several values.
+
+    rule: what would be right. value: what was found. fix: the likely mend. key: the field of the section that the error
+    is about, where it is about one.
+    """
     text = " ".join(str(value).split())
     text = text if len(text) <= 60 else text[:57] + "..."
-    return PydanticCustomError("assumption", "{rule}", {"rule": rule, "value": text, "fix": fix})
+    return PydanticCustomError("assumption", "{rule}", {"rule": rule, "value": text, "fix": fix, "key": key})
 
 
 def unique_names(place: str, parts: tuple) -> None:

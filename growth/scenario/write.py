@@ -29,7 +29,8 @@ def values_of(section: BaseModel, *, main: bool = False) -> dict[str, Any]:
         sought = name == "currency" or (name == "first_month" and isinstance(value, str))
         sought = sought or (entry is not None and entry.always and value is not None)
         sought = sought or (isinstance(value, BaseModel) and bool(values_of(value, main=True)))
-        if info.is_required() or value != info.default or name == "kind" or (main and sought):
+        stated = value != info.default and name in section.model_fields_set
+        if info.is_required() or stated or name == "kind" or (main and sought):
             written[name] = plain(value, main=main)
     return written
 

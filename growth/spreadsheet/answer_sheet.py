@@ -128,14 +128,15 @@ def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, 
         places = {"mrr": numbers.money(of(mrr), 2)}
         if people:
             places["customers"] = numbers.number(of(people))
-        if key.startswith("worked_new"):
+        if key.startswith("worked_new"):  # fills what the message has of these
             places |= {name: numbers.number(of(name)) for name in ("visitors", "sign_ups")}
             places["referred"] = numbers.number(of("referred_sign_ups"))
         if key == "worked_lost":
             places["churn"] = numbers.percent(of(people) / of("opening_customers"))
         return filled(told[key], places)
 
-    new, referred = (step(key, "new_mrr", "new_customers") for key in ("worked_new", "worked_new_referred"))
+    key = f"worked_new_{book.scenario.arrive.counted}"
+    new, referred = (step(one, "new_mrr", "new_customers") for one in (key, f"{key}_referred"))
     new = choose(of("referred_sign_ups") >= 0.05, referred, new)
     if len(book.scenario.pay.delay_shares) > 1:
         new = new & (" " + told["worked_lag"])

@@ -36,40 +36,66 @@ class ArrivalsSheet:
         referred = self.referred.put(month, rate * customers_before)
         paying = book.given("pay.conversion_rate") * delayed(book, self.referred, month)
         by_referral = self.referred_customers.put(month, paying)
-        self.visitors.put(month, added([channel.visitors[month] for channel in self._channels]))
-        self.sign_ups.put(month, added([channel.sign_ups[month] for channel in self._channels]) + referred)
+        visitors, sign_ups = (
+            added([column[month] for channel in self._channels if (column := getattr(channel, name)) is not None])
+            for name in ("visitors", "sign_ups")
+        )
+        self.visitors.put(month, visitors)
+        self.sign_ups.put(month, sign_ups + referred)
         brought = self.channel_customers.put(month, added([channel.customers[month] for channel in self._channels]))
         self.new_customers.put(month, brought + by_referral)
         self.spend.put(month, added([channel.spend[month] for channel in self._channels]))
 
 
 class _Channel:
-    """The columns of one channel."""
+    """The columns of one channel; it has none for visitors or sign-ups where it is counted in what comes after."""
+
+    visitors: FormulaColumn | None
+    sign_ups: FormulaColumn | None
+    customers: FormulaColumn
 
     def __init__(self, book: WorkbookContext, table: FormulaTable, month: FormulaColumn, index: int):
         self._book, self._channel, self._place = book, _channels(book)[index], f"arrive.channels.{index}"
-        self._month, words, months = month, book.words["arrivals"], book.scenario.months
+        self._month, kind = month, self._channel.kind
         table.skip()
         group = self._channel.name
-        steady = _STEADY[self._channel.kind](self, table, group)
-        usual = [self._in_season(table, group, steady)] if self._channel.season else [steady]
-        launched = [self._launch(table, group, number) for number in range(len(self._channel.launches))]
-        self.visitors = table.column(words["visitors"], "people", group=group) if launched else usual[0]
-        self.sign_ups = table.column(words["sign_ups"], "people", group=group)
-        self.customers = table.column(words["new_customers"], "people", group=group)
-        self.spend = table.column(words["spend"], book.money, group=group)
-        rate = self._rate("signup_rate", "sign_up.signup_rate")
-        running = self._channel.running_before
-        before = choose(self._given("first_month").equals(1), usual[0][1] * rate, 0) if running else as_formula(0)
-        self.sign_ups.put(0, before, "opening")  # of each month before the first
-        for when in range(1, months + 1):
-            if launched:
-                self.visitors.put(when, total(*[column[when] for column in (*usual, *launched)]))
-            self.sign_ups.put(when, self.visitors[when] * rate)
-            paying = self._rate("conversion_rate", "pay.conversion_rate") * delayed(book, self.sign_ups, when)
-            self.customers.put(when, paying)
+        flow = _FLOW[kind](self, table, group)
+        flow = self._in_season(table, group, flow) if self._channel.season else flow
+        self.visitors = self.sign_ups = None
+        if kind == "customers":
+            self.customers = flow
+        elif kind == "sign_ups":
+            self._convert(table, group, sign_ups=flow, before=flow[1])
+        else:
+            self._sign_up(table, group, flow)
+        self.spend = table.column(book.words["arrivals"]["spend"], book.money, group=group)
+        for when in self._months():
             cost = choose(self._active(when), self._given("monthly_cost"), 0)
-            self.spend.put(when, cost + self._budget[when] if self._channel.kind == "paid" else cost)
+            self.spend.put(when, cost + self._budget[when] if kind == "paid" else cost)
+
+    def _sign_up(self, table: FormulaTable, group: str, usual: FormulaColumn) -> None:
+        """Visitors of the steady flow and of launches, and the share of them that signs up."""
+        words = self._book.words["arrivals"]
+        launched = [self._launch(table, group, number) for number in range(len(self._channel.launches))]
+        self.visitors = table.column(words["visitors"], "people", group=group) if launched else usual
+        sign_ups = table.column(words["sign_ups"], "people", group=group)
+        rate = self._rate("signup_rate", "sign_up.signup_rate")
+        for when in self._months():
+            if launched:
+                self.visitors.put(when, total(*[column[when] for column in (usual, *launched)]))
+            sign_ups.put(when, self.visitors[when] * rate)
+        self._convert(table, group, sign_ups=sign_ups, before=usual[1] * rate)
+
+    def _convert(self, table: FormulaTable, group: str, *, sign_ups: FormulaColumn, before: Formula) -> None:
+        """Who of the sign-ups becomes a customer. before: sign-ups of each month before the first, if it ran then."""
+        self.sign_ups = sign_ups
+        running = self._channel.running_before
+        first = choose(self._given("first_month").equals(1), before, 0) if running else as_formula(0)
+        sign_ups.put(0, first, "opening")
+        self.customers = table.column(self._book.words["arrivals"]["new_customers"], "people", group=group)
+        rate = self._rate("conversion_rate", "pay.conversion_rate")
+        for when in self._months():
+            self.customers.put(when, rate * delayed(self._book, sign_ups, when))
 
     def _given(self, name: str) -> Formula:
         return self._book.given(f"{self._place}.{name}")
@@ -92,8 +118,9 @@ class _Channel:
 
     def steady(self, table: FormulaTable, group: str) -> FormulaColumn:
         """Compound growth, bent towards a ceiling where there is one: the logistic."""
-        column = table.column(self._book.words["arrivals"]["visitors"], "people", group=group)
-        level, ceiling = self._given("monthly_visitors"), self._book.used(self._channel, self._place, "visitor_ceiling")
+        counted, of, most = _LEVEL[self._channel.kind]
+        column = table.column(self._book.words["arrivals"][counted], "people", group=group)
+        level, ceiling = self._given(of), self._book.used(self._channel, self._place, most)
         for when in self._months():
             visitors = level * self._compound(when)
             if ceiling is not None:
@@ -158,7 +185,16 @@ class _Channel:
         return column
 
 
-_STEADY: dict[str, Any] = {"steady": _Channel.steady, "content": _Channel.content, "paid": _Channel.paid}
+_LEVEL = {  # what the column is called, and the fields of level and ceiling
+    "steady": ("visitors", "monthly_visitors", "visitor_ceiling"),
+    "sign_ups": ("sign_ups", "monthly_sign_ups", "sign_up_ceiling"),
+    "customers": ("new_customers", "monthly_customers", "customer_ceiling"),
+}
+_FLOW: dict[str, Any] = {
+    **dict.fromkeys(_LEVEL, _Channel.steady),
+    "content": _Channel.content,
+    "paid": _Channel.paid,
+}
 
 
 def delayed(book: WorkbookContext, sign_ups: FormulaColumn, month: int) -> Formula:

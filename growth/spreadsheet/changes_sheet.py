@@ -42,7 +42,7 @@ class ChangesSheet:
         """What a new customer pays in a month."""
         if plan in self._price:
             return self._price[plan].same_row(month)
-        return self._book.given(f"pay.plans.{plan}.monthly_price")
+        return self._book.price(plan)
 
     def rate(self, plan: int, month: int) -> Formula | None:
         """The change of price for those on board whom it reaches in a month; None where no change does."""
@@ -74,7 +74,7 @@ class ChangesSheet:
         table.skip()
         self._price[number] = table.column(words["price"], "cents", group=plan.name, width=14)
         for when in self._months():
-            price = self._book.given(f"pay.plans.{number}.monthly_price")
+            price = self._book.price(number)
             for index in reaching:
                 begun = self._month.same_row(when) >= self._book.given(f"grow.price_changes.{index}.month")
                 price = price * choose(begun, 1 + self._book.given(f"grow.price_changes.{index}.change_rate"), 1)

@@ -91,6 +91,12 @@ class WorkbookContext:
         """The input cell of a number of the scenario, by its place."""
         return self.inputs[place]
 
+    def price(self, number: int) -> Formula:
+        """What a new customer of a plan pays a month before any change."""
+        place = f"pay.plans.{number}"
+        yearly = self.used(self.scenario.pay.plans[number], place, "yearly_price")
+        return self.given(f"{place}.monthly_price") if yearly is None else yearly / 12
+
     def season(self, place: str) -> Formula:
         """The twelve factors of a channel's season."""
         return self.inputs.span(f"{place}.season")

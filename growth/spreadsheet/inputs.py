@@ -137,7 +137,7 @@ def _matters(place: str, scenario: Scenario) -> bool:
     if place.startswith("pay.plans.") and steps[3] == "churn":
         return plans[int(steps[2])].renewal_rate is None
     if place == "sign_up.signup_rate":
-        return any(channel.signup_rate is None for channel in channels)
+        return any(getattr(channel, "signup_rate", 0) is None for channel in channels)
     if place.endswith("provoked_churn_rate"):
         return scenario.grow.price_changes[int(steps[2])].applies_to == "all"
     return True

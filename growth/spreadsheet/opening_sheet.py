@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from growth.scenario.opening import Opening
+from growth.spreadsheet.changes_sheet import YEAR
 from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
-from growth.spreadsheet.formula import Formula, choose, dot, maximum, total
+from growth.spreadsheet.formula import Formula, as_formula, choose, dot, maximum, total
 from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
 from growth.spreadsheet.inputs import by_age
 
@@ -14,13 +14,11 @@ OLDEST = 120  # months that an opening customer can have been on board
 class OpeningSheet:
     """The opening position.
 
-    customers, mrr: of each plan. age_shares: the share of the opening customers at each age 0..120; None where no
-    plan's customers are told apart by age. broken: by rule, whether the groups by age break it.
+    customers, mrr: of each plan. broken: by rule, whether the groups by age break it.
     """
 
     def __init__(self, book: WorkbookContext):
-        words, opening = book.words["today"], book.scenario.opening
-        plans = book.scenario.pay.plans
+        words, plans = book.words["today"], book.scenario.pay.plans
         sheet = book.sheets["today"]
         ages = OLDEST if any(by_age(book.scenario, number) for number in range(len(plans))) else 0
         table = FormulaTable(sheet, title=words["title"], lines=words["lines"], last=max(len(plans), ages) + 1)
@@ -34,7 +32,7 @@ class OpeningSheet:
             name.text(number, plan.name, "cell")
             share = "share" if plan.opening_share is None else "opening_share"
             customers.put(number, book.given("opening.customers") * book.given(f"pay.plans.{number}.{share}"))
-            at_price.put(number, customers[number] * book.given(f"pay.plans.{number}.monthly_price"))
+            at_price.put(number, customers[number] * book.price(number))
         for number in range(len(plans)):
             value, people = total(at_price.span(0, last)), total(customers.span(0, last))
             by_people = choose(people > 0, customers[number] / people, 0)
@@ -43,11 +41,15 @@ class OpeningSheet:
         self.customers = [customers[number] for number in range(len(plans))]
         self.mrr = [mrr[number] for number in range(len(plans))]
         self.broken: dict[str, Formula] = {}
-        self.age_shares = self._ages(book, table, opening) if ages else None
+        self._age_shares = self._ages(book, table) if ages else {}
         book.finish(table, labels=1, rows=PRINTED_AGES)
 
-    def _ages(self, book: WorkbookContext, table: FormulaTable, opening: Opening) -> FormulaColumn:
-        words = book.words["today"]
+    def age_shares(self, number: int) -> FormulaColumn:
+        """The share of a plan's opening customers at each age 0..120, where its customers are told apart by age."""
+        return self._age_shares[number]
+
+    def _ages(self, book: WorkbookContext, table: FormulaTable) -> dict[int, FormulaColumn]:
+        words, opening, plans = book.words["today"], book.scenario.opening, book.scenario.pay.plans
         groups: tuple[Formula, Formula] | None = None
         if opening.ages:
             table.skip()
@@ -66,6 +68,18 @@ class OpeningSheet:
             self.broken["ages_some"] = total(groups[1]) <= 0
         table.skip()
         age = table.column(words["age"], "count", group=words["spread"])
+        stated = groups is not None or opening.mean_age_months is not None
+        if not stated:  # then the customers of yearly plans are spread over their year, all others are new
+            for months in range(OLDEST + 1):
+                age.put(months, months)
+            by_billing: dict[str, FormulaColumn] = {}
+            for billing in dict.fromkeys(plan.billing for plan in plans):
+                column = table.column(words[f"share_{billing}"], "churn", group=words["spread"])
+                for months in range(OLDEST + 1):
+                    even = 1 / as_formula(YEAR) if months < YEAR else 0
+                    column.put(months, even if billing == "yearly" else float(months == 0))
+                by_billing[billing] = column
+            return {number: by_billing[plan.billing] for number, plan in enumerate(plans)}
         share = table.column(words["share"], "churn", group=words["spread"])
         for months in range(OLDEST + 1):
             age.put(months, months)
@@ -75,4 +89,4 @@ class OpeningSheet:
             else:
                 of_age = groups[0].equals(age[months])
                 share.put(months, dot(of_age * groups[1]) / total(groups[1]))
-        return share
+        return dict.fromkeys(range(len(plans)), share)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import mul
+
 import numpy as np
 
 from growth.calculator.words import month_labels
@@ -42,8 +45,9 @@ class PlanCohorts:
             self._starts.append(self._block(table, book.words["plan_sheet"][name]))
             whole = (opening.customers, opening.mrr)[kind][number]
             for age in range(OLDEST + 1):
-                self._put(kind, 0, OLDEST - age, whole * opening.age_shares[age], "opening")
+                self._put(kind, 0, OLDEST - age, whole * opening.age_shares(number)[age], "opening")
         self._ages = self._by_age()
+        self._scaled = self._leave_by_month(table) if life.monthly is not None else None
 
     def month(self, month: int, joined: Formula, joined_mrr: Formula) -> dict[str, Formula]:
         """Takes every cohort through one month, and the newcomers in; returns the plan's series of the month."""
@@ -95,7 +99,8 @@ class PlanCohorts:
     def _by_age(self) -> dict[str, tuple[int, np.ndarray]]:
         """The rows below the months: by name, the row and its values from the oldest age to 1."""
         words, start, oldest = self._book.words["plan_sheet"], self._starts[0], OLDEST + self._months
-        names = ["age", "leave", "more", "less", *(["renews", "owed"] if self._yearly else [])]
+        leave = ["leave"] if self._life.monthly is None else []
+        names = ["age", *leave, "more", "less", *(["renews", "owed"] if self._yearly else [])]
         ages = range(oldest, 0, -1)
         rows: dict[str, tuple[int, np.ndarray]] = {}
         for offset, name in enumerate(names):
@@ -115,6 +120,53 @@ class PlanCohorts:
             rows[name] = row, values
         self._sheet.text(FIRST + self._months + 2, 0, words["by_age"], "section")
         return rows
+
+    def _leave_by_month(self, table: FormulaTable) -> tuple[int, np.ndarray]:
+        """For each month a row of what leaves at each age, oldest first: the factor of the month is in each of the
+        twelve months before a renewal, so a single row times the factor would not do. Returns the first column and the
+        values."""
+        table.skip()
+        oldest = OLDEST + self._months
+        columns = [
+            table.column(str(age), group=self._book.words["plan_sheet"]["leave"], width=_WIDTH)
+            for age in range(oldest, 0, -1)
+        ]
+        first, values = columns[0].index, np.zeros((self._months + 1, oldest))
+        for month in range(1, self._months + 1):
+            for position, age in enumerate(range(oldest, 0, -1)):
+                if age % YEAR or age >= OLDEST + 1 + month:  # nobody is that old yet
+                    continue
+                stay = reduce(
+                    mul,
+                    (
+                        1 - minimum(1, self._life.monthly[one] * self._changes.churn_factor(month))
+                        for one in range(age - YEAR + 1, age + 1)
+                    ),
+                )
+                formula = 1 - stay
+                values[month, position] = formula.value
+                self._sheet.put(FIRST + month, first + position, formula, "soft", "churn")
+        return first, values
+
+    def _leave(self, age: int, month: int) -> Formula:
+        """What leaves at an age in a month, before what a price change provokes."""
+        if self._scaled is not None:
+            first, values = self._scaled
+            position = OLDEST + self._months - age
+            return self._sheet.cell(FIRST + month, first + position, float(values[month, position]), fixed="row")
+        churn, factor = self._age_cell("leave", age), self._changes.churn_factor(month)
+        return churn if factor is None else minimum(1, churn * factor)
+
+    def _leave_row(self, month: int) -> Formula:
+        """The same at the ages that the cohorts on board before `month` reach in it, oldest first."""
+        if self._scaled is not None:
+            (first, values), row, skipped = self._scaled, FIRST + month, self._months - month
+            last = first + OLDEST + self._months - 1
+            return self._sheet.cells((row, row), (first + skipped, last), values[month, skipped:], fixed="row")
+        leave, factor = self._age_row("leave", month), self._changes.churn_factor(month)
+        if factor is None:
+            return leave
+        return (leave * factor < 1) * (leave * factor) + (leave * factor >= 1)  # at most 1
 
     def _of_age(self, name: str, age: int) -> Formula | float:
         renewal = age % YEAR == 0
@@ -145,8 +197,7 @@ class PlanCohorts:
         before, age = self._cell(kind, month - 1, cohort), OLDEST + month - cohort
         if self._yearly and age % YEAR:
             return before
-        churn, factor = self._age_cell("leave", age), self._changes.churn_factor(month)
-        after = before * (1 - (churn if factor is None else minimum(1, churn * factor)))
+        after = before * (1 - self._leave(age, month))
         provoked, rate = self._changes.provoked(self._number, month), self._changes.rate(self._number, month)
         after = after if provoked is None else after * (1 - provoked)
         if kind:
@@ -158,10 +209,7 @@ class PlanCohorts:
         """Who leaves in the month and what they paid; what those who stay pay more and less."""
         last = OLDEST + month - 1
         customers, mrr = self._row(0, month - 1, last), self._row(1, month - 1, last)
-        leave, more, less = (self._age_row(name, month) for name in ("leave", "more", "less"))
-        factor = self._changes.churn_factor(month)
-        if factor is not None:  # at most 1
-            leave = (leave * factor < 1) * (leave * factor) + (leave * factor >= 1)
+        leave, (more, less) = self._leave_row(month), (self._age_row(name, month) for name in ("more", "less"))
         lost, churned = dot(customers, leave), dot(mrr, leave)
         stay = 1 - leave
         gained, given_up = dot(mrr, stay, more), dot(mrr, stay, less)

@@ -23,12 +23,15 @@ BEYOND = 1e200  # MRR of a lifetime that has left all bounds is cut here: progra
 class PlanByAge:
     """A plan by age.
 
-    ages: how many of a lifetime are summed. leave: churn at ages 1, 2, ..., before any change by month. more, less:
-    growth at an age. alive, worth: what is left of a new customer and of a price of 1. gone, lost: what left of both.
+    ages: how many of a lifetime are summed. leave: churn at ages 1, 2, ..., before any change by month. monthly: for a
+    yearly plan without a renewal rate whose churn changes by month, the churn its years are made of, and `leave` is
+    then that of the last month; None elsewhere. more, less: growth at an age. alive, worth: what is left of a new
+    customer and of a price of 1. gone, lost: what left of both.
     """
 
     ages: int
     leave: FormulaColumn
+    monthly: FormulaColumn | None
     more: list[Formula]
     less: list[Formula]
     alive: FormulaColumn
@@ -38,7 +41,7 @@ class PlanByAge:
 
 
 class StaySheet:
-    """The sheet of ages, with a Life for each plan."""
+    """The sheet of ages, with what each plan does by age."""
 
     def __init__(self, book: WorkbookContext, changes: ChangesSheet):
         words, scenario = book.words["stay"], book.scenario
@@ -105,39 +108,46 @@ class StaySheet:
         words, book, table = self._book.words["stay"], self._book, self._table
         last, ages = ages_of(book.scenario, number), lifetime_ages(book.scenario, number)
         table.skip()
-        leave = self._leave(number, plan, last)
+        factor = changes.churn_factor(book.scenario.months)
+        by_month = factor is not None and plan.billing == "yearly" and plan.renewal_rate is None
+        curve = self._curve(number, plan, last)
+        leave = self._leave(number, plan, last, curve, factor if by_month else None)
         growth = [self._grown(plan, a) for a in range(1, last + 1)]
         more, less = ([pair[kind] for pair in growth] for kind in (0, 1))
         names = ("alive", "worth", "gone", "lost")
         alive, worth, gone, lost = (table.column(words[name], "ratio", group=plan.name) for name in names)
-        factor = changes.churn_factor(book.scenario.months)
         alive.put(0, 1)
         worth.put(0, 1)
         for a in range(1, ages):
-            churn = leave[a] if factor is None else minimum(1, leave[a] * factor)
+            churn = leave[a] if factor is None or by_month else minimum(1, leave[a] * factor)
             gone.put(a, alive[a - 1] * churn)
             lost.put(a, worth[a - 1] * churn)
             alive.put(a, alive[a - 1] * (1 - churn))
             worth.put(a, minimum(BEYOND, worth[a - 1] * (1 - churn) * (1 + more[a - 1] - less[a - 1])))
-        return PlanByAge(ages, leave, more, less, alive, worth, gone, lost)
+        return PlanByAge(ages, leave, curve if by_month else None, more, less, alive, worth, gone, lost)
 
-    def _leave(self, number: int, plan: Any, last: int) -> FormulaColumn:
-        """Churn at each age; a yearly plan's customers leave at its renewals alone."""
+    def _curve(self, number: int, plan: Any, last: int) -> FormulaColumn | None:
+        """The plan's churn month by month; None where it has no use for any."""
+        if plan.churn is None or plan.renewal_rate is not None:
+            return self._common
+        place = f"pay.plans.{number}.churn"
+        return churn_column(
+            self._book, self._table, self._age, curve=plan.churn, place=place, last=last, group=plan.name
+        )
+
+    def _leave(
+        self, number: int, plan: Any, last: int, curve: FormulaColumn | None, factor: Formula | None
+    ) -> FormulaColumn:
+        """Churn at each age; a yearly plan's customers leave at its renewals alone. factor: on each month's churn."""
         words, book = self._book.words["stay"], self._book
-        curve: FormulaColumn | None = self._common
-        if plan.churn is not None and plan.renewal_rate is None:
-            place = f"pay.plans.{number}.churn"
-            curve = churn_column(
-                book, self._table, self._age, curve=plan.churn, place=place, last=last, group=plan.name
-            )
         if plan.billing == "monthly":
             return curve
         within: FormulaColumn | None = None
         if plan.renewal_rate is None:
             within = self._table.column(words["leave_year"], "churn", group=plan.name)
             for a in range(1, last + 1):
-                before = within[a - 1]
-                within.put(a, curve[a] if a % YEAR == 1 else before + (1 - before) * curve[a])
+                before, churn = within[a - 1], curve[a] if factor is None else minimum(1, curve[a] * factor)
+                within.put(a, churn if a % YEAR == 1 else before + (1 - before) * churn)
         column = self._table.column(words["renewal"], "churn", group=plan.name)
         for a in range(1, last + 1):
             if a % YEAR:

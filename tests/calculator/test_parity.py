@@ -250,4 +250,4 @@ def _tag(part: Any) -> str:
         return ""
     if "curve" in part:
         return f"[{part['curve']}]"
-    return f"[{part.get('kind', 'steady')}]" if "running_before" in part else ""
+    return f"[{part.get('kind', 'steady')}]" if {"kind", "running_before"} & part.keys() else ""

@@ -6,12 +6,14 @@ import copy
 import json
 
 import pytest
+from library import SCENARIOS
 from plain import business
 
 import growth
 
 pytest.importorskip("anywidget")
 from growth.calculator import PAGE_DATA, Calculator, answer, page_data
+from growth.scenario.document import load_document
 
 BUSINESS = business(months=12, opening={"customers": 40, "mrr": 800})
 
@@ -113,6 +115,35 @@ def test_keeping_writes_the_numbers_on_screen_and_says_where(tmp_path, monkeypat
     assert said == [{"kind": "said", "text": "Kept in kept.yaml."}]
     assert growth.load_scenario(path) == calculator.scenario
     assert churn_of(calculator) == 0.025
+
+
+def test_keeping_to_a_new_file_keeps_the_comments_and_the_words_of_the_file_it_started_from(tmp_path):
+    demo = SCENARIOS / "fernhollow.yaml"
+    calculator = Calculator(demo, tmp_path / "kept.yaml")
+    calculator.tuned = tuned(calculator, stay__churn__monthly_churn_rate=0.025)
+    kept = calculator.keep().read_text("utf-8")
+    assert kept == demo.read_text("utf-8").replace("monthly_churn_rate: 0.04", "monthly_churn_rate: 0.025")
+
+
+def test_keeping_follows_the_file_that_was_chosen_last(tmp_path):
+    brief = SCENARIOS / "brief-halving-churn.yaml"
+    calculator = Calculator(SCENARIOS / "fernhollow.yaml", tmp_path / "kept.yaml")
+    calculator.scenario = brief
+    assert calculator.keep().read_text("utf-8") == brief.read_text("utf-8")
+
+
+def test_keeping_what_papermill_handed_in_keeps_the_words(tmp_path):
+    words = {"name": "how-big", "question": "How big can it get?", "cautions": ["An invented business: take care."]}
+    handed_in = {"scenario": BUSINESS.model_dump(mode="json"), "giveaway": words}
+    kept = Calculator(handed_in, tmp_path / "kept.yaml").keep()
+    assert load_document(kept).giveaway == words
+    assert growth.load_scenario(kept) == BUSINESS
+
+
+def test_the_words_of_another_business_are_not_taken_over(tmp_path):
+    calculator = Calculator(SCENARIOS / "fernhollow.yaml", tmp_path / "kept.yaml")
+    calculator.scenario = BUSINESS
+    assert load_document(calculator.keep()).giveaway is None
 
 
 def test_keeping_junk_writes_nothing_and_says_so(tmp_path, monkeypatch):

@@ -103,23 +103,35 @@ def features(scenario: growth.Scenario) -> dict[str, bool]:
         "paid, dearer with the budget": some(lambda c: c.budget_that_doubles_cost is not None, "paid"),
         "paid, growing budget": some(lambda c: c.monthly_growth_rate > 0, "paid"),
         "season": some(lambda c: c.season is not None),
-        "launch": some(lambda c: any(0 < launch.visitors and launch.month <= months for launch in c.launches)),
+        "sign-ups as counted": some(lambda c: c.monthly_sign_ups > 0, "sign_ups"),
+        "sign-ups with a ceiling": some(lambda c: c.sign_up_ceiling is not None, "sign_ups"),
+        "customers as counted": some(lambda c: c.monthly_customers > 0, "customers"),
+        "customers with a ceiling": some(lambda c: c.customer_ceiling is not None, "customers"),
+        "launch": some(
+            lambda c: any(0 < launch.visitors and launch.month <= months for launch in getattr(c, "launches", ()))
+        ),
         "first month": some(lambda c: c.first_month > 1),
         "last month": some(lambda c: c.last_month is not None and c.last_month < months),
-        "own sign-up rate": some(lambda c: c.signup_rate is not None),
-        "own conversion": some(lambda c: c.conversion_rate is not None),
+        "own sign-up rate": some(lambda c: getattr(c, "signup_rate", None) is not None),
+        "own conversion": some(lambda c: getattr(c, "conversion_rate", None) is not None),
         "channel cost": some(lambda c: c.monthly_cost > 0),
-        "warm start": delayed and some(lambda c: c.running_before and c.first_month == 1),
-        "cold start": delayed and some(lambda c: not c.running_before and c.first_month == 1),
+        "warm start": delayed and some(lambda c: getattr(c, "running_before", False) and c.first_month == 1),
+        "cold start": delayed and some(lambda c: not getattr(c, "running_before", True) and c.first_month == 1),
         "delay of more than a year": len(scenario.pay.delay_shares) > 12,
         "referrals": referring and opening.customers > 0,
         "referrals that pay late": referring and delayed and opening.customers > 0,
         "several plans": len(plans) > 1,
         "opening shares": len(plans) > 1 and plans[0].opening_share is not None and opening.customers > 0,
         "no opening customers": opening.customers == 0,
-        "opening by mean age": opening.customers > 0 and opening.mean_age_months > 0,
+        "opening by mean age": opening.customers > 0 and bool(opening.mean_age_months),
+        "opening ages of yearly plans not stated": opening.customers > 0
+        and opening.ages is None
+        and opening.mean_age_months is None
+        and any(plan.billing == "yearly" for plan in scenario.pay.plans),
         "opening by ages": opening.customers > 0 and opening.ages is not None,
-        "opening MRR, all plans free": opening.mrr > 0 and all(plan.monthly_price == 0 for plan in plans),
+        "opening MRR, all plans free": opening.mrr > 0 and all(plan.price == 0 for plan in plans),
+        "opening MRR not stated": opening.customers > 0 and "mrr" not in opening.model_fields_set,
+        "a price for the year": any(plan.yearly_price for plan in plans),
         **{f"churn {curve}": curve in curves for curve in ("constant", "early_late", "sbg", "bdw", "measured")},
         "a plan's own churn": any(plan.churn for plan in plans),
         "yearly with renewal rate": months > 12 and any(plan.renewal_rate is not None for plan in yearly),
@@ -128,6 +140,9 @@ def features(scenario: growth.Scenario) -> dict[str, bool]:
         "churn changes": any(
             change.from_month <= months and change.factor != 1 for change in scenario.stay.churn_changes
         ),
+        "churn change of a year without a renewal rate": months > 12
+        and any(plan.renewal_rate is None for plan in yearly)
+        and any(change.from_month <= months and change.factor != 1 for change in scenario.stay.churn_changes),
         "comeback": scenario.stay.comeback is not None and scenario.stay.comeback.after_months < months,
         "expansion": grow.monthly_expansion_rate > 0,
         "contraction": grow.monthly_contraction_rate > 0,

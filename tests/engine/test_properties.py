@@ -70,7 +70,7 @@ def test_without_churn_and_growth_mrr_is_a_straight_line(opening):
 
 HALVED = (
     "monthly_visitors visitor_ceiling monthly_pieces earlier_pieces monthly_budget "
-    "budget_that_doubles_cost monthly_cost"
+    "budget_that_doubles_cost monthly_cost monthly_sign_ups sign_up_ceiling monthly_customers customer_ceiling"
 ).split()
 
 
@@ -82,7 +82,11 @@ def test_a_channel_split_in_two_halves_changes_nothing(mapping):
         {
             **channel,
             **{name: channel[name] / 2 for name in HALVED if name in channel},
-            "launches": [{**launch, "visitors": launch["visitors"] / 2} for launch in channel.get("launches", [])],
+            **(
+                {"launches": [{**launch, "visitors": launch["visitors"] / 2} for launch in channel["launches"]]}
+                if "launches" in channel
+                else {}
+            ),
             "name": f"{channel['name']}, {half} half",
         }
         for channel in mapping["arrive"]["channels"]
@@ -95,9 +99,9 @@ def test_a_channel_split_in_two_halves_changes_nothing(mapping):
 @given(scenarios())
 def test_doubling_every_price_doubles_every_amount_of_revenue(mapping):
     double = copy.deepcopy(mapping)
-    double["opening"]["mrr"] *= 2
+    double["opening"]["mrr"] = 2 * growth.Scenario(**mapping).opening.mrr
     for each in double["pay"]["plans"]:
-        each["monthly_price"] *= 2
+        each["monthly_price" if "monthly_price" in each else "yearly_price"] *= 2
     one, two = run(mapping), run(double)
     for name in SERIES:
         a, b = getattr(one, name), getattr(two, name)
@@ -107,9 +111,30 @@ def test_doubling_every_price_doubles_every_amount_of_revenue(mapping):
             np.testing.assert_array_equal(a, b, err_msg=name)
 
 
+@settings(max_examples=100)
+@given(scenarios(), st.floats(0, 0.9))
+def test_a_churn_factor_from_month_1_on_is_the_same_as_writing_the_scaled_rate(mapping, factor):
+    """For every plan, whatever its billing: what an owner means by "churn is 0.7 of what it was"."""
+    changed, written = copy.deepcopy(mapping), copy.deepcopy(mapping)
+    for each in (changed, written):
+        each["stay"] = {"churn": {"curve": "constant", "monthly_churn_rate": 0.07}}
+        for one in each["pay"]["plans"]:
+            one.pop("churn", None)
+            if "renewal_rate" in one:
+                one["renewal_rate"] = 0.7
+    changed["stay"]["churn_changes"] = [{"from_month": 1, "factor": factor}]
+    written["stay"]["churn"]["monthly_churn_rate"] *= factor
+    for one in written["pay"]["plans"]:
+        if "renewal_rate" in one:
+            one["renewal_rate"] = 1 - 0.3 * factor
+    one, two = run(changed), run(written)
+    for name in ("closing_customers", "closing_mrr", "cash_in"):
+        np.testing.assert_allclose(getattr(one, name), getattr(two, name), rtol=1e-9, atol=1e-9, err_msg=name)
+
+
 @pytest.mark.parametrize("name", CURVES)
 def test_a_yearly_plan_keeps_as_many_at_its_renewals_as_a_monthly_one(name):
-    opening = {"customers": 1000, "mrr": 20_000}
+    opening = {"customers": 1000, "mrr": 20_000, "mean_age_months": 0}
     monthly, yearly = (
         growth.forecast(
             business(months=40, churn=CURVES[name], arrive=NOBODY, opening=opening, pay={"plans": [plan(billing=each)]})
@@ -206,6 +231,7 @@ def test_whether_cohorts_share_a_row_makes_no_difference(mapping):
     for each in mapping["pay"]["plans"]:
         each.pop("churn", None), each.pop("renewal_rate", None)
         each["billing"] = "monthly"
+        each["monthly_price"] = each.pop("yearly_price", 12 * each.get("monthly_price", 0)) / 12
     by_age = copy.deepcopy(mapping)
     by_age["stay"]["churn"] = {"curve": "early_late", "early_monthly_churn_rate": 0.05, "late_monthly_churn_rate": 0.05}
     same(run(mapping), run(by_age))

@@ -221,7 +221,8 @@ def test_a_mean_age_spreads_opening_customers_evenly():
 
 def survivors(churn, months=4, **parts):
     """A hundred customers of age 0, and nobody new."""
-    return forecast(months=months, churn=churn, arrive=NOBODY, opening={"customers": 100, "mrr": 2000}, **parts)
+    opening = {"customers": 100, "mrr": 2000, "mean_age_months": 0}
+    return forecast(months=months, churn=churn, arrive=NOBODY, opening=opening, **parts)
 
 
 def test_churn_early_then_late():
@@ -372,7 +373,73 @@ def test_opening_customers_on_a_yearly_plan_have_paid_already():
     assert list(result.cash_in) == months([0, 2400, 0])
     assert list(result.deferred_revenue) == months([0, 2200, 2000])
     fresh = forecast(
-        churn=0, arrive=NOBODY, opening={"customers": 10, "mrr": 200}, pay={"plans": [plan(billing="yearly")]}
+        churn=0,
+        arrive=NOBODY,
+        opening={"customers": 10, "mrr": 200, "mean_age_months": 0},
+        pay={"plans": [plan(billing="yearly")]},
     )
     assert list(fresh.cash_in) == months([0, 0, 0])
     assert list(fresh.deferred_revenue) == months([2000, 1800, 1600])
+
+
+# --- churn changes and opening ages of yearly plans -------------------------------------------------------------------
+
+
+def test_a_churn_change_reaches_a_yearly_renewal_as_a_change_of_each_months_churn():
+    """10% a month, halved from month 12 on: 5% for each of the renewal's twelve months, not half of the year's loss."""
+    result = forecast(
+        months=12,
+        arrive=NOBODY,
+        opening={"customers": 100, "mrr": 2000, "mean_age_months": 0},
+        pay={"plans": [plan(billing="yearly")]},
+        stay={
+            "churn": {"curve": "constant", "monthly_churn_rate": 0.1},
+            "churn_changes": [{"from_month": 12, "factor": 0.5}],
+        },
+    )
+    # 46.0; half of the year's loss at 10%, 71.8, would be 35.9
+    assert result.lost_customers[-1] == pytest.approx(100 * (1 - 0.95**12), rel=1e-12)
+    assert result.closing_customers[-1] == pytest.approx(100 * 0.95**12, rel=1e-12)
+
+
+def test_a_churn_change_scales_what_a_renewal_rate_loses():
+    """80% renew, so 20% leave; from month 12 on half of that; five times that is everyone."""
+    for factor, kept in ((0.5, 90), (5, 0)):
+        result = forecast(
+            months=12,
+            arrive=NOBODY,
+            opening={"customers": 100, "mrr": 2000, "mean_age_months": 0},
+            pay={"plans": [plan(billing="yearly", renewal_rate=0.8)]},
+            stay={"churn_changes": [{"from_month": 12, "factor": factor}]},
+        )
+        assert result.closing_customers[-1] == pytest.approx(kept, rel=1e-12, abs=1e-12)
+
+
+def test_opening_customers_of_a_yearly_plan_are_spread_over_their_year():
+    """120 customers at 10 a month, 90% renew, no age stated: ten renew each month, one of them leaves, nine pay 120."""
+    plans = [plan(monthly_price=10, billing="yearly", renewal_rate=0.9)]
+    result = forecast(arrive=NOBODY, opening={"customers": 120, "mrr": 1200}, pay={"plans": plans})
+    assert list(result.lost_customers) == months([1, 1, 1])
+    assert list(result.payments) == months([9, 9, 9])
+    assert list(result.cash_in) == months([1080, 1080, 1080])
+    # at the close of month 1: 100 at ages 1..11, owed 10, 9, ..., 0 months; 9 at age 12, owed 11
+    assert result.deferred_revenue[0] == pytest.approx(100 * 55 + 90 * 11)
+
+
+def test_a_stated_age_of_0_leaves_all_renewals_to_month_12():
+    plans = [plan(monthly_price=10, billing="yearly", renewal_rate=0.9)]
+    opening = {"customers": 120, "mrr": 1200, "mean_age_months": 0}
+    result = forecast(months=12, arrive=NOBODY, opening=opening, pay={"plans": plans})
+    assert list(result.cash_in) == months([0] * 11 + [108 * 120])
+
+
+def test_where_no_age_is_stated_monthly_customers_are_new():
+    """Two plans side by side: the yearly half renews a twelfth a month, the monthly half starts at age 1 in month 1."""
+    early = {"curve": "early_late", "early_monthly_churn_rate": 0.5, "late_monthly_churn_rate": 0, "early_months": 1}
+    plans = [
+        plan(name="monthly", share=0.5, churn=early),
+        plan(name="yearly", share=0.5, billing="yearly", renewal_rate=1),
+    ]
+    result = forecast(months=2, arrive=NOBODY, opening={"customers": 240, "mrr": 2400}, pay={"plans": plans})
+    assert list(result.lost_customers) == months([60, 0])
+    assert list(result.payments) == months([60 + 10, 60 + 10])
