@@ -1,7 +1,7 @@
-"""The ledger: one SQLite file in which nothing is ever overwritten.
+"""The ledger: one SQLite file in which no row is ever overwritten.
 
-Every import is one transaction and has a number. A row is never changed: a correction marks it as replaced by a later
-import and adds the new one, so that the ledger of any earlier import can be read again.
+Each import is one numbered transaction. A correction marks a row as replaced by that import and adds a new one, so the
+ledger can be read as it stood after any earlier import.
 """
 
 from __future__ import annotations
@@ -11,18 +11,18 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from growth.earned.columns import KINDS, Batch, Kind, LedgerError
+from growth.earned.ledger_files import KINDS, THOUSANDTHS, FileKind, FileRows, LedgerError, Row
+from growth.earned.ledger_format import FORMAT, MARK, checked_currency, create_tables, pseudonym, upgrade
 from growth.errors import Problem
 
-FORMAT = 1
 PATIENCE = 30  # seconds that a writer waits for another
-_MARK = 0x47524C31  # in the header of the file: this is a ledger of ours
 
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What an import did, in rows. number is None where there was nothing to do."""
+    """What an import did, in rows. number: None where there was nothing to do."""
 
     number: int | None
     added: int = 0
@@ -32,11 +32,25 @@ class Imported:
 
 
 class Ledger:
-    """A ledger file, opened; a context manager. `create` makes a new one where there is none.
+    """A ledger file, opened; a context manager.
 
-    currency: of every amount; None takes the ledger's own (EUR for a new one). Raises LedgerError.
+    Parameters
+    ----------
+    path
+        The file; ":memory:" for a ledger that lasts as long as the object.
+    create
+        Make a new ledger where there is none.
+    currency
+        The currency of every amount, as three letters. None: the ledger's own, EUR for a new one.
 
-    >>> from growth.earned.columns import parse_csv
+    Raises
+    ------
+    LedgerError
+        The file is missing, is no ledger, was written by a later version, or holds another currency.
+
+    Examples
+    --------
+    >>> from growth.earned.ledger_csv import parse_csv
     >>> pieces = parse_csv("piece,published,hours,hourly_rate\\nwhen-to-quit,2026-03-02,12,60\\n", file="pieces.csv")
     >>> with Ledger(":memory:", create=True) as ledger:
     ...     first, again = ledger.record([pieces], on="2026-04-01"), ledger.record([pieces], on="2026-04-02")
@@ -46,19 +60,24 @@ class Ledger:
 
     def __init__(self, path: str | Path, *, create: bool = False, currency: str | None = None):
         self.file = str(path)
-        if self.file != ":memory:" and not create and not Path(path).is_file():
-            raise LedgerError(
-                [Problem("", "there is no such ledger", fix="growth earned import makes one.")], file=self.file
-            )
+        currency = checked_currency(currency) if currency is not None else None
+        if not self.file.strip():
+            raise self._refused("the name of a file", "an empty name", "")
+        if self.file != ":memory:":
+            if Path(path).exists() and not Path(path).is_file():
+                raise self._refused("a ledger", "a folder, a pipe or a device", "Name a file.")
+            if not create and not Path(path).exists():
+                raise self._refused("there is no such ledger", "", "growth earned import makes one.")
         try:
             self._base = sqlite3.connect(self.file, timeout=PATIENCE, isolation_level=None)
             with self._explained():
                 self._prepare(create, currency)
+                self._key: bytes = self._one("SELECT key FROM about")
         except (sqlite3.Error, LedgerError) as error:
             if hasattr(self, "_base"):
                 self._base.close()
             if isinstance(error, sqlite3.Error):
-                raise LedgerError([Problem("", "it cannot be opened", str(error))], file=self.file) from None
+                raise self._refused("it cannot be opened", str(error), "") from None
             raise
 
     def __enter__(self) -> Ledger:
@@ -71,14 +90,31 @@ class Ledger:
         """Close the file. Reading and writing end here."""
         self._base.close()
 
-    def record(self, batches: Sequence[Batch], *, on: str, correct: str | None = None) -> Imported:
-        """Take the rows of files in, all or none of them.
+    def record(self, batches: Sequence[FileRows], *, on: str, correct: str | None = None) -> Imported:
+        """Take in the rows of files, all of them or none.
 
-        on: the day of the import (year-month-day). correct: a month (year-month) of which the files are the whole and
-        right account: its rows replace what was there, and rows of that month that the files of their kind no longer
-        hold (for days: of the pieces they name) are withdrawn. A row that is there already changes nothing, so
-        importing a file twice is the same as once. A row that differs from what is there is refused outside that month.
-        Raises LedgerError; the ledger is then as it was.
+        A row that is there already changes nothing, so importing a file twice is the same as once. A row that differs
+        from the one in the ledger is refused, unless it belongs to the month being corrected.
+
+        Parameters
+        ----------
+        batches
+            The files' rows.
+        on
+            The day of the import, year-month-day.
+        correct
+            A month, year-month, of which the files are the whole and right account. Their rows replace what was
+            there; rows of that month that they no longer hold (for days: of the pieces in the file) are withdrawn.
+
+        Returns
+        -------
+        Imported
+            The number of the import, and rows added, corrected, withdrawn and unchanged.
+
+        Raises
+        ------
+        LedgerError
+            A piece is unknown, or a row contradicts the ledger; nothing was taken in.
         """
         with self._writing():
             number = self._one("SELECT coalesce(max(number), 0) + 1 FROM imports")
@@ -91,8 +127,8 @@ class Ledger:
             self._base.execute("INSERT INTO imports VALUES (?, ?, ?, ?)", (number, on, files, correct))
             return Imported(number, **counts)
 
-    def rows(self, kind: str, *, as_of: int | None = None) -> list[tuple]:
-        """The rows of a kind in the order of their keys; as_of: as they stood after that import."""
+    def rows(self, kind: str, *, as_of: int | None = None) -> list[Row]:
+        """The rows of "pieces", "days" or "buyers", by their keys; as_of: as they stood after that import."""
         names = ", ".join(KINDS[kind].names)
         when, values = _standing(as_of)
         order = ", ".join(KINDS[kind].key)
@@ -100,21 +136,21 @@ class Ledger:
             return self._base.execute(f"SELECT {names} FROM {kind} WHERE {when} ORDER BY {order}", values).fetchall()
 
     def history(self) -> list[tuple[int, str, str, str | None]]:
-        """The imports: number, day, files, month that was corrected."""
+        """The imports: number, day, files, and the month that was corrected or None."""
         with self._explained():
             return self._base.execute("SELECT number, day, files, correct FROM imports ORDER BY number").fetchall()
 
-    def select(self, question: str, values: Sequence = ()) -> list[tuple]:
-        """Rows of one SELECT over the tables pieces, days and buyers; what stands now has `replaced IS NULL`."""
+    def select(self, question: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """The rows of one SELECT over pieces, days and buyers; rows that stand now have `replaced IS NULL`."""
         with self._explained():
             return self._base.execute(question, tuple(values)).fetchall()
 
     @property
     def currency(self) -> str:
-        """The currency of every amount, as its three letters."""
-        return self._one("SELECT currency FROM about")
+        """The currency of every amount, as three letters."""
+        return str(self._one("SELECT currency FROM about"))
 
-    def _take(self, batch: Batch, number: int, correct: str | None, counts: dict[str, int]) -> None:
+    def _take(self, batch: FileRows, number: int, correct: str | None, counts: dict[str, int]) -> None:
         kind, table = batch.kind, batch.kind.name
         names, key = ", ".join(kind.names), " AND ".join(f"{name} = ?" for name in kind.key)
         find = f"SELECT id, {names} FROM {table} WHERE replaced IS NULL AND {key}"
@@ -124,8 +160,12 @@ class Ledger:
             kind.place(kind.day),
             {row[0] for row in self.select("SELECT piece FROM pieces WHERE replaced IS NULL")},
         )
-        problems, kept, pieces = [], set(), set()
+        problems: list[Problem] = []
+        kept: set[Row] = set()
+        pieces: set[Any] = set()
         for row, line in zip(batch.rows, batch.lines, strict=True):
+            if table == "buyers":
+                row = (pseudonym(str(row[0]), self._key), *row[1:])
             if table != "pieces":
                 problems += _unknown(kind, row, known, line)
             if "piece" in kind.names:
@@ -136,7 +176,7 @@ class Ledger:
                 counts["unchanged"] += 1
                 continue
             if there:
-                if row[day][:7] != correct:
+                if str(row[day])[:7] != correct:
                     problems.append(_differs(kind, there[1:], row, line))
                     continue
                 self._replace(table, there[0], number)
@@ -147,7 +187,7 @@ class Ledger:
         if correct and table != "pieces":
             counts["withdrawn"] += self._withdraw(kind, correct, kept, pieces, number)
 
-    def _withdraw(self, kind: Kind, month: str, kept: set, pieces: set, number: int) -> int:
+    def _withdraw(self, kind: FileKind, month: str, kept: set[Row], pieces: set[Any], number: int) -> int:
         keys = ", ".join(kind.key)
         question = (
             f"SELECT id, piece, {keys} FROM {kind.name} WHERE replaced IS NULL AND {kind.day} >= ? AND {kind.day} < ?"
@@ -166,27 +206,26 @@ class Ledger:
 
     def _prepare(self, create: bool, currency: str | None) -> None:
         self._base.execute("PRAGMA busy_timeout = 30000")
-        mark = self._one("PRAGMA application_id")
+        mark, version = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
         empty = not self._one("SELECT count(*) FROM sqlite_master")
-        if not empty and mark != _MARK:
-            raise LedgerError([Problem("", "a ledger", "another kind of database", "Name a new file.")], file=self.file)
-        if empty and create:
+        if not empty and mark != MARK:
+            raise self._refused("a ledger", "another kind of database", "Name a new file.")
+        if not empty and version > FORMAT:
+            raise self._refused(f"a ledger of format {FORMAT} or lower", str(version), "A later version wrote it.")
+        if empty and not create:
+            raise self._refused("a ledger", "an empty file", "growth earned import makes one.")
+        if empty:
             if self.file != ":memory:":
                 self._base.execute("PRAGMA journal_mode = WAL")
             with self._writing():
                 if not self._one("SELECT count(*) FROM sqlite_master"):  # another process may have been quicker
-                    for statement in _schema(currency or "EUR"):
-                        self._base.execute(statement)
-        elif empty:
-            raise LedgerError(
-                [Problem("", "a ledger", "an empty file", "growth earned import makes one.")], file=self.file
-            )
+                    create_tables(self._base, currency or "EUR")
+        elif version == 1:
+            upgrade(self._base)
         self._base.execute("PRAGMA synchronous = FULL")
         if currency and currency != self.currency:
-            raise LedgerError(
-                [Problem("currency", f"the ledger's own, {self.currency}", currency, "Keep one ledger a currency.")],
-                file=self.file,
-            )
+            problem = Problem("currency", f"the ledger's own, {self.currency}", currency, "Keep one ledger a currency.")
+            raise LedgerError([problem], file=self.file)
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
@@ -205,42 +244,24 @@ class Ledger:
         try:
             yield
         except sqlite3.Error as error:
-            raise LedgerError(
-                [Problem("", "the ledger cannot be used", str(error), "Nothing was changed.")], file=self.file
-            ) from None
+            raise self._refused("the ledger cannot be used", str(error), "Nothing was changed.") from None
 
-    def _one(self, question: str) -> object:
+    def _one(self, question: str) -> Any:
         return self._base.execute(question).fetchone()[0]
 
-
-def _schema(currency: str) -> list[str]:
-    statements = [
-        f"PRAGMA application_id = {_MARK}",
-        f"PRAGMA user_version = {FORMAT}",
-        "CREATE TABLE about (currency TEXT NOT NULL)",
-        f"INSERT INTO about VALUES ('{currency}')" if currency.isalpha() and len(currency) == 3 else "",
-        "CREATE TABLE imports (number INTEGER PRIMARY KEY, day TEXT NOT NULL, files TEXT NOT NULL, correct TEXT)",
-    ]
-    if not statements[3]:
-        raise LedgerError([Problem("currency", "three letters, such as EUR", currency)])
-    for kind in KINDS.values():
-        columns = ", ".join(f"{column.name} {column.kind} NOT NULL" for column in kind.columns)
-        statements += [
-            f"CREATE TABLE {kind.name} (id INTEGER PRIMARY KEY, {columns}, import INTEGER NOT NULL, replaced INTEGER)",
-            f"CREATE UNIQUE INDEX {kind.name}_now ON {kind.name} ({', '.join(kind.key)}) WHERE replaced IS NULL",
-        ]
-    return statements
+    def _refused(self, rule: str, found: str, fix: str) -> LedgerError:
+        return LedgerError([Problem("", rule, found, fix)], file=self.file)
 
 
-def _standing(as_of: int | None) -> tuple[str, tuple]:
+def _standing(as_of: int | None) -> tuple[str, tuple[int, ...]]:
     if as_of is None:
         return "replaced IS NULL", ()
     return "import <= ? AND (replaced IS NULL OR replaced > ?)", (as_of, as_of)
 
 
-def _unknown(kind: Kind, row: tuple, known: set[str], line: int) -> list[Problem]:
-    named = row[kind.place("named")].split(";") if "named" in kind.names else []
-    wanted = [("piece", row[kind.place("piece")]), *(("named", name) for name in named)]
+def _unknown(kind: FileKind, row: Row, known: set[Any], line: int) -> list[Problem]:
+    named = str(row[kind.place("named")]).split(";") if "named" in kind.names else []
+    wanted = [("piece", str(row[kind.place("piece")])), *(("named", name) for name in named)]
     return [
         Problem(field, "a piece of the ledger", name, "Import it with the pieces first.", line)
         for field, name in wanted
@@ -248,13 +269,12 @@ def _unknown(kind: Kind, row: tuple, known: set[str], line: int) -> list[Problem
     ]
 
 
-def _differs(kind: Kind, there: tuple, row: tuple, line: int) -> Problem:
-    name, before, after = next((name, a, b) for name, a, b in zip(kind.names, there, row, strict=True) if a != b)
-    month = row[kind.place(kind.day)][:7]
-    return Problem(
-        name,
-        f"what the ledger holds already, {before}",
-        str(after),
-        f"To correct that month, add --correct {month}.",
-        line,
+def _differs(kind: FileKind, there: Row, row: Row, line: int) -> Problem:
+    column, before, after = next(
+        (column, a, b) for column, a, b in zip(kind.columns, there, row, strict=True) if a != b
     )
+    if column.is_money:
+        before, after = (f"{float(value) / THOUSANDTHS:g}" for value in (before, after))
+    rule = f"what the ledger holds already, {before}"
+    month = str(row[kind.place(kind.day)])[:7]
+    return Problem(column.name, rule, str(after), f"To correct that month, add --correct {month}.", line)

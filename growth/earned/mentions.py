@@ -1,21 +1,24 @@
-"""Which pieces the buyers of a launch name as what brought them: first, last and any mention, three questions."""
+"""What buyers name as what brought them, beside the piece that they signed up with: two views of one income."""
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from growth.earned.columns import THOUSANDTHS
+from growth.earned.buyers import Buyer
 from growth.earned.interval import Interval, share
 from growth.earned.ledger import Ledger
+from growth.earned.ledger_files import THOUSANDTHS
 
 
 @dataclass(frozen=True, slots=True)
 class Mention:
     """One piece among the buyers of a launch.
 
-    first: it is the first that they name (what began it). last: the last (what settled it). any: they name it at all
-    (it had a part). Each the share of all the launch's buyers, of those who named nothing too. first_amount and the
-    others: what these buyers paid in all. Shares of `any` may add to more than one.
+    first: the first that they name (what began it). last: the last (what settled it). any: they name it at all (it had
+    a part). Each is the share of all buyers of the launch, of those who named nothing too; shares of `any` may add to
+    more than one. first_amount, last_amount, any_amount: what these buyers paid.
     """
 
     piece: str
@@ -27,8 +30,33 @@ class Mention:
     any_amount: float
 
 
+@dataclass(frozen=True, slots=True)
+class TwoEstimates:
+    """The income of a piece, counted in two ways; amounts paid so far, and how many buyers.
+
+    signed_up: buyers who signed up with it. naming: buyers who name it, wherever they signed up. both: those who did
+    both. Together, each buyer once, it is signed_up + naming - both.
+    """
+
+    signed_up: float
+    signed_up_buyers: int
+    naming: float
+    naming_buyers: int
+    both: float
+    both_buyers: int
+
+    @property
+    def together(self) -> float:
+        """What all of them paid, each buyer counted once."""
+        return self.signed_up + self.naming - self.both
+
+
 def launches(ledger: Ledger) -> list[str]:
-    """The names of the launches, by their first sale."""
+    """The names of the launches, by their first sale.
+
+    >>> launches(Ledger(":memory:", create=True))
+    []
+    """
     question = (
         "SELECT launch FROM buyers WHERE replaced IS NULL AND launch <> '' GROUP BY launch ORDER BY min(bought), launch"
     )
@@ -36,16 +64,76 @@ def launches(ledger: Ledger) -> list[str]:
 
 
 def mentions(ledger: Ledger, *, launch: str) -> tuple[int, list[Mention]]:
-    """How many bought in a launch, and each piece that was named, the most named first."""
+    """How many bought in a launch, and each piece that was named, the most named first.
+
+    >>> mentions(Ledger(":memory:", create=True), launch="spring")
+    (0, [])
+    """
     question = "SELECT buyer, amount, named FROM buyers WHERE replaced IS NULL AND launch = ? ORDER BY bought"
-    paid: dict[str, int] = {}
-    named: dict[str, list[str]] = {}
+    paid: dict[str, int] = defaultdict(int)
+    named: dict[str, list[str]] = defaultdict(list)
     for buyer, amount, names in ledger.select(question, (launch,)):
-        paid[buyer] = paid.get(buyer, 0) + amount
-        named.setdefault(buyer, []).extend(name for name in names.split(";") if name)
+        paid[buyer] += amount
+        named[buyer].extend(name for name in names.split(";") if name)
     pieces = {name for names in named.values() for name in names}
     found = [_mention(piece, paid, named) for piece in pieces]
     return len(paid), sorted(found, key=lambda one: (-(one.any.value or 0), -(one.first.value or 0), one.piece))
+
+
+def two_estimates(piece: str, buyers: Sequence[Buyer]) -> TwoEstimates:
+    """What buyers who signed up with a piece paid, and what buyers who name it paid.
+
+    >>> two_estimates("one", []).together
+    0.0
+    """
+    signed = [buyer for buyer in buyers if buyer.piece == piece]
+    naming = [buyer for buyer in buyers if piece in buyer.named]
+    both = [buyer for buyer in naming if buyer.piece == piece]
+    counted: list[float | int] = []
+    for group in (signed, naming, both):
+        counted += [float(sum(buyer.paid for buyer in group)), len(group)]
+    a, n, b, m, c, k = counted
+    return TwoEstimates(a, int(n), b, int(m), c, int(k))
+
+
+def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[int, float]]:
+    """The table of what buyers name first by the piece they signed up with.
+
+    Parameters
+    ----------
+    buyers
+        As of a day, see `growth.earned.buyers.read_buyers`.
+
+    Returns
+    -------
+    dict
+        (piece signed up with, piece named first) -> (buyers, what they paid). "" stands for none. Each buyer is in one
+        cell.
+
+    Examples
+    --------
+    >>> named_by_signed_up([])
+    {}
+    """
+    table: dict[tuple[str, str], tuple[int, float]] = {}
+    for buyer in buyers:
+        cell = (buyer.piece, buyer.named[0] if buyer.named else "")
+        count, paid = table.get(cell, (0, 0.0))
+        table[cell] = (count + 1, paid + buyer.paid)
+    return dict(sorted(table.items()))
+
+
+def own_words(ledger: Ledger, *, piece: str, most: int = 5) -> list[str]:
+    """The newest words of buyers who name a piece or signed up with it, at most so many.
+
+    >>> own_words(Ledger(":memory:", create=True), piece="one")
+    []
+    """
+    question = (
+        "SELECT words FROM buyers WHERE replaced IS NULL AND words <> '' AND (piece = ? OR ';' || named || ';' LIKE ?) "
+        "ORDER BY bought DESC, id DESC LIMIT ?"
+    )
+    return [row[0] for row in ledger.select(question, (piece, f"%;{piece};%", most))]
 
 
 def _mention(piece: str, paid: dict[str, int], named: dict[str, list[str]]) -> Mention:
@@ -54,15 +142,6 @@ def _mention(piece: str, paid: dict[str, int], named: dict[str, list[str]]) -> M
         [buyer for buyer, names in named.items() if names[-1:] == [piece]],
         [buyer for buyer, names in named.items() if piece in names],
     )
-    shares = [share(count=len(group), of=len(paid)) for group in groups]
+    first, last, at_all = (share(count=len(group), of=len(paid)) for group in groups)
     amounts = [sum(paid[buyer] for buyer in group) / THOUSANDTHS for group in groups]
-    return Mention(piece, *shares, *amounts)
-
-
-def own_words(ledger: Ledger, *, piece: str, most: int = 5) -> list[str]:
-    """The newest words of buyers who name a piece or signed up with it."""
-    question = (
-        "SELECT words FROM buyers WHERE replaced IS NULL AND words <> '' AND (piece = ? OR ';' || named || ';' LIKE ?) "
-        "ORDER BY bought DESC, buyer LIMIT ?"
-    )
-    return [row[0] for row in ledger.select(question, (piece, f"%;{piece};%", most))]
+    return Mention(piece, first, last, at_all, *amounts)

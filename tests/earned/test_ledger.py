@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import re
 import signal
+import sqlite3
 import subprocess
 import sys
 import textwrap
@@ -11,9 +14,12 @@ from pathlib import Path
 
 import pytest
 
-from growth.earned.columns import LedgerError, guarded, parse_csv, read_csv, unguarded
-from growth.earned.export import export
+from growth.cli import main
+from growth.earned.column_names import guess, load_names
+from growth.earned.export_ledger import export
 from growth.earned.ledger import Ledger
+from growth.earned.ledger_csv import guarded, parse_csv, read_csv, unguarded
+from growth.earned.ledger_files import LedgerError
 
 PIECES = "piece,title,published,hours,hourly_rate\none,The first,2026-01-05,10,60\ntwo,The second,2026-03-02,8,60\n"
 DAYS = "piece,day,views,sign_ups\none,2026-02-27,40,2\none,2026-03-01,50,3\none,2026-03-02,30,1\ntwo,2026-03-02,80,4\n"
@@ -111,7 +117,7 @@ def test_hostile_text_comes_back_as_it_was_and_is_no_formula(ledger, tmp_path, t
     quoted = text.replace('"', '""')
     ledger.record([batch(f'buyer,bought,amount,words\n"{quoted}",2026-04-02,5,"{quoted}"\n')], on="2026-05-03")
     stored = unguarded(text)  # a file's '=1 is taken as the guarded form of =1
-    assert [row for row in ledger.rows("buyers") if row[0] == stored and row[7] == stored]
+    assert [row for row in ledger.rows("buyers") if row[7] == stored]
     paths = export(ledger, to=tmp_path)
     import csv
 
@@ -128,7 +134,7 @@ def test_two_processes_that_write_at_once_lose_nothing(tmp_path):
         ledger.record([batch(PIECES)], on="2026-05-01")
     code = """
         import sys
-        from growth.earned.columns import parse_csv
+        from growth.earned.ledger_csv import parse_csv
         from growth.earned.ledger import Ledger
         for n in range(15):
             with Ledger(sys.argv[1]) as ledger:
@@ -154,7 +160,7 @@ def test_a_killed_import_leaves_the_ledger_as_it_was(tmp_path):
         ledger.record([batch(PIECES)], on="2026-05-01")
     code = """
         import os, signal, sys
-        from growth.earned.columns import KINDS, Batch
+        from growth.earned.ledger_files import KINDS, FileRows
         from growth.earned.ledger import Ledger
 
         class Rows(list):
@@ -166,7 +172,7 @@ def test_a_killed_import_leaves_the_ledger_as_it_was(tmp_path):
 
         with Ledger(sys.argv[1]) as ledger:
             rows = Rows(range(20_000))
-            ledger.record([Batch(KINDS["days"], rows, range(20_000), "days.csv")], on="2026-05-01")
+            ledger.record([FileRows(KINDS["days"], rows, range(20_000), "days.csv")], on="2026-05-01")
     """
     done = subprocess.run([sys.executable, "-c", textwrap.dedent(code), str(file)], capture_output=True, timeout=60)
     assert done.returncode == -signal.SIGKILL, done.stderr
@@ -199,3 +205,185 @@ def test_a_ledger_keeps_its_currency(tmp_path):
         assert ledger.currency == "GBP"
     with pytest.raises(LedgerError, match="the ledger's own, GBP"):
         Ledger(tmp_path / "l.db", currency="EUR")
+
+
+# --- what a file may be -----------------------------------------------------------------------------------------------
+
+
+def test_a_folder_a_pipe_a_workbook_and_endless_input_are_refused_at_once(tmp_path):
+    (tmp_path / "folder").mkdir()
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "days.csv").write_bytes(b"PK\x03\x04 and the rest of a workbook")
+    for path, says in (
+        (tmp_path / "folder", "found a directory"),
+        (tmp_path / "pipe", "found a device or pipe"),
+        (Path("/dev/zero"), "found a device or pipe"),
+        (tmp_path / "days.csv", "found a workbook or an archive"),
+        (tmp_path / "none.csv", "there is no such file"),
+    ):
+        with pytest.raises(LedgerError, match=says):
+            read_csv(path)
+    with pytest.raises(LedgerError, match="found a folder, a pipe or a device"):
+        Ledger(tmp_path / "pipe", create=True)
+
+
+def test_an_import_that_would_keep_nothing_is_refused_and_leaves_no_file(tmp_path, capsys):
+    pieces, days = tmp_path / "pieces.csv", tmp_path / "days.csv"
+    pieces.write_text(PIECES)
+    days.write_text(DAYS)
+    new = tmp_path / "new.db"
+    for arguments, says in (
+        (["", str(pieces)], "an empty name"),
+        ([":memory:", str(pieces)], "would be lost at once"),
+        ([str(new), str(pieces), "--currency", "E1"], "three letters, such as EUR (found E1)"),
+        ([str(new), str(days)], "a piece of the ledger (found one)"),  # the pieces are not there
+    ):
+        assert main(["earned", "import", *arguments]) == 2
+        told = capsys.readouterr()
+        assert says in told.err and "added" not in told.out and "Traceback" not in told.err
+    assert not list(tmp_path.glob("new.db*"))
+    assert main(["earned", "import", str(new), str(pieces), "--currency", "gbp"]) == 0
+    with Ledger(new) as ledger:
+        assert ledger.currency == "GBP"
+
+
+# --- buyers are known by pseudonyms -----------------------------------------------------------------------------------
+
+MAILS = "buyer,piece,signed_up,bought,amount\nAnn@example.org,one,2026-03-01,2026-04-01,99\n"
+MAILS += "bob@example.org,,,2026-04-02,5\n"
+
+
+def everything_in(folder: Path) -> bytes:
+    return b"".join(path.read_bytes() for path in folder.iterdir() if path.is_file())
+
+
+def test_no_address_is_stored_exported_or_told(tmp_path, capsys):
+    with Ledger(tmp_path / "ledger.db", create=True) as ledger:
+        ledger.record([batch(PIECES), batch(MAILS)], on="2026-05-01")
+        assert ledger.record([batch(MAILS.replace("Ann", "ann"))], on="2026-05-02").unchanged == 2  # the same buyers
+        export(ledger, to=tmp_path / "out")
+        with pytest.raises(LedgerError) as refused:
+            ledger.record([batch(MAILS.replace(",99", ",98"))], on="2026-05-03")
+    assert "what the ledger holds already, 99 (found 98)" in str(refused.value)
+    with pytest.raises(LedgerError) as twice:
+        batch(MAILS + "bob@example.org,,,2026-04-02,6\n")
+    with pytest.raises(LedgerError) as odd:
+        batch(MAILS.replace("bob@", "bob\x07@"))
+    for told in (refused, twice, odd):
+        assert "example.org" not in str(told.value)
+    assert b"example.org" not in everything_in(tmp_path) + everything_in(tmp_path / "out")
+
+
+def test_two_ledgers_know_a_buyer_by_different_names():
+    names = []
+    for _ in range(2):
+        with Ledger(":memory:", create=True) as ledger:
+            ledger.record([batch(PIECES), batch(MAILS)], on="2026-05-01")
+            names.append({row[0] for row in ledger.rows("buyers")})
+    assert not names[0] & names[1]
+
+
+def first_format(path: Path) -> None:
+    """A ledger as the first format was: codes as they came, no key, no instalments. Written out by hand."""
+    with sqlite3.connect(path) as base:
+        base.executescript(
+            """
+            PRAGMA journal_mode = WAL; PRAGMA application_id = 0x47524C31; PRAGMA user_version = 1;
+            CREATE TABLE about (currency TEXT NOT NULL); INSERT INTO about VALUES ('EUR');
+            CREATE TABLE imports (number INTEGER PRIMARY KEY, day TEXT NOT NULL, files TEXT NOT NULL, correct TEXT);
+            INSERT INTO imports VALUES (1, '2026-05-01', 'all.csv', NULL);
+            CREATE TABLE pieces (id INTEGER PRIMARY KEY, piece TEXT NOT NULL, title TEXT NOT NULL, published TEXT NOT
+                NULL, hours REAL NOT NULL, hourly_rate INTEGER NOT NULL, other_cost INTEGER NOT NULL, import INTEGER NOT
+                NULL, replaced INTEGER);
+            CREATE UNIQUE INDEX pieces_now ON pieces (piece) WHERE replaced IS NULL;
+            INSERT INTO pieces VALUES (1, 'one', 'The first', '2026-01-05', 10, 60000, 0, 1, NULL);
+            CREATE TABLE days (id INTEGER PRIMARY KEY, piece TEXT NOT NULL, day TEXT NOT NULL, views INTEGER NOT NULL,
+                shares INTEGER NOT NULL, sign_ups INTEGER NOT NULL, import INTEGER NOT NULL, replaced INTEGER);
+            CREATE UNIQUE INDEX days_now ON days (piece, day) WHERE replaced IS NULL;
+            CREATE TABLE buyers (id INTEGER PRIMARY KEY, buyer TEXT NOT NULL, piece TEXT NOT NULL, signed_up TEXT NOT
+                NULL, bought TEXT NOT NULL, amount INTEGER NOT NULL, launch TEXT NOT NULL, named TEXT NOT NULL, words
+                TEXT NOT NULL, import INTEGER NOT NULL, replaced INTEGER);
+            CREATE UNIQUE INDEX buyers_now ON buyers (buyer, bought) WHERE replaced IS NULL;
+            INSERT INTO buyers VALUES
+                (1, 'Ann@example.org', 'one', '2026-03-01', '2026-04-01', 99000, '', '', '', 1, NULL),
+                (2, 'ann@example.org', 'one', '2026-03-01', '2026-04-01', 7000, '', '', '', 1, NULL),
+                (3, 'bob@example.org', '', '', '2026-04-02', 5000, '', '', '', 1, NULL);
+            """
+        )
+    base.close()
+
+
+def test_a_ledger_of_the_first_format_is_changed_over_and_its_addresses_are_gone(tmp_path):
+    first_format(tmp_path / "ledger.db")
+    assert b"example.org" in everything_in(tmp_path)
+    with Ledger(tmp_path / "ledger.db") as ledger:
+        rows = ledger.rows("buyers")
+        assert sorted(row[4] for row in rows) == [5_000, 7_000, 99_000] and {row[-1] for row in rows} == {1}
+        assert ledger.history() == [(1, "2026-05-01", "all.csv", None)]
+        again = batch("buyer,bought,amount\nbob@example.org,2026-04-02,5\n")
+        assert ledger.record([again], on="2026-05-02").unchanged == 1
+    assert b"example.org" not in everything_in(tmp_path)
+
+
+def test_a_ledger_of_a_later_version_is_left_alone(tmp_path):
+    with Ledger(tmp_path / "ledger.db", create=True):
+        pass
+    base = sqlite3.connect(tmp_path / "ledger.db")
+    base.execute("PRAGMA user_version = 9")
+    base.close()
+    with pytest.raises(LedgerError, match="A later version wrote it"):
+        Ledger(tmp_path / "ledger.db")
+
+
+# --- columns with names of the user's own -----------------------------------------------------------------------------
+
+THEIRS = "Post,Date,Page views,New Subscribers,Bounce rate\none,2026-03-02,40,2,0.4\n"
+
+
+def test_other_headings_are_taken_only_with_a_yes_and_remembered(tmp_path, capsys):
+    (tmp_path / "pieces.csv").write_text(PIECES)
+    (tmp_path / "export.csv").write_text(THEIRS)
+    ledger, names = str(tmp_path / "l.db"), str(tmp_path / "columns.yaml")
+    files = [str(tmp_path / "pieces.csv"), str(tmp_path / "export.csv")]
+    assert main(["earned", "import", ledger, *files, "--remember", names]) == 2
+    told = capsys.readouterr()
+    shown = " ".join(told.out.split())
+    assert "days: piece from “Post”, day from “Date”, views from “Page views”, sign_ups from “New Subscribers”" in shown
+    assert "not read: Bounce rate" in shown and "Add --yes" in told.err
+    assert not Path(ledger).exists() and not Path(names).exists()
+    assert main(["earned", "import", ledger, *files, "--remember", names, "--yes"]) == 0
+    assert main(["earned", "import", ledger, files[1], "--columns", names]) == 0  # remembered: no yes needed
+    assert "Nothing new" in capsys.readouterr().out
+    with Ledger(ledger) as opened:
+        assert opened.rows("days") == [("one", "2026-03-02", 40, 0, 2)]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("days: [1, 2]", "days: columns and their headings"),
+        ("weeks: {piece: Post}", "one of pieces, days, buyers"),
+        ("days: {post: Post}", "one of piece, day, views, shares, sign_ups"),
+        ("days: {piece: Post, day: Post}", "a heading for one column only"),
+        ("days: {piece: 3}", "days.piece: the heading in your file"),
+        ("days: {piece: [", "a YAML file such as"),
+        ("- days", "kinds of files"),
+    ],
+)
+def test_what_is_wrong_with_a_columns_file_is_said(tmp_path, text, says):
+    (tmp_path / "columns.yaml").write_text(text)
+    with pytest.raises(LedgerError, match=re.escape(says)):
+        load_names(tmp_path / "columns.yaml")
+
+
+def test_a_guess_never_takes_a_heading_that_is_the_name_of_another_column():
+    found = guess(["email", "date", "price", "launch", "named"])
+    assert found and found.kind == "buyers"
+    assert found.columns == {
+        "buyer": "email",
+        "bought": "date",
+        "amount": "price",
+        "launch": "launch",
+        "named": "named",
+    }
+    assert guess(["colour", "size"]) is None

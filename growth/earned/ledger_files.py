@@ -1,0 +1,241 @@
+"""The three kinds of file that fill a ledger, column by column, and the rule for each value.
+
+    pieces   what was published, and what it cost to make
+    days     what each piece brought on each day
+    buyers   who paid, when, how much, and which pieces they say brought them
+
+A file's columns tell its kind. A buyer is a code of your own; the ledger stores a keyed hash of it.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from growth.errors import GrowthError
+
+LONGEST_TEXT = 2_000
+THOUSANDTHS = 1_000  # money is stored as whole thousandths, so that sums are exact in every currency
+_SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+
+Value = str | int | float
+Row = tuple[Value, ...]
+
+
+class LedgerError(GrowthError):
+    """A ledger, or a file for one, that cannot be used. Nothing was changed."""
+
+
+def _piece(text: str) -> str:
+    if not _SLUG.fullmatch(text) or len(text) > 60:
+        raise ValueError
+    return text
+
+
+def _text(text: str) -> str:
+    if len(text) > LONGEST_TEXT or any(ord(c) < 32 and c not in "\n\t\r" for c in text):
+        raise ValueError
+    return text
+
+
+def _day(text: str) -> str:
+    if len(text) != 10:
+        raise ValueError
+    return datetime.date.fromisoformat(text).isoformat()
+
+
+def _count(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,12}", text):
+        raise ValueError
+    return int(text)
+
+
+def _instalments(text: str) -> int:
+    if not 1 <= _count(text) <= 120:
+        raise ValueError
+    return int(text)
+
+
+def _hours(text: str) -> float:
+    if not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,6})?", text):
+        raise ValueError
+    return float(text)
+
+
+def _money(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,10}(\.[0-9]{1,3})?", text):
+        raise ValueError
+    return int(Decimal(text) * THOUSANDTHS)
+
+
+def _named(text: str) -> str:
+    return ";".join(_piece(part.strip()) for part in text.split(";")) if text.strip() else ""
+
+
+@dataclass(frozen=True, slots=True)
+class FileColumn:
+    """One column of a file and of its table.
+
+    Parameters
+    ----------
+    name
+        As written in the file's first line.
+    read
+        From the text of a cell to its value; ValueError where the text breaks the rule.
+    rule
+        The rule, as an error message says it.
+    empty
+        The value of an empty cell; None where a cell may not be empty.
+    sql
+        The type of the table's column.
+    also
+        Other headings that are taken for this column, in small letters. They are shown for a yes before they are used.
+    """
+
+    name: str
+    read: Callable[[str], Value]
+    rule: str
+    empty: Value | None = None
+    sql: str = "TEXT"
+    also: tuple[str, ...] = ()
+
+    @property
+    def is_money(self) -> bool:
+        """Whether the values are amounts in thousandths."""
+        return self.read is _money
+
+
+@dataclass(frozen=True, slots=True)
+class FileKind:
+    """One kind of file and its table. key: the columns that tell rows apart; day: the column that dates a row."""
+
+    name: str
+    key: tuple[str, ...]
+    day: str
+    columns: tuple[FileColumn, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The names of the columns, in their order."""
+        return tuple(column.name for column in self.columns)
+
+    @property
+    def needed(self) -> tuple[str, ...]:
+        """The columns that a file must have."""
+        return tuple(column.name for column in self.columns if column.empty is None)
+
+    def place(self, name: str) -> int:
+        """The index of a column in a row.
+
+        >>> KINDS["days"].place("sign_ups")
+        4
+        """
+        return self.names.index(name)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FileRows:
+    """The validated rows of one file, in the order of its kind's columns, with the line that each stands on."""
+
+    kind: FileKind
+    rows: Sequence[Row]
+    lines: Sequence[int]
+    file: str
+
+
+SLUG_RULE = "lower-case letters, digits and hyphens, at most 60, as in the giveaway's name"
+DAY_RULE = "a day as year-month-day, such as 2026-03-09"
+MONEY_RULE = "an amount such as 1200 or 99.50, with a decimal point and no currency sign"
+_PIECE = ("post", "page", "article", "giveaway", "slug", "source", "landing page")
+
+KINDS = {
+    kind.name: kind
+    for kind in (
+        FileKind(
+            "pieces",
+            ("piece",),
+            "published",
+            (
+                FileColumn("piece", _piece, SLUG_RULE, also=_PIECE),
+                FileColumn("title", _text, f"a text of at most {LONGEST_TEXT:,} characters", "", also=("headline",)),
+                FileColumn("published", _day, DAY_RULE, also=("publication date", "published on", "date published")),
+                FileColumn("hours", _hours, "hours of work such as 14 or 7.5", 0.0, "REAL", ("hours of work",)),
+                FileColumn("hourly_rate", _money, MONEY_RULE, 0, "INTEGER", ("rate", "rate an hour")),
+                FileColumn("other_cost", _money, MONEY_RULE, 0, "INTEGER", ("cost", "costs", "spent", "money spent")),
+            ),
+        ),
+        FileKind(
+            "days",
+            ("piece", "day"),
+            "day",
+            (
+                FileColumn("piece", _piece, SLUG_RULE, also=_PIECE),
+                FileColumn("day", _day, DAY_RULE, also=("date",)),
+                FileColumn("views", _count, "a whole number", 0, "INTEGER", ("page views", "visits", "visitors")),
+                FileColumn("shares", _count, "a whole number", 0, "INTEGER", ("shared",)),
+                FileColumn(
+                    "sign_ups",
+                    _count,
+                    "a whole number",
+                    0,
+                    "INTEGER",
+                    ("signups", "subscribers", "new subscribers", "subscribed", "opt ins", "leads"),
+                ),
+            ),
+        ),
+        FileKind(
+            "buyers",
+            ("buyer", "bought"),
+            "bought",
+            (
+                FileColumn(
+                    "buyer",
+                    _text,
+                    f"a code of your own for the buyer, at most {LONGEST_TEXT:,} characters",
+                    also=("customer", "client", "customer id", "client id", "buyer id", "email", "e mail"),
+                ),
+                FileColumn(
+                    "piece",
+                    _piece,
+                    SLUG_RULE + "; empty where the buyer signed up elsewhere",
+                    "",
+                    "TEXT",
+                    _PIECE,
+                ),
+                FileColumn(
+                    "signed_up",
+                    _day,
+                    DAY_RULE + "; empty without a piece",
+                    "",
+                    "TEXT",
+                    ("sign up date", "subscribed on"),
+                ),
+                FileColumn(
+                    "bought",
+                    _day,
+                    DAY_RULE,
+                    also=("date", "paid", "paid on", "order date", "payment date", "purchased"),
+                ),
+                FileColumn("amount", _money, MONEY_RULE, None, "INTEGER", ("price", "total", "paid amount", "revenue")),
+                FileColumn(
+                    "launch", _text, "the name of the launch the sale belongs to, if any", "", also=("campaign",)
+                ),
+                FileColumn("named", _named, "pieces that the buyer names, in the buyer's order, separated by ;", ""),
+                FileColumn(
+                    "words", _text, f"the buyer's own words, at most {LONGEST_TEXT:,} characters", "", also=("comment",)
+                ),
+                FileColumn(
+                    "instalments",
+                    _instalments,
+                    "how many payments like this one were agreed, 1 to 120; empty for a single payment",
+                    1,
+                    "INTEGER",
+                    ("installments", "number of payments"),
+                ),
+            ),
+        ),
+    )
+}

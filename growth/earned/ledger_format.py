@@ -1,0 +1,93 @@
+"""The ledger's tables, the pseudonyms of its buyers, and the change from the first format to the second.
+
+A buyer's code may be an e-mail address, so the ledger never stores it: it stores a keyed hash (BLAKE2b), which tells
+buyers apart and matches the same buyer in a later file. The key is drawn for each ledger and stored in it. Whoever has
+the whole file can therefore test whether a known address is in it: keep the ledger as private as the files behind it.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+import sqlite3
+from hashlib import blake2b
+
+from growth.earned.ledger_files import KINDS, LedgerError
+from growth.errors import Problem
+
+FORMAT = 2
+MARK = 0x47524C31  # in the header of the file: this is a ledger of ours
+_PSEUDONYM = re.compile(r"buyer-[0-9a-f]{16}")
+
+
+def pseudonym(code: str, key: bytes) -> str:
+    """The name under which the ledger knows a buyer; a pseudonym, as an export holds it, stays what it is.
+
+    E-mail addresses that differ only in capitals are one buyer. Any two of n buyers collide with a probability of
+    n^2 / 2^65.
+
+    >>> pseudonym("ann@example.org", b"key") == pseudonym("Ann@example.org", b"key") != pseudonym("b7", b"key")
+    True
+    >>> pseudonym("buyer-0123456789abcdef", b"key")
+    'buyer-0123456789abcdef'
+    """
+    if _PSEUDONYM.fullmatch(code):
+        return code
+    plain = code.casefold() if "@" in code else code
+    return f"buyer-{blake2b(plain.encode(), key=key, digest_size=8).hexdigest()}"
+
+
+def checked_currency(code: str) -> str:
+    """A currency's three capital letters; LedgerError for anything else.
+
+    >>> checked_currency("gbp")
+    'GBP'
+    """
+    if not re.fullmatch(r"[A-Za-z]{3}", code):
+        raise LedgerError([Problem("currency", "three letters, such as EUR", code or "nothing")])
+    return code.upper()
+
+
+def create_tables(base: sqlite3.Connection, currency: str) -> None:
+    """Make the tables of an empty ledger, within a transaction that is open."""
+    base.execute(f"PRAGMA application_id = {MARK}")
+    base.execute(f"PRAGMA user_version = {FORMAT}")
+    base.execute("CREATE TABLE about (currency TEXT NOT NULL, key BLOB NOT NULL)")
+    base.execute("INSERT INTO about VALUES (?, ?)", (checked_currency(currency), secrets.token_bytes(32)))
+    base.execute(
+        "CREATE TABLE imports (number INTEGER PRIMARY KEY, day TEXT NOT NULL, files TEXT NOT NULL, correct TEXT)"
+    )
+    for kind in KINDS.values():
+        columns = ", ".join(f"{column.name} {column.sql} NOT NULL" for column in kind.columns)
+        base.execute(
+            f"CREATE TABLE {kind.name} (id INTEGER PRIMARY KEY, {columns}, import INTEGER NOT NULL, replaced INTEGER)"
+        )
+        keys = ", ".join(kind.key)
+        base.execute(f"CREATE UNIQUE INDEX {kind.name}_now ON {kind.name} ({keys}) WHERE replaced IS NULL")
+
+
+def upgrade(base: sqlite3.Connection) -> None:
+    """Bring a ledger of the first format, which held buyers' codes as they came, to the second.
+
+    One transaction; the old codes are overwritten on the disk too.
+    """
+    base.execute("PRAGMA secure_delete = ON")
+    base.execute("BEGIN IMMEDIATE")
+    try:
+        if base.execute("PRAGMA user_version").fetchone()[0] == 1:  # another process may have been quicker
+            key = secrets.token_bytes(32)
+            base.execute("ALTER TABLE about ADD COLUMN key BLOB")
+            base.execute("UPDATE about SET key = ?", (key,))
+            base.execute("ALTER TABLE buyers ADD COLUMN instalments INTEGER NOT NULL DEFAULT 1")
+            for row, code in base.execute("SELECT id, buyer FROM buyers").fetchall():
+                try:
+                    base.execute("UPDATE buyers SET buyer = ? WHERE id = ?", (pseudonym(code, key), row))
+                except sqlite3.IntegrityError:  # two spellings of one address that bought on one day stay two rows
+                    base.execute("UPDATE buyers SET buyer = ? WHERE id = ?", (pseudonym(f"{row} {code}", key), row))
+            base.execute(f"PRAGMA user_version = {FORMAT}")
+    except BaseException:
+        base.execute("ROLLBACK")
+        raise
+    base.execute("COMMIT")
+    base.execute("VACUUM")
+    base.execute("PRAGMA wal_checkpoint(TRUNCATE)")

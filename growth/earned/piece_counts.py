@@ -1,0 +1,256 @@
+"""What the ledger holds of each piece at the close of a day: counts by day, buyers, and days set aside as robots."""
+
+from __future__ import annotations
+
+import datetime
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from growth.earned.buyers import Buyer, read_buyers
+from growth.earned.ledger import Ledger
+from growth.earned.ledger_files import THOUSANDTHS
+
+ROBOT_SIGN_UPS = 10  # a day with fewer is never set aside
+ROBOT_TIMES = 5  # how many times as many as the day's views would bring at the rate of ordinary days
+LEAST_VIEWS = 50  # of ordinary days
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PieceCounts:
+    """One piece as it stood at the close of a day.
+
+    Parameters
+    ----------
+    name, title, published
+        From its row; published is year-month-day.
+    hours, hourly_rate, other_cost
+        What it took to make. Money in the ledger's currency.
+    views, shares
+        In all. Views of days set aside are not in it.
+    sign_ups_by_day
+        Shape (counted days,), from the day of publishing to the last day for which the ledger has a row of any piece.
+        A day without a row counts as 0. Robots are left out.
+    waiting_by_day
+        Of them, those who have not bought, shape (counted days,).
+    seen
+        Days from publishing to the close of the day, at least the counted days.
+    buyers
+        Those who signed up with the piece, by their first purchase.
+    uncounted
+        Buyers who signed up with the piece but exceed the sign-ups counted; they are among the sign-ups here.
+    rows
+        Days on which the piece has a row.
+    robot_days
+        Day (year-month-day) -> sign-ups that look like robots and are left out everywhere: all of that day but those
+        who bought.
+    """
+
+    name: str
+    title: str
+    published: str
+    hours: float
+    hourly_rate: float
+    other_cost: float
+    views: int
+    shares: int
+    sign_ups_by_day: np.ndarray
+    waiting_by_day: np.ndarray
+    seen: int
+    buyers: tuple[Buyer, ...] = ()
+    uncounted: int = 0
+    rows: int = 0
+    robot_days: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def sign_ups(self) -> int:
+        """Sign-ups in all, without robots."""
+        return int(self.sign_ups_by_day.sum())
+
+    @property
+    def viewers(self) -> int:
+        """Views, or sign-ups where fewer views than sign-ups were counted: whoever signed up has seen the piece."""
+        return max(self.views, self.sign_ups)
+
+    @property
+    def counted_days(self) -> int:
+        """Days from publishing to the last day that was counted."""
+        return len(self.sign_ups_by_day)
+
+    @property
+    def cost(self) -> float:
+        """Hours at their rate, and what was spent besides."""
+        return self.hours * self.hourly_rate + self.other_cost
+
+    @property
+    def paid(self) -> float:
+        """What its buyers have paid so far."""
+        return sum(buyer.paid for buyer in self.buyers)
+
+    @property
+    def contracted(self) -> float:
+        """What its buyers have paid and have still to pay in instalments."""
+        return sum(buyer.contracted for buyer in self.buyers)
+
+
+def last_day(ledger: Ledger) -> str | None:
+    """The last day on which the ledger holds anything, year-month-day; None for an empty one.
+
+    >>> last_day(Ledger(":memory:", create=True)) is None
+    True
+    """
+    question = (
+        "SELECT max(day) FROM (SELECT max(day) AS day FROM days WHERE replaced IS NULL "
+        "UNION ALL SELECT max(bought) FROM buyers WHERE replaced IS NULL "
+        "UNION ALL SELECT max(published) FROM pieces WHERE replaced IS NULL)"
+    )
+    found: str | None = ledger.select(question)[0][0]
+    return found
+
+
+def read_pieces(ledger: Ledger, *, day: str, robots: bool = False) -> list[PieceCounts]:
+    """The pieces published by a day, each with what was counted until its close.
+
+    Parameters
+    ----------
+    ledger
+        The ledger, opened.
+    day
+        Year-month-day.
+    robots
+        Keep the days that look like robots among the counts.
+
+    Returns
+    -------
+    list of PieceCounts
+        In the order of their names.
+
+    Examples
+    --------
+    >>> from growth.earned.ledger_csv import parse_csv
+    >>> with Ledger(":memory:", create=True) as ledger:
+    ...     done = ledger.record([parse_csv("piece,published\\na,2026-03-02\\n", file="p.csv"),
+    ...         parse_csv("piece,day,views,sign_ups\\na,2026-03-03,40,2\\n", file="d.csv")], on="2026-04-01")
+    ...     read_pieces(ledger, day="2026-04-01")[0].sign_ups_by_day.tolist()
+    [0, 2]
+    """
+    counts: dict[str, dict[str, tuple[int, int, int]]] = defaultdict(dict)
+    question = "SELECT piece, day, views, shares, sign_ups FROM days WHERE replaced IS NULL AND day <= ?"
+    for name, when, *numbers in ledger.select(question, (day,)):
+        counts[name][when] = tuple(numbers)
+    counted_to = max((when for of_piece in counts.values() for when in of_piece), default="")
+    buyers: dict[str, list[Buyer]] = defaultdict(list)
+    for buyer in read_buyers(ledger, day=day):
+        buyers[buyer.piece].append(buyer)
+    question = (
+        "SELECT piece, title, published, hours, hourly_rate, other_cost FROM pieces "
+        "WHERE replaced IS NULL AND published <= ? ORDER BY piece"
+    )
+    return [
+        _piece(row, counts[row[0]], buyers[row[0]], day, counted_to, robots) for row in ledger.select(question, (day,))
+    ]
+
+
+def looks_like_robots(views: np.ndarray, sign_ups: np.ndarray) -> np.ndarray:
+    """Days whose sign-ups look like a robot's, as a Boolean mask.
+
+    They have at least ten sign-ups, and at least five times as many as their views would bring at the rate of ordinary
+    days: those that bring at most twice the average. Common practice, no source. Where ordinary days have fewer than 50
+    views no day is set aside.
+
+    Parameters
+    ----------
+    views, sign_ups
+        Of each day, shape (days,).
+
+    Examples
+    --------
+    >>> looks_like_robots(np.array([150, 90, 5]), np.array([4, 5, 60])).tolist()
+    [False, False, True]
+    """
+    average = sign_ups.sum() / max(views.sum(), 1)
+    ordinary = sign_ups <= 2 * average * views
+    seen = views[ordinary].sum()
+    usual = max(sign_ups[ordinary].sum(), 1) / max(seen, 1)
+    flood: np.ndarray = (sign_ups >= ROBOT_SIGN_UPS) & (sign_ups >= ROBOT_TIMES * usual * views) & (seen >= LEAST_VIEWS)
+    return flood
+
+
+def days_between(start: str, end: str) -> int:
+    """Days from one day to another, both year-month-day.
+
+    >>> days_between("2026-02-27", "2026-03-01")
+    2
+    """
+    return _ordinal(end) - _ordinal(start)
+
+
+def _piece(
+    row: tuple[Any, ...],
+    counts: dict[str, tuple[int, int, int]],
+    buyers: list[Buyer],
+    day: str,
+    counted_to: str,
+    robots: bool,
+) -> PieceCounts:
+    name, title, published, hours, rate, other = row
+    days = sorted(counts)
+    signed = np.array([counts[when][2] for when in days], dtype=np.int64)
+    views = np.array([counts[when][0] for when in days], dtype=np.int64)
+    free = signed.copy()
+    positions = np.array([_ordinal(when) for when in days])
+    taken = np.zeros(len(days), dtype=np.int64)
+    extra: Counter[str] = Counter()
+    for buyer in buyers:
+        place = _nearest(positions, free, _ordinal(buyer.signed_up))
+        if place is None:
+            extra[buyer.signed_up] += 1
+        else:
+            free[place] -= 1
+            taken[place] += 1
+    aside = np.zeros(len(days), dtype=bool) if robots else looks_like_robots(views, signed)
+    last = max([counted_to, *extra, published])
+    by_day = np.zeros(days_between(published, last) + 1, dtype=np.int64)
+    waiting = np.zeros_like(by_day)
+    for when, count, left in zip(days, np.where(aside, taken, signed), np.where(aside, 0, free), strict=True):
+        place = max(days_between(published, when), 0)  # sign-ups before the day of publishing count on it
+        by_day[place] += count
+        waiting[place] += left
+    for when, count in extra.items():
+        by_day[max(days_between(published, when), 0)] += count
+    return PieceCounts(
+        name=name,
+        title=title or name,
+        published=published,
+        hours=hours,
+        hourly_rate=rate / THOUSANDTHS,
+        other_cost=other / THOUSANDTHS,
+        views=int(views[~aside].sum()),
+        shares=sum(counts[when][1] for when in days),
+        sign_ups_by_day=by_day,
+        waiting_by_day=waiting,
+        seen=max(days_between(published, day) + 1, len(by_day)),
+        buyers=tuple(buyers),
+        uncounted=sum(extra.values()),
+        rows=len(days),
+        robot_days={when: int(count) for when, count, out in zip(days, free, aside, strict=True) if out},
+    )
+
+
+def _nearest(positions: np.ndarray, free: np.ndarray, day: int) -> int | None:
+    """The day that a buyer's sign-up was counted on: the nearest with a sign-up that no other buyer has taken.
+
+    Files that count by week, or in another time zone, put it on another day than the buyer's own row.
+    """
+    open_days = np.flatnonzero(free > 0)
+    if not open_days.size:
+        return None
+    return int(open_days[np.argmin(np.abs(positions[open_days] - day))])
+
+
+@lru_cache(maxsize=10_000)
+def _ordinal(day: str) -> int:
+    return datetime.date.fromisoformat(day).toordinal()

@@ -1,0 +1,142 @@
+"""What is read off the ledger for a piece, for all of them, and for two side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from growth.earned.buyers import Buyer
+from growth.earned.conversion import SignUps, interval_of
+from growth.earned.decay import Decay
+from growth.earned.interval import Interval, difference, sure_higher
+from growth.earned.outlook import Outlook
+from growth.earned.piece_counts import PieceCounts
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PieceReport:
+    """One piece. Amounts are in the ledger's currency, shares are fractions, and intervals are at `interval.LEVEL`.
+
+    Parameters
+    ----------
+    piece
+        Its counts.
+    sign_up_share, bought_share
+        Of the views, signed up; of the sign-ups, have bought so far.
+    value_so_far
+        Paid so far per sign-up; None without one.
+    too_early
+        Fewer than 14 days since publishing are counted, or fewer than three of them have a row.
+    in_launches
+        The owner's sales come in launches; `final_share` and `sign_up_value` are those of a sign-up's first launch.
+    no_launch
+        So they do, and none has happened since the piece came out.
+    final_share, sign_up_value
+        Of the sign-ups, buy in the end; what a sign-up is worth then. None where `too_early` or `no_launch`.
+    mean_delay
+        Days from sign-up to purchase; None where the above are, and where sales come in launches.
+    halving
+        Days until the sign-ups a day are half of today's; infinite where they never are. None where `too_early`.
+    fading
+        What the days tell of the shape of its fading; None where `too_early`.
+    trickle
+        Sign-ups a day of the steady trickle, and `robots`, how likely it never buys; 0 where there is no sign of one.
+    next_year
+        What twelve more months bring: the amount itself, chance included. None as `sign_up_value`.
+    paid_back, pays_back
+        The month (year-month) in which what was paid first reached the cost, None where it has not; the month in which
+        it is expected to, None where it is not within twelve months.
+    outlook
+        The draws; None where `next_year` is.
+    seen
+        The sign-ups as the conversion sees them.
+    """
+
+    piece: PieceCounts
+    sign_up_share: Interval
+    bought_share: Interval
+    value_so_far: float | None
+    too_early: bool
+    in_launches: bool
+    no_launch: bool
+    final_share: Interval | None
+    sign_up_value: Interval | None
+    mean_delay: Interval | None
+    halving: Interval | None
+    fading: Decay | None
+    trickle: float
+    robots: float
+    next_year: Interval | None
+    paid_back: str | None
+    pays_back: str | None
+    outlook: Outlook | None
+    seen: SignUps
+
+    @property
+    def first_year(self) -> np.ndarray:
+        """Draws of what a first year of sign-ups of a piece like it brings, shape (draws,); 0 without an outlook."""
+        return np.zeros(1) if self.outlook is None else self.outlook.first_year
+
+    @property
+    def hourly(self) -> float | None:
+        """Paid so far, less what was spent besides hours, per hour of making; None without hours."""
+        return (self.piece.paid - self.piece.other_cost) / self.piece.hours if self.piece.hours else None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EarningsReport:
+    """The pieces of a ledger, newest first, as they stood at the close of `day`."""
+
+    day: str
+    currency: str
+    pieces: tuple[PieceReport, ...]
+    buyers: tuple[Buyer, ...]
+
+    def chances_of_best(self) -> dict[str, float]:
+        """For each piece whose outlook is known, how likely it is that a next one like it earns the most.
+
+        Per hour of making, its cost taken off; where hours are missing, the first year itself. By the piece's name; the
+        values add to 1. Empty where fewer than two can be compared.
+        """
+        known = [one for one in self.pieces if one.outlook is not None]
+        if len(known) < 2:
+            return {}
+        hours = [one.piece.hours for one in known]
+        scale = hours if all(hours) else [1.0] * len(hours)
+        gains = np.array([(one.first_year - one.piece.cost) / hour for one, hour in zip(known, scale, strict=True)])
+        best = gains.argmax(axis=0)
+        return {one.piece.name: float(np.mean(best == place)) for place, one in enumerate(known)}
+
+
+@dataclass(frozen=True, slots=True)
+class PieceComparison:
+    """Piece a beside piece b: how likely a is truly the better (0 to 1), and a minus b with its interval.
+
+    sign_ups: of the readers, sign up. buyers: of the sign-ups, have bought by now. sign_up_value: what a sign-up is
+    worth in the end. first_year: a first year of sign-ups, less the cost. The last two are None where an outlook is
+    missing.
+    """
+
+    sign_ups: tuple[float, Interval]
+    buyers: tuple[float, Interval]
+    sign_up_value: tuple[float, Interval] | None
+    first_year: tuple[float, Interval] | None
+
+
+def compare(a: PieceReport, b: PieceReport) -> PieceComparison:
+    """How likely piece a is better than piece b, and by how much: counts by the score test, money by the draws."""
+    one, two = a.piece, b.piece
+    bought = {"count_a": len(one.buyers), "of_a": one.sign_ups, "count_b": len(two.buyers), "of_b": two.sign_ups}
+    signed = {"count_a": one.sign_ups, "of_a": one.viewers, "count_b": two.sign_ups, "of_b": two.viewers}
+    value = first_year = None
+    if a.outlook is not None and b.outlook is not None:
+        value = _ahead(a.outlook.sign_up_value - b.outlook.sign_up_value)
+        first_year = _ahead(a.first_year - one.cost - b.first_year + two.cost)
+    return PieceComparison(
+        (sure_higher(**signed), difference(**signed)), (sure_higher(**bought), difference(**bought)), value, first_year
+    )
+
+
+def _ahead(gain: np.ndarray) -> tuple[float, Interval]:
+    return float(np.mean(gain > 0) + np.mean(gain == 0) / 2), interval_of(gain)
