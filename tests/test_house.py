@@ -43,7 +43,7 @@ MAY_IMPORT = {
     "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario",
     "records": "charts, engine, errors, files, options, output, scenario",
-    "earned": "calculator, charts, errors, files, options, output, records, scenario",
+    "earned": "calculator, charts, engine, errors, files, options, output, scenario",
     "whole_file": "errors, giveaway, scenario",
     "commands": "everything",
     "cli": "everything",

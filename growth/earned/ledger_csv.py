@@ -209,4 +209,3 @@ def _cell(value: Value, money: bool) -> str:
     if money:
         return f"{value / THOUSANDTHS:.3f}".rstrip("0").rstrip(".")
     return f"{value:g}" if isinstance(value, float) else str(value)
-
