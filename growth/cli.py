@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from importlib.util import find_spec
 
 from growth import __version__
-from growth.errors import GrowthError
+from growth.errors import GrowthError, printable
 
 # Modules with a function add_command(subparsers). They import nothing heavy before their command runs. Each command
 # sets the defaults `run`, the function; `extra`, which brings its libraries; `instead`, an option that does without.
@@ -27,9 +29,8 @@ AREAS = (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code: 0 well, 2 for bad input or an unusable file, 130 interrupted."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")  # a narrow terminal encoding is no reason to fail
+    if not _streams_are_usable():
+        return 2
     try:
         arguments = build_parser().parse_args(argv)
         code = _run(arguments)
@@ -40,14 +41,46 @@ def main(argv: Sequence[str] | None = None) -> int:
     except GrowthError as error:
         return complain(error)
     except KeyboardInterrupt:
-        return 130
+        return _said("interrupted", 130)
     except BrokenPipeError:  # the reader, such as head, has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _let_go_of_output()
         return 141
     except OSError as error:
+        _let_go_of_output()
         place = f"{error.filename}: " if error.filename else ""
-        print(f"growth: {place}{error.strerror or error}", file=sys.stderr)
-        return 2
+        return _said(f"{place}{error.strerror or error}")
+    except MemoryError:
+        return _said("this machine, or the limit set for this command, has too little memory for it")
+
+
+def _streams_are_usable() -> bool:
+    """Whether there is an output to write to. A closed stream is opened on nothing, so that no file gets its number."""
+    closed = sys.stdout is None
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # the lowest number that is free
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115, for as long as the command runs
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a narrow terminal encoding is no reason to fail
+    if closed:
+        _said("standard output is closed, so nothing could be said; nothing was done")
+    return not closed
+
+
+def _let_go_of_output() -> None:
+    """Send what is still to be written to standard output to nowhere, so that leaving raises no second error."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _said(text: str, code: int = 2) -> int:
+    """Say one line on standard error and return the exit code for it."""
+    print(f"growth: {printable(text)}", file=sys.stderr)
+    return code
 
 
 def _run(arguments: argparse.Namespace) -> int:
@@ -59,16 +92,17 @@ def _run(arguments: argparse.Namespace) -> int:
         return arguments.run(arguments) or 0
     except ModuleNotFoundError as missing:
         extra, instead = getattr(arguments, "extra", ""), getattr(arguments, "instead", "")
-        if not extra or missing.name.partition(".")[0] == "growth":
+        library = missing.name or ""
+        if not extra or library.partition(".")[0] == "growth":
             raise
         otherwise = f", or give {instead}" if instead else ""
-        raise GrowthError(f"this needs {missing.name}; install growth-workbook[{extra}]{otherwise}") from None
+        raise GrowthError(f"this needs {library}; install growth-workbook[{extra}]{otherwise}") from None
 
 
 def complain(error: GrowthError) -> int:
     """Say what is wrong, one problem a line, and return the exit code for it."""
     for line in str(error).splitlines():
-        print(f"growth: {line}", file=sys.stderr)
+        _said(line)
     return 2
 
 

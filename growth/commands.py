@@ -56,11 +56,13 @@ def add_command(subparsers: Any) -> None:
 def _check(arguments: argparse.Namespace) -> int:
     from growth.cli import complain
     from growth.errors import GrowthError
+    from growth.files import regular_file
     from growth.sweep.reading import is_sweep
 
     code = 0
     for path in arguments.file:
         try:
+            regular_file(path)
             print("\n".join(_sweep_says(path) if is_sweep(path) else _scenario_says(path)))
         except GrowthError as error:
             code = complain(error)

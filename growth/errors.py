@@ -4,6 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+MOST_PROBLEMS = 40  # shown of one error; the rest is counted
+
+
+def printable(text: str) -> str:
+    """A text as a terminal may show it: what is not printable stands as its escape.
+
+    >>> print(printable("red\\x1b[31m"))
+    red\\x1b[31m
+    """
+    return "".join(one if one.isprintable() or one in "\u00a0\u202f" else repr(one)[1:-1] for one in text)
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -30,7 +41,7 @@ class Problem:
         field = f"{self.field}: " if self.field else ""
         value = f" (found {self.value})" if self.value else ""
         fix = f". {self.fix}" if self.fix else ""
-        return f"{place}{field}{self.rule}{value}{fix}"
+        return printable(f"{place}{field}{self.rule}{value}{fix}")
 
 
 class GrowthError(Exception):
@@ -51,8 +62,10 @@ class GrowthError(Exception):
         super().__init__(self.problems, file)
 
     def __str__(self) -> str:
-        prefix = f"{self.file}: " if self.file else ""
-        return "\n".join(f"{prefix}{problem}" for problem in self.problems)
+        prefix = f"{printable(self.file)}: " if self.file else ""
+        lines = [f"{prefix}{problem}" for problem in self.problems[:MOST_PROBLEMS]]
+        more = len(self.problems) - len(lines)
+        return "\n".join([*lines, f"{prefix}and {more:,} more like these"] if more else lines)
 
 
 class FileError(GrowthError):

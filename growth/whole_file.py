@@ -7,13 +7,17 @@ from typing import Any
 
 from growth.errors import ScenarioError
 from growth.giveaway.brief import Giveaway
+from growth.giveaway.places import load_giveaway
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, scenario_of
 from growth.scenario.report import problems_in
 
 
 def check_file(path: str | Path) -> Scenario:
-    """The scenario of a file whose every part is valid. Raises ScenarioError with the problems of both parts."""
+    """The scenario of a file whose every part is valid: its numbers, its words, the places and what-ifs in them.
+
+    What passes here is published. Raises ScenarioError with the problems of both parts.
+    """
     document = load_document(path)
     found: Any = ()
     if document.giveaway is not None:
@@ -25,6 +29,7 @@ def check_file(path: str | Path) -> Scenario:
         raise ScenarioError((*error.problems, *wrong), file=error.file) from None
     if wrong:
         raise ScenarioError(wrong, file=document.file)
+    load_giveaway(path, scenario=scenario)
     return scenario
 
 

@@ -47,6 +47,7 @@ MAY_IMPORT = {
     "whole_file": "errors, giveaway, scenario",
     "commands": "everything",
     "cli": "everything",
+    "__main__": "cli",
 }
 
 
@@ -186,6 +187,7 @@ def test_what_a_user_names_is_written_by_the_rule_of_writing():
     elsewhere = {
         "growth.files": "the rename itself",
         "growth.output": "the rule",
+        "growth.cli": "a standard error that is closed is opened on nothing",
         "growth.scenario.file": "save_scenario changes the values of the scenario that was opened",
         "growth.sweep.store": "a sweep's folder, by the sweep's own list",
         "growth.sweep.lock": "a sweep's own lock",

@@ -7,20 +7,24 @@ has no such number, so that no sentence can say "in month {goal_month}" of a goa
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from difflib import get_close_matches
 from functools import partial
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from growth.calculator.words import money, month_labels, number, percent, roughly
 from growth.engine import Forecast, forecast
-from growth.errors import GrowthError, Problem, ScenarioError
+from growth.errors import Problem, ScenarioError
 from growth.giveaway.brief import Giveaway, WhatIf, read_giveaway
 from growth.measures import goal_month, growth_ceiling, lowest_cash
 from growth.scenario import Scenario
-from growth.scenario.file import load_scenario
+from growth.scenario.entry import shown
+from growth.scenario.file import load_document, load_scenario
 from growth.scenario.values import put, value_at
+from growth.scenario.yaml_text import dotted
 
 PLACE = re.compile(r"\{([^{}]*)\}")
 
@@ -58,7 +62,7 @@ def _ceiling(result: Forecast, locale: str) -> str:
     found = growth_ceiling(result)
     if found.value is None:
         raise LookupError(f"no ceiling: {found.reason}")
-    return roughly(found.value, result.scenario.currency, locale)
+    return roughly(float(found.value), result.scenario.currency, locale)
 
 
 PLACES: dict[str, Callable[[Forecast, str], str]] = {
@@ -76,31 +80,57 @@ PLACES: dict[str, Callable[[Forecast, str], str]] = {
     "ceiling": _ceiling,
     "cash": partial(_money, lambda one: one.cash[-1]),
     "first_year_cash_in": partial(_money, lambda one: one.cash_in[:12].sum()),
-    "lowest_cash": partial(_money, lambda one: lowest_cash(one).value),
+    "lowest_cash": partial(_money, lambda one: float(lowest_cash(one).value or 0.0)),
     "deferred_revenue": partial(_money, lambda one: one.deferred_revenue[-1]),
 }
 
 
 def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
-    """The validated words of a file or of a mapping (with or without the root key); without any, a plain question.
+    """The validated words of a giveaway, with every place for a computed number filled.
 
-    Places for computed numbers are filled; `brief.read_giveaway` leaves them as they are. Raises ScenarioError that
-    lists every problem with its line.
+    Parameters
+    ----------
+    source : a scenario file; a mapping with or without the root key `giveaway`; or None. Without words the question is
+        a plain one. `brief.read_giveaway` reads the same and leaves the places as they are.
+    scenario : the numbers that the places are filled from.
+
+    Raises
+    ------
+    ScenarioError
+        With every problem of the words, their what-ifs and their places, each with its line where there is a file.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> load_giveaway(None, scenario=scenario).question
     'How big can Fernhollow get?'
     """
-    return filled(read_giveaway(source, scenario=scenario), scenario=scenario)
+    giveaway = read_giveaway(source, scenario=scenario)
+    try:
+        return filled(giveaway, scenario=scenario)
+    except ScenarioError as error:
+        if not isinstance(source, (str, Path)):
+            raise
+        document = load_document(source)
+        lines = {dotted(place): line for place, line in document.lines.items()}
+        problems = [replace(problem, line=_line(problem.field, lines)) for problem in error.problems]
+        raise ScenarioError(sorted(problems, key=lambda one: one.line or 0), file=document.file) from None
+
+
+def _line(field: str, lines: Mapping[str, int]) -> int | None:
+    """The line of a field, or of the nearest part around it."""
+    while field and field not in lines:
+        field = field[: max(field.rfind("."), field.rfind("["), 0)]
+    return lines.get(field)
 
 
 def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:
     """The giveaway with every place of its answer, details and cautions filled, by the rules of its language.
 
-    Raises ScenarioError for a place that is not known, or of which the model has no number. {a.more_than.b} is the
-    closing MRR of what-if a less that of b, and refused where it is not more; {a.overtakes.b} the first month from
-    which a stays ahead of b, having been behind. Either may be `base`, the scenario itself.
+    {a.more_than.b} is the closing MRR of what-if a less that of b, and refused where it is not more; {a.overtakes.b} is
+    the first month from which a stays ahead of b, having been behind. Either may be `base`, the scenario itself.
+
+    Raises ScenarioError for every place that is not known, is not closed, stands in another text, or has no number in
+    the model, and for every what-if that does not make a valid scenario, used or not: nothing unfilled is published.
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
@@ -110,22 +140,36 @@ def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:
     >>> filled(words, scenario=scenario).answer
     '40 pay €1,160.'
     """
-    texts = [giveaway.answer, *giveaway.case.details, *giveaway.cautions]
-    if not any("{" in text for text in texts):
-        return giveaway
+    scenarios, problems = _scenarios(giveaway, scenario)
     results: dict[str, Forecast] = {}
-    fill = partial(
-        _fill,
-        results=results,
-        scenario=scenario,
-        what_ifs={one.name: one for one in giveaway.what_ifs},
-        locale=giveaway.locale,
-    )
-    details = [fill(text, f"giveaway.case.details[{n}]") for n, text in enumerate(giveaway.case.details)]
-    cautions = [fill(text, f"giveaway.cautions[{n}]") for n, text in enumerate(giveaway.cautions)]
+
+    def result(name: str) -> Forecast:
+        if name not in results:
+            results[name] = forecast(scenarios[name])
+        return results[name]
+
+    def fill(text: str, field: str) -> str:
+        try:
+            return _filled(text, field, result, giveaway.locale)
+        except ScenarioError as error:
+            problems.extend(error.problems)
+            return text
+
+    unusable = {one.name for one in giveaway.what_ifs} - scenarios.keys()  # already among the problems
+    if not unusable:
+        details = [fill(text, f"giveaway.case.details[{n}]") for n, text in enumerate(giveaway.case.details)]
+        cautions = [fill(text, f"giveaway.cautions[{n}]") for n, text in enumerate(giveaway.cautions)]
+        answer = fill(giveaway.answer, "giveaway.answer")
+    problems += [
+        Problem(field, "no place for a number: only the answer, the details and the cautions are filled", found[0])
+        for field, text in _other_texts(giveaway.model_dump(mode="json"), "giveaway")
+        if (found := _ELSEWHERE.search(text))
+    ]
+    if problems:
+        raise ScenarioError(problems)
     return giveaway.model_copy(
         update={
-            "answer": fill(giveaway.answer, "giveaway.answer"),
+            "answer": answer,
             "case": giveaway.case.model_copy(update={"details": tuple(details)}),
             "cautions": tuple(cautions),
         }
@@ -138,34 +182,64 @@ def variants(giveaway: Giveaway, *, scenario: Scenario) -> dict[str, Forecast]:
 
 
 def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
-    """The scenario with the changes of a what-if. Raises ScenarioError for a field that is none of its numbers."""
+    """The scenario with the changes of a what-if.
+
+    Raises ScenarioError for a field that is none of its numbers, and for a change that leaves no valid scenario.
+    """
     values = scenario.model_dump(mode="json")
+    place = f"giveaway.what_ifs[{what_if.name}]"
     for change in what_if.changes:
-        place = f"giveaway.what_ifs[{what_if.name}]"
         try:
             before = value_at(values, change.field)
-            if change.times is not None:
-                after = before * change.times
-            else:
-                after = int(change.becomes) if isinstance(before, int) else change.becomes
-            put(values, change.field, after)
+            if isinstance(before, (bool, str, list, dict)):
+                raise TypeError
+            after: float = before * change.times if change.becomes is None else change.becomes
+            put(values, change.field, int(after) if isfinite(after) and after == int(after) else after)
         except (KeyError, IndexError, TypeError, ValueError):
             rule = "the dotted place of a number of the scenario, positions in lists from 0"
             raise ScenarioError(
                 [Problem(place, rule, change.field, "Such as stay.churn.monthly_churn_rate.")]
             ) from None
-    return load_scenario({"scenario": values})
+    try:
+        return load_scenario({"scenario": values})
+    except ScenarioError as error:
+        rule = "a what-if that leaves a valid scenario"
+        problems = [Problem(place, rule, fix=f"{problem}.") for problem in error.problems]
+        raise ScenarioError(problems) from None
 
 
-def _fill(text: str, field: str, *, results: dict, scenario: Scenario, what_ifs: dict[str, WhatIf], locale: str) -> str:
-    def result(name: str) -> Forecast:
-        if name not in results:
-            if name != "base" and name not in what_ifs:
-                raise KeyError(name)
-            results[name] = forecast(scenario if name == "base" else changed(scenario, what_ifs[name]))
-        return results[name]
+def _scenarios(giveaway: Giveaway, scenario: Scenario) -> tuple[dict[str, Scenario], list[Problem]]:
+    """The scenario as `base` and that of each what-if, by name; and what is wrong with the others."""
+    made, problems = {"base": scenario}, []
+    for one in giveaway.what_ifs:
+        if one.name in made:
+            rule = "a name of its own; base is the scenario itself" if one.name == "base" else "each name once"
+            problems.append(Problem(f"giveaway.what_ifs[{one.name}]", rule))
+            continue
+        try:
+            made[one.name] = changed(scenario, one)
+        except ScenarioError as error:
+            problems.extend(error.problems)
+    return made, problems
 
-    def value(match: re.Match) -> str:
+
+def _other_texts(value: Any, field: str) -> Iterator[tuple[str, str]]:
+    """(field, text) of every text whose places are not filled."""
+    if isinstance(value, dict):
+        for key, part in value.items():
+            yield from _other_texts(part, f"{field}.{key}")
+    elif isinstance(value, list):
+        for index, part in enumerate(value):
+            yield from _other_texts(part, f"{field}[{index}]")
+    elif isinstance(value, str) and not field.startswith(("giveaway.answer", "giveaway.cautions", "giveaway.case.d")):
+        yield field, value
+
+
+def _filled(text: str, field: str, result: Callable[[str], Forecast], locale: str) -> str:
+    """One text with its places filled. Raises ScenarioError with all that is wrong with them."""
+    problems = []
+
+    def value(match: re.Match[str]) -> str:
         place = match[1]
         try:
             if comparison := re.fullmatch(r"(\w+)\.(more_than|overtakes)\.(\w+)", place):
@@ -175,15 +249,19 @@ def _fill(text: str, field: str, *, results: dict, scenario: Scenario, what_ifs:
         except KeyError:
             near_ones = get_close_matches(place.rpartition(".")[2], PLACES, 1)
             fix = f"Did you mean {{{near_ones[0]}}}?" if near_ones else f"There is {', '.join(PLACES)}."
-            raise ScenarioError([Problem(field, "a place that the model can fill", match[0], fix)]) from None
+            problems.append(Problem(field, "a place that the model can fill", shown(match[0]), fix))
         except LookupError as error:
-            raise ScenarioError(
-                [Problem(field, f"a place with a number; there is {error}", match[0], "Word the sentence otherwise.")]
-            ) from None
-        except GrowthError as error:
-            raise ScenarioError([Problem(field, "a what-if that is a valid scenario", match[0], str(error))]) from None
+            fix = "Word the sentence otherwise."
+            problems.append(Problem(field, f"a place with a number; there is {error}", match[0], fix))
+        return ""
 
-    return PLACE.sub(value, text)
+    done = PLACE.sub(value, text)
+    if open_one := re.search(r"[{}].{0,20}", PLACE.sub("", text), re.DOTALL):
+        rule, fix = "both braces of a place, such as {goal_month}", "Close the brace, or write the text without it."
+        problems.append(Problem(field, rule, shown(open_one[0]), fix))
+    if problems:
+        raise ScenarioError(problems)
+    return done
 
 
 def _more_than(a: Forecast, b: Forecast, locale: str) -> str:
@@ -203,3 +281,4 @@ def _overtakes(a: Forecast, b: Forecast, locale: str) -> str:
 
 
 COMPARISONS = {"more_than": _more_than, "overtakes": _overtakes}
+_ELSEWHERE = re.compile(rf"\{{[\w.]*\b(?:{'|'.join([*PLACES, *COMPARISONS])})\b[^{{}}]{{0,40}}\}}?")

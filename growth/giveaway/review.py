@@ -17,7 +17,7 @@ from babel.numbers import get_decimal_symbol, get_group_symbol
 from growth.calculator.language import ENGLISH, languages
 from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.finding import Finding
-from growth.giveaway.places import PLACE, filled
+from growth.giveaway.places import PLACE, load_giveaway
 from growth.giveaway.review_gaps import missing_parts
 from growth.giveaway.review_words import (
     ASKS,
@@ -73,7 +73,7 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
     scenario = load_scenario(path)
     document = load_document(path)
     giveaway = read_giveaway(path, scenario=scenario)
-    read = filled(giveaway, scenario=scenario)
+    read = load_giveaway(path, scenario=scenario)
     passages = list(_passages(giveaway, read, document.lines))
     line = document.lines.get(("giveaway",)) or document.lines.get(("scenario",))
     english = giveaway.language == ENGLISH

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -12,6 +11,7 @@ from typing import Any
 from ruamel.yaml.error import YAMLError
 
 from growth.errors import Problem, ScenarioError
+from growth.files import read_input
 from growth.scenario.yaml_text import Node, Refused, clean, read_nodes
 
 MOST_BYTES = 256 * 1024
@@ -66,30 +66,7 @@ def parse(text: str, *, file: str) -> Document:
 
 def _read(path: str | Path) -> str:
     name = str(path)
-    try:
-        file = Path(path)
-        about = file.stat()
-        if stat.S_ISDIR(about.st_mode):
-            raise ScenarioError(
-                [Problem("", "a file is needed", "a directory", "Name the scenario file in it.")], file=name
-            )
-        if not stat.S_ISREG(about.st_mode):
-            raise ScenarioError([Problem("", "a plain file is needed", "a device or pipe")], file=name)
-        too_large = Problem(
-            "", f"at most {MOST_BYTES // 1024} KB", f"{about.st_size / 1024:,.0f} KB", "Is it a scenario file?"
-        )
-        if about.st_size > MOST_BYTES:
-            raise ScenarioError([too_large], file=name)
-        with file.open("rb") as stream:
-            content = stream.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        problem = Problem("", "there is no such file", fix="Check the name and the folder.")
-        raise ScenarioError([problem], file=name) from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise ScenarioError([Problem("", "it cannot be read", reason)], file=name) from None
-    if len(content) > MOST_BYTES:
-        raise ScenarioError([too_large], file=name)
+    content = read_input(path, most_bytes=MOST_BYTES, error=ScenarioError, fix="Is it a scenario file?")
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -24,7 +24,7 @@ from ruamel.yaml.events import (
 )
 from ruamel.yaml.resolver import implicit_resolvers
 
-from growth.errors import Problem
+from growth.errors import Problem, printable
 from growth.scenario.entry import shown
 
 DEEPEST = 20  # levels of nesting
@@ -130,6 +130,7 @@ class _Reader:
             return self._mapping(event, place, depth)
         if isinstance(event, SequenceStartEvent):
             return self._sequence(event, place, depth)
+        _refuse_surrogates(event.value, line)
         plain = event.style is None or event.style == ""
         value = self._scalar(event.value, place, line) if plain else event.value
         return Node(value, line, start, self._trim(start, event.end_mark.index))
@@ -141,6 +142,7 @@ class _Reader:
             key_line = event.start_mark.line + 1
             if not isinstance(event, ScalarEvent) or event.ctag or event.anchor:
                 raise Refused("a word as key", key_line, fix="Write key: value, with a space after the colon.")
+            _refuse_surrogates(event.value, key_line)
             key = event.value
             if event.style in (None, "") and not plain_text(key):
                 self._note((*place, key), "a word as key", key_line, shown(key))
@@ -183,6 +185,12 @@ class _Reader:
 
     def _trim(self, start: int, end: int) -> int:
         return start + len(self._text[start:end].rstrip())
+
+
+def _refuse_surrogates(text: str, line: int) -> None:
+    """Half a character, as "\\ud800" makes it, can be written to no file."""
+    if any("\ud800" <= character <= "\udfff" for character in text):
+        raise Refused("whole characters", line, printable(text[:40]), "Write the character itself.")
 
 
 def _as_number(text: str) -> str:

@@ -150,7 +150,8 @@ def raising(error):
 @pytest.mark.parametrize(
     ("error", "code", "said"),
     [
-        (KeyboardInterrupt(), 130, ""),
+        (KeyboardInterrupt(), 130, "growth: interrupted\n"),
+        (MemoryError(), 2, "growth: this machine, or the limit set for this command, has too little memory for it\n"),
         (growth.PublishError("no room"), 2, "growth: no room\n"),
         (PermissionError(13, "Permission denied", "page.html"), 2, "growth: page.html: Permission denied\n"),
     ],
