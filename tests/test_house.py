@@ -38,7 +38,7 @@ MAY_IMPORT = {
     "table": "engine, errors, measures",
     "charts": "engine, errors, measures",
     "calculator": "engine, errors, measures, scenario",
-    "giveaway": "calculator, engine, errors, lean, measures, options, output, scenario",
+    "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario",
     "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario",
     "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario",

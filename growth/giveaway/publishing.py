@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import resource
 import sys
 import tempfile
 from collections.abc import Callable
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem, PublishError
+from growth.files import regular_file
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.places import load_giveaway
 from growth.lean import put_off_grammar
@@ -18,6 +20,8 @@ from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
+MOST_NOTEBOOK_BYTES = 64 * 2**20
+OPEN_FILES, MEMORY = 256, 1024 * 2**20  # what a run needs at least, with its kernel; about twice what was seen
 
 
 def publish(
@@ -79,9 +83,7 @@ def made_page(
     tell: Callable[..., None] = lambda **_: None,
 ) -> tuple[str, int]:
     """The page of a scenario and its words as HTML, and how many steps the work has; see `publish`."""
-    notebook = Path(notebook) if notebook else giveaway_notebook()
-    if not notebook.is_file():
-        raise PublishError("no such notebook", file=str(notebook))
+    notebook = regular_file(notebook or giveaway_notebook(), most_bytes=MOST_NOTEBOOK_BYTES, error=PublishError)
     parameters = {"scenario": scenario.model_dump(mode="json"), "giveaway": giveaway.model_dump(mode="json")}
 
     def ran(done: int, of: int) -> None:
@@ -111,6 +113,7 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
     from papermill.exceptions import PapermillException, PapermillExecutionError
 
     notebook = notebook.resolve()
+    make_room()
     with tempfile.TemporaryDirectory() as folder:
         try:
             cells = nbformat.read(notebook, as_version=4).cells
@@ -140,6 +143,27 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
         ) as error:  # a dead kernel is one too
             said = " ".join(str(error).split())[:300]
             raise PublishError(f"it cannot be run: {said}", file=str(notebook)) from None
+
+
+def make_room() -> None:
+    """Raise the limit on open files as far as this process may, and check that a kernel can start at all.
+
+    Below these limits the libraries that talk to kernels abort the whole process, without an error to catch. Raises
+    PublishError.
+    """
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    most = OPEN_FILES if hard == resource.RLIM_INFINITY else min(hard, OPEN_FILES)
+    if soft != resource.RLIM_INFINITY and soft < most:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
+        soft = most
+    if soft != resource.RLIM_INFINITY and soft < OPEN_FILES:
+        fix = "Raise the limit with ulimit -n."
+        raise PublishError([Problem("", f"a limit of at least {OPEN_FILES} open files", f"{soft}", fix)])
+    memory, _ = resource.getrlimit(resource.RLIMIT_AS)
+    if memory != resource.RLIM_INFINITY and memory < MEMORY:
+        fix = "Raise the limit with ulimit -v."
+        found = f"{memory // 2**20:,} MB"
+        raise PublishError([Problem("", f"a limit of at least {MEMORY // 2**20:,} MB of memory", found, fix)])
 
 
 def _engine(ran: Callable[[int, int], None] | None) -> str | None:

@@ -75,7 +75,7 @@ def test_a_notebook_without_question_or_calculator_is_no_page(demo, tmp_path, ol
 
 
 def test_a_missing_notebook_and_one_that_is_none(demo, tmp_path):
-    with pytest.raises(growth.PublishError, match="no such notebook"):
+    with pytest.raises(growth.PublishError, match="there is no such file"):
         publish(demo, to=tmp_path, notebook=tmp_path / "nowhere.ipynb")
     (tmp_path / "junk.ipynb").write_text("junk", "utf-8")
     with pytest.raises(growth.PublishError, match="cannot be run"):
