@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import io
 import os
+import re
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
@@ -25,6 +26,8 @@ AREAS = (
     "growth.earned.command",
     "growth.spreadsheet.command",
 )
+
+TOO_LITTLE_MEMORY = "this machine, or the limit set for this command, has too little memory for it"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -50,7 +53,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         place = f"{error.filename}: " if error.filename else ""
         return _said(f"{place}{error.strerror or error}")
     except MemoryError:
-        return _said("this machine, or the limit set for this command, has too little memory for it")
+        return _said(TOO_LITTLE_MEMORY)
+    except ImportError as error:
+        if not re.search("failed to map segment|annot allocate memory", f"{error} {error.__cause__}"):
+            raise
+        return _said(TOO_LITTLE_MEMORY)  # a library that could not even be loaded
 
 
 def _streams_are_usable() -> bool:

@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from functools import cache
 from graphlib import TopologicalSorter
@@ -32,16 +33,18 @@ MAY_IMPORT = {
     "output": "errors, files",
     "options": "output",
     "lean": "",
+    "shipped": "errors",
     "engine": "",
     "scenario": "errors, files",
     "measures": "engine, errors",
     "table": "engine, errors, measures",
     "charts": "engine, errors, measures",
     "calculator": "engine, errors, measures, scenario",
-    "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario",
+    "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario, shipped",
     "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario",
     "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",
-    "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario",
+    "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario, "
+    "shipped",
     "records": "charts, engine, errors, files, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, options, output, scenario",
     "whole_file": "errors, giveaway, scenario",
@@ -272,3 +275,13 @@ def test_the_search_for_machine_paths_finds_one():
     assert MACHINE_PATH.search("see " + "/".join(["", "home", "someone", "file"]))
     assert not MACHINE_PATH.search("a/home/b")
     assert REGISTRY.search("https://" + "pypi" + ".org/simple") and not REGISTRY.search("pypi has it")
+
+
+def test_every_folder_of_the_package_is_listed_for_the_wheel():
+    listed = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["setuptools"]["packages"]
+    folders = {
+        ".".join(path.parent.relative_to(ROOT).parts)
+        for path in (ROOT / "growth").rglob("*")
+        if path.is_file() and path.parent.name != "__pycache__" and "." not in path.parent.name
+    }
+    assert folders == {name for name in listed if not name.startswith(("growth.notebooks", "growth.scenarios"))}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import resource
-import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -18,6 +17,7 @@ from growth.lean import put_off_grammar
 from growth.output import check_folder, check_output, write_outputs
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
+from growth.shipped import shipped
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
 MOST_NOTEBOOK_BYTES = 64 * 2**20
@@ -190,7 +190,5 @@ def _engine(ran: Callable[[int, int], None] | None) -> str | None:
 
 
 def giveaway_notebook() -> Path:
-    """The giveaway notebook of a checkout, or of an installed package."""
-    name = Path("notebooks") / "giveaway.ipynb"
-    places = (Path(__file__).parents[2] / name, Path(sys.prefix) / "share" / "growth-workbook" / name)
-    return next((place for place in places if place.is_file()), places[0])
+    """The giveaway notebook that comes with the package."""
+    return shipped("notebooks/giveaway.ipynb")

@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 import ast
-import sys
 import warnings
 from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem
+from growth.shipped import shipped
 from growth.sweep.reading import SweepError
 
 PARAMETERS = "parameters"  # the tag of the cell after which papermill puts a report's own
 
 
 def bundled(name: str) -> Path:
-    """A notebook of a checkout, or of an installed package. Raises SweepError where it is missing."""
-    relative = Path("notebooks") / name
-    places = (Path(__file__).parents[2] / relative, Path(sys.prefix) / "share" / "growth-workbook" / relative)
-    found = next((place for place in places if place.is_file()), None)
-    if found is None:
-        raise SweepError(f"{name} did not come along with the installation; name a notebook of your own")
-    return found
+    """A notebook that comes with the package. Raises FileError where it is missing."""
+    return shipped(f"notebooks/{name}")
 
 
 def checked_notebook(path: Path) -> Path:

@@ -152,6 +152,7 @@ def raising(error):
     [
         (KeyboardInterrupt(), 130, "growth: interrupted\n"),
         (MemoryError(), 2, "growth: this machine, or the limit set for this command, has too little memory for it\n"),
+        (ImportError("numpy: failed to map segment from shared object"), 2, f"growth: {cli.TOO_LITTLE_MEMORY}\n"),
         (growth.PublishError("no room"), 2, "growth: no room\n"),
         (PermissionError(13, "Permission denied", "page.html"), 2, "growth: page.html: Permission denied\n"),
     ],
