@@ -1,4 +1,4 @@
-"""A forecast, and the measures read off it, as pandas tables."""
+"""A forecast and its measures as pandas tables."""
 
 from __future__ import annotations
 
@@ -14,12 +14,28 @@ from growth.measures.measure import whole_number
 
 
 def to_frame(forecast: Forecast, *, draw: int | None = None) -> pd.DataFrame:
-    """One row a month (index: monthly periods, named "month"), one column a series; see `growth.engine.SERIES`.
+    """A forecast by month.
 
-    draw: which draw, 0..draws - 1, where the scenario holds arrays over draws; None where it has none. The values are
-    copies: money in the scenario's currency, rates as fractions a month, NaN where a ratio is undefined. Raises
-    MeasureError where `draw` is missing, out of range, or given to a scenario without draws.
+    Parameters
+    ----------
+    forecast
+        With or without draws.
+    draw
+        Which draw, 0 to draws - 1; None for a forecast without draws.
 
+    Returns
+    -------
+    pandas.DataFrame
+        A row for each month (the index "month", monthly periods) and a column for each of `growth.engine.SERIES`: money
+        in the scenario's currency, rates as fractions a month, NaN where a ratio is undefined. The values are copies.
+
+    Raises
+    ------
+    MeasureError
+        `draw` is missing, out of range, or given for a forecast without draws.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", months=2, opening={"customers": 40, "mrr": 1160},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
@@ -39,16 +55,16 @@ def to_frame(forecast: Forecast, *, draw: int | None = None) -> pd.DataFrame:
     return pd.DataFrame({name: np.array(getattr(forecast, name)[of_draw]) for name in SERIES}, index=months)
 
 
-# what it is, the function, how it is written
+# label with its {span} or {last}, function, format
 ROWS: tuple[tuple[str, Callable[..., Measure], str], ...] = (
     ("month in which the goal is reached", month.goal_month, "{:,.0f}"),
     ("growth ceiling, MRR", ceiling.growth_ceiling, "{:,.0f}"),
     ("growth ceiling, customers", ceiling.customer_ceiling, "{:,.1f}"),
-    ("customers kept over a year", retention.customer_retention, "{:.1%}"),
-    ("net revenue retention over a year (NRR)", retention.net_revenue_retention, "{:.1%}"),
-    ("gross revenue retention over a year (GRR)", retention.gross_revenue_retention, "{:.1%}"),
+    ("customers kept over {span}", retention.customer_retention, "{:.1%}"),
+    ("net revenue retention over {span} (NRR)", retention.net_revenue_retention, "{:.1%}"),
+    ("gross revenue retention over {span} (GRR)", retention.gross_revenue_retention, "{:.1%}"),
     ("quick ratio of the last month: gained / lost MRR", month.quick_ratio, "{:,.2f}"),
-    ("cost of winning a customer (CAC), last year", month.customer_acquisition_cost, "{:,.2f}"),
+    ("cost of winning a customer (CAC), {last}", month.customer_acquisition_cost, "{:,.2f}"),
     ("lifetime value of a customer joining in month 1 (LTV)", lifetime.lifetime_value, "{:,.0f}"),
     ("months until a new customer pays back CAC", lifetime.payback_months, "{:,.0f}"),
     ("month from which more cash comes in than goes out", month.break_even_month, "{:,.0f}"),
@@ -58,11 +74,27 @@ ROWS: tuple[tuple[str, Callable[..., Measure], str], ...] = (
 
 
 def table_of_measures(forecast: Forecast) -> pd.DataFrame:
-    """A row a measure (index named "measure"): "value" as text, and "why not" where it is undefined, else "".
+    """The measures of a forecast, as text.
 
-    Measures over a year look at the last twelve months, or at all of a shorter forecast. Each is defined in
-    `growth.measures`. Raises MeasureError where the forecast has draws.
+    Parameters
+    ----------
+    forecast
+        Without draws.
 
+    Returns
+    -------
+    pandas.DataFrame
+        A row for each measure (the index "measure"): its "value", and "why not" where it is undefined, else "". What
+        looks back a year looks at the last twelve months, or at all of a shorter forecast, and its label says which.
+        `growth.measures` defines them.
+
+    Raises
+    ------
+    MeasureError
+        The forecast has draws.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
     >>> table_of_measures(growth.forecast(scenario)).loc["month in which the goal is reached", "why not"]
@@ -70,9 +102,14 @@ def table_of_measures(forecast: Forecast) -> pd.DataFrame:
     """
     if forecast.scenario.draws is not None:
         raise MeasureError([Problem("forecast", "one scenario", f"{forecast.scenario.draws} draws")])
+    months = f"{forecast.months} months" if forecast.months > 1 else "month"
+    span, last = ("a year", "last year") if forecast.months >= 12 else (f"the {months}", f"last {months}")
     rows = {}
     for name, function, form in ROWS:
         yearly = {"over": min(12, forecast.months)} if function.__module__.endswith("retention") else {}
         measure = function(forecast, **yearly)
-        rows[name] = ("\N{EN DASH}" if measure.value is None else form.format(measure.value), measure.reason)
+        rows[name.format(span=span, last=last)] = (
+            "\N{EN DASH}" if measure.value is None else form.format(measure.value),
+            measure.reason,
+        )
     return pd.DataFrame.from_dict(rows, orient="index", columns=["value", "why not"]).rename_axis("measure")

@@ -203,6 +203,50 @@ def test_the_labels_of_two_close_lines_stand_on_either_side():
     assert (goal.text, goal.yanchor) == ("goal 1,999", "top")
 
 
+# --- bands ------------------------------------------------------------------------------------------------------------
+
+
+def band_of(line: np.ndarray) -> charts.LineBand:
+    """A fifth to either side in one of two, half in nine of ten."""
+    return charts.LineBand((0.5 * line, 1.5 * line), (0.8 * line, 1.2 * line), "your ranges and chance")
+
+
+@pytest.mark.parametrize("draw", [charts.mrr_chart, charts.cash_chart])
+def test_a_band_lies_around_the_line_the_narrower_above_the_wider(draw):
+    forecast = everything()
+    line = np.array(draw(forecast).data[0].y)
+    band = band_of(np.abs(line))
+    figure = draw(forecast, band=band)
+    wide_low, wide_high, low, high, curve = figure.data[:5]
+    for trace, edge in ((wide_low, 0.5), (wide_high, 1.5), (low, 0.8), (high, 1.2)):
+        np.testing.assert_allclose(trace.y, edge * np.abs(line))
+    assert (wide_high.fill, high.fill) == ("tonexty", "tonexty") and wide_high.fillcolor != high.fillcolor
+    np.testing.assert_array_equal(curve.y, line)  # drawn last, so that it lies on top
+    assert any("your ranges and chance" in note.text for note in figure.layout.annotations)
+
+
+def test_a_figure_makes_room_for_its_band():
+    forecast = growth.forecast(business(bill={"monthly_fixed_costs": 900, "opening_cash": 500}))
+    cash = np.array(charts.cash_chart(forecast).data[0].y)
+    wide = charts.LineBand((cash - 4_000, cash + 4_000), (cash - 1_000, cash + 1_000), "chance alone")
+    low, high = charts.cash_chart(forecast, band=wide).layout.yaxis.range
+    assert low < cash.min() - 4_000 and high > cash.max() + 4_000
+    # the ceiling, 2,000, is far above a curve that closes at 542, and within reach of a band that goes up to 900
+    mrr = np.array([0, 200, 380, 542.0])
+    assert texts(charts.mrr_chart(forecast)) == []
+    assert "ceiling 2,000" in texts(charts.mrr_chart(forecast, band=charts.LineBand((mrr, mrr + 358), (mrr, mrr), "x")))
+
+
+def test_a_band_that_does_not_fit_its_line_is_refused():
+    mrr = np.array([0, 200, 380, 542.0])
+    with pytest.raises(MeasureError, match="4 points, as the line has.*found 3"):
+        charts.mrr_chart(growth.forecast(business()), band=band_of(mrr[1:]))
+    with pytest.raises(MeasureError, match="four quantiles of one length"):
+        charts.LineBand((mrr, mrr[1:]), (mrr, mrr), "chance alone")
+    with pytest.raises(MeasureError, match="in their order"):
+        charts.LineBand((mrr, mrr + 1), (mrr - 1, mrr), "chance alone")
+
+
 # --- labels -----------------------------------------------------------------------------------------------------------
 
 

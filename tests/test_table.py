@@ -125,9 +125,12 @@ def test_growth_without_end_says_why_there_is_no_ceiling():
 
 
 def test_a_forecast_shorter_than_a_year_looks_at_all_of_it():
-    """Three months: the customers of the opening, followed for 3: 0.9^3 = 72.9%."""
+    """Three months: the customers of the opening, followed for 3: 0.9^3 = 72.9%. The label says three months too."""
     table = growth.table_of_measures(growth.forecast(business(opening={"customers": 5, "mrr": 100})))
-    assert table.loc["customers kept over a year", "value"] == "72.9%"
+    assert table.loc["customers kept over the 3 months", "value"] == "72.9%"
+    assert (
+        "cost of winning a customer (CAC), last 3 months" in table.index and not table.index.str.contains("year").any()
+    )
 
 
 def test_measures_of_draws_are_refused():

@@ -1,10 +1,11 @@
 """Plotly figures for the notebooks, in the workbook's own sober look.
 
-A figure of a forecast takes a Forecast without draws (MeasureError otherwise) and gives a plotly Figure; its traces
-hold the forecast's own numbers. What gains is blue, what is lost is ochre and hatched, so that the two are told apart
-without colour; labels stand on the lines, there is no legend. Months are at their close: month 0 is the opening.
+Functions that take a Forecast need one without draws (MeasureError otherwise) and return a Plotly figure whose traces
+hold the forecast's own numbers. Gains are blue, losses ochre and hatched, so that they differ without colour too.
+Labels stand beside the lines; there is no legend. Values are those at the close of a month; month 0 is the opening.
 """
 
+from growth.charts.bands import LineBand, add_band
 from growth.charts.bridge import bridge_chart
 from growth.charts.cohorts import cohort_chart, retention_triangle
 from growth.charts.lines import cash_chart, comparison_chart, mrr_chart
@@ -19,6 +20,8 @@ __all__ = [
     "LOSS",
     "PAPER",
     "SHADES",
+    "LineBand",
+    "add_band",
     "bridge_chart",
     "cash_chart",
     "cohort_chart",

@@ -1,4 +1,4 @@
-"""The month's bridge as a figure: what came in, what was lost, and the net."""
+"""The MRR bridge as a figure: what came in, what was lost, and the net of each month."""
 
 from __future__ import annotations
 
@@ -10,11 +10,28 @@ from growth.engine import Forecast
 
 
 def bridge_chart(forecast: Forecast) -> go.Figure:
-    """What came in above the line, what was lost below it, month by month, with the net as dots.
+    """Stacked bars for each month, gains above zero and losses below, with the net as dots.
 
-    new + came back + expansion - contraction - churned = net, the change in MRR. Parts that are 0 in every month are
+    new + came back + expansion - contraction - churned = net, the change in MRR. A part that is 0 in every month is
     left out.
 
+    Parameters
+    ----------
+    forecast
+        Without draws.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        A trace for each part, in the scenario's currency, and one called "net".
+
+    Raises
+    ------
+    MeasureError
+        The forecast has draws.
+
+    Examples
+    --------
     >>> import growth
     >>> small = growth.Scenario(business="Fernhollow", months=2, opening={"customers": 4, "mrr": 80},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},

@@ -1,4 +1,4 @@
-"""Cohorts as figures: who is on board by when they joined, and how much of each cohort is left."""
+"""Cohorts as figures: who is on board, by month of joining, and how much of each cohort is left."""
 
 from __future__ import annotations
 
@@ -25,10 +25,26 @@ from growth.errors import MeasureError, Problem
 
 
 def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
-    """Customers or MRR in layers by the time of joining: today's customers at the bottom, then each half-year's.
+    """Customers or MRR as layers by time of joining: today's customers at the bottom, then a layer for each half-year.
 
-    what: "mrr" or "customers"; MeasureError otherwise. Forecasts longer than five years have a layer a year.
+    Parameters
+    ----------
+    forecast
+        Without draws. Longer than five years, it has a layer for each year.
+    what
+        "mrr" or "customers".
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
+    Raises
+    ------
+    MeasureError
+        The forecast has draws, or `what` is something else.
+
+    Examples
+    --------
     >>> import growth
     >>> small = growth.Scenario(business="Fernhollow", months=2, opening={"customers": 4, "mrr": 80},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
@@ -74,11 +90,27 @@ def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
 
 
 def retention_triangle(forecast: Forecast, *, what: str = "customers") -> go.Figure:
-    """The share of each cohort still there (or of its first MRR still paid) by age: one row a joining month.
+    """The share of each cohort still on board, or of its first MRR still paid, by age: a row for each month of joining.
 
-    what: "customers" or "mrr"; MeasureError otherwise. Cohorts that nobody joined, and months beyond the forecast, are
-    blank (NaN).
+    Parameters
+    ----------
+    forecast
+        Without draws.
+    what
+        "customers" or "mrr".
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        A heatmap of shape (months, ages). Empty cohorts and months beyond the forecast are NaN and left blank.
+
+    Raises
+    ------
+    MeasureError
+        The forecast has draws, or `what` is something else.
+
+    Examples
+    --------
     >>> import growth
     >>> small = growth.Scenario(business="Fernhollow", months=2,
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]},

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import plotly.graph_objects as go
 
+from growth.charts.bands import LineBand, add_band
 from growth.charts.sheet import (
     GAIN,
     GOAL,
@@ -31,11 +32,29 @@ _DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 _LONGEST_NAME = 28  # characters of a name beside a figure
 
 
-def mrr_chart(forecast: Forecast) -> go.Figure:
+def mrr_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure:
     """MRR at the close of each month, from month 0, with the goal and the growth ceiling as labelled lines.
 
-    A line more than three times as high as MRR ever gets is left out, so that it does not flatten the curve.
+    A goal or ceiling more than three times as high as MRR ever gets is left out: it would flatten the curve.
 
+    Parameters
+    ----------
+    forecast
+        Without draws.
+    band
+        Drawn around the line, months 0 to T: T + 1 points.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
+    Raises
+    ------
+    MeasureError
+        The forecast has draws, or the band another number of points.
+
+    Examples
+    --------
     >>> import growth
     >>> small = growth.Scenario(business="Fernhollow", months=2, goal_mrr=100, opening={"customers": 4, "mrr": 80},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
@@ -47,17 +66,25 @@ def mrr_chart(forecast: Forecast) -> go.Figure:
     ['goal 100', 'ceiling 0']
     """
     figure = figure_of(forecast, "MRR by month", f"{forecast.scenario.currency} a month")
-    when, mrr = months_of(forecast, opening=True), [forecast.opening_mrr[0], *forecast.closing_mrr]
+    when, mrr = months_of(forecast, opening=True), [float(forecast.opening_mrr[0]), *forecast.closing_mrr.tolist()]
+    if band is not None:
+        add_band(figure, when, band)
     figure.add_scatter(x=when, y=mrr, **_CURVE)
-    levels = [(forecast.scenario.goal_mrr, "goal", GOAL), (growth_ceiling(forecast).value, "ceiling", INK)]
-    # to twelve digits: the last ones of a ceiling change with the order in which a sum is made
-    levels = [(float(f"{level:.12g}"), *rest) for level, *rest in levels if level is not None and level <= 3 * max(mrr)]
-    room = max([*mrr, *(level for level, _, _ in levels)]) / LINES
+    highest_mrr = max([*mrr, *([band.top] if band is not None else [])])
+    levels: list[Label] = []
+    for found, name, colour in (
+        (forecast.scenario.goal_mrr, "goal", GOAL),
+        (growth_ceiling(forecast).value, "ceiling", INK),
+    ):
+        if found is not None and float(found) <= 3 * highest_mrr:
+            # to twelve digits: the last ones of a ceiling depend on the order of its sums
+            levels.append((float(f"{float(found):.12g}"), name, colour))
+    room = max([highest_mrr, *(level for level, _, _ in levels)]) / LINES
     highest = np.inf
     for level, name, colour in sorted(levels, reverse=True):
         below = highest - level < room  # no room above it for its label
         highest = level
-        left = abs(mrr[0] - level) >= abs(mrr[-1] - level)  # the label stands where the curve is farther away
+        left = abs(mrr[0] - level) >= abs(mrr[-1] - level)  # the label goes where the curve is farther away
         figure.add_hline(
             y=level,
             line={"color": colour, "width": 1, "dash": "dash"},
@@ -69,7 +96,7 @@ def mrr_chart(forecast: Forecast) -> go.Figure:
             },
             annotation_position=f"{'bottom' if below else 'top'} {'left' if left else 'right'}",
         )
-    reached = goal_month(forecast).value
+    reached = int(goal_month(forecast).value or 0)
     if reached:
         late = reached > 0.75 * forecast.months
         figure.add_scatter(
@@ -87,9 +114,27 @@ def mrr_chart(forecast: Forecast) -> go.Figure:
     return figure
 
 
-def cash_chart(forecast: Forecast) -> go.Figure:
-    """Cash at the close of each month from month 0 (the scenario's opening_cash), with its lowest point marked.
+def cash_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure:
+    """Cash at the close of each month from month 0, the scenario's opening_cash, with its lowest point marked.
 
+    Parameters
+    ----------
+    forecast
+        Without draws.
+    band
+        Drawn around the line, months 0 to T: T + 1 points.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
+    Raises
+    ------
+    MeasureError
+        The forecast has draws, or the band another number of points.
+
+    Examples
+    --------
     >>> import growth
     >>> small = growth.Scenario(business="Fernhollow", months=2, opening={"customers": 4, "mrr": 80},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, bill={"monthly_fixed_costs": 100},
@@ -99,8 +144,11 @@ def cash_chart(forecast: Forecast) -> go.Figure:
     ([0.0, -20.0, -40.0], 'lowest: -40, month 2')
     """
     figure = figure_of(forecast, "Cash", forecast.scenario.currency)
-    when, cash = months_of(forecast, opening=True), [forecast.scenario.bill.opening_cash, *forecast.cash]
-    month, low = lowest_cash_month(forecast).value, lowest_cash(forecast).value
+    opening = float(forecast.scenario.bill.opening_cash)
+    when, cash = months_of(forecast, opening=True), [opening, *forecast.cash.tolist()]
+    month, low = int(lowest_cash_month(forecast).value or 0), float(lowest_cash(forecast).value or 0.0)
+    if band is not None:
+        add_band(figure, when, band)
     figure.add_scatter(x=when, y=cash, **_CURVE)
     figure.add_scatter(
         x=[when[month]],
@@ -110,8 +158,10 @@ def cash_chart(forecast: Forecast) -> go.Figure:
         cliponaxis=False,
         hoverinfo="skip",
     )
-    # the label stands over the picture, at the end of a line up from the point: no curve passes above its own least
+    # the label stands above the curve, at the end of a line up from the point, where nothing is in its way
     bottom, top = min(0.0, low), max(0.0, *cash)
+    if band is not None:
+        bottom, top = min(bottom, band.bottom), max(top, band.top)
     edge = 0.06 * ((top - bottom) or 1.0)
     plumb = {"color": LOSS, "width": 1, "dash": "dot"}
     figure.add_shape(type="line", x0=when[month], x1=when[month], y0=low, y1=top + edge, line=plumb)
@@ -132,8 +182,22 @@ def cash_chart(forecast: Forecast) -> go.Figure:
 def comparison_chart(forecasts: Mapping[str, Forecast]) -> go.Figure:
     """MRR by month since the opening of several scenarios, each labelled at its end.
 
-    forecasts: name shown -> Forecast; MeasureError where there is none.
+    Parameters
+    ----------
+    forecasts
+        Name to show -> Forecast, without draws.
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
+    Raises
+    ------
+    MeasureError
+        There is no forecast, or one has draws.
+
+    Examples
+    --------
     >>> import growth
     >>> small = growth.Scenario(business="Fernhollow", months=1, opening={"customers": 4, "mrr": 80},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},

@@ -1,7 +1,7 @@
-"""Several small pictures on one sheet, all on one scale: numbers over two axes, and lines by month.
+"""Small multiples on one scale: heat maps of numbers, and lines by month.
 
-They take plain arrays and words, so that they serve whatever was computed: a grid has shape (rows, columns), NaN where
-there is nothing; a line holds the values of months 0, 1, 2, ...
+They take arrays and names. A grid has shape (rows, columns), NaN where there is nothing; a line holds the values of
+months 0, 1, 2, ...
 """
 
 from __future__ import annotations
@@ -27,10 +27,28 @@ def heat_panels(
     rows: tuple[str, Sequence[str]],
     columns: tuple[str, Sequence[str]],
 ) -> go.Figure:
-    """A grid of numbers a panel, tinted by their size on one scale: the darker, the more.
+    """A heat map with its numbers in each panel, all on one scale: the darker, the more.
 
-    grids: name of the panel -> grid. rows, columns: an axis' name and its words. MeasureError where there is no grid.
+    Parameters
+    ----------
+    grids
+        Name of the panel -> grid of shape (rows, columns).
+    title, unit
+        Shown above.
+    rows, columns
+        The name of the axis, and a word for each row or column.
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
+    Raises
+    ------
+    MeasureError
+        There is no grid.
+
+    Examples
+    --------
     >>> figure = heat_panels({"as it is": np.array([[1.0, 2000.0]])}, title="MRR", unit="EUR", rows=("price", ["19"]),
     ...     columns=("churn", ["0.02", "0.03"]))
     >>> list(figure.data[0].text[0])
@@ -62,10 +80,26 @@ def heat_panels(
 
 
 def line_panels(lines: Mapping[str, Mapping[str, np.ndarray]], *, title: str, unit: str) -> go.Figure:
-    """A few lines by month a panel, each labelled at its end.
+    """A few lines by month in each panel, labelled at their ends.
 
-    lines: name of the panel -> name of the line -> values of months 0, 1, 2, ... MeasureError where there is none.
+    Parameters
+    ----------
+    lines
+        Name of the panel -> name of the line -> values of months 0, 1, 2, ...
+    title, unit
+        Shown above.
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
+    Raises
+    ------
+    MeasureError
+        There is no panel.
+
+    Examples
+    --------
     >>> figure = line_panels({"churn 0.02": {"19": np.array([1.0, 2.0])}}, title="MRR by month", unit="EUR")
     >>> [(trace.name, trace.y.tolist()) for trace in figure.data]
     [('19', [1.0, 2.0])]
@@ -109,11 +143,31 @@ def line_panels(lines: Mapping[str, Mapping[str, np.ndarray]], *, title: str, un
 def panels(
     title: str, unit: str, names: list[str], *, beside: int, height: int, room: int
 ) -> tuple[go.Figure, list[tuple[int, int]]]:
-    """An empty sheet of panels with their names above them, and each panel's row and column.
+    """A sheet of empty panels with their names above them.
 
-    beside: panels in a row at most. height: of a row of panels; room: of what stands between them, in pixels. Raises
-    MeasureError where there is no name.
+    Parameters
+    ----------
+    title, unit
+        Of the sheet.
+    names
+        Of the panels.
+    beside
+        Panels in a row, at most.
+    height, room
+        Of a row of panels, and of the space between two rows, in pixels.
 
+    Returns
+    -------
+    figure, places
+        The figure, and each panel's row and column, from 1.
+
+    Raises
+    ------
+    MeasureError
+        There is no name.
+
+    Examples
+    --------
     >>> panels("MRR by month", "EUR", ["one", "two", "three"], beside=2, height=200, room=90)[1]
     [(1, 1), (1, 2), (2, 1)]
     """

@@ -1,4 +1,4 @@
-"""The sheet that the workbook's Plotly figures stand on: its paper, inks and type, and labels that keep apart."""
+"""What the workbook's Plotly figures share: paper, inks and type, and labels that do not collide."""
 
 from __future__ import annotations
 
@@ -13,21 +13,22 @@ INK, FAINT, PAPER = "#2b2722", "#6f675c", "#fbf7ef"  # text in INK, FAINT, GAIN,
 GAIN, LOSS, GOAL = "#1f5f8b", "#a35a18", "#5b4a8a"
 SAND = "#c9b48f"  # the customers there are today
 SHADES = [[0.0, "#f3ede1"], [0.35, "#b9cfdd"], [0.7, "#5b8fb3"], [1.0, "#123f5e"]]
-LINES = 16  # lines of text that fit above one another beside a figure
+LINES = 16  # lines of text that fit one above the other beside a figure
 
 Label = tuple[float, str, str]  # height, text, colour
 
 
 def use_in_notebooks() -> None:
-    """Figures as data that JupyterLab draws itself: a saved notebook holds no chart library, and no row of buttons."""
+    """Show figures as data that JupyterLab draws itself, without buttons: a saved notebook holds no chart library."""
     pio.renderers.default = "plotly_mimetype"
     pio.renderers["plotly_mimetype"].config = {"displayModeBar": False, "responsive": True}
 
 
 def sheet(title: str, unit: str = "", figure: go.Figure | None = None) -> go.Figure:
-    """An empty figure with its title, and its unit, if there is one, in smaller letters behind it.
+    """An empty figure in the workbook's look.
 
-    figure: is given the look, with all its panels; None: a new one.
+    title: shown above; unit: behind it in smaller letters. figure: the one to dress, with all its panels; None: a new
+    one.
 
     >>> sheet("Cash", "EUR").layout.title.text.startswith("Cash <span")
     True
@@ -55,7 +56,7 @@ def sheet(title: str, unit: str = "", figure: go.Figure | None = None) -> go.Fig
 
 
 def figure_of(forecast: Forecast, title: str, unit: str) -> go.Figure:
-    """An empty figure of one forecast; MeasureError where it has draws."""
+    """An empty figure for one forecast; MeasureError where it has draws."""
     one_scenario(forecast)
     figure = sheet(title, unit)
     if forecast.months <= 6:
@@ -64,7 +65,7 @@ def figure_of(forecast: Forecast, title: str, unit: str) -> go.Figure:
 
 
 def one_scenario(forecast: Forecast) -> None:
-    """Raises MeasureError where a forecast has draws: a figure draws one scenario.
+    """Raise MeasureError where a forecast has draws: a figure shows one scenario.
 
     >>> import growth, numpy
     >>> plans = [{"name": "Studio", "monthly_price": numpy.array([20.0, 25.0])}]
@@ -91,7 +92,7 @@ def months_of(forecast: Forecast, *, opening: bool = False) -> np.ndarray:
 
 
 def hover(text: str) -> str:
-    """A hover text without Plotly's second box, which names the trace.
+    """A hover text without the second box, in which Plotly names the trace.
 
     >>> hover("%{y:,.0f}")
     '%{y:,.0f}<extra></extra>'
@@ -100,7 +101,7 @@ def hover(text: str) -> str:
 
 
 def keyed(colour: str, text: str) -> str:
-    """A label's text behind a square in the colour of what it names, for labels that had to move from their place.
+    """A label after a square in the colour of what it names, for labels that may stand away from it.
 
     >>> keyed("#1f5f8b", "new")
     "<span style='color:#1f5f8b'>■</span> new"
@@ -109,17 +110,17 @@ def keyed(colour: str, text: str) -> str:
 
 
 def note(figure: go.Figure, text: str) -> None:
-    """A sentence in the middle of a figure that has nothing to show."""
+    """Write a sentence in the middle of a figure that has nothing to show."""
     figure.add_annotation(x=0.5, y=0.5, xref="paper", yref="paper", text=text, showarrow=False, font={"color": FAINT})
 
 
 def label_beside(figure: go.Figure, labels: list[Label], *, low: float, high: float, x: float | None = None) -> None:
-    """Labels beside what they name, moved apart where they would collide.
+    """Write labels beside what they name, moved apart where they would collide.
 
-    labels: (height in the y axis' unit, text, colour). low, high: what the y axis spans. x: where they stand, on the x
-    axis; None: at the right edge of the plot.
+    labels: (height in the y axis' unit, text, colour). low, high: the span of the y axis. x: their place on the x axis;
+    None: the right edge of the plot.
     """
-    place = {"x": 1, "xref": "paper"} if x is None else {"x": x}
+    place: dict[str, float | str] = {"x": 1, "xref": "paper"} if x is None else {"x": x}
     span = (high - low) or 1.0
     for height, text, colour in apart(labels, gap=span / LINES, top=low + span):
         drawn = {"text": text, "font": {"color": colour}, "bgcolor": PAPER, "showarrow": False}
@@ -127,7 +128,7 @@ def label_beside(figure: go.Figure, labels: list[Label], *, low: float, high: fl
 
 
 def apart(labels: list[Label], *, gap: float, top: float) -> list[Label]:
-    """Labels from the lowest up, no two closer than `gap`: moved up, and down again where that would pass `top`.
+    """Labels in order of height, at least `gap` apart: moved up, and down again where that would pass `top`.
 
     >>> apart([(0.0, "a", INK), (0.5, "b", INK), (9.5, "c", INK)], gap=1.0, top=10.0)
     [(0.0, 'a', '#2b2722'), (1.0, 'b', '#2b2722'), (9.5, 'c', '#2b2722')]
