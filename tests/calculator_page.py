@@ -23,19 +23,37 @@ place.calculator = mount(place, JSON.parse(document.getElementById("data").textC
 """
 
 
-def page_html(scenario: growth.Scenario, locale: str = "en-GB") -> str:
+# As in JupyterLab: the widget's front end in an output that scrolls within a panel below the toolbars.
+LIVE_START = """
+const set = (name, value) => (values[name] = value);
+const model = { get: (name) => values[name], set, save_changes() {}, on() {}, off() {} };
+const data = JSON.parse(document.getElementById("data").textContent);
+const values = { data, tuned: data.scenario, keeps: true };
+live.render({ model, el: document.getElementById("calculator") });
+"""
+LIVE_STYLE = """
+.panel { position: absolute; inset: 90px 0 0 0; overflow-y: auto; padding: 10px 20px 400px 100px; }
+body { margin: 0; }
+"""
+
+
+def page_html(
+    scenario: growth.Scenario, locale: str = "en-GB", *, brief: dict[str, Any] | None = None, live: bool = False
+) -> str:
     """The page: one hashed script, one hashed stylesheet, and no other source of anything."""
     code, look = script() + START, style()
+    if live:
+        code, look = script().replace("export default", "const live =") + LIVE_START, style() + LIVE_STYLE
     hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (code, look))
     sources = "script-src 'sha256-{}'; style-src 'sha256-{}'".format(*hashes)
     policy = f"default-src 'none'; {sources}; base-uri 'none'; form-action 'none'"
-    data = json.dumps(page_data(scenario, locale=locale)).replace("<", "\\u003c")
+    data = json.dumps(page_data(scenario, locale=locale, brief=brief)).replace("<", "\\u003c")
     return (
         f'<!doctype html><html lang="{locale[:2]}"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width"><title>Calculator</title>'
         f"<style>{look}</style></head>"
-        '<body><main><h1>Calculator</h1><div id="calculator"></div></main>'
+        f'<body><main class="{"panel" if live else ""}"><h1>Calculator</h1><div id="calculator"></div></main>'
         f'<script type="application/json" id="data">{data}</script>'
         f'<script type="module">{code}</script></body></html>'
     )
@@ -58,11 +76,13 @@ def opened(
     *,
     fragment: str = "",
     locale: str = "en-GB",
+    brief: dict[str, Any] | None = None,
+    live: bool = False,
     **context: Any,
 ) -> Any:
     """The calculator of a scenario in a new page; `page.complaints` collects errors and requests."""
     file = folder / "page.html"
-    file.write_text(page_html(scenario, locale), encoding="utf-8")
+    file.write_text(page_html(scenario, locale, brief=brief, live=live), encoding="utf-8")
     page = browser.new_context(**context).new_page()
     page.complaints = []
     page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))

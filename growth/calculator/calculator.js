@@ -1,22 +1,17 @@
-// The calculator: the answer, the form, the one chart and the table, drawn from a scenario and kept in step with it.
-// The same code is live in JupyterLab (the default export, for anywidget) and in the published page (mount).
-import { chart } from "./chart.js";
+// The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
+import { flowsOf, meeting, mrrOf } from "./chart.js";
 import { forecast, measures } from "./engine.js";
 import { mend, stages } from "./form.js";
+import { headline } from "./headline.js";
 import { priceOf } from "./life.js";
-import { csvOf, decode, encode, tableIn } from "./share.js";
-import { clone, node, read, write } from "./tools.js";
+import { resultPicture } from "./result.js";
+import { screen } from "./screen.js";
+import { csvOf, decode, differing, encode, tableIn } from "./share.js";
+import { clone, node, read, said, write } from "./tools.js";
+import { changed, compare, variants } from "./whatif.js";
 import { answerParts, formatter } from "./words.js";
 
 let instances = 0;
-
-function fillAnswer(element, sentences) {
-  const paragraphs = sentences.map((pieces, i) => {
-    const texts = pieces.map(([text, computed]) => (computed ? node("strong", {}, text) : text));
-    return node("p", { class: i ? "growth-cash" : "growth-answer" }, ...texts);
-  });
-  element.replaceChildren(...paragraphs);
-}
 
 // Builds the calculator in `element` from the data of data.py. `onChange(scenario)` follows every move, once a frame;
 // `onKeep(scenario)` (live notebooks) asks for the numbers to be kept; `share` lets a link carry them.
@@ -24,67 +19,100 @@ function fillAnswer(element, sentences) {
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
   const id = `growth-${++instances}`;
   const { controls, columns, words, labels, locale } = data;
+  const { what_ifs: whatIfs = [], answer: given = "", address: home = null } = data.brief;
   const original = clone(data.scenario);
   const show = formatter(locale, original.currency);
+  const before = mrrOf(forecast(original));
   const { opening, pay } = original;
   const memory = { arpa: opening.customers > 0 ? opening.mrr / opening.customers : priceOf(pay.plans[0]) };
-  let scenario = (share && decode(location.hash, original, controls)) || clone(original);
+  const linked = share ? decode(location.hash, original, controls, whatIfs) : null;
+  let base = linked?.scenario ?? clone(original); // the reader's numbers
+  let chosen = linked?.what_if ?? null; // the what-if set on them
   let state = null; // what is on screen
   let frame = 0; // the frame that will draw, where one is due
   let spoken = 0; // the timer of what is read aloud
   let untold = false; // whether onChange is due
-  let width = 0; // of the chart
 
-  const answer = node("div", { class: "growth-sentences" });
+  const shown = screen(id, words, data.pictures);
   const aloud = node("p", { class: "growth-aloud", role: "status", "aria-live": "polite" });
-  const said = node("p", { class: "growth-said", role: "status" });
-  const picture = chart(id);
+  const status = node("p", { class: "growth-said", role: "status" });
+  const came = node("div", { class: "growth-linked" });
+  const field = node("input", { class: "growth-link", type: "text", readonly: "", "aria-label": words.link_field });
+  field.hidden = true;
   const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
   const summary = node("summary", {}, words.table);
   const folded = node("details", { class: "growth-table", ontoggle: () => drawTable() }, summary, region);
   const fillTable = tableIn(region, columns, words);
-  const { groups, lines } = stages(controls, id, move, show, words);
-  const button = (text, action) => node("button", { type: "button", onclick: action }, text);
+  const { groups, lines } = stages(controls, id, original, move, show, words);
+  const button = (text, action, more = {}) => node("button", { type: "button", onclick: action, ...more }, text);
+  const choices = [null, ...whatIfs].map((one) => [one?.name ?? null, button(one?.label ?? words.unchanged, () => choose(one?.name ?? null))]);
+  const choice = node("div", { class: "growth-choice", role: "group", "aria-label": words.what_if }, ...choices.map(([, one]) => one));
   const buttons = node("div", { class: "growth-buttons" }, button(words.reset, reset));
   if (share) buttons.append(button(words.link, copyLink));
-  buttons.append(button(words.csv, download));
+  buttons.append(button(words.picture, savePicture), button(words.csv, download));
   if (onKeep) buttons.append(button(words.keep, keep));
   const form = node(
     "form",
     { class: "growth-form", "aria-labelledby": `${id}-form`, onsubmit: (event) => event.preventDefault() },
-    ...[node("h2", { id: `${id}-form` }, words.form), ...groups, buttons, said],
+    ...[node("h2", { id: `${id}-form` }, words.form), node("p", { class: "growth-keys" }, words.keys), ...groups, buttons, field, status],
   );
-  const figure = node("figure", {}, node("figcaption", {}, words.chart_title), picture.svg);
+  if (whatIfs.length) shown.now.querySelector(".growth-rest").before(choice);
+  const tuning = node("div", { class: "growth-tuning" }, shown.now, form);
+  const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
-  // the answer stays in view over the form, and lets the chart be seen whole
-  const tuning = node("div", { class: "growth-tuning" }, answer, aloud, form);
-  element.replaceChildren(tuning, figure, folded);
+  element.replaceChildren(...answered, came, aloud, tuning, folded);
+  shown.place(tuning);
+
+  const moved = () => differing(base, original, controls).length > 0;
+  const scenarioOf = () => (chosen && changed(base, whatIfs.find(({ name }) => name === chosen))) || base;
 
   function compute() {
+    const scenario = scenarioOf();
     const result = forecast(scenario);
     const found = measures(scenario, result);
+    const others = variants(base, whatIfs);
+    const plain = { name: words.unchanged, mrr: mrrOf(scenario === base ? result : forecast(base)) };
+    const named = [plain, ...others.filter((one) => one.result).map((one) => ({ name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
+    const compared = named.length > 1 ? compare(named, labels, show, words) : null;
     const sentences = answerParts(scenario, result, found, words, labels, show);
+    if (compared) sentences.unshift(compared.pieces);
     const sentence = sentences.map((pieces) => pieces.map(([text]) => text).join("")).join(" ");
-    state = { scenario, result, found, sentences, sentence, labels, show, words };
+    const now = named.find(({ key }) => key === (chosen ?? undefined)) ?? plain;
+    const looks = named.map((one, i) => ({ ...one, look: `growth-other growth-other-${i ? i - 1 : "base"}` })).filter(({ key }) => key !== now.key);
+    const ghost = moved() && !chosen ? [{ name: words.as_it_was, mrr: before.slice(0, scenario.months + 1), look: "growth-before" }] : [];
+    const view = {
+      ...{ labels, show, words: data.pictures, months: scenario.months, goal: scenario.goal_mrr, ...flowsOf(result) },
+      goal_month: found.goal_month,
+      ceiling: found.ceiling_mrr,
+      shrinks: found.ceiling_mrr !== null && found.ceiling_mrr < result.series.opening_mrr[0],
+      lines: [...ghost, ...looks, { name: named.length > 1 ? now.name : "", mrr: now.mrr, look: "growth-now-line" }],
+      overtaken: compared?.overtaken ?? null,
+    };
+    view.meeting = meeting(view, view.ceiling);
+    const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
+    const line = headline(scenario, result, found, data.headline, labels, show, monthCount);
+    state = { line, scenario, result, found, sentences, sentence, labels, show, words, view, others };
   }
   function draw() {
     frame = 0;
     compute();
-    fillAnswer(answer, state.sentences);
-    for (const [path, line] of lines) line.set(read(scenario, path));
-    lines.get("opening.mrr")?.enable(scenario.opening.customers > 0); // nobody pays where nobody is
-    drawPicture();
+    const label = whatIfs.find(({ name }) => name === chosen)?.label;
+    const kick = label ? said(words.what_if_set, { label }) : moved() ? words.with_yours : words.as_things_stand;
+    shown.draw(state.view, state.line, state.sentences, kick);
+    for (const [path, line] of lines) line.set(read(state.scenario, path));
+    lines.get("opening.mrr")?.enable(state.scenario.opening.customers > 0); // nobody pays where nobody is
+    for (const [name, one] of choices) {
+      one.setAttribute("aria-pressed", String(name === chosen));
+      one.disabled = name !== null && !state.others.find((other) => other.name === name).result;
+    }
     drawTable();
     clearTimeout(spoken);
     spoken = setTimeout(() => {
-      if (aloud.textContent !== state.sentence) aloud.textContent = state.sentence;
+      const says = `${state.line.map(([text]) => text).join("")}. ${state.sentence}`;
+      if (aloud.textContent !== says) aloud.textContent = says;
     }, 500);
-    if (untold) onChange(clone(scenario));
+    if (untold) onChange(clone(state.scenario));
     untold = false;
-  }
-  function drawPicture() {
-    width ||= Math.round(figure.clientWidth);
-    picture.draw({ ...state, width: width || 640 });
   }
   function drawTable() {
     if (folded.open && state) fillTable(state);
@@ -99,16 +127,31 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   function refold() {
     for (const details of unfolded) details.open = false;
   }
-  // What a link changed is to be seen.
-  function reveal() {
-    for (const [path, { line }] of lines) {
-      const details = line.closest("details");
-      if (details && read(scenario, path) !== read(original, path)) details.open = true;
+  // What a link changed is seen, and said, with a way back.
+  function tellLink(found) {
+    came.replaceChildren();
+    if (!found) return;
+    if (found.wrong) {
+      came.append(node("p", {}, words.link_wrong));
+      return;
     }
+    const paths = differing(base, original, controls);
+    for (const path of paths) {
+      const details = lines.get(path).line.closest("details");
+      if (details) details.open = true;
+    }
+    if (!paths.length) return;
+    const items = paths.map((path) => {
+      const { label } = controls.find((control) => control.path === path);
+      const [from, to] = [original, base].map((scenario) => lines.get(path).written(read(scenario, path)));
+      return node("li", {}, said(words.link_changed, { label, from, to }));
+    });
+    came.append(node("p", {}, words.link_came), node("ul", {}, ...items), button(words.reset, reset));
   }
   function schedule(told) {
     untold ||= told;
-    said.textContent = "";
+    status.textContent = "";
+    field.hidden = true;
     if (!frame) frame = requestAnimationFrame(draw);
   }
   function flush() {
@@ -117,22 +160,31 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       draw();
     }
   }
+  // A slider moves the reader's numbers, and the what-if set on them goes along, unless it is one of the what-if's own.
   function move(path, value) {
-    write(scenario, path, value);
-    mend(scenario, path, memory);
+    const own = chosen && whatIfs.find(({ name }) => name === chosen).changes.some(({ field }) => field === path);
+    if (own) {
+      base = clone(scenarioOf());
+      chosen = null;
+    }
+    write(base, path, value);
+    mend(base, path, memory);
     schedule(true);
   }
-  function replace(next, told = true) {
-    scenario = next;
-    schedule(told);
+  function choose(name) {
+    chosen = name;
+    schedule(true);
   }
   function reset() {
-    replace(clone(original));
+    base = clone(original);
+    chosen = null;
+    came.replaceChildren();
+    schedule(true);
     if (share && location.hash.length > 1) address("");
   }
   function keep() {
     flush();
-    onKeep(clone(scenario));
+    onKeep(clone(state.scenario));
   }
   function address(changes) {
     try {
@@ -141,100 +193,86 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       location.hash = changes;
     }
   }
+  // The link stands in a field to be copied by hand too: within a frame a page may not write to the clipboard.
   async function copyLink() {
-    address(encode(scenario, original, controls));
+    const changes = encode(base, original, controls, chosen);
+    if (!home) address(changes);
+    field.value = `${home ?? location.href.split("#")[0]}#${changes}`;
+    field.hidden = false;
+    field.select();
     try {
-      await navigator.clipboard.writeText(location.href);
-      said.textContent = words.link_copied;
+      await navigator.clipboard.writeText(field.value);
+      status.textContent = words.link_copied;
     } catch {
-      said.textContent = words.link_shown;
+      status.textContent = words.link_shown;
     }
   }
   function followLink() {
-    const linked = decode(location.hash, original, controls);
-    if (!linked) return;
-    replace(linked);
-    reveal();
+    const found = decode(location.hash, original, controls, whatIfs);
+    if (!found) return;
+    if (!found.wrong) {
+      base = found.scenario;
+      chosen = found.what_if;
+      schedule(true);
+    }
+    tellLink(found);
+  }
+  function save(blob, name) {
+    const file = URL.createObjectURL(blob);
+    node("a", { href: file, download: name }).click();
+    setTimeout(() => URL.revokeObjectURL(file), 10000);
   }
   function download() {
     flush();
-    const file = URL.createObjectURL(new Blob([csvOf(state)], { type: "text/csv" }));
-    node("a", { href: file, download: "growth.csv" }).click();
-    setTimeout(() => URL.revokeObjectURL(file), 10000);
+    save(new Blob([csvOf(state)], { type: "text/csv" }), "growth.csv");
+  }
+  async function savePicture() {
+    flush();
+    save(await resultPicture(element, state, data), "growth.png");
   }
 
   draw();
-  reveal();
+  tellLink(linked);
   clearTimeout(spoken); // nothing is read out before something changes
   if (share) addEventListener("hashchange", followLink);
   addEventListener("beforeprint", unfold);
   addEventListener("afterprint", refold);
-  const watch = new ResizeObserver(() => {
-    const now = Math.round(figure.clientWidth);
-    if (now && now !== width) {
-      width = now;
-      drawPicture();
-    }
+  shown.fit();
+  let wide = 0;
+  const watch = new ResizeObserver(([{ contentRect }]) => {
+    if (Math.round(contentRect.width) === wide) return;
+    wide = Math.round(contentRect.width);
+    shown.fit();
   });
-  watch.observe(figure);
+  watch.observe(element);
+  addEventListener("resize", shown.fit);
   return {
     get: () => {
       flush();
-      return clone({ scenario, ...state.found, sentence: state.sentence });
+      return clone({ scenario: state.scenario, ...state.found, sentence: state.sentence });
     },
     series: () => {
       flush();
       return state.result.series;
     },
     set: (next) => {
-      if (JSON.stringify(next) !== JSON.stringify(scenario)) replace(clone(next), false);
+      if (JSON.stringify(next) === JSON.stringify(scenarioOf())) return;
+      base = clone(next);
+      chosen = null;
+      schedule(false);
     },
     say: (text) => {
-      said.textContent = text;
+      status.textContent = text;
     },
     destroy: () => {
       watch.disconnect();
       removeEventListener("hashchange", followLink);
       removeEventListener("beforeprint", unfold);
       removeEventListener("afterprint", refold);
+      removeEventListener("resize", shown.fit);
       cancelAnimationFrame(frame);
       clearTimeout(spoken);
       element.replaceChildren();
     },
   };
 }
-
-// Live in JupyterLab: Python hands in `data`, the sliders hand back `tuned`; either side may change the scenario.
-export default {
-  render({ model, el }) {
-    const root = node("div", { class: "growth-live" });
-    el.append(root);
-    let calculator = null;
-    const build = () => {
-      calculator?.destroy();
-      calculator = mount(root, model.get("data"), {
-        share: false,
-        onChange: (scenario) => {
-          model.set("tuned", scenario);
-          model.save_changes();
-        },
-        onKeep: model.get("keeps") ? (scenario) => model.send({ kind: "keep", scenario }) : null,
-      });
-      follow();
-    };
-    const follow = () => calculator.set(model.get("tuned"));
-    const heard = (message) => {
-      if (message?.kind === "said") calculator.say(String(message.text));
-    };
-    build();
-    model.on("change:data", build);
-    model.on("change:tuned", follow);
-    model.on("msg:custom", heard);
-    return () => {
-      model.off("change:data", build);
-      model.off("change:tuned", follow);
-      model.off("msg:custom", heard);
-      calculator.destroy();
-    };
-  },
-};

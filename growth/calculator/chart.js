@@ -1,167 +1,160 @@
-// The one chart, drawn as SVG: MRR by month, the goal and the ceiling as labelled lines.
-import { node, said } from "./tools.js";
+// The two pictures: monthly recurring revenue by month, and what comes in and is lost each month until the two meet.
+import { amountsUpTo, axes, between, inRows, labelsBeside, line, marks, plot, straight, widest } from "./plot.js";
+import { said } from "./tools.js";
 
-// The empty chart; draw(state) fills it. A month's bar is the MRR kept and what came in on top of it; below the line is
-// what was lost, striped.
-export function chart(id) {
-  const title = node("svg:title", { id: `${id}-title` });
-  const stripes = node(
-    "svg:pattern",
-    { id: `${id}-stripes`, width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
-    node("svg:rect", { class: "growth-stripe-ground", width: 5, height: 5 }),
-    node("svg:rect", { class: "growth-stripe", width: 2.4, height: 5 }),
+const NAME = 16; // characters in a row of a name beside a line
+const MET = 0.02; // lines this near each other have met, as a share of what comes in
+
+// The amounts of both pictures' lines: MRR from month 0 on, and what came in and was lost from month 1 on.
+export function flowsOf({ series }) {
+  const came = series.closing_mrr.map((_, t) => series.new_mrr[t] + series.reactivation_mrr[t] + series.expansion_mrr[t]);
+  const lost = series.closing_mrr.map((_, t) => series.churned_mrr[t] + series.contraction_mrr[t]);
+  return { came: [...came], lost: [...lost] };
+}
+export const mrrOf = ({ series }) => [series.opening_mrr[0], ...series.closing_mrr];
+
+// What a view is: {months, labels, show, words, lines, goal, goal_month, ceiling, shrinks, came, lost, meeting,
+// overtaken}. A line is {look, name, mrr, bands}, the last of them the one that the numbers on screen make; a band is
+// {low, high, look}.
+
+const highestOf = ({ lines }) => Math.max(...lines.flatMap(({ mrr }) => mrr), 1);
+
+// The goal and the ceiling, where there are any; `far` lies beyond the plot.
+function levelsOf({ goal, ceiling, shrinks, show, words, ...view }) {
+  const goals = { look: "growth-goal", level: goal, name: words.goal, amount: show.money(goal ?? 0) };
+  const [name, amount] = [shrinks ? words.floor : words.ceiling, show.roughly(ceiling ?? 0)];
+  const ceilings = { look: "growth-ceiling", level: ceiling, name, amount };
+  const most = 1.6 * highestOf(view);
+  return [goals, ceilings].filter(({ level }) => level > 0).map((one) => ({ ...one, far: one.level > most }));
+}
+
+// The labels beside the ends of the lines and of the levels; of a level beyond the plot at its top.
+function mrrLabels(view, compact = false) {
+  const { lines, labels, show, words, months } = view;
+  const ends = lines.map(({ mrr, name, look }, i) => {
+    const end = mrr[Math.min(months, mrr.length - 1)];
+    const now = i === lines.length - 1 ? [said(words.end, { calendar: labels[months] })] : [];
+    return { amount: end, rows: [show.money(end), ...now, ...inRows(name, NAME)].filter(Boolean), look };
+  });
+  if (compact) return ends.slice(-1);
+  const levels = levelsOf(view).map(({ far, level, amount, name, look }) => {
+    const rows = [far ? `\u2191 ${amount}` : amount, ...inRows(name, NAME)];
+    return { amount: level, rows, look };
+  });
+  return [...ends, ...levels];
+}
+
+function flowLabels({ came, lost, show, words, months }) {
+  return [
+    { amount: came[months - 1], rows: [show.money(came[months - 1]), words.comes_in], look: "growth-gain" },
+    { amount: lost[months - 1], rows: [show.money(lost[months - 1]), words.is_lost], look: "growth-loss" },
+  ];
+}
+
+const mostMrr = (view) => Math.max(highestOf(view), ...levelsOf(view).filter(({ far }) => !far).map(({ level }) => level)) * 1.04;
+const mostFlow = ({ came, lost }) => Math.max(...came, ...lost, 1) * 1.06;
+
+// The room at both sides of both pictures: their months stand below each other.
+function sidesOf(view, em) {
+  const amounts = [mostMrr(view), mostFlow(view)].flatMap((most) => amountsUpTo(most, view.show.money).map(({ text }) => text));
+  const rows = [...mrrLabels(view), ...flowLabels(view)].flatMap((label) => label.rows);
+  return { left: widest(amounts, em), right: widest(rows, em) };
+}
+
+// MRR by month.
+export function mrrNodes(view, size) {
+  const { lines, labels, show, months } = view;
+  const beside = mrrLabels(view, size.compact);
+  const levels = levelsOf(view);
+  const sides = size.compact ? { left: 0, right: widest(beside[0].rows, size.em) } : sidesOf(view, size.em);
+  const frame = plot({ ...size, sides, to: months, most: mostMrr(view), show });
+  const { left, right, y } = frame;
+  return [
+    ...axes(frame, labels),
+    ...lines.flatMap(({ bands = [] }) => bands.map(({ low, high, look }) => between(frame, high, low, 0, look))),
+    ...levels.filter((one) => !one.far).map(({ level, look }) => straight(left, y(level), right, y(level), `growth-level ${look}`)),
+    ...lines.map(({ mrr, look }) => line(frame, mrr, 0, `growth-course ${look}`)),
+    ...marks(frame, [...crossings(view, lines.at(-1)), ...overtakings(view)]),
+    ...labelsBeside(frame, beside),
+  ];
+}
+
+// Where lines reach the goal: the one of the numbers on screen is told below the calendar.
+function crossings({ goal, goal_month, lines, labels, months }, now) {
+  if (goal === null) return [];
+  const first = (mrr) => mrr.findIndex((amount) => amount >= goal);
+  const others = lines
+    .filter((one) => one !== now)
+    .map(({ mrr, look }) => ({ month: first(mrr), amount: goal, says: "", look }))
+    .filter(({ month }) => month > 0 && month <= months && month !== goal_month);
+  if (!goal_month) return others;
+  return [...others, { month: goal_month, amount: now.mrr[goal_month], says: labels[goal_month], look: "growth-goal" }];
+}
+
+// The month from which the what-if that ends highest stays ahead of the next, having been behind it.
+function overtakings({ overtaken, labels }) {
+  return overtaken ? [{ month: overtaken.month, amount: overtaken.amount, says: labels[overtaken.month], look: "growth-overtakes" }] : [];
+}
+
+// Where what is lost meets what comes in: {kind, month}. One crossing is a month; lines that stay together have met; else
+// it lies beyond the months shown, at the ceiling, or nowhere.
+export function meeting({ came, lost }, ceiling) {
+  const months = came.length;
+  const ahead = came.map((amount, t) => amount > lost[t]);
+  const turns = ahead.map((now, t) => t).filter((t) => t > 0 && ahead[t] !== ahead[t - 1]);
+  if (![...came, ...lost].some(Boolean)) return { kind: "none", month: null };
+  const apart = came.map((amount, t) => Math.abs(amount - lost[t]) > MET * amount);
+  const met = apart.lastIndexOf(true) + 2; // the month after the last in which they were apart
+  if (met < months) return { kind: "met", month: met };
+  if (turns.length > 1) return { kind: ceiling === null ? "often" : "often_near", month: null };
+  if (turns.length === 1) return { kind: ahead[0] ? "crosses" : "crosses_up", month: turns[0] + 1 };
+  if (ceiling === null) return { kind: ahead[0] ? "never" : "none", month: null };
+  return { kind: ahead[0] ? "beyond" : "below", month: null };
+}
+
+// What comes in and what is lost each month.
+export function flowNodes(view, size) {
+  const { came, lost, labels, show, months } = view;
+  const frame = plot({ ...size, sides: sidesOf(view, size.em), to: months, most: mostFlow(view), show });
+  const lower = came.map((amount, t) => Math.min(amount, lost[t]));
+  const { month } = view.meeting;
+  const met = month ? [{ month, amount: came[month - 1], says: labels[month], look: "growth-meets" }] : [];
+  return [
+    ...axes(frame, labels),
+    between(frame, came, lower, 1, "growth-between growth-gain"),
+    between(frame, lost, lower, 1, "growth-between growth-loss"),
+    line(frame, lost, 1, "growth-course growth-loss"),
+    line(frame, came, 1, "growth-course growth-gain"),
+    ...marks(frame, met),
+    ...labelsBeside(frame, flowLabels(view)),
+  ];
+}
+
+// What each picture says, for those who do not see it, and the sentence below the second.
+export function toldByPictures(view) {
+  const { lines, labels, show, words, months, goal, goal_month, came, lost } = view;
+  const now = lines.at(-1).mrr;
+  const values = {
+    start: show.money(now[0]),
+    first: labels[0],
+    end: show.money(now[months]),
+    last: labels[months],
+    goal: show.money(goal ?? 0),
+    calendar: labels[goal_month ?? 0],
+    ceiling: show.roughly(view.ceiling ?? 0),
+  };
+  const reached = goal === null ? "" : goal_month === null ? words.alt_goal_never : goal_month ? words.alt_goal : words.alt_goal_today;
+  const others = lines.slice(0, -1).map(({ name, mrr }) =>
+    said(words.alt_other, { name, end: show.money(mrr[Math.min(months, mrr.length - 1)]) }),
   );
-  const grid = node("svg:g");
-  const kept = node("svg:path", { class: "growth-kept" });
-  const gain = node("svg:path", { class: "growth-gain" });
-  const loss = node("svg:path", { fill: `url(#${id}-stripes)` });
-  const marks = node("svg:g");
-  const svg = node(
-    "svg:svg",
-    { class: "growth-chart", role: "img", "aria-labelledby": `${id}-title`, focusable: "false" },
-    ...[title, node("svg:defs", {}, stripes), grid, kept, gain, loss, marks],
+  const mrr = [said(words.alt_mrr, values), said(reached, values), ...others].filter(Boolean).join(" ");
+  const meets = said(words.meets[view.meeting.kind], { ...values, calendar: labels[view.meeting.month ?? 0] });
+  const ends = Object.fromEntries(
+    Object.entries({ came, lost }).flatMap(([name, all]) => [
+      [`${name}_first`, show.money(all[0])],
+      [`${name}_last`, show.money(all[months - 1])],
+    ]),
   );
-  function draw(state) {
-    const frame = frameOf(state);
-    const { closing, gained, lost } = frame;
-    svg.setAttribute("viewBox", `0 0 ${state.width} ${frame.height}`);
-    svg.setAttribute("height", frame.height);
-    title.textContent = `${state.words.chart} ${state.sentence}`;
-    kept.setAttribute(
-      "d",
-      bars(frame, (t) => [0, closing[t] - gained[t]]),
-    );
-    gain.setAttribute(
-      "d",
-      bars(frame, (t) => [closing[t] - gained[t], closing[t]]),
-    );
-    loss.setAttribute(
-      "d",
-      bars(frame, (t) => [-lost[t], 0]),
-    );
-    const steps = frame.most > 1 ? stepsOf(frame) : [0]; // no scale made up where there is nothing
-    grid.replaceChildren(
-      ...steps.map((step) => rule(frame, step, step === 0 ? "growth-zero" : "growth-rule")),
-      ...calendar(frame, state),
-    );
-    marks.replaceChildren(
-      ...steps.filter(Boolean).map((step) => text(state.show.money(step), frame.left, frame.y(step) - 4)),
-      ...levelLines(frame, state),
-      ...endLabels(frame, state),
-    );
-  }
-  return { svg, draw };
-}
-
-// What is drawn, and where: the amounts of each month, the lines to show, and the scales x(month) and y(MRR).
-function frameOf({ width, scenario, result, found, show }) {
-  const { months, series } = result;
-  const closing = series.closing_mrr;
-  const gained = closing.map((_, t) => series.new_mrr[t] + series.reactivation_mrr[t] + series.expansion_mrr[t]);
-  const lost = closing.map((_, t) => series.churned_mrr[t] + series.contraction_mrr[t]);
-  const height = Math.round(Math.min(Math.max(width * 0.52, 250), 380));
-  const left = 4;
-  const room = Math.max(74, 16 + 7.8 * show.money(closing[months - 1]).length); // for the labels beside the bars
-  const right = width - room;
-  const bottom = height - 34;
-
-  const ceiling = found.ceiling_mrr;
-  const shrinks = ceiling !== null && ceiling < series.opening_mrr[0];
-  const lines = [
-    { name: "goal", level: scenario.goal_mrr, amount: show.money(scenario.goal_mrr ?? 0) },
-    { name: shrinks ? "floor" : "ceiling", level: ceiling, amount: show.roughly(ceiling ?? 0) },
-  ].filter(({ level }) => level !== null && level > 0);
-  const most = Math.max(...closing, series.opening_mrr[0], 1);
-  const top = Math.max(most, ...lines.map(({ level }) => level).filter((level) => level <= 2 * most)) * 1.08;
-  const scale = (bottom - 26) / (top + Math.max(...lost));
-  const x = (month) => left + ((right - left) * month) / months;
-  const y = (mrr) => 26 + (top - mrr) * scale;
-  return { months, closing, gained, lost, height, left, right, bottom, lines, most, top, x, y };
-}
-
-// One path of a bar a month, from(t) to to(t) in MRR.
-function bars({ months, x, y }, between) {
-  const wide = (x(1) - x(0)) * (months > 72 ? 1 : 0.86);
-  let path = "";
-  for (let t = 0; t < months; t++) {
-    const [low, high] = between(t).map(y);
-    if (low - high < 0.05) continue;
-    const [start, across, down, up] = [x(t + 0.5) - wide / 2, wide, low, high].map((place) => place.toFixed(1));
-    path += `M${start} ${down}V${up}h${across}V${down}z`;
-  }
-  return path;
-}
-
-function text(content, x, y, { anchor = "start", name = "growth-faint" } = {}) {
-  return node("svg:text", { x, y, "text-anchor": anchor, class: name }, content);
-}
-
-function rule({ left, right, y }, level, name) {
-  return node("svg:line", { x1: left, x2: right, y1: y(level), y2: y(level), class: name });
-}
-
-// About four round amounts from 0 up, without those that a line's label would stand on.
-function stepsOf({ top, y, lines }) {
-  const power = 10 ** Math.floor(Math.log10(top / 4));
-  const step = [1, 2, 2.5, 5, 10].find((digit) => digit * power >= top / 4) * power;
-  return Array.from({ length: Math.floor(top / step + 1e-9) + 1 }, (_, i) => i * step).filter(
-    (amount) => amount === 0 || lines.every(({ level }) => Math.abs(y(level) - y(amount)) > 15),
-  );
-}
-
-function calendar({ months, bottom, x }, { labels, show, words }) {
-  const every = [1, 2, 3, 6, 12, 24].find((step) => x(step) - x(0) >= 80) ?? 24;
-  const ticks = Array.from({ length: Math.floor(months / every) }, (_, i) => (i + 1) * every);
-  return ticks.flatMap((month) => [
-    node("svg:line", { x1: x(month), x2: x(month), y1: bottom, y2: bottom + 5, class: "growth-tick" }),
-    text(said(words.chart_month, { month: show.number(month) }), x(month), bottom + 17, { anchor: "end" }),
-    text(labels[month], x(month), bottom + 30, { anchor: "end" }),
-  ]);
-}
-
-// The goal and the ceiling. One that lies far above the bars is named at the top; of two close together the lower one's
-// label goes below its line.
-function levelLines({ lines, top, left, closing, x, y }, { found, show, words }) {
-  const marks = [];
-  const levels = lines.map(({ level }) => level);
-  const crowded = levels.length > 1 && Math.abs(y(levels[0]) - y(levels[1])) < 20;
-  const dot = found.goal_month ? x(found.goal_month - 0.5) : 0;
-  let above = 0;
-  for (const { name, level, amount } of lines) {
-    let label = `${words[`line_${name}`]} ${amount}`;
-    if (name === "goal" && dot) {
-      const longer = label + said(words.line_reached, { month: show.number(found.goal_month) });
-      if (left + longer.length * 7.4 < dot) label = longer; // else it would run into the dot
-    }
-    const look = { name: `growth-${name}-label` };
-    if (level > top) {
-      marks.push(text(label + words.line_above, left, 13 + 16 * above++, look));
-    } else {
-      marks.push(rule({ left, right: x(closing.length), y }, level, `growth-${name}`));
-      marks.push(text(label, left, y(level) + (crowded && level === Math.min(...levels) ? 15 : -6), look));
-    }
-  }
-  if (dot) {
-    const reached = y(closing[found.goal_month - 1]);
-    marks.push(node("svg:circle", { cx: dot, cy: reached, r: 5, class: "growth-goal-dot" }));
-  }
-  return marks;
-}
-
-// What the parts of the last bar are, one above the other without touching.
-function endLabels({ months, closing, gained, lost, right, bottom, y }, { show, words }) {
-  const mrr = closing[months - 1];
-  const gain = gained[months - 1];
-  const loss = lost[months - 1];
-  const labels = [{ at: y(mrr) - 8, says: show.money(mrr), name: "growth-end" }];
-  if (gain > 0) labels.push({ at: y(mrr - gain / 2), says: words.came_in, name: "growth-gain-label" });
-  if (mrr > gain) labels.push({ at: y((mrr - gain) / 2), says: words.kept, name: "growth-faint" });
-  if (loss > 0) labels.push({ at: y(-loss / 2), says: words.lost, name: "growth-loss-label" });
-  for (let i = 1; i < labels.length; i++) labels[i].at = Math.max(labels[i].at, labels[i - 1].at + 16);
-  let room = bottom - 2;
-  for (let i = labels.length - 1; i >= 0; i--) {
-    labels[i].at = Math.min(labels[i].at, room);
-    room = labels[i].at - 16;
-  }
-  return labels.map(({ at, says, name }) => text(says, right + 8, at + 4, { name }));
+  const flows = [said(words.alt_flows, { ...ends, first: labels[1], last: labels[months] }), meets].filter(Boolean).join(" ");
+  return { mrr, flows, meets };
 }

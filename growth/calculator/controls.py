@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from babel import Locale
 from babel.numbers import get_currency_symbol
 from pydantic import BaseModel
 
@@ -21,18 +22,42 @@ MOST_UNFOLDED, FIRST = 6, 4  # a stage with more controls than this shows the fi
 
 
 def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
-    """One entry a control: path, stage, label, suffix, help, low, high, slider (low, high, step), share, whole, more.
+    """The form's lines, in the order of a customer's life.
 
-    A control stands for every assumption with a slider that is always shown or that the scenario sets. `path` is the
-    place in the scenario's JSON, list positions as numbers ("arrive.channels.0.monthly_visitors"). The slider is
-    widened where the scenario's value lies beyond it. With several channels or plans the label says whose it is. `more`
-    marks those that stand folded: in a stage with many controls all but the first few that are always shown.
+    An assumption has a line where it has a slider and is either always shown or set by the scenario. With several
+    channels or plans the label says whose it is.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Single numbers, no arrays over draws.
+    locale : str
+        How labels, units and amounts are written.
+
+    Returns
+    -------
+    list of dict
+        path: the place in the scenario's JSON, list positions as numbers ("pay.plans.0.share"). stage, label, help:
+        words. written: how a value stands in a text ("€{n} a month"). low, high: the valid range. slider: lowest,
+        highest, step (`slider_range`). share: a fraction, shown as per cent. whole: a whole number. more: folded,
+        because its stage has many lines.
     """
     found = [one for one in _walk(scenario, locale) if _shown(one, scenario)]
     order = list(STAGES)
     found.sort(key=lambda one: order.index(_part(one.path)))
     folded = {path for part in order for path in _folded([one for one in found if _part(one.path) == part])}
     return [_control(one, scenario, locale) | {"more": one.path in folded} for one in found]
+
+
+def assumptions_in(scenario: Scenario) -> dict[str, Assumption]:
+    """The entry of every single number that a scenario holds, by its place in the scenario's JSON.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> assumptions_in(scenario)["pay.plans.0.monthly_price"].label
+    'Price'
+    """
+    return {one.path: one.entry for one in _walk(scenario, LOCALE)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +139,11 @@ def _control(one: _Field, scenario: Scenario, locale: str) -> dict[str, Any]:
         "path": path,
         "stage": said_of["stages"][_part(path)],
         "label": said(said_of["whose"]["one"], label=label, whose=one.whose) if one.whose else label,
-        "suffix": _suffix(entry.unit, scenario.currency, locale),
+        "written": _written(entry.unit, scenario.currency, locale),
         "help": " ".join(text for text in ("" if path in unneeded else help, *notes(path, scenario, locale)) if text),
         "low": entry.low,
         "high": entry.high,
-        "slider": list(_slider(one.value, entry)),
+        "slider": list(slider_range(one.value, entry)),
         "share": entry.unit == "share",
         "whole": entry.whole,
     }
@@ -149,32 +174,51 @@ def notes(path: str, scenario: Scenario, locale: str = LOCALE) -> list[str]:
     return [said_of[name] for name in found]
 
 
-def _slider(value: float, entry: Assumption) -> tuple[float, float, float]:
-    """The slider's lowest and highest value and its step, widened where the value lies beyond them."""
-    low, high, step = entry.slider
-    steps = (step / divisor for divisor in (1, 2, 5, 10, 20, 50, 100, 1000))  # the thumb stands where the number is
-    step = next((one for one in steps if abs(value / one - round(value / one)) < 1e-6), step)
-    if value > high:
-        high = min(_round_up(value * 1.5), entry.high)
-    elif value < 0 and value < low:
-        low = max(-_round_up(-value * 1.5), entry.low)
-    elif value == 0 and value < low:
-        low = 0.0
-    elif value < low:  # small and above zero: in steps small enough to reach it
-        low = step = 1.0 if entry.whole else min(step, _round_up(value / 2))
-    return low, high, step
+def slider_range(value: float, entry: Assumption) -> tuple[float, float, float]:
+    """The slider's lowest and highest value and its step: from 0 to about four times the scenario's value.
 
+    Where a value may be negative it reaches as far below 0 as above. A value of 0 takes the range of the table of
+    assumptions. The step is the round number (1, 2 or 5 and zeros) next below a fortieth of the value, made finer
+    where the value would otherwise lie between two steps.
 
-def _suffix(unit: str, currency: str, locale: str) -> str:
-    symbol = get_currency_symbol(currency, locale=locale.replace("-", "_"))
-    return said(messages(locale)["units"][unit], symbol=symbol)
-
-
-def _round_up(value: float) -> float:
-    """The next of 1, 2, 5 x 10^k.
-
-    >>> _round_up(13_000)
-    20000.0
+    >>> slider_range(0.04, Assumption("Leaving", "share", 0, 1, slider=(0, 0.2, 0.001)))
+    (0, 0.16, 0.001)
     """
-    power = 10.0 ** math.floor(math.log10(value))
-    return next(power * digit for digit in (1, 2, 5, 10) if power * digit >= value)
+    if value == 0:
+        return entry.slider or (entry.low, entry.high, 1.0)
+    step = round_down(abs(value) / 40)
+    if entry.whole or (entry.unit in ("customers", "money", "money a month") and abs(value) >= 20):
+        step = max(step, 1.0)
+    finer = (step / divisor for divisor in (1, 2, 5, 10, 20, 50, 100, 1000))
+    on_grid = (one for one in finer if abs(value / one - round(value / one)) < 1e-6)
+    step = next(on_grid, step / 1000)
+    high = min(_tidy(math.ceil(4 * abs(value) / step - 1e-9) * step), entry.high)
+    if entry.low >= 0:
+        return (min(_tidy(math.ceil(entry.low / step * (1 - 1e-9)) * step), value) or 0), max(high, value), step
+    return max(-high, entry.low), high, step
+
+
+def _written(unit: str, currency: str, locale: str) -> str:
+    """How a value stands in a text: "{n}%", "€{n} a month"."""
+    pattern = messages(locale)["written"][unit]
+    if "{symbol}" not in pattern:
+        return pattern
+    name = locale.replace("-", "_")
+    symbol, amount = get_currency_symbol(currency, locale=name), Locale.parse(name).currency_formats["standard"].pattern
+    first = amount.startswith("¤")
+    space = "\N{NO-BREAK SPACE}" if symbol[-1].isalpha() or not first else ""
+    return pattern.replace("{symbol}{n}", f"{symbol}{space}{{n}}" if first else f"{{n}}{space}{symbol}")
+
+
+def _tidy(value: float) -> float:
+    return float(f"{value:.12g}")
+
+
+def round_down(value: float) -> float:
+    """The round number (1, 2 or 5 and zeros) at or below a value above 0.
+
+    >>> round_down(13_000), round_down(0.00375)
+    (10000.0, 0.002)
+    """
+    power = 10.0 ** math.floor(math.log10(value) + 1e-12)
+    return _tidy(next(power * digit for digit in (5, 2, 1) if power * digit <= value * (1 + 1e-12)))

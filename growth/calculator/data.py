@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from html import escape
 from typing import Any
 
 import numpy as np
 
 from growth.calculator.controls import controls
+from growth.calculator.headline import headline
 from growth.calculator.language import LOCALE, messages
 from growth.calculator.words import answer_parts, column, month_labels
 from growth.engine import Forecast
@@ -29,11 +31,28 @@ COLUMNS = (  # series, kind, whether it stands even where it is zero throughout
 )
 
 
-def page_data(scenario: Scenario, *, locale: str = LOCALE) -> dict[str, Any]:
-    """Everything the front end needs, as plain JSON: {scenario, controls, columns, words, labels, locale}.
+def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    """Everything the front end needs, as plain JSON.
 
-    labels[m] is the calendar month of month m, 0..120; words are the calculator's messages in the locale's language.
-    Raises ScenarioError for a scenario with draws.
+    Parameters
+    ----------
+    scenario : Scenario
+        Single numbers, no arrays over draws.
+    locale : str
+        Of the page; its language has a file of messages.
+    brief : mapping, optional
+        What a page's words add (`growth.giveaway.what_ifs.brief_data`): answer, what_ifs, address, byline.
+
+    Returns
+    -------
+    dict
+        scenario, controls, columns, words and pictures (messages), labels (the calendar month of month 0..120),
+        locale, and brief.
+
+    Raises
+    ------
+    ScenarioError
+        For a scenario with draws.
     """
     if scenario.draws is not None:
         raise ScenarioError([Problem("scenario", "single numbers: sliders move no arrays", f"{scenario.draws} draws")])
@@ -43,18 +62,29 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE) -> dict[str, Any]:
         "controls": controls(scenario, locale),
         "columns": [[name, said["columns"][name], kind, always] for name, kind, always in COLUMNS],
         "words": said["calculator"],
+        "headline": said["headline"],
+        "pictures": said["pictures"],
         "labels": month_labels(scenario.first_month, LONGEST, locale),
         "locale": locale,
+        "brief": dict(brief or {}),
     }
 
 
-def answer_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
-    """The answer as HTML paragraphs, its computed numbers in <strong>; every text is escaped."""
-    classes, html = ("growth-answer", "growth-cash"), []
-    for name, sentence in zip(classes, answer_parts(forecast, locale), strict=False):
-        pieces = (f"<strong>{escape(text)}</strong>" if computed else escape(text) for text, computed in sentence)
-        html.append(f'<p class="{name}">{"".join(pieces)}</p>')
-    return "\n".join(html)
+def answer_html(forecast: Forecast, *, locale: str = LOCALE, given: str = "") -> str:
+    """The answer as HTML, after that of a page's words; computed numbers in <strong>, every text escaped."""
+    words = messages(locale)["calculator"]
+
+    def html(sentence: Iterable[tuple[str, bool]]) -> str:
+        return "".join(f"<strong>{escape(text)}</strong>" if computed else escape(text) for text, computed in sentence)
+
+    paragraphs = "".join(f"<p>{html(sentence)}</p>" for sentence in answer_parts(forecast, locale))
+    kicker = f'<p class="growth-kicker">{escape(words["as_things_stand"])}</p>'
+    line = html(headline(forecast, locale))
+    shown = f'{kicker}<p class="growth-answer">{line}</p><div class="growth-rest">{paragraphs}</div>'
+    if not given:
+        return shown
+    kicker = f'<p class="growth-kicker">{escape(words["given"])}</p>'
+    return f'<div class="growth-given">{kicker}<p>{escape(given)}</p></div>{shown}'
 
 
 def table_html(forecast: Forecast, *, locale: str = LOCALE) -> str:

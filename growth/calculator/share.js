@@ -42,34 +42,42 @@ export function csvOf({ result, labels }) {
   return [heads, ...rows, [""]].map((row) => row.join(",")).join("\r\n");
 }
 
-// The numbers that differ from the original ones, as a link's fragment carries them.
-export const encode = (scenario, original, controls) =>
-  controls
-    .filter(({ path }) => read(scenario, path) !== read(original, path))
-    .map(({ path }) => `${path}=${read(scenario, path)}`)
-    .join("&");
+// The places of the numbers that differ from the original ones.
+export const differing = (scenario, original, controls) =>
+  controls.map(({ path }) => path).filter((path) => read(scenario, path) !== read(original, path));
 
-// The scenario of a fragment. Strict: known places, finite numbers, held within their ranges; anything else is passed
-// over. Null where nothing is left.
-export function decode(fragment, original, controls) {
+// These numbers, and the what-if that is set on them, as a link's fragment carries them.
+export const encode = (scenario, original, controls, whatIf = null) =>
+  [
+    ...differing(scenario, original, controls).map((path) => `${path}=${read(scenario, path)}`),
+    ...(whatIf ? [`if=${whatIf}`] : []),
+  ].join("&");
+
+// What a fragment carries: {scenario, what_if}. Null where it is no link to numbers at all (a heading of the page), and
+// {wrong: true} where any of it is unknown, not a number, or out of range: such a link changes nothing.
+export function decode(fragment, original, controls, whatIfs = []) {
+  const text = plainText(fragment).replace(/^#/, "");
+  if (text !== "" && !text.includes("=")) return null;
+  const parts = text.slice(0, 8000).split("&").filter(Boolean);
+  if (!parts.length) return fragment.length > 1 ? { wrong: true } : null;
   const known = new Map(controls.map((control) => [control.path, control]));
   const scenario = clone(original);
-  let found = 0;
-  for (const part of plainText(fragment).replace(/^#/, "").slice(0, 8000).split("&")) {
-    const [path, text = ""] = part.split("=");
+  let what_if = null;
+  for (const part of parts) {
+    const [path, given = ""] = part.split("=");
+    if (path === "if" && whatIfs.some(({ name }) => name === given)) {
+      what_if = given;
+      continue;
+    }
     const control = known.get(path);
-    const value = Number(text);
-    if (!control || text.trim() === "" || !Number.isFinite(value)) continue;
-    write(scenario, path, Math.min(Math.max(control.whole ? Math.round(value) : value, control.low), control.high));
-    found += 1;
+    const value = given.trim() === "" ? NaN : Number(given);
+    const fits = control && value >= control.low && value <= control.high && (!control.whole || Number.isInteger(value));
+    if (!fits) return { wrong: true };
+    write(scenario, path, value);
   }
   if (scenario.opening.customers === 0) scenario.opening.mrr = 0;
-  const { plans } = scenario.pay;
-  const total = plans.reduce((all, plan) => all + plan.share, 0);
-  if (Math.abs(total - 1) > 1e-9) {
-    for (const plan of plans) plan.share = total > 0 ? plan.share / total : 1 / plans.length;
-  }
-  return found ? scenario : null;
+  const shares = scenario.pay.plans.reduce((all, plan) => all + plan.share, 0);
+  return Math.abs(shares - 1) <= 1e-6 ? { scenario, what_if } : { wrong: true };
 }
 
 function plainText(text) {

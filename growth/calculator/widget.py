@@ -19,14 +19,20 @@ from growth.scenario import Scenario
 from growth.scenario.file import load_document, load_scenario, save_scenario
 
 
+def _form(data: dict[str, Any]) -> dict[str, Any]:
+    """What of the page's data the form is built from, but for the sliders' ranges: these stay as they began."""
+    return {**data, "scenario": None, "controls": [{**control, "slider": None} for control in data["controls"]]}
+
+
 class Calculator(anywidget.AnyWidget):
     """Sliders, answer, chart and table of one scenario.
 
     scenario: always the tuned, validated scenario. Set it and the sliders move; observe it to follow them. A message
         from the front end that is no valid scenario is passed over, and the last valid one stands.
-    locale: of the page that it becomes; its language must have a file of messages.
         A file's path (or papermill's mapping) may be set too; a new file at `path` then starts from it, with its
         comments and the words of its page.
+    locale: of the page that it becomes; its language must have a file of messages.
+    brief: the answer and the what-ifs of a page's words (`growth.giveaway.what_ifs.brief_data`).
     path: where "keep these numbers" writes the scenario (beside, then renamed); None leaves that button out.
 
     Raises ScenarioError for a scenario that is not valid, or that holds arrays over draws.
@@ -39,11 +45,18 @@ class Calculator(anywidget.AnyWidget):
     keeps = traitlets.Bool(False).tag(sync=True)
     scenario = traitlets.Any()  # always a Scenario; whatever load_scenario takes can be set
 
-    def __init__(self, scenario: Any, path: str | Path | None = None, *, locale: str = LOCALE) -> None:
-        self.path, self.locale = None if path is None else Path(path), locale
+    def __init__(
+        self,
+        scenario: Any,
+        path: str | Path | None = None,
+        *,
+        locale: str = LOCALE,
+        brief: Mapping[str, Any] | None = None,
+    ) -> None:
         self._source: Any = scenario  # where the numbers came from
         scenario = load_scenario(scenario)
-        data = page_data(scenario, locale=locale)
+        self.path, self.locale, self.brief = None if path is None else Path(path), locale, brief
+        data = page_data(scenario, locale=locale, brief=brief)
         super().__init__(scenario=scenario, data=data, tuned=data["scenario"], keeps=path is not None)
         self.on_msg(self._heard)
 
@@ -94,10 +107,10 @@ class Calculator(anywidget.AnyWidget):
         dumped = change["new"].model_dump(mode="json")
         if dumped == self.tuned:
             return
-        data = page_data(change["new"], locale=self.locale)
+        data = page_data(change["new"], locale=self.locale, brief=self.brief)
         with self.hold_sync():
             self.tuned = dumped
-            if data != {**self.data, "scenario": dumped}:  # other controls, or other bounds: the form is built anew
+            if _form(data) != _form(self.data):  # other controls: the form is built anew
                 self.data = data
 
     def _heard(self, _widget: Any, content: Any, _buffers: Any) -> None:
@@ -115,5 +128,5 @@ class Calculator(anywidget.AnyWidget):
         if view is None:
             return bundle
         text = answer(forecast(self.scenario), self.locale)
-        shown = {**view, PAGE_DATA: page_data(self.scenario, locale=self.locale), "text/plain": text}
+        shown = {**view, PAGE_DATA: page_data(self.scenario, locale=self.locale, brief=self.brief), "text/plain": text}
         return (shown, metadata) if isinstance(bundle, tuple) else shown

@@ -2,7 +2,13 @@
 
 from importlib import import_module
 
-_HOMES = {"Giveaway": "brief", "load_giveaway": "places", "publish": "publishing", "sections": ""}
+_HOMES = {
+    "Giveaway": "brief",
+    "brief_data": "what_ifs",
+    "load_giveaway": "places",
+    "publish": "publishing",
+    "sections": "",
+}
 
 __all__ = sorted(_HOMES)  # loaded when first asked for: the command line looks in without loading notebooks
 

@@ -22,11 +22,14 @@ from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, script, style, table_html
 from growth.calculator.language import messages, said
-from growth.calculator.words import number, percent
+from growth.calculator.pictures import View, figures_html
+from growth.calculator.words import number
 from growth.engine import forecast
 from growth.errors import PublishError
+from growth.giveaway.brief import WhatIf
 from growth.giveaway.clean import clean
 from growth.giveaway.sections import PAGE_FACTS
+from growth.giveaway.what_ifs import changed
 from growth.scenario.file import load_scenario
 
 _HERE = Path(__file__).parent / "template"
@@ -102,9 +105,22 @@ def _calculator(data: dict) -> str:
     )
     off = f"<p>{escape(words['page']['scripts_off'])}</p><ul>{numbers}</ul>"
     off = f'<noscript class="scripts-off">{off}</noscript>'
-    inner = answer_html(result, locale=locale) + off + table_html(result, locale=locale)
+    brief = data.get("brief", {})
+    what_ifs = {
+        one["label"]: forecast(changed(scenario, WhatIf.model_validate(_written(one))))
+        for one in brief.get("what_ifs", ())
+    }
+    answer = answer_html(result, locale=locale, given=brief.get("answer", ""))
+    inner = answer + figures_html(View(result, locale, what_ifs)) + off + table_html(result, locale=locale)
     name = escape(words["calculator"]["name"])
     return f'<section id="calculator" class="growth-calculator" aria-label="{name}">{inner}</section>'
+
+
+def _written(what_if: dict[str, Any]) -> dict[str, Any]:
+    """A what-if of the page's data as a file has it."""
+    kept = ("field", "times", "becomes")
+    changes = [{name: change[name] for name in kept} for change in what_if["changes"]]
+    return {"name": what_if["name"], "label": what_if["label"], "changes": changes}
 
 
 def _assumption(control: dict, scenario: dict, locale: str) -> str:
@@ -112,8 +128,8 @@ def _assumption(control: dict, scenario: dict, locale: str) -> str:
     value: Any = scenario
     for key in control["path"].split("."):
         value = value[int(key) if isinstance(value, list) else key]
-    shown = percent(value, locale) if control["share"] else f"{number(value, locale, 2)} {control['suffix']}"
-    return said(messages(locale)["page"]["assumption"], label=control["label"], value=shown.strip())
+    written = control["written"].replace("{n}", number(value * (100 if control["share"] else 1), locale, 2))
+    return said(messages(locale)["page"]["assumption"], label=control["label"], value=written)
 
 
 def _shown(bundle: dict, cell: int) -> str:

@@ -11,19 +11,18 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import partial
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from growth.calculator.words import money, month_labels, number, percent, roughly
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, ScenarioError
-from growth.giveaway.brief import Giveaway, WhatIf, read_giveaway
+from growth.giveaway.brief import Giveaway, read_giveaway
+from growth.giveaway.what_ifs import changed
 from growth.measures import goal_month, growth_ceiling, lowest_cash
 from growth.scenario import Scenario
 from growth.scenario.entry import shown
-from growth.scenario.file import load_document, load_scenario
-from growth.scenario.values import put, value_at
+from growth.scenario.file import load_document
 from growth.scenario.yaml_text import dotted
 
 PLACE = re.compile(r"\{([^{}]*)\}")
@@ -174,38 +173,6 @@ def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:
             "cautions": tuple(cautions),
         }
     )
-
-
-def variants(giveaway: Giveaway, *, scenario: Scenario) -> dict[str, Forecast]:
-    """The forecast of each what-if, by its label, or its name in words."""
-    return {one.label or one.name.replace("_", " "): forecast(changed(scenario, one)) for one in giveaway.what_ifs}
-
-
-def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
-    """The scenario with the changes of a what-if.
-
-    Raises ScenarioError for a field that is none of its numbers, and for a change that leaves no valid scenario.
-    """
-    values = scenario.model_dump(mode="json")
-    place = f"giveaway.what_ifs[{what_if.name}]"
-    for change in what_if.changes:
-        try:
-            before = value_at(values, change.field)
-            if isinstance(before, (bool, str, list, dict)):
-                raise TypeError
-            after: float = before * change.times if change.becomes is None else change.becomes
-            put(values, change.field, int(after) if isfinite(after) and after == int(after) else after)
-        except (KeyError, IndexError, TypeError, ValueError):
-            rule = "the dotted place of a number of the scenario, positions in lists from 0"
-            raise ScenarioError(
-                [Problem(place, rule, change.field, "Such as stay.churn.monthly_churn_rate.")]
-            ) from None
-    try:
-        return load_scenario({"scenario": values})
-    except ScenarioError as error:
-        rule = "a what-if that leaves a valid scenario"
-        problems = [Problem(place, rule, fix=f"{problem}.") for problem in error.problems]
-        raise ScenarioError(problems) from None
 
 
 def _scenarios(giveaway: Giveaway, scenario: Scenario) -> tuple[dict[str, Scenario], list[Problem]]:

@@ -89,17 +89,14 @@ def shared(giveaway: Giveaway, forecast: Forecast) -> dict[str, str]:
 
 
 def case(giveaway: Giveaway) -> Piece:
-    """The reader's case: quotations, then details, then the answer of the brief where it has one."""
+    """The reader's case: quotations, then details."""
     quotations = "".join(
         f'<figure class="quotation"><blockquote><p>{escape(one.words)}</p></blockquote>'
         f"<figcaption>{escape(one.who)}</figcaption></figure>"
         for one in giveaway.case.quotations
     )
     details = "".join(f"<p>{escape(text)}</p>" for text in giveaway.case.details)
-    given = f'<p class="given">{escape(giveaway.answer)}</p>' if giveaway.answer else ""
-    if giveaway.what_ifs and giveaway.answer:
-        given += f"<p>{escape(messages(giveaway.locale)['page']['as_things_stand'])}</p>"
-    inner = quotations + details + given
+    inner = quotations + details
     return Piece(f'<section class="case">{inner}</section>' if inner else "")
 
 

@@ -10,8 +10,9 @@ from growth.engine import Forecast, forecast
 from growth.errors import PublishError
 from growth.giveaway import chromium
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.places import load_giveaway, variants
+from growth.giveaway.places import load_giveaway
 from growth.giveaway.publishing import made_page
+from growth.giveaway.what_ifs import variants
 from growth.kit.email_message import LAW, email_html, email_text
 from growth.kit.embed import embed_page, snippet
 from growth.kit.handout import LEANEST, handout_html

@@ -102,28 +102,43 @@ def test_with_several_plans_the_label_says_whose_it_is():
 @pytest.mark.parametrize(
     ("value", "slider"),
     [
-        (2_500, [500, 50_000, 100]),  # within the table's own bounds
-        (60_000, [500, 100_000, 100]),  # 1.5 times the value, rounded up to 1, 2 or 5 and zeros
-        (1e9, [500, 1e9, 100]),  # never beyond what is valid
-        (50, [50, 50_000, 50]),  # half the value rounded up so: small enough a step to reach it
+        (2_500, [50, 10_000, 50]),  # to four times the value, in round steps next below a fortieth of it
+        (2_512, [1, 10_048, 1]),  # finer steps where the value would lie between two of them
+        (1e9, [2e7, 1e9, 2e7]),  # never beyond what is valid
+        (0.02, [0.02, 0.08, 0.0005]),  # nor below it: a goal of nothing is none
     ],
 )
-def test_a_slider_is_widened_to_hold_the_scenarios_value(value, slider):
-    assert by_path(business(goal_mrr=value))["goal_mrr"]["slider"] == slider
+def test_a_slider_reaches_about_four_times_the_scenarios_value(value, slider):
+    low, high, step = by_path(business(goal_mrr=value))["goal_mrr"]["slider"]
+    assert (high, step) == tuple(slider[1:])
+    assert 0.01 <= low <= slider[0]
 
 
-def test_a_negative_value_widens_the_slider_downwards():
-    assert by_path(business(bill={"opening_cash": -90_000}))["bill.opening_cash"]["slider"][0] == -200_000
+def test_a_value_that_may_be_negative_reaches_as_far_below_nothing_as_above():
+    assert by_path(business(bill={"opening_cash": -90_000}))["bill.opening_cash"]["slider"] == [
+        -360_000,
+        360_000,
+        2_000,
+    ]
+
+
+def test_a_value_of_nothing_takes_the_tables_own_range():
+    assert by_path(business())["grow.monthly_expansion_rate"]["slider"] == [0, 0.1, 0.001]
 
 
 def test_units_are_written_for_readers():
+    """CLDR: the sign of a currency stands before the amount in British English, and behind it, apart, in German."""
     found = by_path(business(currency="GBP", goal_mrr=1000))
-    assert found["goal_mrr"]["suffix"] == "£ a month"
-    assert found["stay.churn.monthly_churn_rate"]["suffix"] == "%"
+    assert found["goal_mrr"]["written"] == "£{n} a month"
+    assert found["stay.churn.monthly_churn_rate"]["written"] == "{n}%"
     assert found["stay.churn.monthly_churn_rate"]["share"] is True
+    german = {one["path"]: one for one in controls(business(goal_mrr=1000), "de-DE")}
+    assert german["goal_mrr"]["written"].replace("\xa0", " ") == "{n} € im Monat"
 
 
 def test_page_data_is_json_and_holds_no_more_than_the_page_needs():
     data = page_data(growth.load_scenario(LIBRARY[0]))
     assert json.loads(json.dumps(data, allow_nan=False)) == data
-    assert sorted(data) == ["columns", "controls", "labels", "locale", "scenario", "words"]
+    assert sorted(data) == [
+        *("brief", "columns", "controls", "headline", "labels", "locale", "pictures", "scenario", "words")
+    ]

@@ -17,6 +17,8 @@ from calculator_page import opened
 
 from growth.calculator.controls import controls
 from growth.calculator.data import COLUMNS
+from growth.calculator.headline import headline
+from growth.calculator.pictures import View, told
 from growth.calculator.words import answer, column
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -29,8 +31,9 @@ SET = """([path, kind, text]) => {
   const numbers = (values) => [...values].map((value) => (Number.isNaN(value) ? null : value));
   return {
     ...shown,
-    answer: [...place.querySelectorAll(".growth-sentences p")].map((p) => p.textContent).join(" "),
-    described: place.querySelector("svg title").textContent,
+    answer: [...place.querySelectorAll(".growth-rest p")].map((p) => p.textContent).join(" "),
+    line: place.querySelector(".growth-answer").textContent,
+    described: [...place.querySelectorAll(".growth-pictures title")].map((title) => title.textContent),
     table: [...place.querySelectorAll("tbody tr")].map((row) => [...row.cells].map((cell) => cell.textContent)),
     series: Object.fromEntries(Object.entries(place.calculator.series()).map(([name, all]) => [name, numbers(all)])),
   };
@@ -48,7 +51,9 @@ def shows_what_python_says(shown: dict) -> growth.Scenario:
     scenario = growth.load_scenario({"scenario": shown["scenario"]})
     forecast = growth.forecast(scenario)
     assert shown["answer"] == shown["sentence"] == answer(forecast)
-    assert shown["described"].endswith(shown["answer"])
+    assert shown["line"] == "".join(text for text, _ in headline(forecast))
+    says = told(View(forecast))
+    assert shown["described"][0].startswith(says["mrr"]) and shown["described"][1] == says["flows"]
     columns = [
         column(getattr(forecast, name), kind, scenario.currency)
         for name, kind, always in COLUMNS
@@ -86,12 +91,13 @@ def test_a_typed_number_may_lie_beyond_the_slider_but_not_beyond_what_is_valid(b
     page = opened(browser, business(), tmp_path)
     churn = page.get_by_label("Customers leaving each month").and_(page.locator(".growth-number"))
     churn.fill("60")
+    assert page.get_by_text("Beyond the slider, which ends at 40%.").count() == 1  # four times the 10% of the scenario
     assert page.evaluate("place.calculator.get().scenario.stay.churn.monthly_churn_rate") == 0.6
     for wrong in ("101", "-1", ""):
         churn.fill(wrong)
         assert churn.get_attribute("aria-invalid") == "true"
         note = page.locator(f"[id='{churn.get_attribute('aria-describedby')}']")
-        assert re.match(r"A number from 0 to 100 %", note.inner_text())
+        assert re.match(r"A number from 0% to 100%\.", note.inner_text())
         assert page.evaluate("place.calculator.get().scenario.stay.churn.monthly_churn_rate") == 0.6
     churn.press("Tab")  # leaving the field brings the last good number back
     assert churn.input_value() == "60"
@@ -116,9 +122,10 @@ def test_what_customers_pay_moves_with_their_number_whatever_the_way_there(brows
 def test_every_box_shows_its_number_and_every_thumb_stands_on_it(browser, tmp_path, path):
     page = opened(browser, growth.load_scenario(path), tmp_path)
     boxes = "[...document.querySelectorAll('.growth-line')].map((line) => [line.querySelector('.growth-number').value, "
-    boxes += "line.querySelector('[type=range]').value, line.querySelector('[type=range]').dataset.value])"
-    for typed, thumb, value in page.evaluate(boxes):
-        assert typed != "" and float(thumb) == pytest.approx(float(value))
+    boxes += "line.querySelector('[type=range]').value, line.querySelector('[type=range]').dataset.path])"
+    scenario = growth.load_scenario(path).model_dump(mode="json")
+    for typed, thumb, place in page.evaluate(boxes):
+        assert typed != "" and float(thumb) == pytest.approx(value_at(scenario, place))
 
 
 def test_numbers_are_read_as_people_type_them(browser, tmp_path):
@@ -179,7 +186,7 @@ def test_fifty_moves_within_a_frame_are_drawn_once_and_end_on_the_last(browser, 
     drawn, churn, sentence = page.evaluate("""() => new Promise((done) => {
       const slider = place.querySelector("[type=range][data-path='stay.churn.monthly_churn_rate']");
       let drawn = 0;
-      new MutationObserver(() => (drawn += 1)).observe(place.querySelector(".growth-sentences"), { childList: true });
+      new MutationObserver(() => (drawn += 1)).observe(place.querySelector(".growth-answer"), { childList: true });
       for (let i = 1; i <= 50; i++) { slider.value = i / 1000; slider.dispatchEvent(new Event("input")); }
       requestAnimationFrame(() => requestAnimationFrame(() => {
         const { scenario, sentence } = place.calculator.get();

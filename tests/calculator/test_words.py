@@ -150,9 +150,9 @@ def test_numbers_round_half_away_from_zero_on_their_shortest_decimals():
 
 
 def test_html_escapes_and_marks_the_computed_numbers():
-    html = answer_html(growth.forecast(business(goal_mrr=380)))
-    assert html.startswith('<p class="growth-answer">With <strong>10</strong> new customers')
-    assert "<strong>€380</strong>" in html
+    html = answer_html(growth.forecast(business(goal_mrr=380)), given="a < b")
+    assert '<p class="growth-answer"><strong>€380</strong> a month in <strong>Feb 2027</strong>' in html
+    assert "<p>With <strong>10</strong> new customers" in html and "<p>a &lt; b</p>" in html
 
 
 def test_the_table_without_scripts_has_a_row_a_month_and_leaves_out_what_is_zero_throughout():

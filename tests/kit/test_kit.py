@@ -103,7 +103,7 @@ def test_a_place_without_a_number_is_refused(answer, says):
 
 def test_the_overtaking_month_is_the_first_from_which_it_stays_ahead():
     brief = load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF))
-    from growth.giveaway.places import variants
+    from growth.giveaway.what_ifs import variants
 
     halved, doubled = (one.closing_mrr for one in variants(brief, scenario=growth.load_scenario(BRIEF)).values())
     month = int(re.search(r"from month (\d+) on", brief.answer)[1])

@@ -1,0 +1,104 @@
+// One line of the form: label, number with its step buttons and unit, and slider.
+import { brief, node, said, tidy } from "./tools.js";
+
+// A number as people type it by the rules of their language: 4.5, 4.5%, 1,160 (thousands), or 4,5 and 1.160 in German;
+// NaN for anything else, such as the other sign for decimals.
+function parsed(text, { group, point }) {
+  const [g, p] = [group, point].map((sign) => (/\s/.test(sign) ? "\\s" : `\\${sign}`));
+  const bare = text.trim().replace(/\s*[%€$£]$/, "");
+  const grouped = new RegExp(`^[+-]?[1-9]\\d{0,2}(${g}\\d{3})+(${p}\\d*)?$`).test(bare);
+  const plain = grouped ? bare.replace(new RegExp(g, "g"), "") : bare;
+  if (!new RegExp(`^[+-]?(\\d+${p}?\\d*|${p}\\d+)(e[+-]?\\d+)?$`, "i").test(plain)) return NaN;
+  return Number(plain.replace(point, "."));
+}
+
+// How many steps a key moves by, up or down; a tenth of one with Shift. Null for any other key.
+function stepsOf({ key, shiftKey }) {
+  const way = { ArrowUp: 1, ArrowDown: -1, ArrowRight: 1, ArrowLeft: -1 }[key];
+  if (way) return shiftKey ? way / 10 : way;
+  return { PageUp: 10, PageDown: -10 }[key] ?? null;
+}
+
+// `changed(value)` is called with every valid value. Arrow keys move both fields by a step, with Shift by a tenth of one,
+// the page keys by ten.
+export function controlLine(control, id, original, changed, show, words) {
+  const scale = control.share ? 100 : 1;
+  const [low, high, step] = control.slider;
+  const [before, after] = control.written.split("{n}");
+  const written = (value) => control.written.replace("{n}", show.plain(tidy(value * scale)));
+  const label = node("label", { id: `${id}-label`, for: id }, control.label);
+  const told = { "aria-describedby": `${id}-note`, "data-path": control.path };
+  const slider = node("input", { type: "range", min: low, max: high, step, "aria-labelledby": `${id}-label`, ...told });
+  const typed = node("input", { type: "text", class: "growth-number", id, inputmode: "decimal", autocomplete: "off", ...told });
+  const note = node("p", { id: `${id}-note`, class: "growth-help" }, control.help);
+  const kind = control.whole ? words.number_whole : words.number;
+  const wrongPoint = show.point === "," ? "." : ",";
+  const typedIn = () => tidy(parsed(typed.value, show) / scale);
+  let current = original;
+  const say = (text) => {
+    if (note.textContent !== text) note.textContent = text;
+  };
+  const set = (value, from) => {
+    current = value;
+    if (from !== slider) slider.value = value;
+    if (from !== typed && typedIn() !== value) typed.value = String(brief(value * scale)).replace(".", show.point);
+    slider.setAttribute("aria-valuetext", written(value));
+    typed.removeAttribute("aria-invalid");
+    const beyond = value > high ? words.beyond_high : value < low ? words.beyond_low : "";
+    say(beyond ? said(beyond, { end: written(value > high ? high : low) }) : control.help);
+  };
+  const take = (value, from) => {
+    set(value, from);
+    changed(value);
+  };
+  const move = (steps) => {
+    const whole = Math.sign(steps) * Math.max(Math.abs(steps), 1);
+    const wanted = tidy(current + (control.whole ? whole : steps) * step);
+    take(Math.min(Math.max(wanted, control.low), control.high), null);
+  };
+  slider.addEventListener("input", () => take(tidy(Number(slider.value)), slider));
+  const keyed = (event) => {
+    const steps = event.target === typed && /Left|Right/.test(event.key) ? null : stepsOf(event);
+    if (steps === null || event.ctrlKey || event.altKey || event.metaKey) return;
+    event.preventDefault();
+    move(steps);
+  };
+  slider.addEventListener("keydown", keyed);
+  typed.addEventListener("keydown", keyed);
+  typed.addEventListener("input", () => {
+    const value = typedIn();
+    if (value >= control.low && value <= control.high && (!control.whole || Number.isInteger(value))) {
+      take(value, typed);
+      return;
+    }
+    typed.setAttribute("aria-invalid", "true");
+    const point = typed.value.includes(wrongPoint) ? words.number_point : "";
+    const range = { kind: kind + point, low: written(control.low), high: written(control.high) };
+    say(said(words.number_range, range));
+  });
+  typed.addEventListener("blur", () => {
+    if (typed.hasAttribute("aria-invalid")) set(current, null);
+  });
+  // for pointers alone: by keyboard the arrow keys do it
+  const button = (sign, name, steps) =>
+    node("button", { type: "button", class: "growth-step", tabindex: -1, "aria-label": `${name}: ${control.label}`, onclick: () => move(steps) }, sign);
+  const fewer = button("\u2212", words.less, -1);
+  const more = button("+", words.more_of_it, 1);
+  const unit = (said) => node("span", { class: "growth-unit" }, said.trim());
+  const number = node("span", { class: "growth-typed" }, fewer, unit(before), typed, more, unit(after));
+  const tick = node("span", { class: "growth-original", "aria-hidden": "true" });
+  tick.style.setProperty("--at", Math.min(Math.max((original - low) / (high - low), 0), 1).toFixed(4));
+  const track = node("span", { class: "growth-track" }, tick, slider);
+  const line = node("div", { class: "growth-line" }, label, number, track, note);
+  return {
+    line,
+    enable(on) {
+      for (const input of [slider, typed, fewer, more]) input.disabled = !on;
+    },
+    set(value) {
+      line.classList.toggle("growth-moved", value !== original);
+      set(value, document.activeElement === typed ? typed : null);
+    },
+    written,
+  };
+}

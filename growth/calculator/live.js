@@ -1,0 +1,38 @@
+// The calculator live in JupyterLab, for anywidget: Python hands in `data`, the sliders hand back `tuned`; either side
+// may change the scenario.
+import { mount } from "./calculator.js";
+import { node } from "./tools.js";
+
+export default {
+  render({ model, el }) {
+    const root = node("div", { class: "growth-live" });
+    el.append(root);
+    let calculator = null;
+    const build = () => {
+      calculator?.destroy();
+      calculator = mount(root, model.get("data"), {
+        share: false,
+        onChange: (scenario) => {
+          model.set("tuned", scenario);
+          model.save_changes();
+        },
+        onKeep: model.get("keeps") ? (scenario) => model.send({ kind: "keep", scenario }) : null,
+      });
+      follow();
+    };
+    const follow = () => calculator.set(model.get("tuned"));
+    const heard = (message) => {
+      if (message?.kind === "said") calculator.say(String(message.text));
+    };
+    build();
+    model.on("change:data", build);
+    model.on("change:tuned", follow);
+    model.on("msg:custom", heard);
+    return () => {
+      model.off("change:data", build);
+      model.off("change:tuned", follow);
+      model.off("msg:custom", heard);
+      calculator.destroy();
+    };
+  },
+};

@@ -1,0 +1,113 @@
+// What the answer and its pictures look like on the screen: beside the form where there is room, else a short head that
+// stays in view above it, with the pictures at full size below.
+import { flowNodes, mrrNodes, toldByPictures } from "./chart.js";
+import { node } from "./tools.js";
+
+const HEAD = 104; // pixels of the small picture in the head
+
+function picture(name, id) {
+  const title = node("svg:title", { id: `${id}-title` });
+  const svg = node("svg:svg", { class: `growth-chart ${name}`, role: "img", "aria-labelledby": title.id, focusable: "false" }, title);
+  const draw = (width, height, nodes, told) => {
+    svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    svg.setAttribute("height", height);
+    title.textContent = told;
+    svg.replaceChildren(title, ...nodes);
+  };
+  return { svg, draw };
+}
+
+// The height in which the calculator scrolls: the window's, or that of a notebook's panel.
+function heightAround(element) {
+  for (let up = element.parentElement; up; up = up.parentElement) {
+    if (up !== document.body && up !== document.documentElement && /auto|scroll/.test(getComputedStyle(up).overflowY)) {
+      return Math.min(up.clientHeight, innerHeight);
+    }
+  }
+  return innerHeight;
+}
+
+const piecesOf = (pieces) => pieces.map(([text, computed]) => (computed ? node("strong", {}, text) : text));
+
+// {now: the answer's side, aloud, draw(view, sentences, ...), place(tuning), fit()}: `view` is what chart.js draws.
+export function screen(id, words, pictures) {
+  const small = picture("growth-small", `${id}-small`);
+  const mrr = picture("growth-mrr", `${id}-mrr`);
+  const flows = picture("growth-flows", `${id}-flows`);
+  const kicker = node("p", { class: "growth-kicker" });
+  const headline = node("p", { class: "growth-answer" });
+  const head = node("div", { class: "growth-head" }, kicker, headline, small.svg);
+  const rest = node("div", { class: "growth-rest" });
+  const meets = node("p", { class: "growth-meeting" });
+  const figure = (drawn, title, ...more) => node("figure", {}, node("figcaption", {}, title), drawn.svg, ...more);
+  const figures = node("div", { class: "growth-pictures" }, figure(mrr, pictures.mrr), figure(flows, pictures.flows, meets));
+  const now = node("div", { class: "growth-now" }, head, rest, figures);
+  let shown = null;
+  let size = null; // {wide, width, em, heights}, measured when the room changes
+  let tuning = null;
+
+  function measure() {
+    const wide = getComputedStyle(tuning).getPropertyValue("--growth-wide").trim() === "1";
+    // below the form where there is no room beside it
+    if (wide !== (figures.parentElement === now)) {
+      if (wide) now.append(figures);
+      else tuning.after(figures);
+    }
+    const width = Math.round(mrr.svg.parentElement.clientWidth) || 600;
+    const em = parseFloat(getComputedStyle(mrr.svg).fontSize) || 12.5;
+    const around = heightAround(tuning);
+    let heights = [Math.min(Math.max(width * 0.6, em * 15), 320), Math.min(Math.max(width * 0.45, em * 13), 230)];
+    if (wide) {
+      const drawn = mrr.svg.getBoundingClientRect().height + flows.svg.getBoundingClientRect().height;
+      const room = around - (now.getBoundingClientRect().height - drawn) - em * 2;
+      heights = [Math.min(Math.max(room * 0.58, em * 13), 340), Math.min(Math.max(room * 0.42, em * 10), 230)];
+    }
+    size = { wide, width, em, heights: heights.map(Math.round), head: Math.round(head.clientWidth) || 300 };
+    small.svg.setAttribute("height", HEAD);
+    head.classList.toggle("growth-loose", !wide && head.getBoundingClientRect().height > around / 3 + 1);
+  }
+  function drawPictures() {
+    const { view } = shown;
+    const { width, em, heights, wide } = size;
+    const told = toldByPictures(view);
+    mrr.draw(width, heights[0], mrrNodes(view, { width, height: heights[0], em }), told.mrr);
+    flows.draw(width, heights[1], flowNodes(view, { width, height: heights[1], em }), told.flows);
+    if (meets.textContent !== told.meets) meets.textContent = told.meets;
+    if (wide) small.svg.replaceChildren();
+    else small.draw(size.head, HEAD, mrrNodes(view, { width: size.head, height: HEAD, em, compact: true }), told.mrr);
+  }
+  // Text above the form takes more lines or fewer as the numbers change; what it once took it keeps, so that the form
+  // stays where it is under the reader's finger.
+  function hold() {
+    for (const element of [headline, rest]) {
+      const high = element.offsetHeight;
+      if (high > (parseFloat(element.style.minHeight) || 0)) element.style.minHeight = `${high}px`;
+    }
+    const covered = size.wide || head.classList.contains("growth-loose") ? 0 : Math.ceil(head.getBoundingClientRect().height);
+    tuning.style.setProperty("--growth-head", `${covered}px`); // no field is brought into view beneath it
+  }
+  return {
+    now,
+    svg: mrr.svg,
+    place(element) {
+      tuning = element;
+    },
+    draw(view, line, sentences, kick) {
+      shown = { view };
+      if (kicker.textContent !== kick) kicker.textContent = kick;
+      headline.replaceChildren(...piecesOf(line));
+      rest.replaceChildren(...sentences.map((pieces) => node("p", {}, ...piecesOf(pieces))));
+      if (!size) measure();
+      hold();
+      drawPictures();
+    },
+    fit() {
+      if (!shown || !tuning.clientWidth) return;
+      for (const element of [headline, rest]) element.style.minHeight = "";
+      measure();
+      hold();
+      drawPictures();
+    },
+    resized: (entries) => entries.some(({ contentRect }) => Math.round(contentRect.width) > 0),
+  };
+}
