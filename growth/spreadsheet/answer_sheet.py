@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, pick, position_of
@@ -29,10 +29,13 @@ _BRIDGE = (  # series, sign
     ("closing_mrr", "= "),
 )
 
+if TYPE_CHECKING:
+    import xlsxwriter
+
 
 def fill_answer(
     book: WorkbookContext,
-    workbook: Any,
+    workbook: xlsxwriter.Workbook,
     *,
     question: str,
     cautions: Sequence[str],
@@ -156,7 +159,13 @@ def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, 
 
 
 def _chart(
-    book: WorkbookContext, workbook: Any, sheet: Worksheet, months: MonthsSheet, sentence: SentenceSheet, *, row: int
+    book: WorkbookContext,
+    workbook: xlsxwriter.Workbook,
+    sheet: Worksheet,
+    months: MonthsSheet,
+    sentence: SentenceSheet,
+    *,
+    row: int,
 ) -> None:
     """MRR by month as one line, the goal and the ceiling as further ones; labels stand on the lines, no legend."""
     words, last = book.words["answer"], book.scenario.months

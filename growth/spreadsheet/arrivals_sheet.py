@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
+from growth.scenario.arrive import AnyChannel
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, added, as_formula, both, choose, pick, total
 from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
@@ -76,7 +76,7 @@ class _Channel:
     def _sign_up(self, table: FormulaTable, group: str, usual: FormulaColumn) -> None:
         """Visitors of the steady flow and of launches, and the share of them that signs up."""
         words = self._book.words["arrivals"]
-        launched = [self._launch(table, group, number) for number in range(len(self._channel.launches))]
+        launched = [self._launch(table, group, number) for number in range(len(getattr(self._channel, "launches", ())))]
         self.visitors = table.column(words["visitors"], "people", group=group) if launched else usual
         sign_ups = table.column(words["sign_ups"], "people", group=group)
         rate = self._rate("signup_rate", "sign_up.signup_rate")
@@ -89,7 +89,7 @@ class _Channel:
     def _convert(self, table: FormulaTable, group: str, *, sign_ups: FormulaColumn, before: Formula) -> None:
         """Who of the sign-ups becomes a customer. before: sign-ups of each month before the first, if it ran then."""
         self.sign_ups = sign_ups
-        running = self._channel.running_before
+        running = getattr(self._channel, "running_before", False)
         first = choose(self._given("first_month").equals(1), before, 0) if running else as_formula(0)
         sign_ups.put(0, first, "opening")
         self.customers = table.column(self._book.words["arrivals"]["new_customers"], "people", group=group)
@@ -190,7 +190,7 @@ _LEVEL = {  # what the column is called, and the fields of level and ceiling
     "sign_ups": ("sign_ups", "monthly_sign_ups", "sign_up_ceiling"),
     "customers": ("new_customers", "monthly_customers", "customer_ceiling"),
 }
-_FLOW: dict[str, Any] = {
+_FLOW: dict[str, Callable[[_Channel, FormulaTable, str], FormulaColumn]] = {
     **dict.fromkeys(_LEVEL, _Channel.steady),
     "content": _Channel.content,
     "paid": _Channel.paid,
@@ -206,5 +206,5 @@ def delayed(book: WorkbookContext, sign_ups: FormulaColumn, month: int) -> Formu
     return added([part * sign_ups[max(month - lag, 0)] for lag, part in enumerate(parts)])
 
 
-def _channels(book: WorkbookContext) -> Sequence[Any]:
+def _channels(book: WorkbookContext) -> Sequence[AnyChannel]:
     return book.scenario.arrive.channels

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING
 
 from growth.calculator.language import said
 from growth.calculator.words import number, percent
@@ -14,6 +14,9 @@ from growth.spreadsheet.inputs import Input
 from growth.spreadsheet.styles import STYLES
 from growth.spreadsheet.worksheet import Worksheet
 
+if TYPE_CHECKING:
+    import xlsxwriter
+
 FIRST_LINE = 6
 _STAGE, _LABEL, _VALUE, _UNIT, _RANGE, _MEANS, _NAME = range(7)
 _WIDTHS = (11, 48, 15, 16, 22, 58, 38)
@@ -21,7 +24,7 @@ _NO_LIMIT = 1e6  # an end as far out as this says nothing to a reader
 _TITLE, _MESSAGE = 32, 255  # characters that a message beside a cell may have
 
 
-def fill_assumptions(book: WorkbookContext, workbook: Any, *, of_ages: dict[str, Formula]) -> Formula:
+def fill_assumptions(book: WorkbookContext, workbook: xlsxwriter.Workbook, *, of_ages: dict[str, Formula]) -> Formula:
     """Fills the sheet and names its cells. Returns how many rules between the numbers are broken, 0 where all hold.
 
     of_ages: by rule, whether the groups of opening customers by age break it.

@@ -92,8 +92,8 @@ def ceiling(book: WorkbookContext, *, lives: list[PlanByAge], changes: ChangesSh
             whole = worth * (sums["sum"][row] + sums["tail"][row]) / (1 - sums["back"][row])
             column.put(row, choose(either(sums["back"][row] >= EDGE, share[row].equals(0)), 0, whole))
     last = len(plans) - 1
-    sums = {reason: total(column.span(0, last)) for reason, column in flags.items()}
-    level = _level(book, table, arrivals, sums, total(per_person.span(0, last)), total(per_money.span(0, last)))
+    broken = {reason: total(column.span(0, last)) for reason, column in flags.items()}
+    level = _level(book, table, arrivals, broken, total(per_person.span(0, last)), total(per_money.span(0, last)))
     book.finish(table, labels=1)
     return level
 
@@ -113,7 +113,7 @@ def _level(
     span = min(YEAR, scenario.months) if seasonal else 1
     joining = total(arrivals.channel_customers.span(scenario.months - span + 1, scenario.months)) / span
 
-    def put(key: str, formula: Any, kind: str) -> Formula:
+    def put(key: str, formula: Formula, kind: str) -> Formula:
         nonlocal row
         table.sheet.text(FIRST + row, 0, words[key], "cell")
         cell = table.sheet.put(FIRST + row, 1, formula, "strong", kind)

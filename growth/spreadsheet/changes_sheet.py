@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from growth.scenario import Scenario
+from growth.scenario.pay import Plan
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, both, choose
 from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
@@ -15,7 +15,8 @@ class ChangesSheet:
     """The sheet of changes, which is there only where the scenario has some."""
 
     def __init__(self, book: WorkbookContext):
-        self._book, self._factor = book, None
+        self._book = book
+        self._factor: FormulaColumn | None = None
         self._price: dict[int, FormulaColumn] = {}
         self._rate: dict[int, FormulaColumn] = {}
         self._provoked: dict[int, FormulaColumn] = {}
@@ -61,15 +62,15 @@ class ChangesSheet:
             return
         self._factor = table.column(self._book.words["changes"]["factor"], "number", width=14)
         for when in self._months():
-            whole: Formula | None = None
+            whole = as_formula(1)
             for index in range(len(changes)):
                 place = f"stay.churn_changes.{index}"
                 begun = self._month.same_row(when) >= self._book.given(f"{place}.from_month")
                 factor = choose(begun, self._book.given(f"{place}.factor"), 1)
-                whole = factor if whole is None else whole * factor
+                whole = whole * factor if index else factor
             self._factor.put(when, whole)
 
-    def _plan(self, table: FormulaTable, number: int, plan: Any, reaching: list[int]) -> None:
+    def _plan(self, table: FormulaTable, number: int, plan: Plan, reaching: list[int]) -> None:
         words = self._book.words["changes"]
         table.skip()
         self._price[number] = table.column(words["price"], "cents", group=plan.name, width=14)
@@ -107,6 +108,6 @@ class ChangesSheet:
         provoked.put(when, as_formula(leave))
 
 
-def needed(scenario: Any) -> bool:
+def needed(scenario: Scenario) -> bool:
     """Whether a scenario has changes of churn or prices."""
     return bool(scenario.stay.churn_changes or scenario.grow.price_changes)

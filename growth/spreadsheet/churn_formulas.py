@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from growth.scenario.churn import Churn, MeasuredChurn
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import (
     Formula,
@@ -24,7 +23,7 @@ _CLIMB = Formula("{0,1,2,3,4,5,6,7,8,9,10,11,12,13,14,15}", np.arange(float(_SHI
 
 
 def churn_column(
-    book: WorkbookContext, table: FormulaTable, age: FormulaColumn, *, curve: Any, place: str, last: int, group: str
+    book: WorkbookContext, table: FormulaTable, age: FormulaColumn, *, curve: Churn, place: str, last: int, group: str
 ) -> FormulaColumn:
     """The columns of a curve for ages 1..last, the last of them churn; place: of its section in the scenario."""
     columns = _Bdw(book, table, group) if curve.curve == "bdw" else None
@@ -35,22 +34,23 @@ def churn_column(
     return column
 
 
-def _constant(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
+def _constant(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Churn) -> Formula:
     return book.given(f"{place}.monthly_churn_rate")
 
 
-def _early_late(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
+def _early_late(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Churn) -> Formula:
     early, late = (book.given(f"{place}.{name}_monthly_churn_rate") for name in ("early", "late"))
     return choose(age.same_row(a) <= book.given(f"{place}.early_months"), early, late)
 
 
-def _sbg(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
+def _sbg(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Churn) -> Formula:
     alpha, beta = book.given(f"{place}.alpha"), book.given(f"{place}.beta")
     return alpha / (alpha + beta + (age.same_row(a) - 1))
 
 
-def _measured(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Any) -> Formula:
-    if a > len(curve.survival):
+def _measured(book: WorkbookContext, age: FormulaColumn, a: int, place: str, curve: Churn) -> Formula:
+    known = len(curve.survival) if isinstance(curve, MeasuredChurn) else 0
+    if a > known:
         return book.given(f"{place}.tail_monthly_churn_rate")
     alive = book.given(f"{place}.survival.{a - 1}")
     if a == 1:

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
+from pydantic import BaseModel
+
 from growth.calculator.language import messages
 from growth.calculator.words import month_labels
 from growth.engine import Forecast
@@ -105,6 +107,6 @@ class WorkbookContext:
         """The input cells of a list of numbers."""
         return [self.inputs[f"{place}.{index}"] for index in range(count)]
 
-    def used(self, section: Any, place: str, name: str) -> Formula | None:
+    def used(self, section: BaseModel, place: str, name: str) -> Formula | None:
         """The input cell of a number that may be left out; None where it is."""
         return None if getattr(section, name) is None else self.inputs[f"{place}.{name}".lstrip(".")]

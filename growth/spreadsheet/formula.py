@@ -13,7 +13,7 @@ B2*(1-B3) 58.0
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from functools import reduce
@@ -37,61 +37,64 @@ class Formula:
     value: Any
     rank: int = _ATOM
 
-    def __add__(self, other: Any) -> Formula:
+    def __add__(self, other: Operand) -> Formula:
         return _join(self, "+", other, _ADD, lambda a, b: a + b)
 
-    def __radd__(self, other: Any) -> Formula:
+    def __radd__(self, other: Operand) -> Formula:
         return as_formula(other) + self
 
-    def __sub__(self, other: Any) -> Formula:
+    def __sub__(self, other: Operand) -> Formula:
         return _join(self, "-", other, _ADD, lambda a, b: a - b)
 
-    def __rsub__(self, other: Any) -> Formula:
+    def __rsub__(self, other: Operand) -> Formula:
         return as_formula(other) - self
 
-    def __mul__(self, other: Any) -> Formula:
+    def __mul__(self, other: Operand) -> Formula:
         return _join(self, "*", other, _TIMES, lambda a, b: a * b)
 
-    def __rmul__(self, other: Any) -> Formula:
+    def __rmul__(self, other: Operand) -> Formula:
         return as_formula(other) * self
 
-    def __truediv__(self, other: Any) -> Formula:
+    def __truediv__(self, other: Operand) -> Formula:
         return _join(self, "/", other, _TIMES, _over)
 
-    def __rtruediv__(self, other: Any) -> Formula:
+    def __rtruediv__(self, other: Operand) -> Formula:
         return as_formula(other) / self
 
-    def __pow__(self, other: Any) -> Formula:
+    def __pow__(self, other: Operand) -> Formula:
         return _join(self, "^", other, _POWER, _power)
 
-    def __rpow__(self, other: Any) -> Formula:
+    def __rpow__(self, other: Operand) -> Formula:
         return as_formula(other) ** self
 
-    def __and__(self, other: Any) -> Formula:
+    def __and__(self, other: Operand) -> Formula:
         """Texts side by side."""
         return _join(self, "&", other, _JOIN, lambda a, b: f"{a}{b}")
 
-    def __rand__(self, other: Any) -> Formula:
+    def __rand__(self, other: Operand) -> Formula:
         return as_formula(other) & self
 
-    def __lt__(self, other: Any) -> Formula:
+    def __lt__(self, other: Operand) -> Formula:
         return _join(self, "<", other, _COMPARE, lambda a, b: a < b)
 
-    def __le__(self, other: Any) -> Formula:
+    def __le__(self, other: Operand) -> Formula:
         return _join(self, "<=", other, _COMPARE, lambda a, b: a <= b)
 
-    def __gt__(self, other: Any) -> Formula:
+    def __gt__(self, other: Operand) -> Formula:
         return _join(self, ">", other, _COMPARE, lambda a, b: a > b)
 
-    def __ge__(self, other: Any) -> Formula:
+    def __ge__(self, other: Operand) -> Formula:
         return _join(self, ">=", other, _COMPARE, lambda a, b: a >= b)
 
-    def equals(self, other: Any) -> Formula:
+    def equals(self, other: Operand) -> Formula:
         """Whether both are the same; `==` is kept for Python's own use."""
         return _join(self, "=", other, _COMPARE, lambda a, b: a == b)
 
 
-def as_formula(value: Any) -> Formula:
+Operand = Formula | float | str  # what may stand beside a formula; truth values are numbers
+
+
+def as_formula(value: Operand) -> Formula:
     """A number, a truth value or a text as it stands in a formula.
 
     >>> as_formula(0.5).text, as_formula("so").text
@@ -109,7 +112,7 @@ def as_formula(value: Any) -> Formula:
     return Formula(text, float(value), _ADD if value < 0 else _ATOM)
 
 
-def choose(condition: Formula, then: Any, otherwise: Any) -> Formula:
+def choose(condition: Formula, then: Operand, otherwise: Operand) -> Formula:
     """IF: `then` where the condition holds, else `otherwise`."""
     then, otherwise = as_formula(then), as_formula(otherwise)
     return Formula(
@@ -127,16 +130,16 @@ def either(*conditions: Formula) -> Formula:
     return conditions[0] if len(conditions) == 1 else _call("OR", conditions, any(c.value for c in conditions))
 
 
-def minimum(*parts: Any) -> Formula:
+def minimum(*parts: Operand) -> Formula:
     """MIN of numbers and ranges."""
-    parts = tuple(map(as_formula, parts))
-    return _call("MIN", parts, float(min(np.min(part.value) for part in parts)))
+    formulas = [as_formula(part) for part in parts]
+    return _call("MIN", formulas, float(min(np.min(one.value) for one in formulas)))
 
 
-def maximum(*parts: Any) -> Formula:
+def maximum(*parts: Operand) -> Formula:
     """MAX of numbers and ranges."""
-    parts = tuple(map(as_formula, parts))
-    return _call("MAX", parts, float(max(np.max(part.value) for part in parts)))
+    formulas = [as_formula(part) for part in parts]
+    return _call("MAX", formulas, float(max(np.max(one.value) for one in formulas)))
 
 
 def total(*parts: Formula) -> Formula:
@@ -164,7 +167,7 @@ def pick(cells: Formula, position: Formula) -> Formula:
     return _call("INDEX", (cells, position), str(value) if isinstance(value, str) else float(value))
 
 
-def position_of(value: Any, cells: Formula) -> Formula:
+def position_of(value: Operand, cells: Formula) -> Formula:
     """MATCH: where a value first stands in a row or column of cells, counted from 1."""
     value = as_formula(value)
     found = np.flatnonzero(np.ravel(cells.value) == value.value)
@@ -194,7 +197,7 @@ def power_of_ten(part: Formula) -> Formula:
     return Formula(f"INT(LOG10({part.text}))", float(value))
 
 
-def rounded(part: Formula, digits: Any) -> Formula:
+def rounded(part: Formula, digits: Operand) -> Formula:
     """ROUND, half away from zero."""
     digits = as_formula(digits)
     value = part.value
@@ -203,7 +206,7 @@ def rounded(part: Formula, digits: Any) -> Formula:
     return _call("ROUND", (part, digits), value)
 
 
-def written(part: Formula, decimals: Any) -> Formula:
+def written(part: Formula, decimals: Operand) -> Formula:
     """FIXED: a number of 0 or more as text, with the separators of whoever opens the workbook."""
     decimals = as_formula(decimals)
     value = rounded(part, decimals).value
@@ -226,7 +229,7 @@ def near_one_log(part: Formula) -> Formula:
     return choose(absolute(part) < 1e-9, part * (1 - part / 2), logarithm(1 + part) * part / (1 + part - 1))
 
 
-def _join(left: Any, sign: str, right: Any, rank: int, compute: Any) -> Formula:
+def _join(left: Operand, sign: str, right: Operand, rank: int, compute: Callable[[Any, Any], Any]) -> Formula:
     left, right = as_formula(left), as_formula(right)
     # what stands right of a sign of the same rank is bracketed too: a-(b-c), a/(b*c)
     a = f"({left.text})" if left.rank < rank or (rank == _COMPARE == left.rank) else left.text
@@ -234,7 +237,7 @@ def _join(left: Any, sign: str, right: Any, rank: int, compute: Any) -> Formula:
     return Formula(f"{a}{sign}{b}", compute(left.value, right.value), rank)
 
 
-def _call(name: str, parts: Any, value: Any) -> Formula:
+def _call(name: str, parts: Iterable[Formula], value: Any) -> Formula:
     return Formula(f"{name}({','.join(part.text for part in parts)})", value)
 
 

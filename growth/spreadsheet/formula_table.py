@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from growth.spreadsheet.formula import Formula
 from growth.spreadsheet.worksheet import Worksheet
 
+T = TypeVar("T")
 FIRST = 7  # the row of month 0, and of age 0; rows and columns count from 0
 LABEL_WIDTH, WIDTH = 10, 12.5
 PAGE_WIDTH, PAGE_ROWS = 240, 70  # characters and rows on one landscape page, at about 60% of their size
@@ -28,7 +29,7 @@ class FormulaColumn:
         self._sheet, self.index, self._kind = sheet, index, kind
         self._values: list[Any] = [0.0] * (last + 1)
 
-    def put(self, when: int, formula: Any, style: str = "cell") -> Formula:
+    def put(self, when: int, formula: Formula | float, style: str = "cell") -> Formula:
         """Writes a formula, or a plain number, for a month or age; returns the reference."""
         row = FIRST + when
         if not isinstance(formula, Formula):
@@ -54,6 +55,13 @@ class FormulaColumn:
         values = self._values[first : last + 1]
         rows = (FIRST + first, FIRST + last)
         return self._sheet.cells(rows, (self.index, self.index), np.array(values), fixed="both")
+
+
+def present(column: T | None) -> T:
+    """What the structure of the scenario is known to have; LookupError where it is missing all the same."""
+    if column is None:
+        raise LookupError("a column that the scenario has no use for was asked for")
+    return column
 
 
 class FormulaTable:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.scenario import Assumption, Scenario
@@ -104,7 +105,7 @@ def _label_and_help(place: str, kind: str, entry: Assumption, locale: str) -> tu
     return (found["label"], "") if found else label_and_help(place, kind, entry.label, entry.help, locale)
 
 
-def _later(info: Any) -> bool:
+def _later(info: FieldInfo) -> bool:
     """Within a section what is always shown comes first."""
     entry = assumption_of(info)
     return entry is not None and not entry.always

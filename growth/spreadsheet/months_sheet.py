@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
 from growth.calculator.words import month_labels
 from growth.engine import SERIES
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.ceiling_sheet import Level
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, added, both, choose, maximum, missing, rounded
+from growth.spreadsheet.formula import Formula, added, as_formula, both, choose, maximum, missing, rounded
 from growth.spreadsheet.formula_table import FormulaColumn
 from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.worksheet import DASH, Worksheet
@@ -96,7 +96,7 @@ class MonthsSheet:
         self._put("aboard", month, self.columns["aboard"][month - 1] + aboard)
         self._reached(month)
 
-    def _read_off(self, month: int, at: Any) -> None:
+    def _read_off(self, month: int, at: Callable[[str], Formula]) -> None:
         """Ratios, and the checks of both bridges."""
         self._put("arr", month, 12 * at("closing_mrr"))
         self._put("revenue", month, at("closing_mrr"))
@@ -136,14 +136,14 @@ class MonthsSheet:
         if goal is not None:
             self._put("reached", month, choose(self.columns["closing_mrr"][month] >= goal, 1, 0))
 
-    def _at(self, month: int) -> Any:
+    def _at(self, month: int) -> Callable[[str], Formula]:
         return lambda name: self.columns[name][month]
 
-    def _put(self, name: str, month: int, formula: Any) -> None:
+    def _put(self, name: str, month: int, formula: Formula | float) -> None:
         """A cell of the month; a series is stored with the engine's value."""
         if name in SERIES and month:
             value = float(getattr(self._book.forecast, name)[month - 1])
-            formula = Formula(formula.text, DASH if value != value else value)
+            formula = Formula(as_formula(formula).text, DASH if value != value else value)
         self.columns[name].put(month, formula, self._style(name, month))
 
     @staticmethod

@@ -65,7 +65,8 @@ def input_name(place: str) -> str:
     ('channel_1_launch_2_visitors', 'churn_monthly_churn_rate')
     """
     for pattern, head in _SHORTER:
-        place = re.sub(pattern, lambda found, head=head: f"{head}_{int(found[1]) + 1}", place)
+        if found := re.match(pattern, place):
+            place = f"{head}_{int(found[1]) + 1}{place[found.end() :]}"
     place = re.sub(r"launches\.(\d+)", lambda found: f"launch_{int(found[1]) + 1}", place)
     place = re.sub(r"(season|survival|delay_share)s?\.(\d+)$", lambda found: f"{found[1]}_{int(found[2]) + 1}", place)
     place = re.sub(r"^(arrive|sign_up|pay|stay|grow|bill)\.", "", place).replace("comeback.comeback", "comeback")

@@ -11,7 +11,7 @@ from growth.calculator.words import month_labels
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, dot, maximum, minimum, total
-from growth.spreadsheet.formula_table import FIRST, FormulaTable
+from growth.spreadsheet.formula_table import FIRST, FormulaTable, present
 from growth.spreadsheet.opening_sheet import OLDEST, OpeningSheet
 from growth.spreadsheet.stay_sheet import PlanByAge
 
@@ -132,17 +132,14 @@ class PlanCohorts:
             for age in range(oldest, 0, -1)
         ]
         first, values = columns[0].index, np.zeros((self._months + 1, oldest))
+        monthly = present(self._life.monthly)
         for month in range(1, self._months + 1):
+            factor = present(self._changes.churn_factor(month))
             for position, age in enumerate(range(oldest, 0, -1)):
                 if age % YEAR or age >= OLDEST + 1 + month:  # nobody is that old yet
                     continue
-                stay = reduce(
-                    mul,
-                    (
-                        1 - minimum(1, self._life.monthly[one] * self._changes.churn_factor(month))
-                        for one in range(age - YEAR + 1, age + 1)
-                    ),
-                )
+                year = range(age - YEAR + 1, age + 1)
+                stay = reduce(mul, (1 - minimum(1, monthly[one] * factor) for one in year))
                 formula = 1 - stay
                 values[month, position] = formula.value
                 self._sheet.put(FIRST + month, first + position, formula, "soft", "churn")

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from growth.spreadsheet.changes_sheet import ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, maximum, minimum, pick
-from growth.spreadsheet.formula_table import FormulaColumn
+from growth.spreadsheet.formula_table import FormulaColumn, present
 from growth.spreadsheet.inputs import by_age
 from growth.spreadsheet.opening_sheet import OpeningSheet
 from growth.spreadsheet.plan_cohorts import PlanCohorts
@@ -50,7 +48,7 @@ class PlanSheet:
         """The month's row, given the new customers of all plans."""
         columns, book = self.columns, self._book
 
-        def put(name: str, formula: Any) -> Formula:
+        def put(name: str, formula: Formula | float) -> Formula:
             return columns[name].put(month, formula)
 
         put("opening_customers", columns["closing_customers"][month - 1])
@@ -75,7 +73,7 @@ class PlanSheet:
         width, columns = self._printed
         self._book.finish(self._table, width=width, columns=columns)
 
-    def _back(self, of: str, month: int) -> Any:
+    def _back(self, of: str, month: int) -> Formula | float:
         """A share of those who left so many months before; nobody from before month 1."""
         if self._book.scenario.stay.comeback is None or month == 1:
             return 0
@@ -90,7 +88,7 @@ class PlanSheet:
         churn = churn if factor is None else minimum(1, churn * factor)
         provoked, rate = changes.provoked(number, month), changes.rate(number, month)
         churn = churn if provoked is None else churn + (1 - churn) * provoked
-        leaving = self._leaving.put(month, churn)
+        leaving = present(self._leaving).put(month, churn)
         customers, mrr = columns["opening_customers"][month], columns["opening_mrr"][month]
         more, less = self._life.more[0], self._life.less[0]
         columns["lost_customers"].put(month, customers * leaving)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
+from growth.scenario import Scenario
+from growth.scenario.pay import Plan
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.churn_formulas import churn_column
 from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, minimum
-from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
+from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable, present
 from growth.spreadsheet.inputs import by_age
 from growth.spreadsheet.opening_sheet import OLDEST
 
@@ -58,7 +60,7 @@ class StaySheet:
         self.lives = [self._life(number, plan, changes) for number, plan in enumerate(plans)]
         book.finish(self._table, labels=1, rows=PRINTED_AGES)
 
-    def _users(self, wanted: Any) -> list[int]:
+    def _users(self, wanted: Callable[[Plan], bool]) -> list[int]:
         """The numbers of the plans for which `wanted` holds."""
         return [number for number, plan in enumerate(self._book.scenario.pay.plans) if wanted(plan)]
 
@@ -80,12 +82,12 @@ class StaySheet:
         if self._book.scenario.grow.last_age_months is None:
             return None
         words, everyone = self._book.words["stay"], self._book.words["stay"]["everyone"]
-        columns = tuple(self._table.column(words[name], "churn", group=everyone) for name in ("more", "less"))
+        more, less = (self._table.column(words[name], "churn", group=everyone) for name in ("more", "less"))
         for a in range(1, self._table.last + 1):
             grows = self._age.same_row(a) <= self._book.given("grow.last_age_months")
-            for column, rate in zip(columns, self._rates(), strict=True):
+            for column, rate in zip((more, less), self._rates(), strict=True):
                 column.put(a, choose(grows, rate, 0))
-        return columns
+        return more, less
 
     def _rates(self) -> tuple[Formula, Formula]:
         grow = "grow.monthly_expansion_rate", "grow.monthly_contraction_rate"
@@ -104,7 +106,7 @@ class StaySheet:
             down.put(a, less if anew else down[a - 1] + (1 - down[a - 1]) * less)
         return up, down
 
-    def _life(self, number: int, plan: Any, changes: ChangesSheet) -> PlanByAge:
+    def _life(self, number: int, plan: Plan, changes: ChangesSheet) -> PlanByAge:
         words, book, table = self._book.words["stay"], self._book, self._table
         last, ages = ages_of(book.scenario, number), lifetime_ages(book.scenario, number)
         table.skip()
@@ -126,7 +128,7 @@ class StaySheet:
             worth.put(a, minimum(BEYOND, worth[a - 1] * (1 - churn) * (1 + more[a - 1] - less[a - 1])))
         return PlanByAge(ages, leave, curve if by_month else None, more, less, alive, worth, gone, lost)
 
-    def _curve(self, number: int, plan: Any, last: int) -> FormulaColumn | None:
+    def _curve(self, number: int, plan: Plan, last: int) -> FormulaColumn | None:
         """The plan's churn month by month; None where it has no use for any."""
         if plan.churn is None or plan.renewal_rate is not None:
             return self._common
@@ -136,17 +138,18 @@ class StaySheet:
         )
 
     def _leave(
-        self, number: int, plan: Any, last: int, curve: FormulaColumn | None, factor: Formula | None
+        self, number: int, plan: Plan, last: int, curve: FormulaColumn | None, factor: Formula | None
     ) -> FormulaColumn:
         """Churn at each age; a yearly plan's customers leave at its renewals alone. factor: on each month's churn."""
         words, book = self._book.words["stay"], self._book
         if plan.billing == "monthly":
-            return curve
+            return present(curve)
         within: FormulaColumn | None = None
         if plan.renewal_rate is None:
             within = self._table.column(words["leave_year"], "churn", group=plan.name)
+            by_month = present(curve)
             for a in range(1, last + 1):
-                before, churn = within[a - 1], curve[a] if factor is None else minimum(1, curve[a] * factor)
+                before, churn = within[a - 1], by_month[a] if factor is None else minimum(1, by_month[a] * factor)
                 within.put(a, churn if a % YEAR == 1 else before + (1 - before) * churn)
         column = self._table.column(words["renewal"], "churn", group=plan.name)
         for a in range(1, last + 1):
@@ -158,14 +161,14 @@ class StaySheet:
                 column.put(a, 1 - book.given(f"pay.plans.{number}.renewal_rate"))
         return column
 
-    def _grown(self, plan: Any, a: int) -> tuple[Formula, Formula]:
+    def _grown(self, plan: Plan, a: int) -> tuple[Formula, Formula]:
         if plan.billing == "yearly":
-            up, down = self._year_growth
+            up, down = present(self._year_growth)
             return (up[a], down[a]) if a % YEAR == 0 else (Formula("0", 0.0), Formula("0", 0.0))
         return self._rates() if self._growth is None else (self._growth[0][a], self._growth[1][a])
 
 
-def lifetime_ages(scenario: Any, number: int) -> int:
+def lifetime_ages(scenario: Scenario, number: int) -> int:
     """How many ages of a plan are summed for its ceiling: months of age may be changed later, up to 120."""
     curve = (scenario.pay.plans[number].churn or scenario.stay.churn).curve
     if curve in ("sbg", "bdw"):
@@ -173,7 +176,7 @@ def lifetime_ages(scenario: Any, number: int) -> int:
     return SETTLED if curve != "constant" or scenario.grow.last_age_months is not None else ALWAYS_SETTLED
 
 
-def ages_of(scenario: Any, number: int) -> int:
+def ages_of(scenario: Scenario, number: int) -> int:
     """The largest age of a plan that the workbook needs."""
     aboard = scenario.months + OLDEST if by_age(scenario, number) else 0
     return max(lifetime_ages(scenario, number) - 1, aboard)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from growth.calculator import words
+
+if TYPE_CHECKING:
+    import xlsxwriter
+    from xlsxwriter.format import Format
 
 PAPER, DEEP, WHITE = "#FBF7EF", "#F2EBDD", "#FFFFFF"
 INK, SOFT, RULE = "#2B2722", "#665D50", "#DDD3C1"
 GAIN, LOSS, GOAL = "#1F5F8B", "#9C4F14", "#5B4A8A"
 SERIF, SANS = "Georgia", "Arial"
 
-PLAIN = {"font_name": SANS, "font_size": 10, "font_color": INK, "bg_color": PAPER, "valign": "vcenter"}
+PLAIN: dict[str, Any] = {"font_name": SANS, "font_size": 10, "font_color": INK, "bg_color": PAPER, "valign": "vcenter"}
 STYLES: dict[str, dict[str, Any]] = {
     "paper": {},
     "cell": {},
@@ -45,9 +49,9 @@ STYLES: dict[str, dict[str, Any]] = {
 class Styles:
     """Makes each format of one workbook once. Formats are asked for as a style and a kind of number."""
 
-    def __init__(self, workbook: Any, *, currency: str, locale: str):
+    def __init__(self, workbook: xlsxwriter.Workbook, *, currency: str, locale: str):
         self._workbook = workbook
-        self._made: dict[tuple[str, str], Any] = {}
+        self._made: dict[tuple[str, str], Format] = {}
         before, _, after = words.money(1, currency, locale, 0).partition("1")
         self.symbol = (before + after).strip()
         self._before, self._after = (f'"{sign}"' if sign else "" for sign in (before, after))
@@ -65,7 +69,7 @@ class Styles:
             "text": "@",
         }
 
-    def __call__(self, style: str = "cell", kind: str = "") -> Any:
+    def __call__(self, style: str = "cell", kind: str = "") -> Format:
         """The format of a style for a kind of number: a key of the table above, or a number format of its own."""
         key = (style, kind)
         if key not in self._made:

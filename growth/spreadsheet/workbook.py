@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -33,6 +33,9 @@ from growth.spreadsheet.stay_sheet import StaySheet
 from growth.spreadsheet.styles import SANS, Styles
 from growth.spreadsheet.workbook_text import workbook_locale
 from growth.spreadsheet.worksheet import Worksheet
+
+if TYPE_CHECKING:
+    import xlsxwriter
 
 PAPER_COLUMNS = 60  # columns laid with paper from the start; further ones are as they are used
 CREATED = datetime.datetime(2000, 1, 1)  # the same bytes for the same scenario, whenever they are written
@@ -75,11 +78,13 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
     except ModuleNotFoundError:
         raise PublishError("a workbook needs XlsxWriter; install growth-workbook[spreadsheet]") from None
     stream = BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    options["default_format_properties"] = {
-        "font_name": SANS,
-        "font_size": 10,
-    }  # what widths of columns are measured in
+    options = {
+        "in_memory": True,
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "strings_to_numbers": False,
+        "default_format_properties": {"font_name": SANS, "font_size": 10},  # column widths are measured in this font
+    }
     workbook = xlsxwriter.Workbook(stream, options)
     workbook.worksheet_class = _plain_worksheet()
     words = giveaway or load_giveaway(None, scenario=result.scenario)
@@ -90,7 +95,9 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
     return stream.getvalue()
 
 
-def _fill(workbook: Any, result: Forecast, *, question: str, cautions: Sequence[str], locale: str) -> None:
+def _fill(
+    workbook: xlsxwriter.Workbook, result: Forecast, *, question: str, cautions: Sequence[str], locale: str
+) -> None:
     """Adds the sheets and fills them, each from those it rests on."""
 
     scenario = result.scenario
@@ -130,7 +137,7 @@ def _plain_worksheet() -> type:
     return PlainWorksheet
 
 
-def _add_sheets(book: Any, workbook: Any) -> None:
+def _add_sheets(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> None:
     """The sheets in their order, protected without a password so that no formula is hit by accident."""
 
     plans = book.scenario.pay.plans

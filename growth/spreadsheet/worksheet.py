@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 import re
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from growth.spreadsheet.formula import Formula
 from growth.spreadsheet.names import cell_text, quoted
 from growth.spreadsheet.styles import Styles
+
+if TYPE_CHECKING:
+    from xlsxwriter.worksheet import Worksheet as XlsxWorksheet
 
 DASH = "\N{EN DASH}"  # stands where a ratio has no denominator
 _CELL = re.compile(r"\$?([A-Z]+)\$?([0-9]+)")
@@ -21,7 +24,7 @@ _ELSEWHERE = re.compile("\x00([0-9]+)\x00")
 class Worksheet:
     """One worksheet. Rows and columns count from 0; a reference knows its sheet, and says so where it has to."""
 
-    def __init__(self, worksheet: Any, *, number: int, names: list[str], styles: Styles):
+    def __init__(self, worksheet: XlsxWorksheet, *, number: int, names: list[str], styles: Styles):
         self.worksheet, self.styles = worksheet, styles
         self._tag, self._names = f"\x00{number}\x00", names
 
