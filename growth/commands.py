@@ -57,7 +57,7 @@ def _check(arguments: argparse.Namespace) -> int:
     from growth.cli import complain
     from growth.errors import GrowthError
     from growth.files import regular_file
-    from growth.sweep.reading import is_sweep
+    from growth.sweep.load_sweep import is_sweep
 
     code = 0
     for path in arguments.file:
@@ -85,8 +85,8 @@ def _scenario_says(path: str) -> list[str]:
 def _sweep_says(path: str) -> list[str]:
     """What a valid sweep file holds, every point of it checked. Raises SweepError, or ScenarioError for its base."""
     from growth.sweep.design import design_of
-    from growth.sweep.onepass import check_points
-    from growth.sweep.reading import load_sweep
+    from growth.sweep.evaluate import check_points
+    from growth.sweep.load_sweep import load_sweep
 
     design = design_of(load_sweep(path))
     check_points(design)

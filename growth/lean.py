@@ -9,7 +9,6 @@ from types import ModuleType
 from typing import Any
 
 GRAMMAR = "rfc3987_syntax"
-ADDRESSES = ("boto3", "gcsfs", "github", "pyarrow.fs", "azure.storage.blob", "azure.datalake.store")
 
 
 def put_off_grammar() -> None:
@@ -32,9 +31,3 @@ def put_off_grammar() -> None:
     later.__getattr__ = fetch
     later.is_valid_syntax = lambda *given, **named: fetch("is_valid_syntax")(*given, **named)
     sys.modules[GRAMMAR] = later
-
-
-def without_addresses() -> None:
-    """Have this process do as if what papermill loads for addresses were not installed: it opens files alone."""
-    for name in ADDRESSES:
-        sys.modules.setdefault(name, None)

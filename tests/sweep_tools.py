@@ -14,7 +14,7 @@ from pathlib import Path
 import nbformat
 import pandas as pd
 
-from growth.sweep.comparing import read_points
+from growth.sweep.influence import read_points
 from growth.sweep.store import store_of
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -83,7 +83,8 @@ class Workplace:
     def reports(self, to="out") -> dict[str, list]:
         """Each report's outputs, cell by cell; `to` is a folder here, or an address."""
         store = store_of(to if "://" in to else self.path / to)
-        return {name: outputs(store.open(f"reports/{name}")) for name in sorted(store.names("reports"))}
+        names = sorted(name for name in store.names("reports") if name.endswith(".ipynb"))
+        return {name: outputs(store.open(f"reports/{name}")) for name in names}
 
 
 def outputs(path) -> list:
@@ -135,6 +136,9 @@ def compare_with_calm(place, to):
     """Reports, table and page at `to` are equal to those of the uninterrupted sweep."""
     address = to if "://" in to else place.path / to
     assert place.reports("calm") == place.reports(to) and len(place.reports("calm")) == 7
+    for name in place.reports(to):
+        page = f"reports/{name.removesuffix('.ipynb')}.html"
+        assert store_of(place.path / "calm").read(page) == store_of(address).read(page) is not None
     pd.testing.assert_frame_equal(read_points(place.path / "calm"), read_points(address))
     assert store_of(place.path / "calm").read("comparison.html") == store_of(address).read("comparison.html")
 
@@ -155,7 +159,7 @@ def kill_and_compare(place, *, kills, seed, calm=None) -> int:
     while left:
         if killed(place.command(file, notebook=notebook, to="killed"), wait):
             left -= 1
-            for path in (place.path / "killed" / "reports").glob("*"):
+            for path in (place.path / "killed" / "reports").glob("*.ipynb"):
                 nbformat.validate(nbformat.read(path, as_version=4))  # none is truncated
         else:
             compare_with_calm(place, "killed")

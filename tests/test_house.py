@@ -193,8 +193,9 @@ def test_what_a_user_names_is_written_by_the_rule_of_writing():
         "growth.cli": "a standard error that is closed is opened on nothing",
         "growth.scenario.file": "save_scenario changes the values of the scenario that was opened",
         "growth.sweep.store": "a sweep's folder, by the sweep's own list",
-        "growth.sweep.lock": "a sweep's own lock",
-        "growth.sweep.cluster": "a temporary folder",
+        "growth.sweep.claim": "a sweep's own lock",
+        "growth.sweep.dask_cluster": "a temporary folder",
+        "growth.sweep.run_report": "the folder of reports in the making",
         "growth.giveaway.chromium": "a temporary folder",
         "growth.earned.command": "a temporary folder",
     }

@@ -3,8 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import shlex
+import signal
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from growth.sweep.run_sweep import Outcome
+
+DEFAULTS = {"limit": 600.0, "kernels": "warm"}
+ENDING_SIGNALS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # as Ctrl-C does
 
 
 def add_command(subparsers: Any) -> None:
@@ -14,7 +22,8 @@ def add_command(subparsers: Any) -> None:
         help="compute every point of a sweep file, run their reports and publish the comparison",
         description="Compute every point of a sweep, run a notebook report for those that are to have one, and publish "
         "the comparison as one page. Run again after an interruption, it finishes what is missing.",
-        epilog="Exit codes: 0 all done, 1 some reports failed, 2 bad input or an unusable folder, 130 interrupted.",
+        epilog="Exit codes: 0 all done, 1 some reports failed, 2 bad input or a folder that cannot be written, "
+        "130 interrupted.",
         allow_abbrev=False,
     )
     sweep.add_argument("sweep", metavar="FILE", help="a sweep file (YAML)")
@@ -27,17 +36,24 @@ def add_command(subparsers: Any) -> None:
     sweep.add_argument(
         "--notebook", metavar="NOTEBOOK", help="a report notebook of your own in the place of the one that comes along"
     )
+    sweep.add_argument(
+        "--take-over", action="store_true", help="replace the claim that a killed sweep left at an address"
+    )
     sweep.add_argument("--again", choices=["failed"], help="run the reports again that failed the last time")
     sweep.add_argument(
-        "--workers", type=_positive, metavar="N", help="reports at the same time (default: two a processor)"
+        "--workers", type=_positive, metavar="N", help="reports at the same time (default: two for each processor)"
     )
     sweep.add_argument(
-        "--limit", type=_seconds, default=600.0, metavar="SECONDS", help="time limit for one report (default: 600)"
+        "--limit",
+        type=_seconds,
+        default=DEFAULTS["limit"],
+        metavar="SECONDS",
+        help="time limit for one report (default: 600)",
     )
     sweep.add_argument(
         "--kernels",
         choices=["warm", "stock"],
-        default="warm",
+        default=DEFAULTS["kernels"],
         help="fork kernels from one that holds the imports, or start each anew",
     )
     sweep.add_argument(
@@ -67,38 +83,78 @@ def _sweep(arguments: argparse.Namespace) -> int:
     from growth.lean import put_off_grammar
 
     put_off_grammar()
-    from growth.sweep.whole import prepare, run
+    from growth.sweep.run_sweep import prepare, run_sweep
 
     job = prepare(arguments.sweep, notebook=arguments.notebook)
-    print(f"{arguments.sweep}: {job.design.count:,} points, {len(job.tasks):,} reports")
+    print(f"{arguments.sweep}: {job.design.count:,} points, {len(job.tasks):,} reports", flush=True)
     if arguments.check:
         return 0
-    outcome = run(
-        job,
-        to=arguments.to,
-        again=arguments.again == "failed",
-        workers=arguments.workers,
-        limit=arguments.limit,
-        warm_kernels=arguments.kernels == "warm",
-        scheduler=arguments.scheduler,
-        say=lambda text: print(f"growth: {text}", file=sys.stderr),
-        bar=_bar,
-    )
+    before = {number: signal.signal(number, _interrupt) for number in ENDING_SIGNALS}
+    try:
+        outcome = run_sweep(
+            job,
+            to=arguments.to,
+            again=arguments.again == "failed",
+            take_over=arguments.take_over,
+            workers=arguments.workers,
+            limit=arguments.limit,
+            warm=arguments.kernels == "warm",
+            scheduler=arguments.scheduler,
+            say=_say,
+            bar=_bar,
+        )
+    except KeyboardInterrupt:
+        _say(f"interrupted; run again to resume: {_command(arguments)}")
+        raise
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
     if outcome.page:
-        print(f"The comparison lies at {outcome.page}")
+        print(f"The comparison is at {outcome.page}")
     else:
-        print(f"growth: the comparison cannot be made: {outcome.no_page}", file=sys.stderr)
-    if outcome.failed:
-        print(f"growth: {len(outcome.failed):,} of {len(job.tasks):,} reports failed:", file=sys.stderr)
-        for task, why in outcome.failed:
-            varied = ", ".join(f"{title} {value}" for title, value in task.varied.items())
-            print(f"growth:   {varied}: {why}", file=sys.stderr)
-        print("growth: their notebooks lie in failed/; --again failed runs them again", file=sys.stderr)
-    return 1 if outcome.failed or not outcome.page else 0
+        _say(f"the comparison could not be made: {outcome.no_page}")
+    return _tell_failures(outcome, len(job.tasks), arguments) or (0 if outcome.page else 1)
+
+
+def _tell_failures(outcome: Outcome, total: int, arguments: argparse.Namespace) -> int:
+    """Say which reports failed, why, and what to do; returns the exit code, 0 where none failed."""
+    from growth.sweep.run_report import has_no_place
+
+    if not outcome.failed:
+        return 0
+    _say(f"{len(outcome.failed):,} of {total:,} reports failed:")
+    for task, why in outcome.failed:
+        _say(f"  {task.title}: {why}")
+    unwritten = [task for task, why in outcome.failed if has_no_place(why)]
+    if len(unwritten) < len(outcome.failed):
+        _say(f"their notebooks are in failed/; to run them again: {_command(arguments, again='failed')}")
+    if unwritten:
+        _say(f"what could not be written is made when there is room; run again to resume: {_command(arguments)}")
+        return 2
+    return 1
+
+
+def _command(arguments: argparse.Namespace, **changed: str) -> str:
+    """The command line that does the rest of this one, ready to be pasted."""
+    given = vars(arguments) | changed
+    words = ["growth", "sweep", given["sweep"], "--to", given["to"]]
+    for name in ("notebook", "again", "workers", "limit", "kernels", "scheduler"):
+        if given[name] is not None and given[name] != DEFAULTS.get(name):
+            value = given[name]
+            words += [f"--{name}", f"{value:g}" if isinstance(value, float) else str(value)]
+    return shlex.join(words)
+
+
+def _interrupt(number: int, frame: object) -> None:
+    raise KeyboardInterrupt
+
+
+def _say(text: str) -> None:
+    print(f"growth: {text}", file=sys.stderr)
 
 
 def _bar(total: int, there: int) -> Any:
-    """A bar that says done, failed, left and the time to go."""
+    """A progress bar that says how many are done and have failed, and how long the rest will take."""
     from tqdm import tqdm
 
     form = "{l_bar}{bar:20}| {n_fmt} of {total_fmt} reports{postfix}, {remaining} to go"

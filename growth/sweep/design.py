@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from growth.errors import Problem
-from growth.sweep.plan import Axis
-from growth.sweep.reading import Plan, SweepError
+from growth.sweep.load_sweep import Plan, SweepError
+from growth.sweep.sweep_file import Axis
 
 BLOCK = 50_000  # points worked on together
 

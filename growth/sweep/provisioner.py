@@ -10,7 +10,7 @@ from typing import Any
 
 from jupyter_client.provisioning import LocalProvisioner
 
-from growth.sweep.warm import ForkedKernel, available
+from growth.sweep.warm_kernels import kernel, unavailable
 
 _said: set[str] = set()
 
@@ -23,7 +23,7 @@ class WarmProvisioner(LocalProvisioner):
 
     async def launch_kernel(self, cmd: list[str], **kwargs: Any) -> Any:
         """The kernel's connection, as LocalProvisioner.launch_kernel gives it."""
-        reason = available() or _unlike_ours(cmd)
+        reason = unavailable() or _unlike_ours(cmd)
         if reason:
             if reason not in _said:
                 _said.add(reason)
@@ -31,7 +31,8 @@ class WarmProvisioner(LocalProvisioner):
             return await super().launch_kernel(cmd, **kwargs)
         cwd = kwargs.get("cwd") or os.getcwd()
         argv = ["ipykernel_launcher", *cmd[cmd.index("-m") + 2 :]]
-        self.process = ForkedKernel(argv, env=kwargs.get("env") or dict(os.environ), cwd=cwd)
+        self.process = kernel()
+        self.process.launch(argv, env=kwargs.get("env") or dict(os.environ), cwd=str(cwd))
         self.pid, self.pgid, self.cwd = self.process.pid, None, Path(cwd)
         return self.connection_info
 

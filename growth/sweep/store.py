@@ -7,21 +7,24 @@ endpoints come from where fsspec and the store's driver look for them: environme
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import shutil
 import tempfile
 from collections.abc import Callable
 from contextlib import suppress
+from getpass import getuser
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
 from urllib.parse import urlsplit
 from urllib.request import url2pathname
 
-from growth.files import replace_file
-from growth.sweep.reading import SweepError
+from growth.sweep.load_sweep import SweepError
 
-PARTS = ".unfinished"
+SCRATCH = ".unfinished"  # the folder for reports in the making
+MARK = "made-by-growth-sweep"  # a file in it: what lies there may be removed
+BESIDE = ".unfinished"  # ending of a file that is written beside its place
 WHOLE = frozenset("s3 s3a gs gcs abfs az oss oci tos memory".split())  # stores in which a file appears whole or never
 INSTEAD = {  # of addresses that papermill or fsspec know, and that cannot hold a sweep
     "abs": "write abfs://CONTAINER/FOLDER",
@@ -34,7 +37,7 @@ Result = TypeVar("Result")
 
 
 class LocalStore:
-    """A folder of this machine: files are written beside and renamed."""
+    """A folder of this machine: files are written into the scratch folder in it and renamed from there."""
 
     scheme = ""
 
@@ -47,21 +50,17 @@ class LocalStore:
         return str(self.path / name)
 
     def prepare(self) -> None:
-        """Make the folder, its parts, and the place for unfinished reports. Raises OSError."""
-        for part in ("reports", "failed"):
-            (self.path / part).mkdir(parents=True, exist_ok=True)
+        """Make the folder. Raises OSError."""
+        self.path.mkdir(parents=True, exist_ok=True)
 
     def scratch(self) -> Path:
-        """A new empty folder for reports that are being made; on the same disc, so that they need only be renamed."""
-        place = self.path / PARTS
-        shutil.rmtree(place, ignore_errors=True)
-        place.mkdir()
-        return place
+        """A new empty folder for reports in the making, on the same disc as the rest. Raises OSError or SweepError."""
+        return _emptied(self.path / SCRATCH)
 
     def names(self, part: str = "") -> set[str]:
-        """The names of the files directly in a part."""
+        """The names of what lies directly in a part, folders left out."""
         try:
-            return {entry.name for entry in os.scandir(self.path / part) if entry.is_file()}
+            return {entry.name for entry in os.scandir(self.path / part) if not entry.is_dir(follow_symlinks=False)}
         except OSError:
             return set()
 
@@ -78,10 +77,20 @@ class LocalStore:
 
     def write(self, name: str, content: str | bytes) -> None:
         """Write a file, whole or not at all. Raises OSError."""
-        replace_file(self.path / name, content)
+        beside = self.path / SCRATCH / f".{name.rpartition('/')[2]}"
+        try:
+            with open(beside, "wb") as stream:
+                stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+                stream.flush()
+                os.fsync(stream.fileno())
+            self.put(beside, name)
+        except BaseException:
+            beside.unlink(missing_ok=True)
+            raise
 
     def put(self, made: Path, name: str) -> None:
         """Put a file that lies in the scratch folder in its place, whole or not at all. Raises OSError."""
+        (self.path / name).parent.mkdir(exist_ok=True)
         os.replace(made, self.path / name)
 
     def remove(self, name: str) -> None:
@@ -101,12 +110,6 @@ class RemoteStore:
         self.fs, self.root, self.address = fs, root.rstrip("/"), address.rstrip("/")
         self.scheme = address.partition("://")[0]
 
-    def another(self) -> RemoteStore:
-        """The same place over a connection of its own, for another thread."""
-        from fsspec.core import url_to_fs
-
-        return RemoteStore(*url_to_fs(self.address, skip_instance_cache=True), self.address)
-
     def where(self, name: str = "") -> str:
         """The full address of a file, as it is shown: without the password, if there is one in it."""
         return _shown(f"{self.address}/{name}" if name else self.address)
@@ -118,8 +121,15 @@ class RemoteStore:
                 self._do(lambda part=part: self.fs.makedirs(self._at(part), exist_ok=True))
 
     def scratch(self) -> Path:
-        """A new empty folder of this machine for reports that are being made."""
-        return Path(tempfile.mkdtemp(prefix="growth-sweep-"))
+        """A new empty folder of this machine for reports in the making. Raises OSError or SweepError.
+
+        It is the same one each time for an address, so that a sweep clears away what a killed one left.
+        """
+        mark = hashlib.sha256(self.address.encode()).hexdigest()[:16]
+        path = _emptied(Path(tempfile.gettempdir()) / f"growth-sweep-{getuser()}-{mark}")
+        if hasattr(os, "getuid") and path.stat().st_uid != os.getuid():
+            raise SweepError("this folder belongs to another user; set TMPDIR to one of your own", file=str(path))
+        return path
 
     def names(self, part: str = "") -> set[str]:
         """The names of the files directly in a part. Raises OSError."""
@@ -153,10 +163,6 @@ class RemoteStore:
         """Write a file, whole or not at all (see the class). Raises OSError."""
         content = content.encode("utf-8") if isinstance(content, str) else content
         self._in_place(name, lambda path: self.fs.pipe_file(path, content))
-
-    def write_over(self, name: str, content: str) -> None:
-        """Write over a file, which stays there all the while; who reads it may see a part. Raises OSError."""
-        self._do(lambda: self.fs.pipe_file(self._at(name), content.encode("utf-8")))
 
     def create(self, name: str, content: str) -> bool:
         """Write a file only where there is none; in one step on stores that can, such as s3, gs and abfs.
@@ -193,7 +199,7 @@ class RemoteStore:
             self._do(lambda: write(self._at(name)))
             return
         part, _, last = name.rpartition("/")
-        beside = self._at(f"{part}/.{last}" if part else f".{last}")
+        beside = self._at(f"{part}/.{last}{BESIDE}".lstrip("/"))
         try:
             self._do(lambda: write(beside))
             try:
@@ -230,7 +236,7 @@ def store_of(address: str | Path) -> Store:
     >>> store_of("abs://account/container")
     Traceback (most recent call last):
         ...
-    growth.sweep.reading.SweepError: abs://account/container: write abfs://CONTAINER/FOLDER
+    growth.sweep.load_sweep.SweepError: abs://account/container: write abfs://CONTAINER/FOLDER
     """
     address = str(address)
     shown = _shown(address)
@@ -255,6 +261,32 @@ def store_of(address: str | Path) -> Store:
     except Exception as error:
         raise SweepError(f"it cannot be opened: {' '.join(str(error).split())[:200]}", file=shown) from None
     return RemoteStore(fs, root, address)
+
+
+def _emptied(path: Path) -> Path:
+    """An empty folder at `path`; what a killed sweep left in it, known by its mark, is removed first."""
+    if path.is_symlink() or (path.exists() and not (path / MARK).is_file() and any(path.iterdir())):
+        raise SweepError("no sweep made this folder; move it, or choose another place", file=str(path))
+    path.mkdir(mode=0o700, exist_ok=True)
+    (path / MARK).touch()
+    _clear(path)
+    return path
+
+
+def discard(path: Path) -> None:
+    """Remove a scratch folder, its mark last, as far as that is possible."""
+    with suppress(OSError):
+        _clear(path)
+        (path / MARK).unlink(missing_ok=True)
+        path.rmdir()
+
+
+def _clear(path: Path) -> None:
+    for entry in path.iterdir():
+        if entry.is_dir() and not entry.is_symlink():
+            shutil.rmtree(entry, ignore_errors=True)
+        elif entry.name != MARK:
+            entry.unlink(missing_ok=True)
 
 
 def _shown(address: str) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 from growth import __version__
 from growth.sweep.design import Design
-from growth.sweep.onepass import scenario_at
+from growth.sweep.evaluate import scenario_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +23,11 @@ class Task:
     name: str
     varied: dict[str, Any]
     parameters: dict[str, Any]
+
+    @property
+    def title(self) -> str:
+        """What its point varies, in one line."""
+        return ", ".join(f"{axis} {value}" for axis, value in self.varied.items())
 
 
 def tasks_of(design: Design, numbers: Iterable[int], notebook: Path, *, varied: bool = True) -> list[Task]:

@@ -32,10 +32,10 @@ from sweep_tools import CHURN, ROOT, Workplace, kill_and_compare, outputs, with_
 
 import growth
 from growth.sweep.design import design_of
-from growth.sweep.onepass import write_table
-from growth.sweep.reading import load_sweep
-from growth.sweep.whole import prepare
-from growth.sweep.worker import run_report
+from growth.sweep.evaluate import write_table
+from growth.sweep.load_sweep import load_sweep
+from growth.sweep.run_report import run_report
+from growth.sweep.run_sweep import prepare
 
 
 def reports(count: int, loop: int, pool: int) -> None:

@@ -5,9 +5,9 @@ import uuid
 import pytest
 
 from growth.errors import GrowthError
-from growth.sweep import cluster as cluster_module
-from growth.sweep import whole
-from growth.sweep.comparing import read_points
+from growth.sweep import dask_cluster as cluster_module
+from growth.sweep import run_sweep
+from growth.sweep.influence import read_points
 
 distributed = pytest.importorskip("distributed")
 pytestmark = pytest.mark.filterwarnings("ignore")
@@ -39,21 +39,21 @@ def test_a_killed_worker_costs_no_report_and_a_slow_report_ends_at_its_limit(wor
         "if varied['churn'] == 0.06: time.sleep(7)",
         "print(growth.forecast(growth.load_scenario(scenario)).closing_mrr[-1])",
     )
-    job = whole.prepare(workplace.sweep(), notebook=notebook)
-    outcome = whole.run(job, to=workplace.path / "out", limit=10, scheduler=cluster.scheduler_address)
+    job = run_sweep.prepare(workplace.sweep(), notebook=notebook)
+    outcome = run_sweep.run_sweep(job, to=workplace.path / "out", limit=10, scheduler=cluster.scheduler_address)
     assert [(task.varied["churn"], why) for task, why in outcome.failed] == [
         (0.06, "the time limit of 10 seconds was over")
     ]
     assert marker.exists() and len(workplace.reports()) == 2
-    again = whole.run(job, to=workplace.path / "out", scheduler=cluster.scheduler_address)
+    again = run_sweep.run_sweep(job, to=workplace.path / "out", scheduler=cluster.scheduler_address)
     assert again.run == 0 and len(again.failed) == 1
 
 
 def test_workers_put_their_reports_into_a_store_themselves(workplace, cluster, s3):
     address = f"{s3}/{uuid.uuid4()}"
     notebook = workplace.notebook("if varied['churn'] == 0.04: raise ValueError('no luck')")
-    job = whole.prepare(workplace.sweep(), notebook=notebook)
-    outcome = whole.run(job, to=address, scheduler=cluster.scheduler_address)
+    job = run_sweep.prepare(workplace.sweep(), notebook=notebook)
+    outcome = run_sweep.run_sweep(job, to=address, scheduler=cluster.scheduler_address)
     assert [(task.varied["churn"], why) for task, why in outcome.failed] == [(0.04, "cell 2: ValueError: no luck")]
     assert (read_points(address)["report"] != "").tolist() == [True, False, True]
     assert outcome.page == f"{address}/comparison.html"
@@ -61,6 +61,6 @@ def test_workers_put_their_reports_into_a_store_themselves(workplace, cluster, s
 
 def test_nobody_at_the_address_is_one_clear_error(workplace, monkeypatch):
     monkeypatch.setattr(cluster_module, "PATIENCE", 0.5)
-    job = whole.prepare(workplace.sweep(), notebook=workplace.notebook("1"))
+    job = run_sweep.prepare(workplace.sweep(), notebook=workplace.notebook("1"))
     with pytest.raises(GrowthError, match="no Dask scheduler answers at tcp://127.0.0.1:9"):
-        whole.run(job, to=workplace.path / "out", scheduler="tcp://127.0.0.1:9")
+        run_sweep.run_sweep(job, to=workplace.path / "out", scheduler="tcp://127.0.0.1:9")

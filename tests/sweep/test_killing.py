@@ -1,8 +1,10 @@
 """A sweep that is killed or interrupted: nothing is left running, and run again it holds what it would have held."""
 
 import os
+import shlex
 import signal
 import subprocess
+import sys
 import time
 import uuid
 
@@ -10,7 +12,8 @@ import pytest
 from sweep_tools import ROOT, Workplace, calm_sweep, compare_with_calm, kill_and_compare, killed, with_mark
 
 from growth import cli
-from growth.sweep import lock
+from growth.sweep import claim
+from growth.sweep.results import LIST
 from growth.sweep.store import store_of
 
 
@@ -25,8 +28,8 @@ def test_killed_at_random_moments_and_resumed_it_equals_an_uninterrupted_one(cal
     kill_and_compare(calm[0], kills=1, seed=5, calm=calm[1])
 
 
-def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, monkeypatch):
-    """Killed once two of the seven reports are there; its lock is then found, watched and taken over."""
+def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, capsys):
+    """Killed once two of the seven reports are there; its claim is told with its age, and taken over when asked."""
     place, (file, notebook, _) = calm
     address = f"{s3}/killed"
     command = place.command(file, "--workers", "2", notebook=notebook, to=address)
@@ -37,27 +40,70 @@ def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, monkeyp
             time.sleep(0.05)
 
     assert killed(command, two_are_there) and 2 <= len(store.names("reports")) < 7
-    assert store.names() == {lock.NAME, "points.parquet"}
-    monkeypatch.setattr(lock, "BEAT", 0.2)
-    assert cli.main(command[3:]) == 0
-    assert store.names() == {"points.parquet", "comparison.html"} and store.names("failed") == set()
+    assert store.names() == {claim.NAME, LIST, "points.parquet"}
+    assert cli.main(command[3:]) == 2
+    said = capsys.readouterr().err
+    assert f"{address}/.lock: claimed " in said and " seconds ago by process " in said and "--take-over" in said
+    assert cli.main([*command[3:], "--take-over"]) == 0
+    assert store.names() == {LIST, "points.parquet", "comparison.html"} and store.names("failed") == set()
     compare_with_calm(place, address)
 
 
-def test_ctrl_c_leaves_nothing_running_and_says_130(workplace):
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=lambda number: number.name)
+def test_an_interrupted_sweep_leaves_nothing_behind_and_says_how_to_resume(workplace, number):
+    """The command that it says is then run once, in the words in which it is said."""
     mark = f"GROWTH_TEST={uuid.uuid4()}"
     name, value = mark.split("=")
+    slow = workplace.notebook(
+        "import os, time",
+        f"if not os.path.exists({str(workplace.path / 'go')!r}): time.sleep(300)",
+    )
     command = workplace.command(
-        workplace.sweep(), "--workers", "1", notebook=workplace.notebook("import time; time.sleep(300)")
+        workplace.sweep("a sweep.yaml"), "--workers", "1", "--limit", "70", notebook=slow, to="the results"
     )
+    temporary = workplace.path / "t"
+    temporary.mkdir()
+    environment = {**os.environ, name: value, "TMPDIR": str(temporary)}
     running = subprocess.Popen(
-        command, cwd=ROOT, env={**os.environ, name: value}, stderr=subprocess.PIPE, text=True, start_new_session=True
+        command, cwd=ROOT, env=environment, stderr=subprocess.PIPE, text=True, start_new_session=True
     )
-    end = time.monotonic() + 40
-    while len(with_mark(mark)) < 5 and time.monotonic() < end:  # itself, tracker, server, worker, kernel
+    end = time.monotonic() + 60
+    while len(with_mark(mark)) < 5 and time.monotonic() < end:  # itself, tracker, server, report, kernel
         time.sleep(0.1)
-    os.killpg(running.pid, signal.SIGINT)
-    assert "Traceback" not in running.communicate(timeout=30)[1]
-    assert running.returncode == 130
     time.sleep(1)
+    if number == signal.SIGINT:  # as a terminal does
+        os.killpg(running.pid, number)
+    else:
+        running.send_signal(number)
+    said = running.communicate(timeout=30)[1]
+    assert "Traceback" not in said and running.returncode == 130
+    end = time.monotonic() + 20
+    while with_mark(mark) and time.monotonic() < end:
+        time.sleep(0.1)
     assert with_mark(mark) == []
+    results = workplace.path / "the results"
+    assert {path.name for path in results.iterdir()} == {".lock", LIST, "points.parquet"}
+    assert not list(temporary.rglob("*.json")), "connection files of kernels"
+    resume = shlex.split(said.partition("interrupted; run again to resume: ")[2])
+    assert resume[:2] == ["growth", "sweep"]
+    if number == signal.SIGTERM:
+        return
+    (workplace.path / "go").touch()
+    assert subprocess.run([sys.executable, "-m", "growth.cli", *resume[1:]], cwd=ROOT).returncode == 0
+    assert len(workplace.reports("the results")) == 3
+
+
+def test_what_a_killed_sweep_left_is_cleared_by_the_next(workplace):
+    """Kernels' connection files among it: they lie in the folder of unfinished reports."""
+    file, notebook = workplace.sweep(), workplace.notebook("import time; time.sleep(0.2)")
+    unfinished = workplace.path / "out" / ".unfinished"
+
+    def a_kernel_runs(running):
+        while running.poll() is None and not list(unfinished.glob("kernels/*")):
+            time.sleep(0.02)
+
+    assert killed(workplace.command(file, notebook=notebook), a_kernel_runs)
+    assert list(unfinished.glob("kernels/*"))
+    assert workplace.run(file, notebook=notebook).returncode == 0
+    names = {path.name for path in (workplace.path / "out").iterdir()}
+    assert names == {".lock", LIST, "points.parquet", "comparison.html", "reports"}

@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 
 import growth
-from growth.sweep.comparing import influences, points_of
 from growth.sweep.design import design_of
-from growth.sweep.onepass import scenario_at, table
-from growth.sweep.reading import load_sweep
+from growth.sweep.evaluate import scenario_at, table
+from growth.sweep.influence import influences, points_of
+from growth.sweep.load_sweep import load_sweep
 
 CHURN, PRICE = "stay.churn.monthly_churn_rate", "pay.plans.Studio.monthly_price"
 TWO = [

@@ -11,8 +11,8 @@ from sweep_tools import (
     Workplace,
 )
 
-from growth.sweep import whole
-from growth.sweep.folder import Folder
+from growth.sweep import run_sweep
+from growth.sweep.results import Results
 
 
 @pytest.fixture(scope="module")
@@ -66,33 +66,34 @@ def test_the_page_is_there_and_links_to_the_reports_that_are(finished):
     place = finished[0]
     page = (place.path / "out" / "comparison.html").read_text()
     linked = set(re.findall(r'href="reports/([^"]+)"', page))
-    assert linked == {name.replace("=", "%3D") for name in place.reports()}
+    there = {path.name for path in (place.path / "out" / "reports").iterdir()}
+    assert linked == {name.replace("=", "%3D") for name in there} and len(there) == 2 * len(place.reports())
 
 
 def test_run_again_only_what_failed_is_run_again_and_only_when_asked(finished):
     place, file, notebook, _ = finished
     times = {path: path.stat().st_mtime_ns for path in (place.path / "out" / "reports").iterdir()}
-    job = whole.prepare(file, notebook=notebook)
-    outcome = whole.run(job, to=place.path / "out", limit=4, workers=2)
+    job = run_sweep.prepare(file, notebook=notebook)
+    outcome = run_sweep.run_sweep(job, to=place.path / "out", limit=4, workers=2)
     assert outcome.run == 0 and [task.varied["churn"] for task, _ in outcome.failed] == [0.02, 0.04]
-    outcome = whole.run(job, to=place.path / "out", again=True, limit=4, workers=2)
+    outcome = run_sweep.run_sweep(job, to=place.path / "out", again=True, limit=4, workers=2)
     assert outcome.run == 2 and len(outcome.failed) == 2
     assert {path: path.stat().st_mtime_ns for path in times} == times
 
 
 def test_a_changed_notebook_makes_new_reports(finished, workplace):
     _, file, notebook, _ = finished
-    before = {task.name for task in whole.prepare(file, notebook=notebook).tasks}
+    before = {task.name for task in run_sweep.prepare(file, notebook=notebook).tasks}
     text = json.loads(notebook.read_text())
     text["cells"][1]["source"] = "import growth"
     other = workplace.path / "other.ipynb"
     other.write_text(json.dumps(text))
-    assert not before & {task.name for task in whole.prepare(file, notebook=other).tasks}
+    assert not before & {task.name for task in run_sweep.prepare(file, notebook=other).tasks}
 
 
 def test_a_second_sweep_into_the_folder_is_refused(workplace):
     file, notebook = workplace.sweep(), workplace.notebook("1")
-    with Folder(workplace.path / "out").locked():
+    with Results(workplace.path / "out").held():
         done = workplace.run(file, notebook=notebook)
     assert done.returncode == 2 and "another sweep is writing into this folder" in done.stderr
 
@@ -100,7 +101,7 @@ def test_a_second_sweep_into_the_folder_is_refused(workplace):
 def test_a_folder_that_cannot_be_made_is_one_clear_error(workplace):
     (workplace.path / "out").write_text("a file is in the way")
     done = workplace.run(workplace.sweep(), notebook=workplace.notebook("1"))
-    assert done.returncode == 2 and "the folder cannot be written" in done.stderr and "Traceback" not in done.stderr
+    assert done.returncode == 2 and "it cannot be written" in done.stderr and "Traceback" not in done.stderr
 
 
 def test_on_a_disc_that_fills_up_what_fits_is_done_and_the_rest_when_there_is_room(workplace, small_disc):
@@ -108,11 +109,13 @@ def test_on_a_disc_that_fills_up_what_fits_is_done_and_the_rest_when_there_is_ro
     notebook = workplace.notebook("if varied['churn'] == 0.04: print('x' * 2_000_000)")
     command = workplace.command(workplace.sweep(), "--workers", "1", notebook=notebook, to=str(small_disc.path))
     done = small_disc.run(command)
-    assert done.returncode == 1 and "Traceback" not in done.stderr
+    assert done.returncode == 2 and "Traceback" not in done.stderr
+    assert "failed/" not in done.stderr, "nothing lies there"
+    assert f"run again to resume: growth sweep {workplace.path / 'sweep.yaml'} --to {small_disc.path}" in done.stderr
     assert f"churn 0.04: it cannot be written: {small_disc.says}" in done.stderr
     rates = lambda: [name.partition("--")[0] for name in workplace.reports(str(small_disc.path))]  # noqa: E731
     assert rates() == ["churn=0.02", "churn=0.06"]
-    assert not any((small_disc.path / "failed").iterdir()), "it is no fault of the report"
+    assert not (small_disc.path / "failed").exists(), "it is no fault of the report"
     small_disc.enlarge()
     assert small_disc.run(command).returncode == 0
     assert rates() == ["churn=0.02", "churn=0.04", "churn=0.06"]

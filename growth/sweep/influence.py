@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from growth.sweep.design import Design
-from growth.sweep.onepass import MEASURES, table
+from growth.sweep.evaluate import MEASURES, table
 from growth.sweep.store import store_of
 
 BINS = 5  # into which a sampled axis is cut

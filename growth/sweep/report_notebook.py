@@ -8,15 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem
-from growth.shipped import shipped
-from growth.sweep.reading import SweepError
+from growth.sweep.load_sweep import SweepError
 
 PARAMETERS = "parameters"  # the tag of the cell after which papermill puts a report's own
-
-
-def bundled(name: str) -> Path:
-    """A notebook that comes with the package. Raises FileError where it is missing."""
-    return shipped(f"notebooks/{name}")
 
 
 def checked_notebook(path: Path) -> Path:

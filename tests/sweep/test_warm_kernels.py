@@ -12,12 +12,12 @@ import papermill
 import pytest
 from sweep_tools import outputs, with_mark
 
-from growth.sweep import warm
+from growth.sweep import warm_kernels
 from growth.sweep.engine import PROVISIONER, register
 from growth.sweep.provisioner import WarmProvisioner
-from growth.sweep.worker import run_report
+from growth.sweep.run_report import run_report
 
-pytestmark = pytest.mark.skipif(bool(warm.available()), reason=warm.available())
+pytestmark = pytest.mark.skipif(bool(warm_kernels.unavailable()), reason=warm_kernels.unavailable())
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -116,7 +116,7 @@ def test_a_kernel_that_dies_before_it_answers_is_started_again(workplace, monkey
 
 def test_elsewhere_the_stock_kernel_serves_and_it_is_said(workplace, monkeypatch, caplog):
     monkeypatch.setattr(sys, "platform", "darwin")
-    assert "need Linux" in warm.available()
+    assert "need Linux" in warm_kernels.unavailable()
     from growth.sweep import provisioner
 
     monkeypatch.setattr(provisioner, "_said", set())

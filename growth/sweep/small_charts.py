@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from growth.sweep.comparing import short
+from growth.sweep.influence import short
 
 WIDTH, HEIGHT = 200, 120
 FLOOR = HEIGHT - 14

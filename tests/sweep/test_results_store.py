@@ -1,5 +1,6 @@
 """Results at an address: a store on this machine is written to, locked, left behind and taken over."""
 
+import json
 import sys
 import threading
 import time
@@ -9,21 +10,15 @@ import pytest
 from fsspec.implementations.local import LocalFileSystem
 
 from growth import cli
-from growth.sweep import lock
-from growth.sweep.folder import Folder
-from growth.sweep.reading import SweepError
+from growth.sweep import claim
+from growth.sweep.load_sweep import SweepError
+from growth.sweep.results import Results
 from growth.sweep.store import RemoteStore, store_of
 
 
 @pytest.fixture
 def address(s3):
     return f"{s3}/{uuid.uuid4()}/results"
-
-
-@pytest.fixture
-def quick(monkeypatch):
-    monkeypatch.setattr(lock, "BEAT", 0.5)
-    monkeypatch.setattr(lock, "SILENCE", 3)
 
 
 def test_what_is_written_is_read_listed_and_removed(address):
@@ -102,50 +97,72 @@ def test_a_password_in_an_address_is_not_shown():
 def test_a_bucket_that_is_not_there_is_one_clear_error(workplace, s3, capsys):
     assert cli.main(["sweep", str(workplace.sweep()), "--to", "s3://nowhere/a"]) == 2
     said = capsys.readouterr().err
-    assert said == "growth: s3://nowhere/a: the folder cannot be written: The specified bucket does not exist\n"
+    assert said == "growth: s3://nowhere/a: it cannot be written: The specified bucket does not exist\n"
 
 
-def test_a_second_sweep_is_refused_while_the_first_shows_that_it_lives(address, quick, monkeypatch):
-    monkeypatch.setattr(lock, "SILENCE", 40)  # the first sign of life ends the wait, however late it comes
-    said, second = [], Folder(address)
-    refused = pytest.raises(SweepError, match="another sweep is writing")
-    with Folder(address).locked(), refused, second.locked(said.append):
+def test_one_sweep_at_a_time_and_the_claim_goes_with_it(address):
+    with Results(address).held():
+        with (
+            pytest.raises(
+                SweepError, match=r"\.lock: claimed \d seconds ago by process \d+ on .*; wait for that sweep"
+            ),
+            Results(address).held(),
+        ):
+            pass
+        assert claim.NAME in store_of(address).names()
+    with Results(address).held():
         pass
-    assert said and lock.NAME in said[0]
-    with second.locked():
-        pass
-    assert store_of(address).names() == set(), "a sweep that ends takes its lock along"
+    assert store_of(address).names() == set(), "a sweep that ends takes its claim along"
 
 
-def test_a_lock_that_was_left_behind_is_taken_over_by_one_alone(address, quick):
-    store = store_of(address)
-    store.write(lock.NAME, '{"owner": "one that was killed"}')
+def test_of_many_at_once_one_gets_the_claim(address):
+    """The store itself decides: a file is created only where there is none."""
     entered = []
 
     def enter():
         try:
-            with Folder(address).locked():
+            with Results(address).held():
                 entered.append(True)
                 time.sleep(1)
         except SweepError:
             entered.append(False)
 
-    both = [threading.Thread(target=enter) for _ in range(2)]
-    for one in both:
+    several = [threading.Thread(target=enter) for _ in range(4)]
+    for one in several:
         one.start()
-    for one in both:
+    for one in several:
         one.join()
-    assert sorted(entered) == [False, True]
+    assert sorted(entered) == [False, False, False, True]
 
 
-def test_a_sweep_that_has_lost_its_lock_stops(address, quick):
-    folder = Folder(address)
-    with folder.locked():
-        folder.check()
-        folder.store.write(lock.NAME, '{"owner": "another"}')
-        end = time.monotonic() + 20
-        with pytest.raises(SweepError, match="has taken this address over"):
-            while time.monotonic() < end:
-                folder.check()
-                time.sleep(0.02)
-    assert b"another" in folder.store.read(lock.NAME), "the other's lock stays"
+def test_a_claim_left_behind_is_taken_over_only_when_asked_and_told_with_its_age(address):
+    left = {"claim": "c0ffee", "host": "elsewhere", "process": 7, "time": time.time() - 3 * 3600}
+    store = store_of(address)
+    store.write(claim.NAME, json.dumps(left))
+    with (
+        pytest.raises(SweepError, match="claimed 3 hours ago by process 7 on elsewhere; .* add --take-over"),
+        Results(address).held(),
+    ):
+        pass
+    with Results(address).held(take_over=True):
+        assert b"c0ffee" not in store.read(claim.NAME)
+    assert store.names() == set()
+
+
+def test_a_claim_that_somebody_else_took_over_is_left_to_him(address):
+    results = Results(address)
+    with results.held():
+        results.store.write(claim.NAME, '{"claim": "another"}')
+    assert b"another" in results.store.read(claim.NAME)
+
+
+@pytest.mark.parametrize("content", ["notes", "[1]", "{}"])
+def test_a_file_of_that_name_that_is_no_claim_is_never_taken_over(address, content):
+    store = store_of(address)
+    store.write(claim.NAME, content)
+    with (
+        pytest.raises(SweepError, match="not a sweep's; choose another address"),
+        Results(address).held(take_over=True),
+    ):
+        pass
+    assert store.read(claim.NAME) == content.encode()

@@ -31,8 +31,8 @@ from growth.scenario.report import validate
 from growth.scenario.values import put
 from growth.sweep.design import Design, plain_value
 from growth.sweep.fields import plain
-from growth.sweep.plan import ALWAYS
-from growth.sweep.reading import SweepError
+from growth.sweep.load_sweep import SweepError
+from growth.sweep.sweep_file import ALWAYS
 
 CHUNK = 2048  # points forecast together: their months stay in a processor's cache
 TOGETHER = 64  # chunks written as one row group
@@ -120,9 +120,7 @@ def check_points(design: Design) -> None:
             pass
 
 
-def write_table(
-    design: Design, path: Path, *, key: str, reports: dict[int, str], progress: Callable[[int], None]
-) -> None:
+def write_table(design: Design, path: Path, *, key: str, reports: dict[int, str]) -> None:
     """Write the table to `path`, a block at a time. A file that an error cuts short is left for the caller to discard.
 
     key: kept in the file, to know it again; reports: point -> file.
@@ -141,7 +139,6 @@ def write_table(
             if writer is None:
                 writer = stack.enter_context(pq.ParquetWriter(path, part.schema, compression="zstd"))
             writer.write_table(part)
-            progress(int(rows["point"][-1]) + 1)
 
 
 def key_of(table: BinaryIO) -> str:

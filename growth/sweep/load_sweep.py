@@ -15,7 +15,7 @@ from growth.scenario.file import load_scenario
 from growth.scenario.report import problems_in
 from growth.scenario.yaml_text import Node, Refused, read_nodes
 from growth.sweep.fields import Field, find
-from growth.sweep.plan import Axis, Sweep
+from growth.sweep.sweep_file import Axis, Sweep
 
 
 class SweepError(GrowthError):
@@ -73,6 +73,9 @@ def is_sweep(path: str | Path) -> bool:
 
 def _root(path: Path, file: str) -> Node:
     try:
+        if path.exists() and not path.is_file():
+            kind = "a directory" if path.is_dir() else "a device or pipe"
+            raise SweepError([Problem("", "a sweep file is needed", kind)], file=file)
         content = path.read_bytes()
         if len(content) > 8 * MOST_BYTES:
             raise SweepError([Problem("", f"at most {8 * MOST_BYTES // 1024} KB")], file=file)

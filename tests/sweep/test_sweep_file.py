@@ -6,8 +6,8 @@ from sweep_tools import ROOT
 from growth import cli
 from growth.errors import GrowthError
 from growth.sweep.design import design_of
-from growth.sweep.onepass import check_points
-from growth.sweep.reading import load_sweep
+from growth.sweep.evaluate import check_points
+from growth.sweep.load_sweep import load_sweep
 
 CHURN, PRICE = "stay.churn.monthly_churn_rate", "pay.plans.Studio.monthly_price"
 

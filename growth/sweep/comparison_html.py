@@ -16,12 +16,12 @@ from growth.calculator.words import money, number
 from growth.charts import heat_panels, line_panels
 from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.sections import Piece
-from growth.sweep import drawing
-from growth.sweep.comparing import Levels, axes_of, influences, levels_of, over_two, word_of
+from growth.sweep import small_charts
 from growth.sweep.design import Design
-from growth.sweep.onepass import mrr_by_month
+from growth.sweep.evaluate import mrr_by_month
+from growth.sweep.influence import Levels, axes_of, influences, levels_of, over_two, word_of
 
-STYLE = Path(__file__).with_name("pieces.css")
+STYLE = Path(__file__).with_name("comparison_html.css")
 MOST_ROWS = 500
 MOST_PANELS = 6
 MOST_FORECAST = 2000  # points of a sample whose months are drawn
@@ -171,7 +171,7 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
         found.append((panels.words[panel], series))
     top = max((values.max() for _, series in found for _, values in series), default=1.0) or 1.0
     named = [(f"{panels.title} {word}".strip(), series) for word, series in found]
-    charts = [drawing.lines(name, lines.title, series, top=top) for name, series in named]
+    charts = [small_charts.lines(name, lines.title, series, top=top) for name, series in named]
     figure = line_panels(
         {name: {word: values.round(2) for word, values in series} for name, series in named},
         title="MRR month by month" + (f", a line for each {lines.title}" if lines.title else ""),
@@ -193,7 +193,7 @@ def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Level
     values = points["closing_mrr"].to_numpy(float)
     top = float(values.max()) or 1.0
     charts = [
-        drawing.scatter(levels.title, points[levels.title].to_numpy(float), values, top=top)
+        small_charts.scatter(levels.title, points[levels.title].to_numpy(float), values, top=top)
         for levels in ordered
         if levels.cut
     ]
@@ -207,7 +207,7 @@ def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Level
 
 def _all_by_month(design: Design, most: Levels) -> str:
     """MRR by month: how all points spread, and the median of each level of the axis that moves the answer most."""
-    numbers = drawing.some(design.count, MOST_FORECAST)
+    numbers = small_charts.some(design.count, MOST_FORECAST)
     values = mrr_by_month(design, numbers)
     codes = most.codes[numbers]
     series = [
@@ -217,8 +217,8 @@ def _all_by_month(design: Design, most: Levels) -> str:
     ]
     top = float(max(np.nanpercentile(values, 95, axis=0).max(), *(line.max() for _, line in series))) or 1.0
     charts = [
-        drawing.fan("all sets of numbers", values, top=top),
-        drawing.lines(f"medians by {most.title}", most.title, series, top=top),
+        small_charts.fan("all sets of numbers", values, top=top),
+        small_charts.lines(f"medians by {most.title}", most.title, series, top=top),
     ]
     of = f"{len(numbers):,} of the" if len(numbers) < design.count else "the"
     text = (
@@ -249,7 +249,7 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
             value = row[name]
             text = "–" if np.isnan(value) else f"{value:,.0f}" if name != "closing_customers" else number(value)
             cells.append(f'<td data-value="{"" if np.isnan(value) else f"{value:.10g}"}">{text}</td>')
-        link = f'<a href="reports/{escape(quote(row["report"]))}">notebook</a>' if row["report"] else ""
+        link = _links(row["report"]) if row["report"] else ""
         body.append(f"<tr>{''.join(cells)}<td>{link}</td></tr>")
     left = len(points) - len(shown)
     more = f" The other {left:,} are in points.parquet." if left else ""
@@ -260,6 +260,14 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
             f'<div class="wide" tabindex="0"><table class="sortable"><thead><tr>{head}</tr></thead>'
             f"<tbody>{''.join(body)}</tbody></table></div>",
         )
+    )
+
+
+def _links(notebook: str) -> str:
+    page = f"{notebook.removesuffix('.ipynb')}.html"
+    return (
+        f'<a href="reports/{escape(quote(page))}">read</a> '
+        f'<small><a href="reports/{escape(quote(notebook))}">notebook</a></small>'
     )
 
 

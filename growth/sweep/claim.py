@@ -1,0 +1,110 @@
+"""One sweep at a time into a folder or a store.
+
+A folder is held by a lock of the operating system, which goes with its process. A store has no such lock: one file
+there, created only where none exists, says who claimed it and when. A claim left behind by a sweep that was killed
+stays until somebody says, by an option, that it may be taken over.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from typing import IO, Any
+from uuid import uuid4
+
+from growth.sweep.load_sweep import SweepError
+from growth.sweep.store import LocalStore, RemoteStore, Store
+
+NAME = ".lock"
+TAKEN = "another sweep is writing into this folder; wait for it, or choose another folder"
+
+
+@contextmanager
+def claimed(store: Store, *, take_over: bool = False) -> Iterator[None]:
+    """Hold the store for one sweep.
+
+    Parameters
+    ----------
+    store : where the results go.
+    take_over : replace the claim that a sweep left behind at an address. A folder needs no such option.
+
+    Raises
+    ------
+    SweepError
+        Where another sweep holds the store, or left its claim behind.
+    OSError
+        Where the store cannot be written.
+    """
+    if isinstance(store, LocalStore):
+        with open(store.path / NAME, "a+") as file:
+            if not _lock(file):
+                raise SweepError(TAKEN, file=store.where())
+            yield
+        return
+    mine = {"claim": uuid4().hex, "host": socket.gethostname(), "process": os.getpid(), "time": time.time()}
+    text = json.dumps(mine) + "\n"
+    if not store.create(NAME, text):
+        if not take_over or not _claim_in(store):
+            raise SweepError(_who(store), file=store.where(NAME))
+        store.write(NAME, text)
+    try:
+        yield
+    finally:
+        with suppress(OSError):
+            if _claim_in(store).get("claim") == mine["claim"]:
+                store.remove(NAME)
+
+
+def _who(store: RemoteStore) -> str:
+    claim = _claim_in(store)
+    if not claim:
+        return "this file is in the way and is not a sweep's; choose another address"
+    age = _age(time.time() - float(claim.get("time", 0)))
+    return (
+        f"claimed {age} ago by process {claim.get('process', '?')} on {claim.get('host', '?')}; "
+        "wait for that sweep, or add --take-over if it no longer runs"
+    )
+
+
+def _claim_in(store: RemoteStore) -> dict[str, Any]:
+    """The claim that lies in the store; empty where there is none, or the file is something else."""
+    try:
+        found = json.loads(store.read(NAME) or b"{}")
+    except ValueError:
+        return {}
+    return found if isinstance(found, dict) and "claim" in found else {}
+
+
+def _age(seconds: float) -> str:
+    """A span of time in one unit.
+
+    >>> _age(41), _age(3 * 60), _age(26 * 3600)
+    ('41 seconds', '3 minutes', '26 hours')
+    """
+    for size, unit in ((48 * 3600, "day"), (2 * 3600, "hour"), (2 * 60, "minute")):
+        if seconds >= size:
+            return f"{seconds // {'day': 86400, 'hour': 3600, 'minute': 60}[unit]:.0f} {unit}s"
+    return f"{max(seconds, 0):.0f} seconds"
+
+
+def _lock(file: IO[str]) -> bool:
+    """Lock an open file for this process alone; False where another holds it."""
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        import msvcrt
+
+        try:
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+        except OSError:
+            return False
+        return True
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True

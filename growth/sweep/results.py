@@ -1,0 +1,149 @@
+"""The results of a sweep: what lies where, which reports are done or have failed, and which files are the sweep's own.
+
+reports/NAME.ipynb   done: the notebook, run to its last cell; NAME.html beside it is the same as a page to read
+failed/NAME.ipynb    a notebook that failed, as far as it came; NAME.json beside it says why
+points.parquet       a row for every point
+comparison.html      the page that compares them
+sweep-files.txt      the names of all these: a sweep replaces and removes nothing else
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
+from pathlib import Path
+
+from growth.sweep.claim import claimed
+from growth.sweep.load_sweep import SweepError
+from growth.sweep.run_report import has_no_place, unwritten
+from growth.sweep.store import Store, discard, store_of
+from growth.sweep.tasks import Task
+
+POINTS, PAGE, LIST = "points.parquet", "comparison.html", "sweep-files.txt"
+LIST_HEAD = "# Files that growth sweep made here. It replaces and removes no other file.\n"
+
+
+class Results:
+    """The results at an address, which is a folder or a place in a store.
+
+    Only `held` lets a sweep write; `unfinished` is then a folder of this machine for reports in the making.
+    """
+
+    def __init__(self, address: str | Path) -> None:
+        self.store: Store = store_of(address)
+        self.unfinished: Path = Path()
+        self._own: set[str] = set()
+
+    @contextmanager
+    def held(self, *, take_over: bool = False) -> Iterator[None]:
+        """Hold the results for one sweep.
+
+        Raises
+        ------
+        SweepError
+            Where another sweep holds them, where they cannot be written, or where a file of the user's is in the way.
+        """
+        with ExitStack() as stack:
+            try:
+                self.store.prepare()
+                stack.enter_context(claimed(self.store, take_over=take_over))
+                self.unfinished = self.store.scratch()
+                stack.callback(discard, self.unfinished)
+                lines = (self.store.read(LIST) or b"").decode(errors="replace").splitlines()
+                self._own = {line for line in lines if not line.startswith("#")}
+                self._refuse_foreign([POINTS, PAGE])
+            except OSError as error:
+                raise SweepError(f"it cannot be written: {error.strerror or error}", file=self.store.where()) from None
+            yield
+
+    def claim_names(self, names: Iterable[str]) -> None:
+        """Put names on the list of the sweep's own files, before they are written.
+
+        Raises
+        ------
+        SweepError
+            Where a file of one of the names is there that no sweep wrote.
+        OSError
+            Where the list cannot be written.
+        """
+        new = set(names) - self._own
+        self._refuse_foreign(new)
+        if new:
+            self._own |= new
+            self.store.write(LIST, LIST_HEAD + "".join(f"{name}\n" for name in sorted(self._own)))
+
+    def report_names(self, tasks: Iterable[Task]) -> list[str]:
+        """The files that the reports of these tasks may become."""
+        endings = ("reports/{}.ipynb", "reports/{}.html", "failed/{}.ipynb", "failed/{}.json")
+        return [ending.format(task.name) for task in tasks for ending in endings]
+
+    def done(self) -> set[str]:
+        """The names of the reports that are there: each notebook is put in place only when it is whole."""
+        return {name.removesuffix(".ipynb") for name in self.store.names("reports") if name.endswith(".ipynb")}
+
+    def why_failed(self) -> dict[str, str]:
+        """The name of each report that failed the last time, and what went wrong."""
+        found = {}
+        for name in self.store.names("failed"):
+            if name.endswith(".json"):
+                with suppress(OSError, ValueError, KeyError, TypeError):
+                    found[name.removesuffix(".json")] = json.loads(self.store.read(f"failed/{name}") or b"")["why"]
+        return found
+
+    def made(self, task: Task) -> Path:
+        """Where the report of a task is made before it is put in place."""
+        return self.unfinished / f"{task.name}.ipynb"
+
+    def settle(self, task: Task, made: Path, why: str) -> str:
+        """Put a finished report in its place, or keep a failed one with its reason; returns why it failed, or "".
+
+        One that cannot be written, such as on a full disc, is not recorded as failed, so that it is run again.
+        """
+        page = made.with_suffix(".html")
+        try:
+            if has_no_place(why):
+                made.unlink(missing_ok=True)
+            elif why:
+                self._keep_failure(task, made, why)
+            else:
+                if page.is_file():
+                    self.store.put(page, f"reports/{page.name}")
+                self._move(made, f"reports/{task.name}.ipynb")
+        except (OSError, ValueError) as error:
+            why = why or unwritten(error)
+        with suppress(OSError):
+            page.unlink(missing_ok=True)
+        return why
+
+    def forget_failure(self, task: Task) -> None:
+        """Remove what an earlier run left of this report's failure. Raises OSError."""
+        for ending in ("ipynb", "json"):
+            if f"failed/{task.name}.{ending}" in self._own:
+                self.store.remove(f"failed/{task.name}.{ending}")
+
+    def _keep_failure(self, task: Task, made: Path, why: str) -> None:
+        with suppress(OSError, ValueError):
+            self._move(made, f"failed/{task.name}.ipynb")
+        text = json.dumps({"why": why, "varied": task.varied}, indent=2, ensure_ascii=False)
+        self.store.write(f"failed/{task.name}.json", text + "\n")
+
+    def _refuse_foreign(self, names: Iterable[str]) -> None:
+        """Raises SweepError for the first of the names that is there and that no sweep wrote."""
+        foreign: dict[str, list[str]] = {}
+        for name in set(names) - self._own:
+            part, _, last = name.rpartition("/")
+            foreign.setdefault(part, []).append(last)
+        for part, lasts in foreign.items():
+            if found := sorted(self.store.names(part).intersection(lasts)):
+                where = self.store.where(f"{part}/{found[0]}".lstrip("/"))
+                raise SweepError(
+                    f"no sweep made this file ({LIST} lists them); move it, or choose another folder", where
+                )
+
+    def _move(self, made: Path, name: str) -> None:
+        """The notebook under its final name, whole or not at all, with that name in its own record of it."""
+        notebook = json.loads(made.read_text(encoding="utf-8"))
+        notebook["metadata"].get("papermill", {})["output_path"] = name.rpartition("/")[2]
+        self.store.write(name, json.dumps(notebook, indent=1, ensure_ascii=False, sort_keys=True) + "\n")
+        made.unlink()
