@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import shutil
 import tempfile
 from collections.abc import Callable
 from contextlib import suppress
@@ -21,9 +20,9 @@ from urllib.parse import urlsplit
 from urllib.request import url2pathname
 
 from growth.sweep.load_sweep import SweepError
+from growth.sweep.scratch import emptied
 
 SCRATCH = ".unfinished"  # the folder for reports in the making
-MARK = "made-by-growth-sweep"  # a file in it: what lies there may be removed
 BESIDE = ".unfinished"  # ending of a file that is written beside its place
 WHOLE = frozenset("s3 s3a gs gcs abfs az oss oci tos memory".split())  # stores in which a file appears whole or never
 INSTEAD = {  # of addresses that papermill or fsspec know, and that cannot hold a sweep
@@ -55,7 +54,7 @@ class LocalStore:
 
     def scratch(self) -> Path:
         """A new empty folder for reports in the making, on the same disc as the rest. Raises OSError or SweepError."""
-        return _emptied(self.path / SCRATCH)
+        return emptied(self.path / SCRATCH)
 
     def names(self, part: str = "") -> set[str]:
         """The names of what lies directly in a part, folders left out."""
@@ -126,7 +125,7 @@ class RemoteStore:
         It is the same one each time for an address, so that a sweep clears away what a killed one left.
         """
         mark = hashlib.sha256(self.address.encode()).hexdigest()[:16]
-        path = _emptied(Path(tempfile.gettempdir()) / f"growth-sweep-{getuser()}-{mark}")
+        path = emptied(Path(tempfile.gettempdir()) / f"growth-sweep-{getuser()}-{mark}")
         if hasattr(os, "getuid") and path.stat().st_uid != os.getuid():
             raise SweepError("this folder belongs to another user; set TMPDIR to one of your own", file=str(path))
         return path
@@ -261,32 +260,6 @@ def store_of(address: str | Path) -> Store:
     except Exception as error:
         raise SweepError(f"it cannot be opened: {' '.join(str(error).split())[:200]}", file=shown) from None
     return RemoteStore(fs, root, address)
-
-
-def _emptied(path: Path) -> Path:
-    """An empty folder at `path`; what a killed sweep left in it, known by its mark, is removed first."""
-    if path.is_symlink() or (path.exists() and not (path / MARK).is_file() and any(path.iterdir())):
-        raise SweepError("no sweep made this folder; move it, or choose another place", file=str(path))
-    path.mkdir(mode=0o700, exist_ok=True)
-    (path / MARK).touch()
-    _clear(path)
-    return path
-
-
-def discard(path: Path) -> None:
-    """Remove a scratch folder, its mark last, as far as that is possible."""
-    with suppress(OSError):
-        _clear(path)
-        (path / MARK).unlink(missing_ok=True)
-        path.rmdir()
-
-
-def _clear(path: Path) -> None:
-    for entry in path.iterdir():
-        if entry.is_dir() and not entry.is_symlink():
-            shutil.rmtree(entry, ignore_errors=True)
-        elif entry.name != MARK:
-            entry.unlink(missing_ok=True)
 
 
 def _shown(address: str) -> str:
