@@ -1,4 +1,4 @@
-"""The folder in which reports are made before they are put in their place, marked so that the next sweep may clear it."""
+"""The folder in which reports are made, marked so that the next sweep may clear it."""
 
 from __future__ import annotations
 
