@@ -67,6 +67,10 @@ class GrowthError(Exception):
         more = len(self.problems) - len(lines)
         return "\n".join([*lines, f"{prefix}and {more:,} more like these"] if more else lines)
 
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook shows of it: the user's input is wrong, not the code that the traceback would show."""
+        return [f"{type(self).__name__}: {line}" for line in str(self).splitlines()]
+
 
 class FileError(GrowthError):
     """A file that cannot be read, or that must not be written."""

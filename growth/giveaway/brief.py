@@ -18,10 +18,10 @@ from growth.calculator.language import ENGLISH, known, languages, locale_of, mes
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, validate
-from growth.scenario.section import SLUG, Name, Section, Text, broken
+from growth.scenario.section import DOTTED, FIELD_NAME, SLUG, WORD, Name, Section, Text, broken
 
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
-FieldName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9_\[\].-]*$", max_length=60)]
+FieldName = Annotated[str, StringConstraints(pattern=FIELD_NAME, max_length=60)]
 
 CONSENT: str = messages()["page"]["consent"]
 CAUTIONS: tuple[str, ...] = tuple(messages()["page"]["cautions"])
@@ -29,17 +29,19 @@ CAUTIONS: tuple[str, ...] = tuple(messages()["page"]["cautions"])
 
 def _address(value: str) -> str:
     """An https address (or http on this machine), with nothing in it that a browser could read as anything else."""
-    parts = urlsplit(value)
-    local = parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1", "::1")
     odd = any(character in value for character in " \t\r\n\"'<>\\^`{|};,") or not value.isascii()
     try:
-        whole = (
-            bool(re.fullmatch(r"[a-z0-9.:-]+", parts.hostname or ""))
-            and parts.username is None
-            and (parts.port is None or parts.port > 0)
-        )
+        parts = urlsplit(value)
+    except ValueError:  # brackets that hold no address of a host
+        raise broken("an address with the name of a host behind https://", value) from None
+    try:
+        port = parts.port
     except ValueError:
-        whole = False
+        port = 0
+    if port == 0:
+        raise broken("an address whose port, behind the colon, is a number from 1 to 65535", value)
+    local = parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1", "::1")
+    whole = bool(re.fullmatch(r"[a-z0-9.:-]+", parts.hostname or "")) and parts.username is None
     if odd or not whole or not (parts.scheme == "https" or local):
         raise broken("an address that begins with https://", value, "Quotes, spaces and other schemes are refused.")
     return value
@@ -96,8 +98,8 @@ class Invitation(Section):
         return self
 
 
-WhatIfName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,30}$")]
-FieldPath = Annotated[str, StringConstraints(pattern=r"^[a-z0-9_]+(\.[a-z0-9_]+)*$", max_length=120)]
+WhatIfName = Annotated[str, StringConstraints(pattern=WORD)]
+FieldPath = Annotated[str, StringConstraints(pattern=DOTTED, max_length=120)]
 
 
 class Change(Section):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import tempfile
+from functools import cache
 from pathlib import Path
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
@@ -41,6 +42,20 @@ def pdf(html: str) -> bytes | None:
     return _made(html, "page.pdf", ["--no-pdf-header-footer"], "--print-to-pdf")
 
 
+@cache
+def without_network() -> tuple[str, ...]:
+    """What stands before a command so that it runs with no network at all; nothing where the system cannot do that.
+
+    Without it Chromium's flags keep it from asking anybody, but it opens a socket to a public address to see whether
+    there is IPv6.
+    """
+    alone = ("unshare", "--user", "--map-current-user", "--net")
+    if not shutil.which("unshare"):
+        return ()
+    works = subprocess.run([*alone, "true"], capture_output=True, timeout=PATIENCE)
+    return alone if works.returncode == 0 else ()
+
+
 def _made(html: str, name: str, options: list[str], what: str) -> bytes | None:
     program = browser()
     if program is None:
@@ -48,7 +63,15 @@ def _made(html: str, name: str, options: list[str], what: str) -> bytes | None:
     with tempfile.TemporaryDirectory(prefix="growth-") as folder:
         page, out = Path(folder) / "page.html", Path(folder) / name
         page.write_text(html, "utf-8")
-        command = [program, *_FLAGS, f"--user-data-dir={folder}/profile", *options, f"{what}={out}", page.as_uri()]
+        command = [
+            *without_network(),
+            program,
+            *_FLAGS,
+            f"--user-data-dir={folder}/profile",
+            *options,
+            f"{what}={out}",
+            page.as_uri(),
+        ]
         try:
             subprocess.run(command, capture_output=True, timeout=PATIENCE, check=True)
             return out.read_bytes()

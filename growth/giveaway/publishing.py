@@ -120,8 +120,8 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
             if not any("parameters" in cell.metadata.get("tags", ()) for cell in cells):
                 raise ValueError('no cell has the tag "parameters", so it would not hear of the scenario')
             return papermill.execute_notebook(
-                str(notebook),
-                str(Path(folder) / notebook.name),
+                _as_it_is(notebook),
+                _as_it_is(Path(folder) / notebook.name),
                 parameters=parameters,
                 cwd=str(notebook.parent),
                 progress_bar=False,
@@ -143,6 +143,11 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
         ) as error:  # a dead kernel is one too
             said = " ".join(str(error).split())[:300]
             raise PublishError(f"it cannot be run: {said}", file=str(notebook)) from None
+
+
+def _as_it_is(path: Path) -> str:
+    """A path that papermill, which puts parameters into braces, takes as it is."""
+    return str(path).replace("{", "{{").replace("}", "}}")
 
 
 def make_room() -> None:

@@ -106,20 +106,33 @@ def _root_problems(value: Any, root: Node) -> list[Problem]:
 
 
 def _syntax_problem(error: YAMLError, text: str) -> Problem:
-    said = str(getattr(error, "problem", None) or getattr(error, "reason", None) or "it cannot be read")
+    said = str(getattr(error, "problem", None) or getattr(error, "reason", None) or "")
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
     line = mark.line + 1 if mark else text.count("\n", 0, getattr(error, "position", 0)) + 1
-    return Problem("", f"not valid YAML: {said}", "", _hint(said), line)
+    rule, fix = next((words for part, words in SYNTAX.items() if part in said.lower()), SYNTAX[""])
+    return Problem("", f"not valid YAML: {rule}", "", fix, line)
 
 
-def _hint(said: str) -> str:
-    if "\\t" in said or "tab" in said.lower():
-        return "Indent with spaces, not tabs."
-    if "special characters" in said:
-        return "Remove the invisible character on this line."
-    if "mapping values are not allowed" in said:
-        return "Check the indentation; text that holds a colon needs quotes."
-    return "Check the indentation and the quotes here and on the line above."
+SYNTAX = {  # what the parser says, in part -> what is wrong, and the likely mend
+    "\\t": ("a tab where a value or a key begins", "Indent with spaces, not tabs."),
+    "special characters": ("a character that no text file may hold", "Remove the invisible character on this line."),
+    "mapping values are not allowed": (
+        "a colon where none may stand",
+        "Check the indentation; text that holds a colon needs quotes.",
+    ),
+    "could not find expected ':'": ("a key without a colon", "Write key: value, with a space after the colon."),
+    "document start": ("text behind the end of the file's one document", "Check the indentation of this line."),
+    "expected <block end>": ("a line that is indented otherwise than those above", "Indent lines of one part alike."),
+    "while scanning a quoted scalar": ("a quote that is not closed", "Close the quote."),
+    "unexpected end of stream": ("a quote or a bracket that is not closed", "Close it."),
+    "but got": ("a bracket or brace that is not closed", "Close it, or put the text in quotes."),
+    "unknown escape": (
+        "a backslash in double quotes that begins no known escape",
+        "Write it twice, or use 'single' quotes.",
+    ),
+    "cannot start any token": ("a character that begins no value", "Put text that begins so in quotes."),
+    "": ("a line that cannot be read", "Check the indentation and the quotes here and on the line above."),
+}
 
 
 def _lines(node: Node, place: tuple) -> Iterator[tuple[tuple, int]]:

@@ -129,7 +129,7 @@ def _words(
         choices = re.findall(r"'([^']*)'", context["expected"])
         return _Words(f"one of {', '.join(choices)}", value, _meant(given, choices))
     if kind in ("string_type", "string_pattern_mismatch") and (pattern := _pattern(models, place)):
-        return _Words(PATTERNS.get(pattern, f"text of the form {pattern}"), value)
+        return _Words(PATTERNS[pattern], value)
     if kind == "string_type":
         return _Words("text", value, f'Put it in quotes: "{given}".' if isinstance(given, (int, float)) else "")
     if kind in ("string_too_short", "string_too_long", "too_short", "too_long"):

@@ -8,6 +8,8 @@ from unicodedata import category
 from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
 from pydantic_core import PydanticCustomError
 
+from growth.errors import printable
+
 LONGEST = 120  # months a forecast may cover
 
 
@@ -23,7 +25,7 @@ def broken(rule: str, value: Any = "", fix: str = "", *, key: str = "") -> Pydan
     rule: what would be right. value: what was found. fix: the likely mend. key: the field of the section that the error
     is about, where it is about one.
     """
-    text = " ".join(str(value).split())
+    text = printable(" ".join(str(value).split()))
     text = text if len(text) <= 60 else text[:57] + "..."
     return PydanticCustomError("assumption", "{rule}", {"rule": rule, "value": text, "fix": fix, "key": key})
 
@@ -54,9 +56,15 @@ def _one_line(text: str) -> str:
 MONTH = r"^(19|20|21)[0-9][0-9]-(0[1-9]|1[0-2])$"
 CURRENCY = r"^[A-Z]{3}$"
 SLUG = r"^[a-z0-9]+(-[a-z0-9]+)*$"
+FIELD_NAME = r"^[A-Za-z][A-Za-z0-9_\[\].-]*$"
+WORD = r"^[a-z][a-z0-9_]{0,30}$"
+DOTTED = r"^[a-z0-9_]+(\.[a-z0-9_]+)*$"
 PATTERNS = {  # a pattern in words, as an error says it
     MONTH: "a month written year-month, such as 2027-01",
     CURRENCY: "a currency code of three capital letters, such as EUR",
+    FIELD_NAME: "the name of a form's field: a letter, then letters, digits and _ . - [ ]",
+    WORD: "a word of at most 31 small letters, digits and underscores, such as halved_churn",
+    DOTTED: "the dotted place of a number, such as stay.churn.monthly_churn_rate",
     SLUG: "small letters and digits, with hyphens between words, such as how-big-can-it-get",
 }
 
