@@ -11,7 +11,7 @@ from typing import BinaryIO
 
 from growth.errors import FileError, GrowthError, Problem
 
-__all__ = ["open_input", "read_input", "regular_file", "replace_file"]
+__all__ = ["not_a_table", "open_input", "read_input", "regular_file", "replace_file"]
 
 
 def regular_file(
@@ -95,6 +95,28 @@ def read_input(path: str | Path, *, most_bytes: int, error: type[GrowthError] = 
     if len(content) > most_bytes:  # it grew, or never told its size
         raise error([_too_large(len(content), most_bytes, fix)], file=str(path))
     return content
+
+
+def not_a_table(head: bytes) -> Problem | None:
+    """What is wrong where the first bytes are those of another kind of file than a CSV; None where they may be one.
+
+    >>> print(not_a_table(b"PK\\x03\\x04\\x14"))
+    a CSV file is needed (found a spreadsheet or an archive). Save the sheet as CSV, or unpack the archive.
+    """
+    for start, (kind, fix) in _OTHER_KINDS.items():
+        if head.startswith(start):
+            return Problem("", "a CSV file is needed", kind, fix)
+    return None
+
+
+_OTHER_KINDS = {
+    b"PK\x03\x04": ("a spreadsheet or an archive", "Save the sheet as CSV, or unpack the archive."),
+    b"\xd0\xcf\x11\xe0": ("an old spreadsheet", "Save the sheet as CSV."),
+    b"\x1f\x8b": ("a compressed file", "Unpack it."),
+    b"%PDF": ("a PDF", "Export the table as CSV."),
+    b"SQLite format 3": ("a database", "Export the table as CSV."),
+    b"PAR1": ("a Parquet file", "Let its name end in .parquet."),
+}
 
 
 def _check_kind(

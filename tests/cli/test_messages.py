@@ -119,6 +119,23 @@ def test_a_notebook_shows_an_error_of_the_input_as_one_line():
     ]
 
 
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"PK\x03\x04rest", "a spreadsheet"),
+        (b"\xd0\xcf\x11\xe0rest", "an old spreadsheet"),
+        (b"\x1f\x8brest", "a compressed file"),
+        (b"PAR1rest", ".parquet"),
+        (b"SQLite format 3\0", "a database"),
+    ],
+)
+def test_records_of_another_kind_are_named(content, said, tmp_path, capsys):
+    path = tmp_path / "rows.csv"
+    path.write_bytes(content)
+    assert main(["measure", str(path), "--to", str(tmp_path / "x.yaml")]) == 2
+    assert said in capsys.readouterr().err
+
+
 def test_braces_in_the_name_of_a_notebook_are_only_a_name(tmp_path):
     """papermill puts parameters into braces of a path."""
     from growth.giveaway.publishing import executed

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from growth.errors import Problem
-from growth.files import regular_file
+from growth.files import not_a_table, open_input, regular_file
 from growth.records.read.block import Block
 from growth.records.read.column_names import ColumnNames
 from growth.records.read.csv_file import csv_blocks
@@ -49,6 +49,10 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
         or several currencies without rates.
     """
     path, file, columns = regular_file(path, error=RecordsError), str(path), columns or ColumnNames()
+    if not file.lower().endswith(".parquet"):
+        with open_input(path, error=RecordsError) as stream:
+            if wrong := not_a_table(stream.read(16)):
+                raise RecordsError([wrong], file=file)
     blocks = parquet_blocks(path, columns) if file.lower().endswith(".parquet") else csv_blocks(path, columns)
     names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
     try:
