@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,6 +16,8 @@ from growth.records.estimate import measure
 from growth.records.goodness_of_fit import misfit, seen_curve
 from growth.records.intervals import Resampled, percentile
 from growth.records.measured import Measured
+from growth.records.paid_months import spread_payments
+from growth.records.read import read_records
 from growth.records.survival import RiskTable, kaplan_meier
 
 BUSINESSES = 200
@@ -163,3 +166,27 @@ def test_comebacks_are_found_again():
     business = DemoBusiness(signups=400, comeback_rate=0.2, comeback_months=2, yearly_share=0)
     measured = measure(demo_book(business, seed=0))
     assert measured.comeback.low < 0.2 < measured.comeback.high and measured.comeback_after == 2
+
+
+@pytest.mark.parametrize(("ahead", "chosen"), [(1.0, "constant"), (1.9, "constant"), (2.1, "sbg"), (5.0, "sbg")])
+def test_a_curve_with_more_parameters_has_to_be_better_by_more_than_2_in_aic(ahead, chosen):
+    """Within 2 of the lowest AIC a curve has as good as equal support: Burnham and Anderson, "Model Selection and
+    Multimodel Inference" (2nd ed. 2002), section 2.6 (from memory). AIC = 2 k - 2 ln L.
+    """
+    table = RiskTable(np.full(24, 1000), np.full(24, 40))
+    plain = fit_constant(table)
+    better = replace(fit_sbg(table), log_likelihood=plain.log_likelihood + 1 + ahead / 2, parameters=2, at_edge=False)
+    assert plain.aic - better.aic == pytest.approx(ahead)
+    assert recommend((plain, better), table)[0].curve == chosen
+
+
+def test_prices_are_those_of_the_last_twelve_months_no_more_and_no_fewer(tmp_path):
+    """One customer joins each month and stays. Of 26 months the last twelve begin in the fifteenth, where the price is
+    130; 1,000 is paid by who came the month before. (130 + 11 x 10) / 12 = 20.
+    """
+    prices = [10] * 13 + [1000, 130] + [10] * 11
+    months = [np.datetime64("2024-01") + month for month in range(len(prices))]
+    rows = [f"c{n},{month},{price}" for n, price in enumerate(prices) for month in months[n:]]
+    (tmp_path / "rows.csv").write_text("\n".join(["customer,month,mrr", *rows]))
+    (kind,) = measure(spread_payments(read_records(tmp_path / "rows.csv"))).kinds
+    assert kind.price.value == pytest.approx(20) and "12 who joined in the last 12 months" in kind.price.source

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 import pyarrow as pa
 import pytest
@@ -253,9 +255,68 @@ def test_files_that_are_no_records(tmp_path, text, said):
         read(tmp_path, text)
 
 
-def test_a_broken_parquet_file(tmp_path):
-    with pytest.raises(RecordsError, match="Parquet file that can be read"):
-        read_records(charges(tmp_path, b"PAR1 nothing", "x.parquet"))
+@pytest.mark.parametrize("place", ["start", "pages", "footer", "end"])
+def test_a_damaged_parquet_file_is_refused_or_read_with_every_fault_named(tmp_path, place):
+    """500 bytes are set at random, one at a time: no other error than ours, and no sum that says nothing of it."""
+    whole = parquet(tmp_path).read_bytes()
+    parts = {"start": (0, 4), "pages": (4, len(whole) // 3), "footer": (len(whole) // 3, len(whole) - 8)}
+    low, high = parts.get(place, (len(whole) - 8, len(whole)))
+    random = np.random.default_rng(1)
+    for at, value in zip(random.integers(low, high, 500), random.integers(0, 256, 500), strict=True):
+        damaged = bytearray(whole)
+        damaged[at] = value
+        try:
+            rows = read_records(charges(tmp_path, bytes(damaged), "y.parquet"), leave_out=3)
+        except RecordsError as error:
+            assert str(error)
+        else:
+            assert rows.size + rows.unreadable.total == 3
+
+
+def test_text_in_parquet_that_is_not_utf8_is_named(tmp_path):
+    names = pa.StringArray.from_buffers(3, pa.py_buffer(np.array([0, 4, 5, 6], np.int32)), pa.py_buffer(b"caf\xe9bc"))
+    with pytest.raises(RecordsError, match=r"not UTF-8: 1 row, first in line 2"):
+        read_records(parquet(tmp_path, customer=names))
+    assert read_records(tmp_path / "x.parquet", leave_out=1).customers == 2
+
+
+def test_a_workbook_is_called_one(tmp_path):
+    import zipfile
+
+    with zipfile.ZipFile(tmp_path / "x.xlsx", "w") as file:
+        file.writestr("xl/workbook.xml", "")
+    with pytest.raises(RecordsError, match=r"found a workbook .*Save the sheet with the rows as CSV"):
+        read_records(tmp_path / "x.xlsx")
+
+
+def test_folders_and_pipes_are_refused_before_they_are_opened(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    for path, said in ((tmp_path, "directory"), (tmp_path / "pipe", "pipe"), (tmp_path / "none.csv", "no such file")):
+        for reader in (read_records, load_columns):
+            with pytest.raises(RecordsError, match=said):
+                reader(path)
+
+
+def test_a_mapping_of_endless_length_is_refused(tmp_path):
+    (tmp_path / "names.yaml").write_text("#" * (1 << 20) + "\n")
+    with pytest.raises(RecordsError, match="at most 1,024 KB"):
+        load_columns(tmp_path / "names.yaml")
+
+
+def test_odd_rows_cost_no_second_reading_of_those_beside_them(tmp_path, monkeypatch):
+    """One row in a hundred has one of five faults: only the fifth of them with a line break is parsed by itself."""
+    faults = [",2024-05-01,29,1,x,EUR", "odd,soon,29,1,x,EUR", "odd,2024-05-01,n/a,1,x,EUR", "odd,2024-05-01"]
+    faults.append('odd,2024-05-01,29,1,"Stu\ndio",EUR')
+    lines = []
+    for n in range(10_000):
+        lines.append(f"c{n % 97},2024-01-{1 + n % 28:02},{n % 13},1,Studio,EUR")
+        if n % 100 == 50:
+            lines.append(faults[n // 100 % 5])
+    careful = []
+    monkeypatch.setattr(csv_file, "_record", lambda *more, record=csv_file._record: careful.append(1) or record(*more))
+    rows = read(tmp_path, HEAD + "\n".join(lines), leave_out=100)
+    assert rows.size == 10_000 and set(rows.unreadable.counts.values()) == {20} and len(rows.unreadable.counts) == 5
+    assert len(careful) == 1 + 20  # the header, and those
 
 
 def test_a_parquet_file_with_faults_counts_them_by_row(tmp_path):
