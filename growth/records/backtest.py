@@ -1,7 +1,7 @@
-"""How well such forecasts would have done: from many months of the past, forecast what by now has happened.
+"""How well such forecasts would have done in the past, beside three plain rivals.
 
-Rolling origin (Tashman, 2000, International Journal of Forecasting 16, 437-450): at each origin only the months up to
-it are measured. Beside it stand three plain rivals: the last value, a straight line, a constant growth rate.
+Rolling-origin evaluation (Tashman, 2000, International Journal of Forecasting 16, 437-450): at each origin only the
+months up to it are measured. The rivals: the last value, a straight line, a constant growth rate.
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ from growth.records.read.rows import Rows
 from growth.records.read.unreadable import RecordsError
 
 RIVALS = ("last value", "straight line", "constant growth rate")
-LOOK_BACK = 12  # months that line and growth rate are taken from
+LOOK_BACK = 12  # months from which the line and the growth rate are taken
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Backtest:
     """Forecasts of MRR beside what happened.
 
-    origins: the last month each forecast knew, shape (origins,). actual, forecast, low, high: shape (origins,
-    horizon), horizon months 1, 2, ...; NaN where the records end. rivals: by name, of the same shape. The band holds
-    95%.
+    origins: the last month known to each forecast, shape (origins,). actual, forecast: shape (origins, horizon), for 1,
+    2, ... months ahead; actual is NaN beyond the end of the records. low, high: the 95% band. rivals: forecasts of the
+    rivals by name, of the same shape.
     """
 
     origins: np.ndarray
@@ -39,23 +39,23 @@ class Backtest:
     rivals: dict[str, np.ndarray]
 
     def error(self, name: str = "") -> np.ndarray:
-        """Mean absolute error as a share of what happened, by horizon; of the forecast, or of the rival named."""
+        """Return the mean absolute error as a share of the actual value, by horizon; name: of a rival instead."""
         guess = self.rivals[name] if name else self.forecast
         return np.nanmean(np.abs(guess - self.actual) / self.actual, axis=0)
 
     @property
     def counted(self) -> np.ndarray:
-        """How many origins reach so far ahead, by horizon: the last ones see the records end before."""
+        """How many forecasts can be compared, by horizon: the records end too early for the last origins."""
         return np.isfinite(self.actual).sum(axis=0)
 
     def bias(self, name: str = "") -> np.ndarray:
-        """Mean error with its sign, as a share of what happened, by horizon: above 0 promises too much."""
+        """Return the mean signed error as a share of the actual value, by horizon; above 0 the forecast is too high."""
         guess = self.rivals[name] if name else self.forecast
         return np.nanmean((guess - self.actual) / self.actual, axis=0)
 
     @property
     def coverage(self) -> np.ndarray:
-        """Share of the origins whose band holds what happened, by horizon."""
+        """The share of forecasts whose band holds the actual value, by horizon."""
         held = (self.actual >= self.low) & (self.actual <= self.high)  # never where nothing is known of what happened
         return held.sum(axis=0) / self.counted
 
@@ -63,9 +63,31 @@ class Backtest:
 def run_backtest(
     rows: Rows, *, until: str | None = None, shortest: int = 18, horizon: int = 12, every: int = 1, seed: int = 0
 ) -> Backtest:
-    """Forecast from every `every`-th month that has at least `shortest` months of records before it.
+    """Forecast from past months and compare with what happened.
 
-    Raises RecordsError where the records are shorter than shortest + horizon months.
+    Parameters
+    ----------
+    rows : Rows
+        From `read_records`.
+    until : str, optional
+        The last month to use, such as "2025-12"; without it that of the latest date.
+    shortest : int
+        How many months of records the first origin has.
+    horizon : int
+        How many months ahead to forecast.
+    every : int
+        Take every so many months as an origin.
+    seed : int
+        Of bootstrap and draws.
+
+    Returns
+    -------
+    Backtest
+
+    Raises
+    ------
+    RecordsError
+        The records are shorter than shortest + horizon months.
     """
     book = spread_payments(rows, until=until)
     if book.months < shortest + horizon:
@@ -80,8 +102,7 @@ def run_backtest(
 
 
 def rival_forecasts(past: np.ndarray, horizon: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The three rivals from the MRR of past months: last value; least-squares line and growth rate of the last 12
-    months.
+    """Forecast as the three rivals do, from the MRR of past months: last value, least-squares line, growth rate.
 
     >>> [guess.round(6).tolist() for guess in rival_forecasts(np.array([100.0, 110.0]), 2)]
     [[110.0, 110.0], [120.0, 130.0], [121.0, 133.1]]
@@ -92,7 +113,9 @@ def rival_forecasts(past: np.ndarray, horizon: int) -> tuple[np.ndarray, np.ndar
     return np.full(horizon, past[-1]), level + slope * ahead, past[-1] * growth**ahead
 
 
-def _one(rows: Rows, origin: np.datetime64, mrr: np.ndarray, length: int, horizon: int, seed: int) -> tuple:
+def _one(
+    rows: Rows, origin: np.datetime64, mrr: np.ndarray, length: int, horizon: int, seed: int
+) -> tuple[np.ndarray, ...]:
     ahead = forecast_measured(measure(spread_payments(rows, until=str(origin)), seed=seed), months=horizon, seed=seed)
     actual = np.full(horizon, np.nan)
     known = mrr[length : length + horizon]

@@ -1,9 +1,9 @@
-"""The month's bridge as the records have it, and the cohorts: the same columns as a forecast's."""
+"""The monthly MRR bridge and the cohorts, counted from the records, with the column names of a forecast."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,13 +11,17 @@ from growth.engine.result import BRIDGE
 from growth.records.paid_months import PaidMonths, changes
 from growth.records.read.values import NONE
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Movements:
     """Sums by month and kind of plan, each of shape (months, kinds); month 0 is the first of the records.
 
-    In month 0 everyone is counted in `opening` and nobody as new. lost and churned stand in the month after the last
-    paid one, under the kind held before; stayed is last month's MRR of those who stay, under the kind held before.
+    Everyone paying in month 0 counts as already on board, nobody as new. `lost` and `churned_mrr` are booked in the
+    month after the last paid one, `stayed_mrr` is the previous month's MRR of customers who stay; all three under the
+    kind of plan held before.
     """
 
     closing: np.ndarray
@@ -35,10 +39,11 @@ class Movements:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spells:
-    """Unbroken stretches of paid months, one entry each: a customer who comes back begins a new one, at age 0.
+    """Unbroken runs of paid months, one entry each; a customer who comes back starts a new spell at age 0.
 
-    start, length: months; kind: the plan at the start; returned: not the customer's first; left: it ended before the
-    last month. entry: age in month 0 for those on board then (NONE where the records do not say), 0 for all others.
+    start, length: in months. kind: of plan, at the start. returned: whether it is not the customer's first spell.
+    left: whether it ended before the last month. entry: age in months at month 0 for customers on board then (NONE
+    where the records do not say), 0 for everyone else.
     """
 
     customer: np.ndarray
@@ -52,7 +57,25 @@ class Spells:
 
 
 def spells(book: PaidMonths) -> Spells:
-    """Return the spells of every customer, sorted by customer and start."""
+    """Join each customer's consecutive paid months into spells.
+
+    Parameters
+    ----------
+    book : PaidMonths
+        From `spread_payments`.
+
+    Returns
+    -------
+    Spells
+        Sorted by customer and start.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> runs = spells(demo_book(DemoBusiness(months=12), seed=1))
+    >>> bool((runs.start + runs.length <= 12).all())
+    True
+    """
     opens = np.flatnonzero(~np.append(False, book.goes_on)[:-1])  # nobody's month goes on into these
     length = np.diff(np.append(opens, book.month.size)).astype(np.int32)
     customer, start = book.customer[opens], book.month[opens]
@@ -67,7 +90,28 @@ def spells(book: PaidMonths) -> Spells:
 
 
 def movements(book: PaidMonths, runs: Spells) -> Movements:
-    """Return the sums of the bridge, by month and kind."""
+    """Sum what came, changed and left, by month and kind of plan.
+
+    Parameters
+    ----------
+    book : PaidMonths
+        From `spread_payments`.
+    runs : Spells
+        Of the same book.
+
+    Returns
+    -------
+    Movements
+        Customers and MRR, in major units of the records' currency.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> book = demo_book(DemoBusiness(months=12), seed=1)
+    >>> moves = movements(book, spells(book))
+    >>> bool(np.isclose(moves.closing_mrr.sum(), book.mrr.sum()))
+    True
+    """
     shape = (book.months, len(book.kinds))
 
     def by(month: np.ndarray, kind: np.ndarray, weight: np.ndarray | None = None) -> np.ndarray:
@@ -86,25 +130,24 @@ def movements(book: PaidMonths, runs: Spells) -> Movements:
     stayed = np.zeros(shape)
     stayed[1:] = closing_mrr[:-1] - churned[1:]
     return Movements(
-        by(book.month, book.kind),
-        closing_mrr,
-        *(
-            by(runs.start[some], runs.kind[some], weight)
-            for some in (fresh, back)
-            for weight in (None, runs.first_mrr[some])
-        ),
-        by(book.month[gone] + 1, book.kind[gone]),
-        churned,
-        stayed,
-        by(month, kind, up),
-        by(month, kind, up - change),
+        closing=by(book.month, book.kind),
+        closing_mrr=closing_mrr,
+        new=by(runs.start[fresh], runs.kind[fresh]),
+        new_mrr=by(runs.start[fresh], runs.kind[fresh], runs.first_mrr[fresh]),
+        returned=by(runs.start[back], runs.kind[back]),
+        returned_mrr=by(runs.start[back], runs.kind[back], runs.first_mrr[back]),
+        lost=by(book.month[gone] + 1, book.kind[gone]),
+        churned_mrr=churned,
+        stayed_mrr=stayed,
+        expansion_mrr=by(month, kind, up),
+        contraction_mrr=by(month, kind, up - change),
     )
 
 
 def bridge_columns(moves: Movements) -> dict[str, np.ndarray]:
-    """The bridge from the second month on, each column of shape (months - 1,): names as in a forecast.
+    """Return the bridge from the second month on, each column of shape (months - 1,), named as in a forecast.
 
-    opening + new + reactivation + expansion - contraction - churned = closing, and the same for customers.
+    opening + new + reactivation + expansion - contraction - churned = closing; likewise for customers.
     """
     total = {name: getattr(moves, name).sum(axis=1) for name in Movements.__slots__}
     columns = (
@@ -124,8 +167,21 @@ def bridge_columns(moves: Movements) -> dict[str, np.ndarray]:
     return dict(zip(BRIDGE, columns, strict=True))
 
 
-def bridge_frame(book: PaidMonths, moves: Movements) -> Any:
-    """The bridge as a pandas table, one row a month, as `growth.to_frame` makes of a forecast."""
+def bridge_frame(book: PaidMonths, moves: Movements) -> pd.DataFrame:
+    """Return the bridge as a table, one row a month from the second on.
+
+    Parameters
+    ----------
+    book : PaidMonths
+        From `spread_payments`.
+    moves : Movements
+        Of the same book.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns named as `growth.to_frame` names those of a forecast; the index is monthly periods.
+    """
     import pandas as pd
 
     months = pd.period_range(str(book.first_month + 1), periods=book.months - 1, freq="M", name="month")
@@ -133,9 +189,20 @@ def bridge_frame(book: PaidMonths, moves: Movements) -> Any:
 
 
 def triangles(book: PaidMonths, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
-    """Customers and MRR by cohort (row: month of joining or coming back) and age (column); 0 where nobody is.
+    """Sum customers and MRR by cohort and age.
 
-    Both of shape (months, months). Row 0 holds those on board in month 0, whenever they joined.
+    Parameters
+    ----------
+    book : PaidMonths
+        From `spread_payments`.
+    runs : Spells
+        Of the same book.
+
+    Returns
+    -------
+    customers, mrr : np.ndarray
+        Both of shape (months, months): a row for the month of joining or coming back, a column for the age in months;
+        0 where there is nobody. Row 0 holds everyone on board in month 0, whenever they joined.
     """
     months = book.months
     cohort = np.repeat(runs.start, runs.length)

@@ -1,45 +1,46 @@
-"""Churn curves fitted to a table of customers at risk and leaving by age: maximum likelihood.
+"""Churn curves fitted by maximum likelihood to counts of customers at risk and leaving by age.
 
-For a curve with churn h(a) the log-likelihood is the sum over ages of d(a) ln h(a) + (n(a) - d(a)) ln(1 - h(a)):
-customers still on board (right censoring) and customers who came under watch late (left truncation) are in the
-numbers at risk n(a). The curves are those of the engine. Source: Cox and Oakes, "Analysis of Survival Data" (1984),
+For a curve with churn h(a) the log-likelihood is the sum over ages of d(a) ln h(a) + (n(a) - d(a)) ln(1 - h(a)).
+Right censoring (customers still on board) and left truncation (observation began late) are in the numbers at risk
+n(a). The curves are those of the engine. Source: Cox and Oakes, "Analysis of Survival Data" (1984),
 chapter 3; for the shifted-beta-geometric Fader and Hardie (2007), Journal of Interactive Marketing 21(1), appendix.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from growth.engine.curves import churn_by_age
 from growth.records.intervals import Z95, wilson
-from growth.records.minimise import least, slopes
+from growth.records.minimise import minimise, slopes
 from growth.records.survival import RiskTable
 from growth.scenario.churn import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
+from growth.scenario.section import Section
 
-SECTIONS = {
+SECTIONS: dict[str, type[Section]] = {
     "constant": ConstantChurn,
     "early_late": EarlyLateChurn,
     "sbg": ShiftedBetaGeometric,
     "bdw": BetaDiscreteWeibull,
 }
-FEW_LEAVERS = 10  # below this many, or
-FEW_MONTHS = 100  # below this many customer-months at risk, only constant churn is fitted
+FEW_LEAVERS = 10  # with fewer, or
+FEW_MONTHS = 100  # fewer customer-months at risk, only constant churn is fitted
 BOUNDS = {"alpha": (1e-3, 1e3), "beta": (1e-3, 1e3), "shape": (0.1, 3.0)}
-PLAINER_BY = 2.0  # AIC by which a curve with more parameters has to be better than a plainer one
+PLAINER_BY = 2.0  # a curve with more parameters has to beat a plainer one by more than this much AIC
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fit:
     """One fitted curve.
 
-    curve: its name in a scenario; values: its parameters as a scenario has them (early_months included).
-    standard_errors, low, high: of the estimated parameters, by name; the interval is symmetric on the scale of the fit.
-    scaled, covariance: the estimates and their covariance on that scale (ln for alpha, beta, shape; logit for rates),
-    for draws. parameters: how many were estimated. at_edge: an estimate lies at the edge of its range, so that errors
-    mean little.
+    curve: its name in a scenario. values: its parameters as in a scenario, early_months included. standard_errors, low,
+    high: of the estimated parameters, by name; the 95% interval is symmetric on the scale of the fit. scaled,
+    covariance: estimates and their covariance on that scale (ln for alpha, beta, shape; logit for rates), to draw from.
+    parameters: how many were estimated. at_edge: whether an estimate lies on a bound, so that its errors mean little.
     """
 
     curve: str
@@ -55,30 +56,31 @@ class Fit:
 
     @property
     def aic(self) -> float:
-        """Akaike's information criterion, 2 k - 2 ln L."""
+        """Akaike's information criterion, 2 k - 2 ln L (Akaike, 1974, IEEE Trans. Automatic Control 19, 716-723)."""
         return 2 * self.parameters - 2 * self.log_likelihood
 
     @property
-    def section(self) -> Any:
+    def section(self) -> Section:
         """The curve as a section of a scenario."""
-        return SECTIONS[self.curve](curve=self.curve, **self.values)
+        values: dict[str, Any] = {"curve": self.curve, **self.values}
+        return SECTIONS[self.curve](**values)
 
     def churn(self, ages: np.ndarray) -> np.ndarray:
-        """h(a) at these ages, shape (ages,)."""
+        """Return h(a), the share leaving at each of these ages, shape (ages,)."""
         return churn_by_age(self.section, ages=np.asarray(ages))[:, 0]
 
     def survival(self, ages: np.ndarray) -> np.ndarray:
-        """S(a) at the ages 1, 2, 3, ..., shape (ages,)."""
+        """Return S(a), the share still on board, shape (ages,); ages has to be 1, 2, 3, ..."""
         return np.cumprod(1 - self.churn(ages))
 
 
 def log_likelihood(churn: np.ndarray, table: RiskTable) -> float:
-    """The sum of d ln h + (n - d) ln(1 - h); minus infinity where a curve rules out what happened."""
+    """Return the sum of d ln h + (n - d) ln(1 - h); minus infinity if the curve rules out what was seen."""
     return float(_log_likelihoods(churn[:, None], table)[0])
 
 
 def _log_likelihoods(churn: np.ndarray, table: RiskTable) -> np.ndarray:
-    """The same of several curves at once: churn of shape (ages, curves)."""
+    """Return the same for several curves at once; churn has shape (ages, curves)."""
     d, stayed = table.left[:, None], (table.at_risk - table.left)[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         terms = np.where(d > 0, d * np.log(churn), 0.0) + np.where(stayed > 0, stayed * np.log1p(-churn), 0.0)
@@ -86,7 +88,7 @@ def _log_likelihoods(churn: np.ndarray, table: RiskTable) -> np.ndarray:
 
 
 def fit_constant(table: RiskTable) -> Fit:
-    """c = leavers / customer-months at risk, with Wilson's interval.
+    """Fit constant churn: leavers / customer-months at risk, with Wilson's interval.
 
     >>> fit_constant(RiskTable(np.array([60, 40]), np.array([5, 0]))).values
     {'monthly_churn_rate': 0.05}
@@ -97,9 +99,8 @@ def fit_constant(table: RiskTable) -> Fit:
 
 
 def fit_early_late(table: RiskTable, *, longest: int = 12) -> Fit | None:
-    """One rate for ages 1..m, another after; m is chosen from 1..longest by likelihood and counts as a parameter.
-
-    None where no age splits the data into two parts with somebody at risk.
+    """Fit one rate for ages 1 to m and another after; m, up to `longest`, is chosen by likelihood and counts as a
+    parameter. Returns None if no m leaves somebody at risk on both sides.
     """
     best = None
     for months in range(1, min(longest, table.at_risk.size - 1) + 1):
@@ -115,13 +116,13 @@ def fit_early_late(table: RiskTable, *, longest: int = 12) -> Fit | None:
 
 
 def fit_sbg(table: RiskTable) -> Fit:
-    """alpha and beta of the shifted-beta-geometric."""
+    """Fit alpha and beta of the shifted-beta-geometric (sBG)."""
     return _by_search("sbg", table, ("alpha", "beta"), [(1.0, 10.0), (0.7, 1.5), (5.0, 100.0)])
 
 
 def fit_bdw(table: RiskTable, *, sbg: Fit | None = None) -> Fit:
-    """alpha, beta and shape of the beta-discrete-Weibull; starts from the sBG (fitted here if not given), its case of
-    shape 1.
+    """Fit alpha, beta and shape of the beta-discrete-Weibull (BdW), starting from the sBG, which is its case of
+    shape 1; the sBG is fitted here if not given.
     """
     plain = (sbg or fit_sbg(table)).values
     starts = [(plain["alpha"], plain["beta"], shape) for shape in (1.0, 1.4)]
@@ -129,7 +130,23 @@ def fit_bdw(table: RiskTable, *, sbg: Fit | None = None) -> Fit:
 
 
 def fit_all(table: RiskTable) -> tuple[Fit, ...]:
-    """Every curve the data are enough for, plainest first: constant alone below 10 leavers or 100 customer-months."""
+    """Fit every curve that there are enough data for.
+
+    Parameters
+    ----------
+    table : RiskTable
+        Customers at risk and leaving, by age.
+
+    Returns
+    -------
+    tuple of Fit
+        Plainest first; constant churn alone below 10 leavers or 100 customer-months.
+
+    Examples
+    --------
+    >>> [fit.curve for fit in fit_all(RiskTable(np.array([500, 400, 350]), np.array([100, 50, 30])))]
+    ['constant', 'early_late', 'sbg', 'bdw']
+    """
     if not enough(table):
         return (fit_constant(table),)
     sbg = fit_sbg(table)
@@ -137,13 +154,30 @@ def fit_all(table: RiskTable) -> tuple[Fit, ...]:
 
 
 def enough(table: RiskTable) -> bool:
-    """Whether the data can tell one curve from another."""
+    """Return whether there are enough data to tell one curve from another."""
     return table.left.sum() >= FEW_LEAVERS and table.at_risk.sum() >= FEW_MONTHS and table.at_risk.size > 2
 
 
 def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
-    """The curve to use, and why: the lowest AIC, unless a plainer curve is within 2 of it; curves at an edge are
-    passed over.
+    """Choose a curve.
+
+    The one with the lowest AIC, or a plainer one within 2 of it, for those have about equal support (Burnham and
+    Anderson, "Model Selection and Multimodel Inference", 2nd ed. 2002, section 2.6). Curves with an estimate on a bound
+    are passed over.
+
+    Parameters
+    ----------
+    fits : tuple of Fit
+        From `fit_all`, plainest first.
+    table : RiskTable
+        What they were fitted to.
+
+    Returns
+    -------
+    fit : Fit
+        The curve to use.
+    why : str
+        The reason, as part of a sentence.
     """
     leavers, months = int(table.left.sum()), int(table.at_risk.sum())
     seen = f"{leavers:,} left in {months:,} customer-months"
@@ -154,9 +188,9 @@ def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
             return fit, f"{seen}: too few to fit a curve; constant churn at the middle of its Wilson interval"
         return fit, f"{seen}: too few to tell one curve from another; constant churn"
     usable = [fit for fit in fits if not fit.at_edge]
-    least = min(fit.aic for fit in usable)
+    lowest = min(fit.aic for fit in usable)
     chosen = next(
-        fit for fit in sorted(usable, key=lambda fit: (fit.parameters, fit.aic)) if fit.aic <= least + PLAINER_BY
+        fit for fit in sorted(usable, key=lambda fit: (fit.parameters, fit.aic)) if fit.aic <= lowest + PLAINER_BY
     )
     gain = fits[0].aic - chosen.aic
     if chosen.curve == "constant":
@@ -185,7 +219,7 @@ def _rates(curve: str, table: RiskTable, parts: dict[str, tuple[float, float]], 
         len(parts) + extra,
     )
     likelihood = log_likelihood(fit.churn(table.ages), table) if table.at_risk.size else 0.0
-    return Fit(**{name: getattr(fit, name) for name in Fit.__slots__} | {"log_likelihood": likelihood})
+    return replace(fit, log_likelihood=likelihood)
 
 
 def _cautious(table: RiskTable) -> Fit:
@@ -193,11 +227,11 @@ def _cautious(table: RiskTable) -> Fit:
     leavers = (float(table.left.sum()) + Z95**2 / 2) * months / (months + Z95**2)
     fit = fit_constant(table)
     rate = leavers / months if months else 0.04
-    return Fit(**{name: getattr(fit, name) for name in Fit.__slots__} | {"values": {"monthly_churn_rate": rate}})
+    return replace(fit, values={"monthly_churn_rate": rate})
 
 
-def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: list[tuple[float, ...]]) -> Fit:
-    """The curve of the highest likelihood; its parameters are searched on the scale of their logarithms."""
+def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: Sequence[Sequence[float]]) -> Fit:
+    """Maximise the likelihood over the logarithms of the parameters."""
     ages, section = table.ages, SECTIONS[curve]
     low, high = np.log([BOUNDS[name] for name in names]).T
 
@@ -206,7 +240,7 @@ def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: lis
         churn = churn_by_age(section.model_construct(curve=curve, **values), ages=ages)
         return -_log_likelihoods(np.clip(churn, 1e-300, 1 - 1e-15), table)
 
-    found = least(loss, np.log(starts), low=low, high=high)
+    found = minimise(loss, np.log(starts), low=low, high=high)
     value, _, curvature = slopes(loss, found)
     covariance = _inverse(curvature)
     error = np.sqrt(np.diag(covariance))

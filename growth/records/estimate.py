@@ -1,27 +1,38 @@
-"""Everything that is measured from a ledger, each with its interval: by kind of plan, and for the business as a
-whole.
-"""
+"""Measuring: every rate that a scenario needs, with its interval, by kind of plan and for the whole business."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from growth.records.bridge import Movements, Spells, movements, spells
-from growth.records.churn_fit import fit_all, recommend
+from growth.records.churn_fit import Fit, fit_all, recommend
 from growth.records.intervals import Resampled, percentile, poisson_mean, wilson
 from growth.records.measured import KindMeasures, Measured, Rate
 from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
 from growth.records.survival import kaplan_meier, risk_table, spell_risk
 
-RECENT = 12  # months that levels (new customers, prices, plan shares) are measured over
-FOLLOWED = 12  # months within which a return counts, and over which leavers are followed
-TRIAL_MONTHS = 3  # sign-ups are followed for so many months after their own before they count as not converted
+RECENT = 12  # months over which levels (new customers, prices, shares of plans) are measured
+FOLLOWED = 12  # months for which leavers are followed to see whether they return
+TRIAL_MONTHS = 3  # months after its own within which a sign-up has to pay to count as converted
 
 
 def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
-    """Measure a ledger. seed: of the bootstrap; the same ledger and seed give the same numbers.
+    """Measure what a scenario needs.
 
+    Parameters
+    ----------
+    book : PaidMonths
+        From `spread_payments`.
+    seed : int
+        Of the bootstrap; the same records and seed give the same numbers.
+
+    Returns
+    -------
+    Measured
+
+    Examples
+    --------
     >>> from growth.records.demo import DemoBusiness, demo_book
     >>> measured = measure(demo_book(DemoBusiness(months=24), seed=1))
     >>> measured.churn.low < measured.churn.value < measured.churn.high
@@ -81,14 +92,17 @@ def _kind(
     joined: np.ndarray,
     draws: np.ndarray,
     drawn: Resampled,
-    pooled: tuple | None,
+    pooled: tuple[tuple[Fit, ...], Fit, str] | None,
 ) -> KindMeasures:
+    """Measure one kind of plan. pooled: the curves of all monthly plans, if this is the only one of them."""
+    fits: tuple[Fit, ...] = ()
+    chosen: Fit | None = None
     plan, billing = book.kinds[number]
     of_kind = runs.kind == number
     came_lately = np.flatnonzero(joined & of_kind)
     table = spell_risk(runs, chosen=of_kind)
     if billing == "yearly":
-        fits, chosen, why = (), None, "yearly plans are told by their renewals"
+        why = "yearly plans are told by their renewals"
     elif pooled:
         fits, chosen, why = pooled
     else:
@@ -130,9 +144,7 @@ def _of_draws(above: float, below: float, draws: np.ndarray, source: str) -> Rat
 
 
 def _revenue_draws(book: PaidMonths, drawn: Resampled) -> list[np.ndarray]:
-    """Bootstrap draws of expansion and contraction (of those who stayed), by kind and, last, for all. Each (2,
-    draws).
-    """
+    """Draw the rates of expansion and contraction: one array of shape (2, draws) for each kind and, last, for all."""
     kinds, groups = len(book.kinds), drawn.weights.shape[1]
     cell = drawn.group[book.customer] * np.int32(kinds) + book.kind
     before = np.flatnonzero(book.goes_on)
@@ -148,7 +160,7 @@ def _revenue_draws(book: PaidMonths, drawn: Resampled) -> list[np.ndarray]:
 
 
 def _churned_draws(book: PaidMonths, drawn: Resampled) -> np.ndarray:
-    """Bootstrap draws of churned MRR over the MRR that could churn."""
+    """Draw churned MRR over the MRR that could churn, shape (draws,)."""
     could = np.flatnonzero(book.month < book.months - 1)
     churned = np.where(book.goes_on[could], 0.0, book.mrr[could])
     return drawn.ratio(book.customer[could], churned, book.mrr[could])
@@ -165,7 +177,8 @@ def _new_customers(joins: np.ndarray) -> Rate:
 
 
 def _growth(joins: np.ndarray) -> Rate | None:
-    """Growth of new customers a month over the last 24: Poisson regression on time, errors widened for extra variation.
+    """Estimate the monthly growth of new customers over the last 24 months, by Poisson regression on time with standard
+    errors widened for overdispersion; None with fewer than 12 months or 24 customers.
 
     Source: McCullagh and Nelder, "Generalized Linear Models" (2nd ed. 1989), section 6.2.
     """
@@ -209,7 +222,7 @@ def _price(first: np.ndarray) -> Rate | None:
 
 
 def _comeback(book: PaidMonths, runs: Spells) -> tuple[Rate | None, int]:
-    """Share of leavers who return within 12 months (1 - Kaplan-Meier of not having returned), and the median wait."""
+    """Estimate the share of leavers who return within 12 months (1 - Kaplan-Meier), and their median wait."""
     gone = np.flatnonzero(runs.left)
     if not gone.size:
         return None, 1
@@ -229,7 +242,7 @@ def _comeback(book: PaidMonths, runs: Spells) -> tuple[Rate | None, int]:
 
 
 def _conversion(book: PaidMonths) -> tuple[Rate | None, tuple[float, ...]]:
-    """Of those who signed up at least TRIAL_MONTHS before the last month, the share that paid by then."""
+    """Count, of sign-ups at least TRIAL_MONTHS before the last month, those who paid in time, and their delays."""
     follow = np.flatnonzero((book.signed_up != NONE) & (book.signed_up <= book.months - 1 - TRIAL_MONTHS))
     signed_up, converted = book.signed_up[follow], book.converted[follow]
     paid = (converted != NONE) & (converted - signed_up <= TRIAL_MONTHS)

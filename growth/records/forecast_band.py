@@ -1,6 +1,4 @@
-"""A forecast from what was measured, with a band: the uncertainty of the measured values, and the chance of single
-customers.
-"""
+"""A forecast from what was measured, with a band for the uncertainty of the measured values and for chance."""
 
 from __future__ import annotations
 
@@ -23,41 +21,67 @@ DRAWS = 400
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ForecastBand:
-    """MRR expected at the close of months 1..T, and draws of it, shape (draws, T)."""
+    """A forecast of MRR with its uncertainty.
+
+    scenario: what was forecast. mrr: expected at the close of months 1 to T, shape (T,). draws: samples of it, shape
+    (draws, T).
+    """
 
     scenario: Scenario
     mrr: np.ndarray
     draws: np.ndarray
 
     def band(self, share: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
-        """The ends between which this share of the draws lies, month by month."""
+        """Return the ends between which this share (0 to 1) of the draws lies, each of shape (T,)."""
         low, high = np.quantile(self.draws, [(1 - share) / 2, (1 + share) / 2], axis=0)
         return low, high
 
 
 def forecast_measured(measured: Measured, *, months: int, seed: int = 0, seen: bool = False) -> ForecastBand:
-    """Forecast the measured scenario `months` ahead.
+    """Forecast the measured scenario.
 
-    seen: whether churn is taken as it was seen, age by age, in the place of the recommended curves.
+    The draws vary new customers and their growth, the parameters of churn, renewals, comebacks, expansion and
+    contraction within their standard errors. A normal variable adds the chance of single customers: Poisson arrivals,
+    binomial stays, and the observed variance of what a customer pays.
 
-    The draws vary the new customers and their growth, the parameters of churn, renewals, comebacks, expansion and
-    contraction within their errors, and add the chance of single customers: Poisson arrivals, binomial stays and the
-    observed scatter of what a customer pays, as a normal variable.
+    Parameters
+    ----------
+    measured : Measured
+        From `measure`.
+    months : int
+        How far ahead, 1 to 120.
+    seed : int
+        Of the draws.
+    seen : bool
+        Take churn as observed at each age instead of the recommended curves.
+
+    Returns
+    -------
+    ForecastBand
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> from growth.records.estimate import measure
+    >>> ahead = forecast_measured(measure(demo_book(DemoBusiness(months=24), seed=1)), months=6)
+    >>> low, high = ahead.band()
+    >>> bool((low < ahead.mrr).all() and (ahead.mrr < high).all())
+    True
     """
     values = assumptions(measured, business="measured", months=months)
     plain = plain_values(values)
     scenario = Scenario(**(_as_seen(plain, measured) if seen else plain))
     point = forecast(scenario)
     random = np.random.default_rng(seed)
-    drawn = _drawn(plain_values(values), measured, random)
-    drawn = forecast(Scenario(**(_as_seen(drawn, measured, random) if seen else drawn)))
+    varied = _drawn(plain_values(values), measured, random)
+    drawn = forecast(Scenario(**(_as_seen(varied, measured, random) if seen else varied)))
     mrr = np.broadcast_to(drawn.closing_mrr, (DRAWS, months))
     noise = random.standard_normal((DRAWS, 1)) * np.sqrt(_single_customers(scenario, measured))
     return ForecastBand(scenario, point.closing_mrr, np.maximum(mrr + noise, 0))
 
 
 def plain_values(part: Any) -> Any:
-    """Nested values without their comments, as `Scenario` takes them."""
+    """Return nested values without their comments, as `Scenario` takes them."""
     if isinstance(part, Value):
         return part.value
     if isinstance(part, dict):
@@ -66,7 +90,7 @@ def plain_values(part: Any) -> Any:
 
 
 def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generator) -> dict[str, Any]:
-    """The same scenario with arrays over draws in the place of what was estimated."""
+    """Return the same scenario with arrays over draws for whatever was estimated."""
     channel = values["arrive"]["channels"][0]
     rate, error = steady_growth(measured.growth)
     z, other = random.standard_normal((2, DRAWS))
@@ -78,14 +102,14 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
     channel["monthly_visitors"] = channel["monthly_visitors"] * carried * relative
     channel["monthly_growth_rate"] = growth
     values["stay"]["churn"] = _curve(measured.chosen, random)
-    if "comeback" in values["stay"]:
+    if "comeback" in values["stay"] and measured.comeback:
         values["stay"]["comeback"]["comeback_rate"] = np.clip(
             _around(measured.comeback, random.standard_normal(DRAWS)), 0, 1
         )
     for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
         if kind.renewal:
             plan["renewal_rate"] = np.clip(_around(kind.renewal, random.standard_normal(DRAWS)), 0, 1)
-        elif own_curve(kind, measured):
+        elif own_curve(kind, measured) and kind.chosen:
             plan["churn"] = _curve(kind.chosen, random)
     pick = random.integers(0, measured.expansion_draws.shape[1], DRAWS)
     rates = np.clip(measured.expansion_draws[:, pick], 0, 1)
@@ -94,7 +118,7 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
 
 
 def _as_seen(values: dict[str, Any], measured: Measured, random: np.random.Generator | None = None) -> dict[str, Any]:
-    """The same scenario with churn as it was seen; with a generator, in draws."""
+    """Return the same scenario with churn as observed; with a generator, in draws."""
     draws = DRAWS if random else 0
     values["stay"]["churn"] = seen_curve(measured.monthly_table, draws=draws, random=random)
     for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
@@ -104,10 +128,11 @@ def _as_seen(values: dict[str, Any], measured: Measured, random: np.random.Gener
 
 
 def shared_error(level: Rate, *, months: int, error: float) -> float:
-    """The correlation of the errors of level and growth, 0 to 1: chance that lifts the latest months lifts both.
+    """Return the correlation, 0 to 1, of the errors of level and growth: chance in the latest months moves both.
 
-    level: the mean of the last 12 of so many months. Its middle lies b months behind that of the months that growth is
-    taken from (24 at most), so that an error e of growth is an error b e of the level. error: the spread of e.
+    The level is the mean of the last 12 of `months` months. Its middle is b months later than that of the months from
+    which growth is estimated (24 at most), so an error e in growth means an error b e in the level. error: the standard
+    error of growth.
     """
     behind = (min(months, 2 * RECENT) - min(months, RECENT)) / 2
     spread = (level.high - level.low) / (2 * 1.96 * level.value) if level.value else 0.0
@@ -115,7 +140,7 @@ def shared_error(level: Rate, *, months: int, error: float) -> float:
 
 
 def _around(rate: Rate, z: np.ndarray) -> np.ndarray:
-    """Draws with the spread of the rate's interval on each side. z: normal draws."""
+    """Turn standard normal draws z into draws of the rate, with the width of its interval on each side."""
     return rate.value + np.where(z < 0, rate.value - rate.low, rate.high - rate.value) / 1.96 * z
 
 
@@ -134,7 +159,7 @@ def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
 
 
 def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generator) -> np.ndarray:
-    """Normal draws, shape (parameters, DRAWS). By Cholesky's factor: the same on every machine, unlike the SVD's."""
+    """Draw from a normal distribution, shape (parameters, DRAWS). A Cholesky factor is the same on every machine."""
     try:
         root = np.linalg.cholesky(covariance)
     except np.linalg.LinAlgError:  # not positive definite: along one direction the data say next to nothing
@@ -143,7 +168,7 @@ def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generato
 
 
 def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
-    """Variance of MRR by month from single customers' coming, staying and changing, shape (T,)."""
+    """Return the variance of MRR by month, shape (T,), from single customers joining, staying and changing plan."""
     book = measured.book
     customers, mrr = cohorts(scenario)
     opening = mrr.shape[1] - scenario.months

@@ -1,4 +1,4 @@
-"""Whether a fitted curve holds against what was seen; and what was seen, age by age, as a curve of its own."""
+"""Whether a fitted churn curve agrees with what was observed; and the observed churn as a curve of its own."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from growth.records.churn_fit import Fit
 from growth.records.read.unreadable import RecordsError
 from growth.records.survival import RiskTable
 
-LEAST = 5  # leavers, and customers staying, that a group of ages has to be expected to have
-TAIL = 12  # last ages seen, whose churn goes on beyond them
-NO_FIT = 0.001  # a smaller p says that a curve does not fit
+LEAST = 5  # leavers, and stayers, expected in each group of ages: common practice, no source
+TAIL = 12  # the last ages observed, whose churn is continued beyond them
+NO_FIT = 0.001  # with a smaller p-value a curve is called unfit
 
 
 @dataclass(frozen=True, slots=True)
 class Misfit:
-    """How far a curve is from what was seen. p: the chance of so large a distance where the curve is true.
+    """How far a curve is from what was observed.
 
-    worst: first and last age (months) of the group farthest off; seen, said: share leaving a month there, of those who
-    were, and by the curve.
+    p: the probability of a distance at least as large if the curve were true. worst: first and last age, in months, of
+    the group of ages that is farthest off. seen, said: the share leaving a month there, observed and by the curve.
     """
 
     p: float
@@ -32,12 +32,26 @@ class Misfit:
 
 
 def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
-    """Pearson's chi-squared of leavers by age: sum of (d - sum n h)^2 / sum n h (1 - h) over groups of ages.
+    """Test a curve by Pearson's chi-squared of leavers by age.
 
-    Neighbouring ages are joined until at least 5 leavers and 5 stayers are expected. Degrees of freedom: groups less
-    the fit's parameters; None where there are none. Given who is at risk at each age, what differs at one age is
-    uncorrelated with what differs at another. Source: Hjort (1990), Annals of Statistics 18, 1221-1258, from memory.
+    The statistic is the sum of (d - sum n h)^2 / sum n h (1 - h) over groups of neighbouring ages, joined until at
+    least 5 leavers and 5 stayers are expected in each. Given the numbers at risk, deviations at different ages are
+    uncorrelated. Source: Hjort (1990), Annals of Statistics 18, 1221-1258, from memory.
 
+    Parameters
+    ----------
+    fit : Fit
+        The curve.
+    table : RiskTable
+        What it was fitted to.
+
+    Returns
+    -------
+    Misfit or None
+        None if no degrees of freedom (groups less fitted parameters) are left.
+
+    Examples
+    --------
     >>> from growth.records.churn_fit import fit_constant
     >>> table = RiskTable(np.array([1000, 800, 780, 760]), np.array([200, 20, 20, 20]))
     >>> off = misfit(fit_constant(table), table)
@@ -48,7 +62,8 @@ def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
 
     expected = table.at_risk * fit.churn(table.ages)
     spread = expected * (1 - fit.churn(table.ages))
-    starts, begun = [], np.zeros(2)
+    starts: list[int] = []
+    begun = np.zeros(2)
     for age, (leave, stay) in enumerate(zip(expected, table.at_risk - expected, strict=True)):
         if not starts or begun.min() >= LEAST:
             starts, begun = [*starts, age], np.zeros(2)
@@ -70,10 +85,10 @@ def misfit(fit: Fit, table: RiskTable) -> Misfit | None:
 
 
 def seen_curve(table: RiskTable, *, draws: int = 0, random: np.random.Generator | None = None) -> dict[str, Any]:
-    """Churn as it was seen, as the section `curve: measured` of a scenario: survival by age, then the last ages' churn.
+    """Return observed churn as a section `curve: measured`: survival by age, then the churn of the last ages.
 
-    draws: with a generator `random`, arrays of so many draws: the leavers of each age drawn anew (binomial). Raises
-    RecordsError where nobody was watched from the first month on.
+    With `draws` and a generator `random`, its values are arrays of shape (draws,), the leavers of each age drawn anew
+    from a binomial distribution. Raises RecordsError if nobody was observed from the first month on.
 
     >>> seen_curve(RiskTable(np.array([100, 80]), np.array([20, 8])))
     {'curve': 'measured', 'survival': [0.8, 0.72], 'tail_monthly_churn_rate': 0.15555555555555556}

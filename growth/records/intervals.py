@@ -1,22 +1,35 @@
-"""Intervals of what is measured: Wilson's for shares, the bootstrap by customer for rates of revenue. All at 95%."""
+"""95% intervals: Wilson's for shares, chi-squared for counts, the bootstrap by customer for rates of revenue."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 Z95 = 1.959963984540054  # 97.5% point of the normal distribution
 GROUPS = 1_000  # of customers that are resampled; more customers than this are put into so many groups at random
 DRAWS = 1_000
 
 
-def wilson(count: np.ndarray, of: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Wilson's score interval for a share count / of, without continuity correction; (0, 1) where `of` is 0.
+def wilson(count: ArrayLike, of: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """Compute Wilson's score interval for the share count / of, without continuity correction.
 
     (p + z^2/2n +- z sqrt(p(1-p)/n + z^2/4n^2)) / (1 + z^2/n).
     Source: Wilson (1927), J. Amer. Statist. Assoc. 22, 209-212; Newcombe (1998), Statistics in Medicine 17, method 3.
 
+    Parameters
+    ----------
+    count, of : array_like
+        Numbers from 0, count at most `of`.
+
+    Returns
+    -------
+    low, high : np.ndarray
+        From 0 to 1; 0 and 1 where `of` is 0.
+
+    Examples
+    --------
     >>> [round(float(end), 4) for end in wilson(81, 263)]
     [0.2553, 0.3662]
     """
@@ -32,9 +45,10 @@ def wilson(count: np.ndarray, of: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Resampled:
-    """Customers drawn with replacement, DRAWS times; where there are many, whole groups of them.
+    """Bootstrap samples of customers; above 1,000 customers whole random groups of them are drawn.
 
-    group: of each customer, shape (customers,); weights: how often a draw takes each group, shape (draws, groups).
+    group: index of each customer's group, shape (customers,). weights: how often each sample holds each group, shape
+    (draws, groups).
     Source: Efron and Tibshirani, "An Introduction to the Bootstrap" (1993), chapters 6 and 13.
     """
 
@@ -43,7 +57,7 @@ class Resampled:
 
     @classmethod
     def of(cls, paying: np.ndarray, *, seed: int) -> Resampled:
-        """paying: whether a customer ever paid, shape (customers,); the others are in no draw."""
+        """Draw the samples. paying: whether a customer ever paid, shape (customers,); the others are never drawn."""
         random = np.random.default_rng(seed)
         payers = np.flatnonzero(paying)
         number = payers.size
@@ -54,12 +68,12 @@ class Resampled:
         return cls(group, np.bincount(cell.ravel(), minlength=DRAWS * groups).reshape(DRAWS, groups).astype(float))
 
     def ratio(self, customer: np.ndarray, above: np.ndarray, below: np.ndarray) -> np.ndarray:
-        """Draws of sum(above) / sum(below), both by entry of `customer`. Shape (draws,)."""
+        """Compute sum(above) / sum(below) in each sample, shape (draws,). The three arguments have the same shape."""
         group = self.group[customer]
         return self.of_groups(*(np.bincount(group, part, minlength=self.weights.shape[1]) for part in (above, below)))
 
     def of_groups(self, above: np.ndarray, below: np.ndarray) -> np.ndarray:
-        """The same from sums by group, shape (groups,). A draw of nobody who counts below gets the ratio of all."""
+        """Compute the same from sums by group, shape (groups,). A sample with denominator 0 gets the overall ratio."""
         # einsum, as a matrix product would wake all threads of the linear algebra library for a millisecond's work
         tops, bottoms = (np.einsum("dg,g->d", self.weights, part) for part in (above, below))
         whole = above.sum() / below.sum() if below.any() else 0.0
@@ -67,17 +81,16 @@ class Resampled:
 
 
 def percentile(draws: np.ndarray) -> tuple[float, float]:
-    """The 2.5% and 97.5% points of the draws."""
+    """Return the 2.5% and 97.5% quantiles of the draws."""
     low, high = np.quantile(draws, [0.025, 0.975])
     return float(low), float(high)
 
 
 def poisson_mean(counts: np.ndarray) -> tuple[float, float]:
-    """Interval for the mean of monthly counts: chi-squared ends, widened where the counts clearly vary more than
-    Poisson's.
+    """Compute an interval for the mean of monthly counts, widened where they are clearly overdispersed.
 
-    Source: Garwood (1936), Biometrika 28, 437-442. The factor is sqrt(variance / mean), where the dispersion test at 5%
-    (Fisher, 1925) finds it above 1.
+    Chi-squared limits for a Poisson mean (Garwood, 1936, Biometrika 28, 437-442), widened by sqrt(variance / mean)
+    where the dispersion test (Fisher, 1925) rejects the Poisson distribution at 5%.
 
     >>> [round(end, 3) for end in poisson_mean(np.array([3, 5, 2, 6]))]
     [2.286, 6.496]

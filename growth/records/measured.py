@@ -1,4 +1,4 @@
-"""What is measured of billing records: each rate with its interval and what it was measured from."""
+"""The results of measuring: each rate with its interval and what it was measured from."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from growth.records.survival import RiskTable, Survival
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """A measured number with its 95% interval, and in words what it was measured from."""
+    """A measured number with its 95% interval. source: what it was measured from, and the method, in words."""
 
     value: float
     low: float
@@ -24,10 +24,11 @@ class Rate:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KindMeasures:
-    """One plan at one way of billing. churn: lost / on board, over all months; for yearly plans see renewal as well.
+    """What was measured of one plan with one way of billing.
 
-    price: mean first MRR of those who joined lately; None where nobody did. renewal: of those whose year ended; None
-    for monthly plans. fits, chosen and why: the curves (monthly plans with known ages alone).
+    customers, mrr: in the last month. share: of those who joined in the last 12 months. churn: lost / on board, over
+    all months. renewal: of customers whose year ended; None for monthly plans. price: mean first MRR of those who
+    joined in the last 12 months; None if nobody did. fits, chosen, why: the churn curves, for monthly plans.
     """
 
     plan: str
@@ -50,13 +51,15 @@ class KindMeasures:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
-    """What the records tell. Rates are fractions a month; money is in the records' currency, major units.
+    """Everything measured. Rates are fractions a month; money is in major units of the records' currency.
 
-    joins: new customers by month, from the second month on; growth: their monthly growth where it is told apart from
-    none. comeback and comeback_after: share of leavers who return within 12 months, and after how many months at the
-    median. conversion and delays: of sign-ups (rows of amount 0 before any paid one), and the spread over the months
-    after. expansion_draws: bootstrap draws of the expansion and contraction rate, shape (2, draws). unknown_ages:
-    customers on board in the first month whose age the records do not say; left out of the curves.
+    kinds: by plan and billing. monthly_table, fits, chosen, why: the churn curves of all monthly plans together.
+    joins: new customers by month, from the second month on. new_customers: their mean over the last 12 months. growth:
+    their monthly growth; None with too few of them. expansion_draws: bootstrap samples of the expansion and the
+    contraction rate, shape (2, draws). comeback, comeback_after: the share of leavers who return within 12 months, and
+    the median wait in months. conversion, delays: the share of sign-ups (customers whose first row has amount 0) that
+    pays, and the shares of those by months from sign-up to payment. unknown_ages: customers on board in month 0 whose
+    age is not in the records; they are left out of the curves.
     """
 
     book: PaidMonths

@@ -1,4 +1,4 @@
-"""The least of a smooth function of a few parameters between bounds, as the fits of churn curves need it."""
+"""Bounded minimisation of a smooth function of a few parameters, for the fits of churn curves."""
 
 from __future__ import annotations
 
@@ -13,23 +13,40 @@ STEP = 3e-4  # of central differences
 STEPS = 40  # of Newton's method
 LONGEST = 2.0  # of one step, in each parameter
 NEAR = 1e-6  # a step so short ends the search
-DAMPING = np.array([0.0, 0.003, 0.03, 0.3, 3.0, 30.0, 300.0, 3000.0])  # shares of the curvature that are added to it
+DAMPING = np.array([0.0, 0.003, 0.03, 0.3, 3.0, 30.0, 300.0, 3000.0])  # multiples of the curvature added to it
 
 
-def least(function: Function, starts: np.ndarray, *, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Where the function is least between `low` and `high`, shape (parameters,). starts: shape (starts, parameters).
+def minimise(function: Function, starts: np.ndarray, *, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Minimise a function between bounds.
 
-    Newton's method from each start, all points of a step in one call of the function; where it does not settle from
-    every one of them, as on long curved ridges, a simplex search.
+    Damped Newton's method from each start; if it fails to converge from one of them, as on long curved ridges, a
+    Nelder-Mead search from all of them.
+
+    Parameters
+    ----------
+    function : callable
+        Takes points of shape (points, parameters), returns values of shape (points,).
+    starts : np.ndarray
+        Starting points, shape (starts, parameters).
+    low, high : np.ndarray
+        Bounds, shape (parameters,).
+
+    Returns
+    -------
+    np.ndarray
+        The minimiser, shape (parameters,).
     """
-    found = [_by_newton(function, start, low, high) for start in starts]
-    if any(place is None for place in found):
-        return _by_simplex(function, starts, low, high)
+    found = []
+    for start in starts:
+        point = _by_newton(function, start, low, high)
+        if point is None:
+            return _by_simplex(function, starts, low, high)
+        found.append(point)
     return found[int(np.argmin(function(np.stack(found))))]
 
 
 def slopes(function: Function, at: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-    """The value, the first derivatives and the matrix of second derivatives, by central differences."""
+    """Return the value, the gradient and the Hessian at a point, by central differences."""
     size, moves = at.size, STEP * np.eye(at.size)
     pairs = list(combinations(range(size), 2))
     corners = [a * moves[i] + b * moves[j] for i, j in pairs for a, b in ((1, 1), (1, -1), (-1, 1), (-1, -1))]
@@ -42,9 +59,9 @@ def slopes(function: Function, at: np.ndarray) -> tuple[float, np.ndarray, np.nd
 
 
 def _by_newton(function: Function, start: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray | None:
-    """From one start; parameters that press against a bound stay there. None where it does not settle.
+    """Search from one start; return None if it does not converge. Parameters pushed against a bound stay on it.
 
-    Each step is the best of several dampings. Source: Marquardt (1963), Journal of the Society for Industrial and
+    Each step takes the best of several dampings. Source: Marquardt (1963), Journal of the Society for Industrial and
     Applied Mathematics 11, 431-441.
     """
     at = np.clip(start, low, high)
@@ -69,7 +86,7 @@ def _by_newton(function: Function, start: np.ndarray, low: np.ndarray, high: np.
 
 
 def _by_simplex(function: Function, starts: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """A coarse search from each start, then a fine one from the best.
+    """Search coarsely from each start, then finely from the best.
 
     Source: Nelder and Mead (1965), Computer Journal 7, 308-313.
     """

@@ -1,4 +1,4 @@
-"""The words of a page, drafted from what was measured: the `giveaway` part of the file, to go on from."""
+"""A first draft of a page's words from what was measured: the `giveaway` part of the file."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ ABOUT = (
 
 
 def page_words(measured: Measured, *, business: str) -> dict[str, Any]:
-    """The `giveaway` part as plain values: question, byline, the reader's case, and what the records leave open."""
+    """Return the `giveaway` part as plain values: question, byline, the reader's case, and open questions."""
     slug = "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in business.lower()).split())
     return {
         "name": slug[:50].strip("-") or "forecast",
@@ -72,16 +72,16 @@ def _cautions(measured: Measured) -> list[str]:
 
 
 def _room(measured: Measured) -> str:
-    """What was counted, each with its interval, a sentence each."""
+    """State what was counted, with its interval, a sentence each."""
     joins, constant, said = measured.new_customers, measured.fits[0], []
     if measured.joins.size:
         low, high = (f"{end:,.0f}" if joins.high >= 10 else f"{end:.1f}" for end in (joins.low, joins.high))
         said.append(f"By these records {low} to {high} might join in a month.")
     if measured.monthly_table.at_risk.sum():
-        low, high = constant.low["monthly_churn_rate"], constant.high["monthly_churn_rate"]
-        said.append(f"Of those who pay by the month {low:.1%} to {high:.1%} might leave.")
+        least, most = constant.low["monthly_churn_rate"], constant.high["monthly_churn_rate"]
+        said.append(f"Of those who pay by the month {least:.1%} to {most:.1%} might leave.")
     yearly = [kind.table for kind in measured.kinds if kind.renewal]
     if due := sum(int(table.at_risk[11::12].sum()) for table in yearly):
-        low, high = wilson(due - sum(int(table.left[11::12].sum()) for table in yearly), due)
-        said.append(f"Of those whose year ends {low:.0%} to {high:.0%} might renew.")
+        ends = wilson(due - sum(int(table.left[11::12].sum()) for table in yearly), due)
+        said.append(f"Of those whose year ends {ends[0]:.0%} to {ends[1]:.0%} might renew.")
     return " ".join(said)

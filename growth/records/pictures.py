@@ -1,6 +1,4 @@
-"""Plotly figures of what was measured, for the notebook, in the workbook's sober look: labels on the lines, no
-legend.
-"""
+"""Plotly figures of what was measured, for the notebooks: labels on the lines, no legend."""
 
 from __future__ import annotations
 
@@ -25,7 +23,7 @@ MOVES = (
 
 
 def bridge_picture(measured: Measured) -> go.Figure:
-    """What came in above the line, what was lost below it, month by month, as the records have it."""
+    """Draw what came in above the line and what was lost below it, month by month."""
     book = measured.book
     figure = sheet("The bridge of the records", f"{book.rows.currency} of MRR")
     months = _calendar(book.first_month + np.arange(1, book.months))
@@ -58,7 +56,7 @@ def bridge_picture(measured: Measured) -> go.Figure:
 
 
 def cohort_picture(measured: Measured) -> go.Figure:
-    """The share of each cohort still on board by age: one row a month of joining. The first month's are left out."""
+    """Draw the share of each cohort still on board by age, a row for each month of joining but the first."""
     customers, _ = triangles(measured.book, measured.runs)
     size = measured.book.months
     shares = np.full((size - 1, size), np.nan)
@@ -86,7 +84,7 @@ def cohort_picture(measured: Measured) -> go.Figure:
 def survival_picture(
     survival: Survival, fits: tuple[Fit, ...], *, chosen: Fit | None = None, title: str = ""
 ) -> go.Figure:
-    """Kaplan-Meier survival as steps with its 95% band, and the fitted curves; the chosen one drawn thick."""
+    """Draw Kaplan-Meier survival as steps with its 95% band, and the fitted curves, the chosen one thick."""
     figure = _sheet(title or "Still on board by age", "share of customers")
     seen = np.isfinite(survival.survival)
     ages = np.concatenate([[0], survival.table.ages[seen]])
@@ -123,7 +121,7 @@ def survival_picture(
 def compared_picture(
     lines: dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]], *, title: str, unit: str, along: str, steps: bool
 ) -> go.Figure:
-    """Shares side by side, each with its 95% band. lines: by name (middle, low, high), at 0, 1, 2, ... of `along`."""
+    """Draw shares with their 95% bands. lines: by name (middle, low, high), each at 0, 1, 2, ... along the axis."""
     figure, labels = _sheet(title, unit), []
     styles = zip(("solid", "dash", "dot", "dashdot"), (GAIN, LOSS, GOAL, INK), strict=True)
     for (name, parts), (dash, colour) in zip(lines.items(), styles, strict=False):
@@ -141,7 +139,7 @@ def compared_picture(
 
 
 def error_picture(test: Backtest) -> go.Figure:
-    """Mean error by months ahead, of the forecast and of its three rivals."""
+    """Draw the mean error by months ahead, of the forecast and of its rivals."""
     figure = _sheet("How far off, by months ahead", "mean error, share of what happened")
     ahead = np.arange(1, test.actual.shape[1] + 1)
     dashes = dict(zip(RIVALS, ("dot", "dash", "dashdot"), strict=True))
@@ -163,7 +161,7 @@ def error_picture(test: Backtest) -> go.Figure:
 
 
 def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> go.Figure:
-    """What happened, and the forecasts with their bands from every `every`-th origin."""
+    """Draw what happened, and the forecasts with their bands from every `every`-th origin."""
     figure = sheet("Forecast from the past beside what happened", f"{measured.book.rows.currency} of MRR")
     for row in range(0, test.origins.size, every):
         use = np.isfinite(test.actual[row])
@@ -175,7 +173,7 @@ def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> g
 
 
 def forecast_picture(ahead: ForecastBand, measured: Measured) -> go.Figure:
-    """The MRR of the records, and from their end on the forecast with its 95% band."""
+    """Draw the MRR of the records, continued by the forecast with its 95% band."""
     book = measured.book
     figure = sheet("MRR by month", f"{book.rows.currency} a month")
     now = float(measured.moves.closing_mrr[-1].sum())
@@ -190,7 +188,7 @@ def forecast_picture(ahead: ForecastBand, measured: Measured) -> go.Figure:
 def _draw_forecast(
     figure: go.Figure, months: list[str], expected: np.ndarray, band: tuple[np.ndarray, np.ndarray]
 ) -> None:
-    digits = 0 if expected.max(initial=0) >= 1000 else 2  # no more than a forecast can mean, nor than a search repeats
+    digits = 0 if expected.max(initial=0) >= 1000 else 2  # more would mean nothing, and differ between machines
     low, high, expected = (np.round(part, digits) for part in (*band, expected))
     _band(figure, months, low, high, tint="rgba(91,74,138,0.15)", edge={"width": 0})
     figure.add_scatter(
@@ -225,7 +223,7 @@ def _note(figure: go.Figure, text: str) -> None:
 
 
 def _sheet(title: str, unit: str) -> go.Figure:
-    """The workbook's sheet, with room for labels on the right."""
+    """Return an empty figure with room for labels on the right."""
     figure = sheet(title, unit)
     figure.update_layout(margin={"r": 150})
     return figure
@@ -250,7 +248,9 @@ def _label_ends(figure: go.Figure, labels: list[tuple[float, str, str]], *, gap:
         )
 
 
-def _band(figure: go.Figure, x: np.ndarray, low: np.ndarray, high: np.ndarray, *, tint: str, edge: dict) -> None:
-    """The space between two lines, tinted."""
+def _band(
+    figure: go.Figure, x: np.ndarray | list[str], low: np.ndarray, high: np.ndarray, *, tint: str, edge: dict
+) -> None:
+    """Tint the space between two lines."""
     figure.add_scatter(x=x, y=high, mode="lines", line=edge, hoverinfo="skip")
     figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip", fill="tonexty", fillcolor=tint)

@@ -1,4 +1,4 @@
-"""What was measured, in lines of text, and what has to be said of the records."""
+"""What was measured, as text or as a table, and what has to be said about the records."""
 
 from __future__ import annotations
 
@@ -20,7 +20,18 @@ SHARE, MONEY = "{:.2%}", "{:,.2f}"
 
 
 def summary(measured: Measured) -> list[str]:
-    """The measured values with their intervals, one a line, and the notes of the records."""
+    """Put what was measured into lines of text, with intervals and notes, for a terminal.
+
+    Parameters
+    ----------
+    measured : Measured
+        From `measure`.
+
+    Returns
+    -------
+    list of str
+        The lines.
+    """
     book, rows = measured.book, measured.book.rows
     lines = [
         f"{rows.size:,} rows, {book.first_month} to {book.first_month + (book.months - 1)}",
@@ -48,7 +59,18 @@ def summary(measured: Measured) -> list[str]:
 
 
 def markdown(measured: Measured) -> str:
-    """The measured values as a table in Markdown, for a notebook."""
+    """Put what was measured into a Markdown table, for a notebook.
+
+    Parameters
+    ----------
+    measured : Measured
+        From `measure`.
+
+    Returns
+    -------
+    str
+        Columns: what, value, 95% interval, source.
+    """
     rows = whole(measured)
     for name, kind in named(shown_kinds(measured)).items():
         rows |= {f"{name}: {label}": value for label, value in of_kind(kind).items()}
@@ -60,7 +82,7 @@ def markdown(measured: Measured) -> str:
 
 
 def whole(measured: Measured) -> dict[str, tuple[Rate, str]]:
-    """What was measured of the business as a whole: each rate with its form in print, by what it is called."""
+    """Return the rates of the whole business with their print formats, by label."""
     found = {
         "new customers a month": (measured.new_customers, "{:,.1f}"),
         "customers leaving a month": (measured.churn, SHARE),
@@ -75,14 +97,25 @@ def whole(measured: Measured) -> dict[str, tuple[Rate, str]]:
 
 
 def of_kind(kind: KindMeasures) -> dict[str, tuple[Rate, str]]:
-    """The same of one plan at one way of billing; of a yearly one with renewals the renewals, not the months."""
+    """Return the same for one kind of plan; a yearly one has renewals, if any were due, instead of monthly churn."""
     found = {"of those who join, choose it": (kind.share, SHARE), "first price a month": (kind.price, MONEY)}
     found |= {"renew after a year": (kind.renewal, SHARE)} if kind.renewal else {"leaving a month": (kind.churn, SHARE)}
     return {label: (rate, form) for label, (rate, form) in found.items() if rate}
 
 
 def notes(measured: Measured) -> list[str]:
-    """What has to be said of the records: what was left out, what is not known, what looks odd."""
+    """State what was left out of the records, what they do not say, and what looks odd.
+
+    Parameters
+    ----------
+    measured : Measured
+        From `measure`.
+
+    Returns
+    -------
+    list of str
+        Sentences without a full stop.
+    """
     book, unreadable, said = measured.book, measured.book.rows.unreadable, []
     if unreadable.total:
         kinds = "; ".join(str(unreadable).splitlines())
@@ -102,7 +135,7 @@ def notes(measured: Measured) -> list[str]:
         said.append(f"{plans:,} plans have customers: the scenario holds the {MOST_PLANS} largest, for all customers")
     own = {name: kind for name, kind in named(shown_kinds(measured)).items() if own_curve(kind, measured)}
     curves = {"monthly plans": (measured.chosen, measured.monthly_table)}
-    curves |= {name: (kind.chosen, kind.table) for name, kind in own.items()}
+    curves |= {name: (kind.chosen, kind.table) for name, kind in own.items() if kind.chosen}
     for name, (fit, table) in curves.items():
         off = misfit(fit, table)
         if off and off.p < NO_FIT:
@@ -121,7 +154,7 @@ def _line(label: str, rate: Rate, form: str) -> str:
 
 
 def _ends(rate: Rate, form: str) -> tuple[str, str]:
-    """The interval in print, or why there is none, and what it was measured from."""
+    """Return the interval in print, or why there is none, and what it was measured from."""
     if why := no_interval(rate):
         return f"no interval, {why}", rate.source.rsplit("; ", 1)[0]
     return f"{form.format(rate.low)} to {form.format(rate.high)}", rate.source

@@ -26,7 +26,24 @@ A forecast made from this is neither advice nor a promise."""
 
 
 def scenario_text(measured: Measured, *, business: str, invented: bool = False, months: int = 36) -> str:
-    """The whole file as text. Raises ScenarioError where the measured values make no valid scenario."""
+    """Return the text of a scenario file: every measured value with its interval and source beside it.
+
+    Parameters
+    ----------
+    measured : Measured
+        From `measure`.
+    business : str
+        The name that the scenario gets; it is not in the records.
+    invented : bool
+        Mark the business as invented.
+    months : int
+        How far the scenario looks ahead, 1 to 120.
+
+    Returns
+    -------
+    str
+        YAML, with the words of a page drafted under `giveaway`.
+    """
     book = measured.book
     head = HEAD.format(
         first=book.first_month,
@@ -57,10 +74,28 @@ def write_scenario(
     months: int = 36,
     replace: bool = False,
 ) -> Scenario:
-    """Write the file, whole or not at all, and return the scenario it holds.
+    """Write a scenario file, whole or not at all.
 
-    Raises FileError where the file is there already and `replace` is not set, ScenarioError where the values make no
-    valid scenario; nothing is written then.
+    Parameters
+    ----------
+    measured, business, invented, months
+        As for `scenario_text`.
+    path : str or Path
+        The file, ending in .yaml or .yml.
+    replace : bool
+        Replace a file that is already there.
+
+    Returns
+    -------
+    Scenario
+        What the file holds.
+
+    Raises
+    ------
+    FileError
+        The file is already there and `replace` is not set.
+    ScenarioError
+        The measured values make no valid scenario.
     """
     check_output(path, suffixes=YAML, replace=replace)
     text = scenario_text(measured, business=business, invented=invented, months=months)
@@ -97,7 +132,7 @@ def _leaf(key: str, value: Any) -> list[str]:
 
 
 def _folded(key: str, value: Any, text: str) -> list[str]:
-    """A long list of sections in brackets, as many to a line as it takes; anything else as it is."""
+    """Break a long list of sections into lines, keeping each section whole; anything else stays on one line."""
     if len(text) <= WIDTH or not isinstance(value, list):
         return [text]
     pad = " " * (len(key) - len(key.lstrip()) + 2)
@@ -107,7 +142,7 @@ def _folded(key: str, value: Any, text: str) -> list[str]:
 
 
 def _words(values: dict[str, Any], indent: int) -> list[str]:
-    """Sections of prose: each text folded, those of a list under dashes."""
+    """Lay out sections of prose: texts folded, lists under dashes."""
     pad, lines = " " * indent, []
     for key, value in values.items():
         if isinstance(value, dict):

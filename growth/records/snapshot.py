@@ -1,4 +1,4 @@
-"""Customers known at one instant alone, as rows of months: how long each has been there, and whether it has left."""
+"""A snapshot of customers (how long each has been there, and whether it has left) as rows in the shape of months."""
 
 from __future__ import annotations
 
@@ -8,16 +8,33 @@ import numpy as np
 
 
 def snapshot_table(*, tenure: np.ndarray, left: np.ndarray, mrr: np.ndarray, plan: np.ndarray, last_month: str) -> Any:
-    """A row per customer and month, as a pyarrow Table in the shape of months: customer, month, mrr, plan, joined.
+    """Turn a snapshot into a row per customer and month.
 
-    tenure: full months since joining, whole numbers from 0. left: whether the customer has left by now. mrr: what it
-    pays, or paid, a month. plan: text. All of shape (customers,). last_month: the month of the snapshot ("2024-12").
+    A snapshot says how long customers stayed, not when. The calendar is therefore an assumption: those who stay are on
+    board in the last month, those who left are taken to have left in it, and each paid the same in every month.
+    Survival by age does not depend on that. Whatever follows the calendar (new customers a month, their growth, the
+    bridge) does, and is no measurement.
 
-    A snapshot says how long customers stayed, not when. So the calendar is put on: those who stay are on board in the
-    last month, those who left are put to have left in it; each paid the same in every month. Survival by age does not
-    depend on that; whatever goes by the calendar (new customers a month, their growth, the bridge) does, and is no
-    measurement.
+    Parameters
+    ----------
+    tenure : np.ndarray
+        Full months since joining, integers from 0, shape (customers,).
+    left : np.ndarray
+        Boolean, shape (customers,): whether the customer has left.
+    mrr : np.ndarray
+        What it pays, or paid, a month, in major units.
+    plan : np.ndarray
+        The name of its plan.
+    last_month : str
+        The month of the snapshot, such as "2024-12".
 
+    Returns
+    -------
+    pyarrow.Table
+        In the shape of months: customer, month, mrr, plan, joined.
+
+    Examples
+    --------
     >>> rows = snapshot_table(tenure=np.array([2, 1]), left=np.array([True, False]), mrr=np.array([20.0, 30.0]),
     ...     plan=np.array(["Studio", "Studio"]), last_month="2024-12")
     >>> rows.column("month").to_pylist()
@@ -43,7 +60,7 @@ def snapshot_table(*, tenure: np.ndarray, left: np.ndarray, mrr: np.ndarray, pla
 
 
 def _words(months: np.ndarray) -> Any:
-    """Months as dictionary-encoded text: each month is written once."""
+    """Encode months as a dictionary of texts, so that each month is written once."""
     import pyarrow as pa
 
     seen, places = np.unique(months, return_inverse=True)

@@ -1,4 +1,4 @@
-"""Survival of customers of whom many are still on board: Kaplan-Meier with Greenwood's variance, and late entry."""
+"""Survival where many customers have not left yet: Kaplan-Meier with Greenwood's variance and late entry."""
 
 from __future__ import annotations
 
@@ -13,10 +13,9 @@ from growth.records.read.values import NONE
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RiskTable:
-    """Customers by age, ages 1, 2, 3, ... months. at_risk: reached age a - 1 and were watched to age a; left: left at
-    age a.
+    """Counts of customers by age 1, 2, 3, ... in months; right censoring and late entry are in the numbers at risk.
 
-    All that the fits need: right censoring and late entry are in the numbers at risk.
+    at_risk: reached age a - 1 and were observed up to age a. left: left at age a. Both integers of shape (ages,).
     """
 
     at_risk: np.ndarray
@@ -30,7 +29,7 @@ class RiskTable:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Survival:
-    """Share still on board at ages 1, 2, 3, ..., with its standard error and 95% interval."""
+    """Share still on board at ages 1, 2, 3, ..., with its standard error and 95% interval, each of shape (ages,)."""
 
     table: RiskTable
     survival: np.ndarray
@@ -40,11 +39,25 @@ class Survival:
 
 
 def risk_table(*, entry: np.ndarray, duration: np.ndarray, left: np.ndarray) -> RiskTable:
-    """Counts by age from single customers.
+    """Count customers at risk and leaving, by age.
 
-    entry:    age at which a customer came under watch, 0 for those watched from the start; at risk from entry + 1 on.
-    duration: age at which it left, or the last age it was seen on board. left: whether it left. All of shape (n,).
+    Parameters
+    ----------
+    entry : np.ndarray
+        Age in months at which observation of each customer began, shape (n,); 0 for those observed from the start. A
+        customer is at risk from age entry + 1 on.
+    duration : np.ndarray
+        Age at which the customer left, or the last age at which it was seen on board, shape (n,).
+    left : np.ndarray
+        Boolean, shape (n,): whether it left.
 
+    Returns
+    -------
+    RiskTable
+        With as many ages as the longest duration.
+
+    Examples
+    --------
     >>> table = risk_table(entry=np.array([0, 0, 2]), duration=np.array([1, 3, 3]), left=np.array([True, False, True]))
     >>> table.at_risk.tolist()
     [2, 1, 2]
@@ -57,20 +70,44 @@ def risk_table(*, entry: np.ndarray, duration: np.ndarray, left: np.ndarray) -> 
 
 
 def spell_risk(runs: Spells, *, chosen: np.ndarray | None = None) -> RiskTable:
-    """The RiskTable of spells (of those `chosen`); spells of unknown age are left out."""
+    """Count spells at risk and ended, by age.
+
+    Parameters
+    ----------
+    runs : Spells
+        Those of unknown age are left out.
+    chosen : np.ndarray, optional
+        Boolean mask, shape (spells,); without it all spells count.
+
+    Returns
+    -------
+    RiskTable
+    """
     use = np.flatnonzero((runs.entry != NONE) & (True if chosen is None else chosen))
     entry, left = runs.entry[use], runs.left[use]
     return risk_table(entry=entry, duration=entry + runs.length[use] - 1 + left, left=left)
 
 
 def kaplan_meier(table: RiskTable) -> Survival:
-    """S(a) = product over ages i <= a of (1 - d(i) / n(i)); Greenwood: var S = S^2 x sum of d / (n (n - d)).
+    """Estimate survival by age.
 
-    Intervals on the log(-log) scale, where they stay within 0 and 1; where nobody has left yet, Wilson's for 0 of n.
-    From an age with nobody at risk on, survival is NaN: the records cannot tell. Sources: Kaplan and Meier (1958), J.
-    Amer. Statist. Assoc. 53, 457-481; Greenwood (1926); Kalbfleisch and Prentice, "The Statistical Analysis of
-    Failure Time Data" (2nd ed. 2002), section 1.4.
+    S(a) = product over ages i <= a of (1 - d(i) / n(i)), with Greenwood's variance S^2 x sum of d / (n (n - d)).
+    Intervals are taken on the log(-log) scale, which keeps them between 0 and 1; where nobody has left yet, Wilson's
+    interval for 0 of n is used. Sources: Kaplan and Meier (1958), J. Amer. Statist. Assoc. 53, 457-481; Greenwood
+    (1926); Kalbfleisch and Prentice, "The Statistical Analysis of Failure Time Data" (2nd ed. 2002), section 1.4.
 
+    Parameters
+    ----------
+    table : RiskTable
+        Customers at risk and leaving, by age.
+
+    Returns
+    -------
+    Survival
+        Shares from 0 to 1; NaN from the first age with nobody at risk on.
+
+    Examples
+    --------
     >>> kaplan_meier(RiskTable(np.array([10, 8]), np.array([1, 2]))).survival.round(3).tolist()
     [0.9, 0.675]
     """

@@ -1,4 +1,4 @@
-"""From what was measured to the values of a scenario, each with its interval and source, or marked as a default."""
+"""The values of a scenario from what was measured, each with its interval and source, or marked as a default."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from growth.records.measured import KindMeasures, Measured, Rate
 from growth.records.read.values import NONE
 
 MOST_PLANS = 40
-FEW_PLANS = 3  # so few plans keep their names, however few customers there are
-OWN_CURVE = 3 * FEW_LEAVERS  # leavers from which a monthly plan gets a churn curve of its own
-USUAL_GROWTH = 0.03  # a month: the spread of growth in new customers that is usual
+FEW_PLANS = 3  # up to so many plans keep their names, however few customers there are
+OWN_CURVE = 3 * FEW_LEAVERS  # leavers that a monthly plan needs for a churn curve of its own
+USUAL_GROWTH = 0.03  # a month: the usual spread of growth in new customers; common practice, no source
 DEFAULT = "not in the records: a default"
 CURVES = {
     "constant": "the same share leaves at every age",
@@ -27,16 +27,16 @@ CURVES = {
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One value of the file and the comment that stands beside it."""
+    """One value of the file, and the comment beside it."""
 
     value: Any
     comment: str
 
 
 def assumptions(measured: Measured, *, business: str, invented: bool = False, months: int = 36) -> dict[str, Any]:
-    """The `scenario` part of a file as nested dicts and lists whose leaves are Values or plain values.
+    """Return the `scenario` part of a file as nested dicts and lists, whose leaves are `Value` or plain values.
 
-    business: its name in the file; no name stands in the records. months: how far the scenario looks ahead.
+    business: its name in the file, which the records do not have. months: how far the scenario looks ahead, 1 to 120.
     """
     book = measured.book
     top = {"business": business, **({"invented": True} if invented else {}), "currency": book.rows.currency}
@@ -60,7 +60,7 @@ def assumptions(measured: Measured, *, business: str, invented: bool = False, mo
 
 
 def interval(rate: Rate) -> str:
-    """A rate's interval and source as a comment says it.
+    """Return a rate's interval and source as a comment puts them.
 
     >>> interval(Rate(0.25, 0.2, 0.3, "25 of 100; Wilson"))
     '95%: 0.2 to 0.3; 25 of 100; Wilson'
@@ -73,14 +73,14 @@ def interval(rate: Rate) -> str:
 
 
 def no_interval(rate: Rate) -> str:
-    """Why an interval without width is none (nothing was seen to vary, which makes no value certain); else ""."""
+    """Say why an interval without width is none (that nothing varied makes no value certain); "" for others."""
     if rate.low != rate.high:
         return ""
     return "all are the same" if rate.value else "none was seen"
 
 
 def number(value: float) -> float:
-    """A measured value to four significant digits, and never to fewer than two decimals where it is above 1."""
+    """Round a measured value to four significant digits, from 100 on to six."""
     digits = 4 if abs(value) < 100 else 6
     return float(f"{value:.{digits}g}")
 
@@ -111,11 +111,11 @@ def _opening(measured: Measured) -> dict[str, Any]:
 
 
 def steady_growth(growth: Rate | None) -> tuple[float, float]:
-    """The growth to go on with and its standard error: g t^2 / (t^2 + s^2) and s t / sqrt(t^2 + s^2).
+    """Shrink measured growth towards none; return it with its standard error.
 
-    s is the error of the estimate g, t = 3% a month how far growth usually is from none (common practice, no source).
-    An unsure estimate so counts little, a sure one nearly whole. Source of the form: Efron and Morris (1975), J.
-    Amer. Statist. Assoc. 70, 311-319.
+    g t^2 / (t^2 + s^2) and s t / sqrt(t^2 + s^2), where g is the estimate, s its standard error, and t = 3% a month
+    the usual distance of growth from none (common practice, no source). An uncertain estimate counts for little, a
+    certain one nearly in full. Source of the form: Efron and Morris (1975), J. Amer. Statist. Assoc. 70, 311-319.
     """
     if growth is None:
         return 0.0, 0.0
@@ -125,15 +125,13 @@ def steady_growth(growth: Rate | None) -> tuple[float, float]:
 
 
 def first_joining(measured: Measured, rate: float | np.ndarray) -> float | np.ndarray:
-    """New customers in month 1: the measured mean stands for the middle of its months, growth carries it on from
-    there.
-    """
+    """Return the new customers of month 1: the measured mean, carried on by growth from the middle of its months."""
     months = min(measured.joins.size, RECENT)
     return measured.new_customers.value * (1 + rate) ** ((months + 1) / 2)
 
 
 def _arrivals(measured: Measured) -> dict[str, Any]:
-    """Visitors cannot be read from bills: so many are put in that, with the shares below, the measured number joins."""
+    """Choose visitors, whom billing records do not show, so that the measured number of customers joins."""
     signup, new, growth = 0.05, measured.new_customers, measured.growth
     conversion = measured.conversion.value if measured.conversion else 0.2
     conversion = number(conversion) or 0.2
@@ -184,18 +182,16 @@ def _pay(measured: Measured) -> dict[str, Any]:
 
 
 def shown_kinds(measured: Measured) -> list[KindMeasures]:
-    """The kinds of plan that go into the scenario: those with customers, now or lately; at most 40, the largest
-    first.
-    """
+    """Return the kinds of plan for the scenario: those with customers now or lately, at most 40, largest first."""
     used = [kind for kind in measured.kinds if kind.customers or kind.share.value]
     used = used or sorted(measured.kinds, key=lambda kind: -kind.table.at_risk.sum())[:1]
     return sorted(used, key=lambda kind: (-kind.customers, kind.plan, kind.billing))[:MOST_PLANS]
 
 
 def named(kinds: list[KindMeasures]) -> dict[str, KindMeasures]:
-    """Their names in the scenario: the plan's, with the billing behind it where a plan is sold both ways.
+    """Name the kinds in the scenario: by plan, and by billing too where a plan is sold both ways.
 
-    Plans that might be called after customers are numbered instead.
+    Plans whose names may be those of customers are numbered instead.
     """
     if might_be_customers(kinds):
         return {f"plan {place}": kind for place, kind in enumerate(kinds, start=1)}
@@ -204,7 +200,7 @@ def named(kinds: list[KindMeasures]) -> dict[str, KindMeasures]:
 
 
 def might_be_customers(kinds: list[KindMeasures]) -> bool:
-    """Whether there are so many plans for so few customers that their names may be those of single customers."""
+    """Return whether there are so many plans for so few customers that plans may be named after customers."""
     plans = len({kind.plan for kind in kinds})
     return plans > FEW_PLANS and 2 * plans > sum(kind.customers for kind in kinds)
 
@@ -226,19 +222,19 @@ def _plan(
     if kind.billing == "yearly":
         renewal = Value(number(kind.renewal.value), interval(kind.renewal)) if kind.renewal else Value(0.8, DEFAULT)
         plan["renewal_rate"] = renewal
-    elif own_curve(kind, measured):
+    elif own_curve(kind, measured) and kind.chosen:
         plan["churn"] = churn(kind.chosen, kind.why, seen=kind.table.at_risk.size)
     return plan
 
 
 def own_curve(kind: KindMeasures, measured: Measured) -> bool:
-    """Whether a monthly plan has enough leavers for a curve of its own, beside other monthly plans."""
+    """Return whether a plan has a churn curve of its own: one of several monthly plans, with enough leavers."""
     monthly = [other for other in shown_kinds(measured) if other.billing == "monthly"]
     return len(monthly) > 1 and kind.billing == "monthly" and kind.table.left.sum() >= OWN_CURVE
 
 
 def churn(fit: Fit, why: str, *, seen: int) -> dict[str, Any]:
-    """A fitted curve as a section, each parameter with its interval. seen: the oldest age in the records, in months."""
+    """Return a fitted curve as a section with intervals. seen: the oldest age in the records, in months."""
     beyond = f"; seen to an age of {seen} months, the curve goes on from there" if seen else ""
     section: dict[str, Any] = {"curve": Value(fit.curve, f"{CURVES[fit.curve]}; {why}{beyond}")}
     how = "Wilson" if fit.curve in ("constant", "early_late") else "normal in the logarithm"
@@ -273,7 +269,7 @@ def _grow(measured: Measured) -> dict[str, Any]:
 
 
 def _adding_to_one(shares: Any) -> list[float]:
-    """Rounded to four digits so that they add to one; equal shares where all are 0."""
+    """Round shares to four digits so that they add up to one; equal shares if all are 0."""
     shares = np.asarray(shares, float)
     shares = shares / shares.sum() if shares.sum() > 0 else np.full(shares.size, 1 / shares.size)
     rounded = np.round(shares, 4)

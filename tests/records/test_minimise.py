@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from growth.records import minimise
+from growth.records import minimise as module
 from growth.records.churn_fit import fit_bdw, fit_sbg
-from growth.records.minimise import least, slopes
+from growth.records.minimise import minimise, slopes
 from growth.records.survival import RiskTable
 
 WIDE = {"low": np.array([-5.0, -5.0]), "high": np.array([5.0, 5.0])}
@@ -25,12 +25,12 @@ def bowl(points):
 
 
 def test_the_least_of_a_curved_valley():
-    assert least(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-6)
+    assert minimise(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-6)
 
 
 def test_a_bound_holds_one_parameter_and_the_other_goes_on():
-    assert least(bowl, STARTS, **WIDE) == pytest.approx([4, -2], abs=1e-9)
-    assert least(bowl, STARTS, low=WIDE["low"], high=np.array([2.0, 5.0])) == pytest.approx([2, -1], abs=1e-9)
+    assert minimise(bowl, STARTS, **WIDE) == pytest.approx([4, -2], abs=1e-9)
+    assert minimise(bowl, STARTS, low=WIDE["low"], high=np.array([2.0, 5.0])) == pytest.approx([2, -1], abs=1e-9)
 
 
 def test_the_lower_of_two_minima_is_found():
@@ -38,7 +38,7 @@ def test_the_lower_of_two_minima_is_found():
         x, y = points.T
         return (x**2 - 1) ** 2 + x / 4 + y**2
 
-    x, y = least(two, np.array([[0.9, 1.0], [-0.9, 1.0]]), **WIDE)
+    x, y = minimise(two, np.array([[0.9, 1.0], [-0.9, 1.0]]), **WIDE)
     assert 4 * x * (x**2 - 1) == pytest.approx(-0.25, abs=1e-6) and x < -1 and abs(y) < 1e-6
 
 
@@ -46,9 +46,9 @@ def test_where_newton_does_not_settle_a_simplex_does(monkeypatch):
     def kinked(points):  # no second derivative tells where |x - 1| + |y + 2| is least
         return np.abs(points - [1, -2]).sum(axis=1)
 
-    assert least(kinked, STARTS, **WIDE) == pytest.approx([1, -2], abs=1e-6)
-    monkeypatch.setattr(minimise, "STEPS", 1)
-    assert least(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-6)
+    assert minimise(kinked, STARTS, **WIDE) == pytest.approx([1, -2], abs=1e-6)
+    monkeypatch.setattr(module, "STEPS", 1)
+    assert minimise(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-6)
 
 
 def test_derivatives_by_differences():
@@ -67,7 +67,7 @@ def test_fits_are_never_worse_than_those_of_a_simplex_search(seed, monkeypatch):
     at_risk = np.cumprod(1 - np.append(0, churn[:-1])) * 10 ** random.uniform(2.5, 5)
     table = RiskTable(at_risk.astype(int), random.binomial(at_risk.astype(int), churn))
     found = fit_sbg(table), fit_bdw(table)
-    monkeypatch.setattr(minimise, "STEPS", 0)
+    monkeypatch.setattr(module, "STEPS", 0)
     by_simplex = fit_sbg(table), fit_bdw(table)
     for one, other in zip(found, by_simplex, strict=True):
         assert one.log_likelihood > other.log_likelihood - 1e-6

@@ -122,7 +122,8 @@ def load_columns(path: str | Path) -> ColumnNames:
     RecordsError
         There is no such file, it is larger than 1 MB, or something in it is wrong: then with the line.
     """
-    from growth.scenario.file import parse, validate
+    from growth.scenario.document import parse
+    from growth.scenario.report import validate
 
     file = str(path)
     text = read_input(path, most_bytes=MOST_BYTES, error=RecordsError).decode("utf-8-sig", "replace")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -79,7 +80,9 @@ def _understood(
     """
     parts, identifiers, unreadable, seen = [], [], Unreadable(), 0
     for block in blocks:
-        strings, values, faults = {}, {}, {}
+        strings: dict[str, pa.Array] = {}
+        values: dict[str, Any] = {}
+        faults: dict[int, str] = {}
         for ours, column in block.columns.items():
             strings[ours], wrong = as_strings(column.distinct)
             _note(wrong, column.which, faults)

@@ -122,7 +122,7 @@ def billing(text: str) -> int:
     return 12 if text == "yearly" else 1
 
 
-READERS = {
+READERS: dict[str, Callable[[str], Any]] = {
     "date": day,
     "month": month_day,
     "period_start": perhaps_day,
@@ -199,7 +199,7 @@ def _days(ours: str, texts: pa.Array) -> tuple[np.ndarray, dict[int, str]]:
     faults = _read(READERS[ours], days.dictionary, np.arange(values.size), values)
     which = days.indices.to_numpy()
     odd = np.flatnonzero(np.isin(which, list(faults))) if faults else ()
-    return values[which], {place: faults[which[place]] for place in odd}
+    return values[which], {int(place): faults[int(which[place])] for place in odd}
 
 
 def _read(reader: Callable[[str], Any], texts: pa.Array, places: np.ndarray, values: Any) -> dict[int, str]:
