@@ -1,6 +1,4 @@
-"""`growth measure` and `growth records-demo`: from billing records to a scenario file; invented records to try it
-with.
-"""
+"""`growth measure`, from billing records to a scenario file, and `growth records-demo`, for invented records."""
 
 from __future__ import annotations
 
@@ -20,7 +18,7 @@ CAUTION = (
 
 
 def add_command(subparsers: Any) -> None:
-    """Hand the commands in."""
+    """Add `measure` and `records-demo`."""
     measure = subparsers.add_parser("measure", help="measure the assumptions of a scenario from billing records")
     measure.add_argument(
         "records", metavar="RECORDS", help="a CSV or Parquet file: charges, or a row per customer and month"
@@ -29,13 +27,17 @@ def add_command(subparsers: Any) -> None:
         measure, "--to", suffixes=YAML, required=True, metavar="SCENARIO", help="the scenario file to write (YAML)"
     )
     measure.add_argument(
-        "--columns", metavar="FILE", help="a YAML file that says what the columns are called, and rates of currencies"
+        "--columns",
+        metavar="FILE",
+        help="a YAML file: names of columns, unit of amounts, exchange rates",
     )
     measure.add_argument(
         "--business", metavar="NAME", default="Measured business", help="the name that the scenario gets"
     )
     measure.add_argument(
-        "--until", metavar="MONTH", help="the last month that is over, such as 2025-12; without it the latest date's"
+        "--until",
+        metavar="MONTH",
+        help="the last month that is over, such as 2025-12; by default the latest date's",
     )
     measure.add_argument(
         "--leave-out", type=int, default=0, metavar="N", help="how many unreadable rows may be left out (0)"
@@ -62,7 +64,7 @@ def _measure(arguments: argparse.Namespace) -> None:
     if arguments.until and not re.fullmatch(r"(19|20|21)\d\d-(0[1-9]|1[0-2])", arguments.until):
         raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
     if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
-        raise RecordsError("--months is from 1 to 120, and --leave-out at least 0")
+        raise RecordsError("--months has to be from 1 to 120, and --leave-out at least 0")
     from growth.records.estimate import measure
     from growth.records.paid_months import spread_payments
     from growth.records.read import load_columns, read_records
@@ -80,14 +82,14 @@ def _measure(arguments: argparse.Namespace) -> None:
         months=arguments.months,
         replace=arguments.replace,
     )
-    print("\n".join([*summary(measured), f"The scenario lies at {arguments.to}", "", CAUTION]))
+    print("\n".join([*summary(measured), f"The scenario was written to {arguments.to}", "", CAUTION]))
 
 
 def _demo(arguments: argparse.Namespace) -> None:
     from growth.records.read.unreadable import RecordsError
 
     if not 1 <= arguments.months <= 600 or not 0 < arguments.sign_ups <= 1e6 or arguments.seed < 0:
-        raise RecordsError("--months is from 1 to 600, --sign-ups above 0 and at most a million, --seed at least 0")
+        raise RecordsError("--months has to be from 1 to 600, --sign-ups above 0 up to a million, --seed at least 0")
     from growth.records.demo import DemoBusiness, write_demo
 
     rows = write_demo(
@@ -96,4 +98,4 @@ def _demo(arguments: argparse.Namespace) -> None:
         seed=arguments.seed,
         replace=arguments.replace,
     )
-    print(f"{rows:,} rows of an invented business lie at {arguments.to}")
+    print(f"{rows:,} rows of an invented business were written to {arguments.to}")

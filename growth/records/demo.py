@@ -1,4 +1,4 @@
-"""Demo records: the billing rows of an invented business, made from known parameters so that measuring can be checked.
+"""Billing records of an invented business, generated from known parameters so that measuring can be checked.
 
 Fernhollow Studio Planner and all its customers are invented. The same seed gives the same rows.
 """
@@ -20,14 +20,14 @@ COLUMNS = ("customer", "date", "amount", "months", "plan", "currency")
 
 @dataclass(frozen=True, slots=True)
 class DemoBusiness:
-    """What the rows are made from; shares are fractions a month.
+    """The parameters that rows are generated from; rates are fractions a month.
 
-    signups: mean sign-ups a month, Poisson, growing by monthly_growth_rate. Of them conversion_rate pay, delay_shares
-    in the month of the sign-up and the months after. yearly_share of those who pay choose the yearly plan, where
-    renewal_rate renew each year. Monthly customers leave by the sBG curve with alpha and beta, or at a constant rate
-    where alpha is 0 (then beta is that rate). Prices of those who stay go up by a quarter with probability rise, down
-    by a fifth with probability fall. comeback_rate of monthly customers who left come back after comeback_months. Of
-    the monthly charges refund_rate are made twice by mistake, and the second one is refunded.
+    signups: mean sign-ups a month (Poisson), growing by monthly_growth_rate. conversion_rate: share of them that pays,
+    spread by delay_shares over the month of the sign-up and those after. yearly_share: of payers, on the yearly plan,
+    of whom renewal_rate renew each year. alpha, beta: of the sBG curve by which monthly customers leave; with alpha 0,
+    beta is a constant churn rate. rise, fall: probability that a customer's price goes up by a quarter, or down by a
+    fifth. comeback_rate: share of monthly leavers who return after comeback_months. refund_rate: share of monthly
+    charges that are made twice by mistake and refunded once.
     """
 
     months: int = 36
@@ -60,10 +60,10 @@ class DemoBusiness:
 
 
 def demo_rows(business: DemoBusiness, *, seed: int) -> dict[str, np.ndarray]:
-    """The charge rows as columns of equal length, in the order of their dates.
+    """Generate charge rows as columns of equal length, in the order of their dates.
 
     customer: whole numbers from 0; date: datetime64[D]; amount: major units, negative for refunds, 0 for a trial;
-    months: whole months paid for; plan: text. A customer's every charge falls on the day of the first.
+    months: how many are paid for; plan: text. All charges of a customer fall on the same day of the month.
 
     >>> rows = demo_rows(DemoBusiness(months=6), seed=1)
     >>> sorted(rows)
@@ -92,7 +92,7 @@ def demo_rows(business: DemoBusiness, *, seed: int) -> dict[str, np.ndarray]:
 
 
 def demo_table(business: DemoBusiness, *, seed: int) -> Any:
-    """The rows as a pyarrow Table, identifiers and currency as text: what `growth records-demo` writes."""
+    """Return the rows as a pyarrow Table with identifiers as text: what `growth records-demo` writes."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
@@ -144,15 +144,13 @@ def _monthly(
 
 
 def _runs(lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """For runs of the given lengths: which run each element belongs to, and its place within it from 0."""
+    """Return, for runs of these lengths, which run each element belongs to and its position in it, from 0."""
     who = np.repeat(np.arange(lengths.size), lengths)
     return who, np.arange(who.size) - np.repeat(np.cumsum(lengths) - lengths, lengths)
 
 
 def _steps(random: np.random.Generator, age: np.ndarray, rise: float, fall: float) -> np.ndarray:
-    """The factor on the first price, age by age within each run: 1 at age 0, then up by 1/4, down by 1/5, or as it
-    was.
-    """
+    """Return the factor on the first price at each age of each run: 1 at age 0, then up 1/4, down 1/5 or equal."""
     draw = random.random(age.size)
     up = (draw < rise).astype(int) - ((draw >= rise) & (draw < rise + fall))
     up[age == 0] = 0
@@ -173,7 +171,7 @@ def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: i
 
 
 def demo_book(business: DemoBusiness, *, seed: int) -> PaidMonths:
-    """The paid months of the demo rows, without the way over a file: for tests over many businesses."""
+    """Return the paid months of generated rows without writing a file: for tests over many businesses."""
     rows = demo_rows(business, seed=seed)
     days = rows["date"].astype("M8[D]").astype(np.int64)
     month, span = months_of(days), rows["months"].astype(np.int8)
@@ -200,7 +198,7 @@ def demo_book(business: DemoBusiness, *, seed: int) -> PaidMonths:
 
 
 def write_demo(business: DemoBusiness, path: str | Path, *, seed: int, replace: bool = False) -> int:
-    """Write the rows to a CSV file, or a Parquet file where the name ends so; returns how many there are.
+    """Write generated rows to a CSV file, or to Parquet if the name ends in .parquet; return how many there are.
 
     Raises FileError where the file is there already and `replace` is not set.
     """

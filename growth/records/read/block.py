@@ -1,4 +1,4 @@
-"""Some consecutive rows of a file, not yet understood: each column as its distinct texts and which one a row has."""
+"""Consecutive rows of a file before they are interpreted: each column as its distinct texts and an index a row."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pyarrow as pa
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Texts:
-    """A column with many values alike.
+    """A column in which many values are alike.
 
     distinct: Arrow array of binary, each text once, in the order of appearance. which: int32, shape (rows,), indices
     into `distinct`.
@@ -24,8 +24,8 @@ class Texts:
 class Block:
     """Rows in the order of the file.
 
-    columns: by our names. lines: int, shape (rows,), where each row stands in the file, counted from 1. faults: line
-    and kind of the rows that are no rows at all; these are not in `columns`.
+    columns: by our names. lines: int, shape (rows,), the line of each row in the file, counted from 1. faults: line and
+    kind of fault of rows that could not be split into columns; they are not in `columns`.
     """
 
     columns: dict[str, Texts]

@@ -1,4 +1,4 @@
-"""From a file to rows: every value understood, every row that cannot be read named, customers made numbers."""
+"""From a file to rows: values are interpreted, unreadable rows noted, customers numbered."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from growth.records.read.unreadable import RecordsError, Unreadable
 from growth.records.read.values import NAMES, NONE, as_strings, meanings
 
 MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
-MOST_MONTHS = 60  # that a charge pays for
-MOST_PLANS = 30_000  # that are told apart
+MOST_MONTHS = 60  # that a charge may pay for
+MOST_PLANS = 30_000
 ENDS_BEFORE = "a period that ends before it begins"
 Values = dict[str, np.ndarray]  # by our names, each of shape (rows,)
 
@@ -57,7 +57,7 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
     blocks = parquet_blocks(path, columns) if file.lower().endswith(".parquet") else csv_blocks(path, columns)
     names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
     try:
-        parts, customers, unreadable = _understood(blocks, names)
+        parts, customers, unreadable = _interpreted(blocks, names)
     except RecordsError as error:
         raise RecordsError(error.problems, file=file) from None
     unreadable.stop_above(leave_out, file=file)
@@ -71,7 +71,7 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
     return _rows(values, factors, tuple(names["plan"]) or ("all",), currency, count, unreadable)
 
 
-def _understood(
+def _interpreted(
     blocks: Iterator[Block], names: dict[str, dict[str, int]]
 ) -> tuple[list[Values], pa.ChunkedArray, Unreadable]:
     """Return the values of each block's readable rows, the identifiers behind their customers, and the other rows.

@@ -1,4 +1,4 @@
-"""What could not be read of the records: each kind counted, with its first lines. No value of a row is ever shown."""
+"""Rows that cannot be read: counted by kind, with their first lines. No value of a row is ever shown."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from dataclasses import dataclass, field
 
 from growth.errors import GrowthError, Problem
 
-FIRST_LINES = 5  # how many lines of each kind are named
+FIRST_LINES = 5  # named of each kind
 
 
 class RecordsError(GrowthError):
-    """Records that cannot be used: a column that is missing, rows that cannot be read, currencies without a rate."""
+    """Records that cannot be used: a missing column, unreadable rows, a currency without a rate."""
 
 
 @dataclass(slots=True)
 class Unreadable:
-    """Counts of the rows left out, by kind, with the first lines of each. Lines count from 1; the header is line 1.
+    """Counts of unreadable rows by kind, with the first lines of each. Lines count from 1, the header is line 1.
 
     >>> rows = Unreadable()
     >>> rows.add("no customer", 7)
@@ -29,7 +29,7 @@ class Unreadable:
     lines: dict[str, list[int]] = field(default_factory=dict)
 
     def add(self, kind: str, line: int) -> None:
-        """Count one row of this kind, found in this line."""
+        """Count a row of this kind, found in this line."""
         self.counts[kind] += 1
         first = self.lines.setdefault(kind, [])
         if len(first) < FIRST_LINES:
@@ -37,11 +37,11 @@ class Unreadable:
 
     @property
     def total(self) -> int:
-        """How many rows could not be read."""
+        """How many rows cannot be read."""
         return sum(self.counts.values())
 
     def stop_above(self, leave_out: int, *, file: str) -> None:
-        """Raise RecordsError where more rows than `leave_out` could not be read, with a problem for each kind."""
+        """Raise RecordsError, with a problem for each kind, if more rows than `leave_out` cannot be read."""
         if self.total <= leave_out:
             return
         advice = f"Mend them, or leave them out knowingly: --leave-out {self.total}."

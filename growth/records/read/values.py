@@ -1,4 +1,4 @@
-"""What a text of the records means, or what is wrong with it: one at a time, and for all distinct texts of a column."""
+"""What the texts of the records mean, or what is wrong with them."""
 
 from __future__ import annotations
 
@@ -30,18 +30,18 @@ NAMES = ("plan", "currency")
 
 
 class Bad(Exception):
-    """A value that cannot be read; its text is the kind of fault, never the value."""
+    """A value that cannot be read; the message is the kind of fault, never the value."""
 
 
 def customer(text: str) -> str:
-    """An identifier that is not blank."""
+    """Return an identifier that is not blank."""
     if not text.strip():
         raise Bad("no customer")
     return text
 
 
 def day(text: str) -> int:
-    """Days since 1970-01-01 of an ISO 8601 date; a time of day behind it is passed over.
+    """Return the days since 1970-01-01 of an ISO 8601 date; a time of day after it is ignored.
 
     >>> day("1970-01-02"), day("2024-02-29T23:59:59Z")
     (1, 19782)
@@ -59,17 +59,17 @@ def day(text: str) -> int:
 
 
 def month_day(text: str) -> int:
-    """Like `day`; a month alone, written 2024-03, stands for its first day."""
+    """Like `day`; also takes a month such as 2024-03, for its first day."""
     return day(f"{text}-01" if MONTH.fullmatch(text) else text)
 
 
 def perhaps_day(text: str) -> int:
-    """Like `month_day`; NONE where there is nothing."""
+    """Like `month_day`; NONE for an empty text."""
     return month_day(text) if text else NONE
 
 
 def amount(text: str) -> float:
-    """A number with a point for decimals; no thousands separators, no currency signs. Spaces around it are passed over.
+    """Return a number with a decimal point, without thousands separators or currency signs; spaces around are ignored.
 
     >>> amount("-12.50"), amount(" 29")
     (-12.5, 29.0)
@@ -84,7 +84,7 @@ def amount(text: str) -> float:
 
 
 def mrr(text: str) -> float:
-    """Like `amount`, and never negative: a month's MRR has no refunds."""
+    """Like `amount`, but never negative: a month's MRR has no refunds."""
     value = amount(text)
     if value < 0:
         raise Bad("a negative MRR")
@@ -92,7 +92,7 @@ def mrr(text: str) -> float:
 
 
 def whole(text: str) -> int:
-    """How many months a charge pays for; 1 where nothing is said."""
+    """Return how many months a charge pays for; 1 for an empty text."""
     if not text:
         return 1
     if not re.fullmatch(r"[0-9]{1,2}(\.0+)?", text) or not 1 <= int(float(text)) <= 60:
@@ -101,7 +101,7 @@ def whole(text: str) -> int:
 
 
 def name(text: str, *, otherwise: str) -> str:
-    """A plan's name on one line; `otherwise` where there is none."""
+    """Return a plan's name on one line; `otherwise` if it is empty."""
     text = " ".join(text.split())
     if not text.isprintable() or len(text) > 80:
         raise Bad("a plan's name that is no short line of text")
@@ -109,14 +109,14 @@ def name(text: str, *, otherwise: str) -> str:
 
 
 def currency(text: str) -> str:
-    """A currency code of three capital letters; "" where there is none."""
+    """Return a currency code of three capital letters, or ""."""
     if text and not re.fullmatch("[A-Z]{3}", text):
         raise Bad("a currency that is not three capital letters")
     return text
 
 
 def billing(text: str) -> int:
-    """The months of one bill: 12 for yearly, 1 for monthly or nothing."""
+    """Return the months of one bill: 12 for yearly, 1 for monthly or an empty text."""
     if text not in ("", "monthly", "yearly"):
         raise Bad("a billing that is neither monthly nor yearly")
     return 12 if text == "yearly" else 1
@@ -153,7 +153,7 @@ def as_strings(texts: pa.Array) -> tuple[pa.Array, dict[int, str]]:
 
 
 def meanings(ours: str, texts: pa.Array) -> tuple[Any, dict[int, str]]:
-    """Understand the distinct texts of a column.
+    """Interpret the distinct texts of a column.
 
     Parameters
     ----------
@@ -192,7 +192,7 @@ def meanings(ours: str, texts: pa.Array) -> tuple[Any, dict[int, str]]:
 
 
 def _days(ours: str, texts: pa.Array) -> tuple[np.ndarray, dict[int, str]]:
-    """Understand dates: with a time of day behind them nearly all texts differ, so only the days are looked at."""
+    """Interpret dates by their distinct days, since with a time of day nearly all texts would differ."""
     dated = pc.match_substring_regex(texts, f"^(?:{DAY.pattern})$")
     days = pc.if_else(dated, pc.utf8_slice_codeunits(texts, 0, 10), texts).dictionary_encode()
     values = np.zeros(len(days.dictionary), np.int32)
@@ -203,7 +203,7 @@ def _days(ours: str, texts: pa.Array) -> tuple[np.ndarray, dict[int, str]]:
 
 
 def _read(reader: Callable[[str], Any], texts: pa.Array, places: np.ndarray, values: Any) -> dict[int, str]:
-    """Put what some of the texts mean into `values`; return what is wrong with the others."""
+    """Interpret the texts at some indices into `values`; return what is wrong with the faulty ones."""
     faults = {}
     some = texts if len(places) == len(texts) else texts.take(pa.array(places))
     for place, text in zip(places.tolist(), some.to_pylist(), strict=True):
