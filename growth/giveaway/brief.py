@@ -151,7 +151,32 @@ class Giveaway(Section):
 
 
 def read_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
-    """The validated words, with their places as written; see `places.load_giveaway`."""
+    """Read and validate the words of a giveaway, with their placeholders as written.
+
+    Parameters
+    ----------
+    source
+        A scenario file; a mapping of the whole file or of its giveaway part; a Giveaway, which is returned as it is;
+        or None.
+    scenario
+        Its business names the page and asks the question where the source has no giveaway part.
+
+    Returns
+    -------
+    Giveaway
+        To fill the placeholders in, use `load_giveaway`.
+
+    Raises
+    ------
+    ScenarioError
+        If a word breaks a rule, with the file and the line where there is one.
+
+    Examples
+    --------
+    >>> plan = {"name": "Studio", "monthly_price": 29}
+    >>> read_giveaway(None, scenario=Scenario(business="Fernhollow", pay={"plans": [plan]})).question
+    'How big can Fernhollow get?'
+    """
     if isinstance(source, Giveaway):
         return source
     if isinstance(source, (str, Path)):

@@ -37,11 +37,27 @@ ATTRIBUTES = {
 
 
 def clean(html: str, *, cell: int) -> str:
-    """The harmless part of a cell's HTML; scripts, styles, handlers and odd links are left out.
+    """Keep the harmless part of a cell's HTML; scripts, styles, handlers and odd links are removed.
 
-    cell: the cell's number, from 1, for the error. Raises PublishError for a picture that lies elsewhere: a page asks
-    no other host, so it would be missing.
+    Parameters
+    ----------
+    html
+        What the cell shows.
+    cell
+        The number of the cell, from 1, for the error.
 
+    Returns
+    -------
+    str
+        HTML of known elements and attributes alone.
+
+    Raises
+    ------
+    PublishError
+        For a picture from elsewhere: a page asks no other host, so it would be missing.
+
+    Examples
+    --------
     >>> clean('<p onclick="go()">Nine <a href="javascript:go()">studios</a><script>go()</script></p>', cell=1)
     '<p>Nine <a>studios</a></p>'
     """

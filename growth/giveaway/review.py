@@ -8,7 +8,7 @@ checked.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -94,7 +94,23 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
 
 
 def passed_over(path: str | Path) -> str:
-    """A sentence on what was not checked because of the brief's language; "" for a brief in English."""
+    """A sentence on the rules that were skipped because of the brief's language.
+
+    Parameters
+    ----------
+    path
+        The scenario file.
+
+    Returns
+    -------
+    str
+        "" for a brief in English.
+
+    Raises
+    ------
+    ScenarioError
+        If the file is not valid.
+    """
     language = read_giveaway(path, scenario=load_scenario(path)).language
     if language == ENGLISH:
         return ""
@@ -104,7 +120,7 @@ def passed_over(path: str | Path) -> str:
     )
 
 
-def _passages(giveaway: Giveaway, read: Giveaway, lines: dict) -> Iterator[Passage]:
+def _passages(giveaway: Giveaway, read: Giveaway, lines: Mapping[tuple[str | int, ...], int]) -> Iterator[Passage]:
     def one(text: str, as_read: str, *place: str | int) -> Passage:
         field = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in place).lstrip(".")
         return Passage(field, lines.get(("giveaway", *place)), text, as_read)
@@ -169,7 +185,7 @@ def _invitations(giveaway: Giveaway, passages: list[Passage], english: bool) -> 
             wrong = len(asks) > 1 or passage.text.count("?") > 1
             suggestion = "Ask for one thing. The best reader will do that one."
         else:
-            wrong = (asks and giveaway.invitation) or HINTS_OF_ELSEWHERE.search(passage.text)
+            wrong = bool((asks and giveaway.invitation) or HINTS_OF_ELSEWHERE.search(passage.text))
             suggestion = "Leave it out here; the invitation at the end does the asking."
         if wrong:
             said = ", ".join(asks) or passage.text

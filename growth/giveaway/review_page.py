@@ -27,8 +27,20 @@ class _Pictures(HTMLParser):
 
 
 def page_findings(page: str) -> list[Finding]:
-    """Remarks on the HTML of a published page: pictures without text, weight.
+    """Check the HTML of a published page for pictures without text and for its weight.
 
+    Parameters
+    ----------
+    page
+        The whole HTML document.
+
+    Returns
+    -------
+    list of Finding
+        Without a line: they concern the page as a whole.
+
+    Examples
+    --------
     >>> [finding.rule for finding in page_findings('<img src="data:image/png;base64,AAAA">')]
     ['picture without text']
     """
@@ -51,7 +63,18 @@ def page_findings(page: str) -> list[Finding]:
 
 
 def notebook_findings(path: str | Path) -> list[Finding]:
-    """Remarks on the Markdown of a giveaway notebook: pictures without text. The line is that of the cell's text."""
+    """Check the Markdown cells of a giveaway notebook for pictures without text.
+
+    Parameters
+    ----------
+    path
+        The notebook file.
+
+    Returns
+    -------
+    list of Finding
+        Their line counts within the text of the cell, from 1.
+    """
     cells = json.loads(Path(path).read_text("utf-8")).get("cells", [])
     findings = []
     for number, cell in enumerate(cells, start=1):

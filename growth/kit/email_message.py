@@ -38,9 +38,27 @@ def link(giveaway: Giveaway) -> str:
 
 
 def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
-    """The plain-text form, its lines within 72 characters (but for the link).
+    """The e-mail as plain text: the subject, a quotation, the answer, where the page is, and how to leave the list.
 
-    The header X-Seal tells a draft that the writer has changed from one that a new kit may replace.
+    Parameters
+    ----------
+    giveaway
+        Its words with their placeholders filled in.
+    forecast
+        The forecast that the answer speaks of, without draws.
+
+    Returns
+    -------
+    str
+        Lines of at most 72 characters, but for the link.
+
+    Examples
+    --------
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> giveaway = Giveaway(name="a-piece", question="When can I live from it?")
+    >>> email_text(giveaway, growth.forecast(scenario)).splitlines()[0]
+    'Subject: When can I live from it?'
     """
     words = messages(giveaway.locale)["kit"]
     paragraphs = [said(words["email_subject"], subject=subject(giveaway)), f"X-Seal: {SEAL}", ""]
@@ -63,7 +81,10 @@ def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
 
 
 def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
-    """The HTML form: no picture, no script, nothing loaded from anywhere, so that opening it tells nobody anything."""
+    """The e-mail as HTML, without picture or script: opening it loads nothing from anywhere.
+
+    Parameters and result as for `email_text`.
+    """
     quote, words = "", messages(giveaway.locale)["kit"]
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]

@@ -45,8 +45,23 @@ def handout_html(
     what_ifs: Mapping[str, Forecast] | None = None,
     leaner: int = FULLEST,
 ) -> str:
-    """The handout as HTML, for printing. leaner: 0 the whole; 1 with one quotation and fewer cautions; 2 without
-    details too.
+    """The handout as HTML for printing on one A4 page.
+
+    Parameters
+    ----------
+    giveaway
+        Its words with their placeholders filled in.
+    forecast
+        The base forecast, without draws.
+    what_ifs
+        Forecasts to draw beside it, by the words that stand on their lines.
+    leaner
+        0 for everything; 1 for one quotation and fewer cautions; 2 without the details too.
+
+    Returns
+    -------
+    str
+        An HTML document with its own style and no script.
     """
     locale, said_of = giveaway.locale, messages(giveaway.locale)
     words = said_of["kit"]

@@ -24,7 +24,15 @@ from growth.spreadsheet import spreadsheet
 
 @dataclass(frozen=True, slots=True)
 class KitFile:
-    """One file of a kit, and what it is for."""
+    """One file of a kit.
+
+    Attributes
+    ----------
+    path
+        Where it was written.
+    use
+        What it is for, in a few words.
+    """
 
     path: Path
     use: str
@@ -32,19 +40,58 @@ class KitFile:
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """The files made, and what the writer should know of them."""
+    """A kit as it was made.
+
+    Attributes
+    ----------
+    files
+        The files written, the page first.
+    notes
+        What the writer should know: the law on e-mail, and what is missing and why.
+    """
 
     files: tuple[KitFile, ...]
     notes: tuple[str, ...]
 
 
 def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None = None, replace: bool = False) -> Kit:
-    """Makes page, picture, embeddable page and its snippet, e-mail, workbook and handout in the folder `to`.
+    """Make the page, the picture, the version for a blog, the e-mail, the workbook and the handout of a scenario file.
 
-    Every file is named after the giveaway. All are made before the first is written; each is written whole or not at
-    all. A file of such a name that this package did not write, or that was changed since, is an error unless `replace`
-    is set; nothing is written then. Without Chromium the SVG picture and the handout's HTML stand for the PNG and the
-    PDF; without XlsxWriter there is no workbook, and a note says so. Raises ScenarioError, PublishError and FileError.
+    Every file is named after the giveaway. All are made before the first is written, and each is written whole or not
+    at all. Without Chromium the SVG picture and the handout's HTML take the place of the PNG and the PDF; without
+    XlsxWriter there is no workbook, and a note says so.
+
+    Parameters
+    ----------
+    source
+        A scenario file with a giveaway part.
+    to
+        The folder for the files; it is made if it is missing.
+    notebook
+        A giveaway notebook of your own; None for the one that comes with the package.
+    replace
+        Replace files there even if growth did not write them, or they were changed since.
+
+    Returns
+    -------
+    Kit
+        The files and notes.
+
+    Raises
+    ------
+    ScenarioError
+        If the scenario file is not valid.
+    FileError
+        If a file may not be written there; nothing is written then.
+    PublishError
+        If the page cannot be made or a file cannot be written.
+
+    Examples
+    --------
+    >>> make_kit("forecast.yaml", to="kit")  # there is no such file
+    Traceback (most recent call last):
+    ...
+    growth.errors.ScenarioError: forecast.yaml: there is no such file. Check the name and the folder.
     """
     scenario = load_scenario(source)
     giveaway, result, folder = load_giveaway(source, scenario=scenario), forecast(scenario), check_folder(to)

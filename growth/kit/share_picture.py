@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from html import escape
 
-from growth.calculator.language import messages, said
+from growth.calculator.headline import headline
+from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.words import answer, money, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
@@ -22,40 +23,41 @@ def told(giveaway: Giveaway, forecast: Forecast) -> str:
     return giveaway.answer or answer(forecast, giveaway.locale)
 
 
-def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, locale: str) -> str:
-    """The answer in a few words: the month of the goal, or the line that ends highest and where it ends.
+def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, locale: str = LOCALE) -> str:
+    """The answer in a few words: the page's headline, or the what-if that ends highest.
 
     Parameters
     ----------
     forecast
         The base forecast, without draws.
     what_ifs
-        Forecasts of the what-ifs by their label. Where there are some and no goal is reached, the best one is named.
+        Forecasts of the what-ifs by their label. The best is named where the base forecast never reaches its goal, or
+        has none.
     locale
         For words, amounts and months.
 
     Returns
     -------
     str
-        One line such as "€2,500 a month in May 2028".
+        One line.
+
+    Examples
+    --------
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> short_answer(growth.forecast(scenario))
+    'Past €1,000 a month today, below it in Apr 2027; settles near €0'
     """
-    words, scenario, month = messages(locale)["kit"], forecast.scenario, goal_month(forecast).value
-    labels = month_labels(scenario.first_month, forecast.months, locale)
-    amounts = {name: float(one.closing_mrr[-1]) for name, one in {"": forecast, **(what_ifs or {})}.items()}
-    best = max(amounts, key=lambda name: amounts[name])
-    places = {
-        "goal": money(scenario.goal_mrr or 0, scenario.currency, locale),
-        "calendar": labels[int(month or 0)],
-        "end": money(amounts[best], scenario.currency, locale),
-        "last": labels[forecast.months],
-        "name": (best or words["as_things_stand"])[:1].upper() + (best or words["as_things_stand"])[1:],
-    }
-    if month is not None and scenario.goal_mrr is not None:
-        kept = bool((forecast.closing_mrr[max(int(month) - 1, 0) :] >= scenario.goal_mrr).all())
-        key = "picture_reached" if kept else "picture_lost"
-    else:
-        key = "picture_best" if what_ifs else "picture_end"
-    return said(words[key], **places)
+    ends = {name: float(one.closing_mrr[-1]) for name, one in {"": forecast, **(what_ifs or {})}.items()}
+    best = max(ends, key=lambda name: ends[name])
+    if not what_ifs or goal_month(forecast).value is not None:
+        return "".join(text for text, _ in headline(forecast, locale))
+    words, scenario = messages(locale)["kit"], forecast.scenario
+    name = best or words["as_things_stand"]
+    last = month_labels(scenario.first_month, forecast.months, locale)[forecast.months]
+    end = money(ends[best], scenario.currency, locale)
+    return said(words["picture_best"], name=name[:1].upper() + name[1:], end=end, last=last)
 
 
 def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None) -> str:
@@ -78,17 +80,18 @@ def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str
     locale, words = giveaway.locale, messages(giveaway.locale)["kit"]
     inner = WIDTH - 2 * _MARGIN
     question, size = fitted(giveaway.question, width=inner, most=2, sizes=(34, 31, 28, 25))
-    short, large = fitted(
-        short_answer(forecast, what_ifs=what_ifs, locale=locale), width=inner, most=1, sizes=(58, 52, 46, 40, 34)
-    )
+    first, _, rest = short_answer(forecast, what_ifs=what_ifs, locale=locale).partition("; ")
+    short, large = fitted(first, width=inner, most=1, sizes=(58, 52, 46, 40, 34))
     top = 74 + (len(question) - 1) * size * 1.3 + large + 26
+    under = top + 44 if rest else top
     beside = 320 if what_ifs else 160  # pixels for the labels at the ends of the lines
-    box = Box(_MARGIN, top + 34, inner - beside, HEIGHT - 150 - (top + 34))
+    box = Box(_MARGIN, under + 34, inner - beside, HEIGHT - 150 - (under + 34))
     invented = f"{words['invented_numbers']} " if forecast.scenario.invented else ""
     caution = clipped(f"{invented}{words['picture_foot']}", width=inner, size=19)
     parts = [
         text_lines(question, _MARGIN, 74, size, SOFT, italic=True),
         text_lines(short, _MARGIN, top, large, INK),
+        text_lines([clipped(rest, width=inner, size=30)] if rest else [], _MARGIN, under, 30, SOFT),
         line_chart({"": forecast, **(what_ifs or {})}, box, size=20, locale=locale),
         f'<line x1="{_MARGIN}" x2="{WIDTH - _MARGIN}" y1="{HEIGHT - 90}" y2="{HEIGHT - 90}" stroke="{RULE}"/>',
         text_lines([clipped(giveaway.byline, width=inner, size=20)], _MARGIN, HEIGHT - 57, 20, INK, family=SANS),
@@ -104,14 +107,22 @@ def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str
 
 
 def text_width(text: str, size: float) -> float:
-    """About how wide a text is in a serif face of that size, in pixels: rather too wide than too narrow."""
+    """Estimate the width of a text in a serif face, in pixels, rather too wide than too narrow.
+
+    >>> text_width("illicit", 20) < text_width("mammoth", 20)
+    True
+    """
     return size * sum(
         0.32 if c in _NARROW else 0.95 if c in _WIDE or ord(c) > 0x2E7F else 0.72 if c.isupper() else 0.62 for c in text
     )
 
 
 def wrapped(text: str, *, width: float, size: float) -> list[str]:
-    """A text in lines that fit; a word that is too long for a line is cut."""
+    """Break a text into lines of at most `width` pixels; a word that is too long for a line is cut.
+
+    >>> wrapped("one two", width=60, size=20)
+    ['one', 'two']
+    """
     lines: list[str] = []
     for word in text.replace("\n", " ").split(" "):  # an amount stays in one piece
         longer = f"{lines[-1]} {word}" if lines else word
@@ -123,7 +134,11 @@ def wrapped(text: str, *, width: float, size: float) -> list[str]:
 
 
 def fitted(text: str, *, width: float, most: int, sizes: tuple[int, ...]) -> tuple[list[str], int]:
-    """The lines of a text in the largest size in which they are at most `most`; the last is cut where there is none."""
+    """Set a text in the largest of `sizes` that needs at most `most` lines; in the smallest the rest is cut off.
+
+    >>> fitted("one two", width=60, most=1, sizes=(20, 10))
+    (['one two'], 10)
+    """
     for size in sizes:
         lines = wrapped(text, width=width, size=size)
         if len(lines) <= most:
@@ -133,7 +148,11 @@ def fitted(text: str, *, width: float, most: int, sizes: tuple[int, ...]) -> tup
 
 
 def clipped(text: str, *, width: float, size: float, always: bool = False) -> str:
-    """A text cut, with dots, to what fits."""
+    """Cut a text to `width` pixels, with three dots at the end where anything was cut.
+
+    >>> clipped("as it is", width=1000, size=20), clipped("a long text", width=80, size=20)
+    ('as it is', 'a lon ...')
+    """
     if text_width(text, size) <= width and not always:
         return text
     text = text.removesuffix(" ...")

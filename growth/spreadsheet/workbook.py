@@ -42,12 +42,37 @@ CREATED = datetime.datetime(2000, 1, 1)  # the same bytes for the same scenario,
 
 
 def write_spreadsheet(source: str | Path, *, to: str | Path, replace: bool = False) -> Path:
-    """Writes the workbook of a scenario file to `to`, whole or not at all; returns its path.
+    """Write the workbook of a scenario file, whole or not at all.
 
-    source: a scenario file; the words of its giveaway part, where it has one, stand on the first sheet. to: a file
-    that ends in .xlsx. replace: overwrite a file that this package did not write, or that was changed since, such as a
-    workbook saved with your own numbers. Raises ScenarioError for a file that cannot be used, FileError for one that
-    must not be written, and PublishError where XlsxWriter is missing or the disk refuses.
+    Parameters
+    ----------
+    source
+        A scenario file. The question and cautions of its giveaway part, where it has one, are on the first sheet.
+    to
+        The file to write; its name ends in .xlsx.
+    replace
+        Replace a file there even if growth did not write it, or it was changed since.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    ScenarioError
+        If the file is not valid, or has draws.
+    FileError
+        If `to` has another ending, is the scenario file itself, or may not be replaced.
+    PublishError
+        If XlsxWriter is missing or the workbook cannot be written; nothing is changed then.
+
+    Examples
+    --------
+    >>> write_spreadsheet("forecast.yaml", to="forecast.csv")
+    Traceback (most recent call last):
+    ...
+    growth.errors.FileError: forecast.csv: the name of the file to write ends in .xlsx
     """
     check_output(to, suffixes=[".xlsx"], inputs=[source], replace=replace)
     scenario = load_scenario(source)
@@ -60,13 +85,32 @@ def write_spreadsheet(source: str | Path, *, to: str | Path, replace: bool = Fal
 
 
 def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
-    """The workbook of a forecast, as the bytes of an .xlsx file; the same for the same scenario.
+    """The workbook of a forecast as the bytes of an .xlsx file.
 
-    Every number of the scenario is an input cell, and all else follows from those by formulas that compute the model of
-    growth/engine/model.md. Each formula is stored with its value, a series with the forecast's own. giveaway: whose
-    question and cautions stand on the first sheet. Raises ScenarioError for a scenario with draws, and PublishError
-    where XlsxWriter is missing.
+    Every number of the scenario that can change is an input cell. Everything else follows by formulas that compute the
+    model of growth/engine/model.md. Each formula is stored with its value, for series the forecast's own.
 
+    Parameters
+    ----------
+    result
+        A forecast without draws.
+    giveaway
+        Its question and cautions are on the first sheet, and its language is that of the workbook.
+
+    Returns
+    -------
+    bytes
+        The same for the same scenario and giveaway.
+
+    Raises
+    ------
+    ScenarioError
+        If the scenario has draws: a cell holds one number.
+    PublishError
+        If XlsxWriter is missing.
+
+    Examples
+    --------
     >>> plans = [{"name": "Studio", "monthly_price": 20}]
     >>> spreadsheet(forecast(load_scenario({"business": "Fernhollow", "pay": {"plans": plans}})))[:2]
     b'PK'
