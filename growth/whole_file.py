@@ -7,7 +7,7 @@ from typing import Any
 
 from growth.errors import ScenarioError
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, scenario_of
 from growth.scenario.report import problems_in

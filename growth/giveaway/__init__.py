@@ -5,7 +5,7 @@ from importlib import import_module
 _HOMES = {
     "Giveaway": "brief",
     "brief_data": "what_ifs",
-    "load_giveaway": "places",
+    "load_giveaway": "placeholders",
     "publish": "publishing",
     "sections": "",
 }

@@ -128,10 +128,22 @@ class WhatIf(Section):
 
 
 class Giveaway(Section):
-    """One giveaway. `name` names the page's file and is sent with every sign-up, so that each can be traced to its
-    piece. `answer`, the details and the cautions may hold places for computed numbers, such as {goal_month}; see
-    growth.giveaway.places. `address` is where the page will lie on the web. `language` is that of the texts here; the
-    rest of the page follows it."""
+    """The words of one giveaway.
+
+    Attributes
+    ----------
+    name
+        Names the page's file, and is sent with every sign-up, so that each can be traced to its piece.
+    question, case, answer, cautions, invitation, byline
+        What the page says. The details, the answer and the cautions may hold placeholders for computed numbers, such as
+        {goal_month}; see `growth.giveaway.placeholders`.
+    what_ifs
+        Changed scenarios to compare with.
+    address
+        Where the page will be on the web; None if it is not known yet.
+    language
+        Of the words here, by its code. The rest of the page follows it.
+    """
 
     name: Slug
     question: Annotated[Text, Field(min_length=10)]

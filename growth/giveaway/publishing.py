@@ -12,7 +12,7 @@ from typing import Any
 from growth.errors import Problem, PublishError
 from growth.files import regular_file
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.lean import put_off_grammar
 from growth.output import check_folder, check_output, write_outputs
 from growth.scenario import Scenario

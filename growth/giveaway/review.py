@@ -17,7 +17,7 @@ from babel.numbers import get_decimal_symbol, get_group_symbol
 from growth.calculator.language import ENGLISH, languages
 from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.finding import Finding
-from growth.giveaway.places import PLACE, load_giveaway
+from growth.giveaway.placeholders import PLACEHOLDER, load_giveaway
 from growth.giveaway.review_gaps import missing_parts
 from growth.giveaway.review_words import (
     ASKS,
@@ -224,7 +224,7 @@ def _prose(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Findin
 
 
 def _numbers(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Finding]:
-    prose = PLACE.sub(" ", passage.text)
+    prose = PLACEHOLDER.sub(" ", passage.text)
     known = _inputs(scenario)
     found = [match[0] for match in re.finditer(r"\d[\d,.]*\d%?|\d%?", prose)]
     found = [text for text in found if not _is_known(text, known, locale)]

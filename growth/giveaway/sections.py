@@ -16,7 +16,7 @@ from growth.calculator.language import LOCALE, messages, said_html
 from growth.calculator.words import answer, money, month_labels, number, percent
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.leaning import leanings
+from growth.giveaway.sensitivity import sensitivities
 from growth.measures import growth_ceiling
 
 CENTS = 2
@@ -183,7 +183,7 @@ def _leans(forecast: Forecast, locale: str) -> str:
     rows = "".join(
         f'<tr><th scope="row">{escape(one.label)}</th>'
         f"<td>{_moves(one.lower, locale)}</td><td>{_moves(one.higher, locale)}</td></tr>"
-        for one in leanings(forecast.scenario, locale)[:MOST_LEANINGS]
+        for one in sensitivities(forecast.scenario, locale)[:MOST_LEANINGS]
     )
     if not rows:
         return ""

@@ -10,7 +10,7 @@ from growth.engine import Forecast, forecast
 from growth.errors import PublishError
 from growth.giveaway import chromium
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.giveaway.publishing import made_page
 from growth.giveaway.what_ifs import variants
 from growth.kit.email_message import LAW, email_html, email_text

@@ -14,7 +14,7 @@ from growth.calculator.language import locale_of, messages
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, PublishError, ScenarioError
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.output import check_output, write_output
 from growth.scenario.file import load_scenario
 from growth.spreadsheet.answer_sheet import fill_answer

@@ -12,7 +12,7 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.giveaway.what_ifs import brief_data
 
 OPEN = "for (const one of document.querySelectorAll('details')) one.open = true"

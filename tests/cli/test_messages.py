@@ -93,7 +93,7 @@ def test_half_a_character_is_refused_in_every_text(field, tmp_path, capsys):
 def test_half_a_character_in_a_mapping_is_refused_too():
     with pytest.raises(growth.ScenarioError):
         growth.load_scenario({"business": "\ud800", "pay": {"plans": [{"name": "one", "monthly_price": 9}]}})
-    from growth.giveaway.places import load_giveaway
+    from growth.giveaway.placeholders import load_giveaway
 
     scenario = growth.load_scenario({"business": "one", "pay": {"plans": [{"name": "one", "monthly_price": 9}]}})
     with pytest.raises(growth.ScenarioError):

@@ -14,8 +14,8 @@ from growth.cli import main
 from growth.errors import FileError
 from growth.giveaway import load_giveaway, publish
 from growth.giveaway.exporter import page_html
-from growth.giveaway.leaning import leanings
 from growth.giveaway.publishing import MOST_BYTES, giveaway_notebook
+from growth.giveaway.sensitivity import sensitivities
 from growth.output import sealed
 
 NAME = "how-big-can-it-get.html"
@@ -193,7 +193,7 @@ def test_the_answer_leans_on_an_assumption_by_what_a_tenth_does():
             "pay": {"plans": [{"name": "one", "monthly_price": 10}]},
         }
     )
-    found = {one.label: (one.lower, one.higher) for one in leanings(scenario)}
+    found = {one.label: (one.lower, one.higher) for one in sensitivities(scenario)}
     assert found["What they pay in all"] == pytest.approx((-0.1, 0.1))
     by_hand = [(1 - churn) ** 12 / 0.96**12 - 1 for churn in (0.036, 0.044)]
     assert found["Customers leaving each month"] == pytest.approx(by_hand)

@@ -15,7 +15,7 @@ import growth
 from growth.errors import ScenarioError
 from growth.giveaway import chromium
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.places import PLACES, filled, load_giveaway
+from growth.giveaway.placeholders import PLACEHOLDERS, filled, load_giveaway
 from growth.kit.email_message import email_html, email_text
 from growth.kit.embed import snippet
 from growth.kit.handout import handout_html
@@ -60,7 +60,7 @@ def part(kit, ending: str) -> Path:
 
 
 def test_every_place_is_filled_or_refused_with_a_reason():
-    for place in PLACES:
+    for place in PLACEHOLDERS:
         text = filled(words(answer=f"{{{place}}}"), scenario=scenario()).answer
         assert text and "{" not in text
 

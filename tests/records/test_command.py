@@ -9,7 +9,7 @@ import pytest
 
 import growth
 from growth.cli import main
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.records.demo import DemoBusiness, write_demo
 from growth.records.scenario_file import scenario_text
 from growth.whole_file import check_file

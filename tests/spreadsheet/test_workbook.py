@@ -22,7 +22,7 @@ from growth.calculator.language import locale_of
 from growth.calculator.words import answer
 from growth.cli import main
 from growth.errors import PublishError, ScenarioError
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.scenario.values import put
 from growth.spreadsheet import spreadsheet, write_spreadsheet
 from growth.spreadsheet.assumptions_sheet import FIRST_LINE

@@ -1,7 +1,7 @@
-"""Places for computed numbers in a giveaway's prose: {goal_month}, {halved_churn.closing_mrr}.
+"""Placeholders for computed numbers in a giveaway's prose: {goal_month}, {halved_churn.closing_mrr}.
 
-A place is filled from the forecast of the scenario, or of one of the giveaway's what-ifs. It is refused where the model
-has no such number, so that no sentence can say "in month {goal_month}" of a goal that is never reached.
+A placeholder is filled from the forecast of the scenario or of one of the giveaway's what-ifs. It is an error where the
+model has no such number, so no sentence can say "in month {goal_month}" of a goal that is never reached.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from growth.scenario.entry import shown
 from growth.scenario.file import load_document
 from growth.scenario.yaml_text import dotted
 
-PLACE = re.compile(r"\{([^{}]*)\}")
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
 
 def _money(read: Callable[[Forecast], float], result: Forecast, locale: str) -> str:
@@ -64,7 +64,7 @@ def _ceiling(result: Forecast, locale: str) -> str:
     return roughly(float(found.value), result.scenario.currency, locale)
 
 
-PLACES: dict[str, Callable[[Forecast, str], str]] = {
+PLACEHOLDERS: dict[str, Callable[[Forecast, str], str]] = {
     "opening_mrr": partial(_money, lambda one: one.opening_mrr[0]),
     "closing_mrr": partial(_money, lambda one: one.closing_mrr[-1]),
     "opening_customers": partial(_count, lambda one: one.opening_customers[0]),
@@ -212,18 +212,18 @@ def _filled(text: str, field: str, result: Callable[[str], Forecast], locale: st
             if comparison := re.fullmatch(r"(\w+)\.(more_than|overtakes)\.(\w+)", place):
                 return COMPARISONS[comparison[2]](result(comparison[1]), result(comparison[3]), locale)
             name, _, what = place.rpartition(".")
-            return PLACES[what](result(name or "base"), locale)
+            return PLACEHOLDERS[what](result(name or "base"), locale)
         except KeyError:
-            near_ones = get_close_matches(place.rpartition(".")[2], PLACES, 1)
-            fix = f"Did you mean {{{near_ones[0]}}}?" if near_ones else f"There is {', '.join(PLACES)}."
+            near_ones = get_close_matches(place.rpartition(".")[2], PLACEHOLDERS, 1)
+            fix = f"Did you mean {{{near_ones[0]}}}?" if near_ones else f"There is {', '.join(PLACEHOLDERS)}."
             problems.append(Problem(field, "a place that the model can fill", shown(match[0]), fix))
         except LookupError as error:
             fix = "Word the sentence otherwise."
             problems.append(Problem(field, f"a place with a number; there is {error}", match[0], fix))
         return ""
 
-    done = PLACE.sub(value, text)
-    if open_one := re.search(r"[{}].{0,20}", PLACE.sub("", text), re.DOTALL):
+    done = PLACEHOLDER.sub(value, text)
+    if open_one := re.search(r"[{}].{0,20}", PLACEHOLDER.sub("", text), re.DOTALL):
         rule, fix = "both braces of a place, such as {goal_month}", "Close the brace, or write the text without it."
         problems.append(Problem(field, rule, shown(open_one[0]), fix))
     if problems:
@@ -248,4 +248,4 @@ def _overtakes(a: Forecast, b: Forecast, locale: str) -> str:
 
 
 COMPARISONS = {"more_than": _more_than, "overtakes": _overtakes}
-_ELSEWHERE = re.compile(rf"\{{[\w.]*\b(?:{'|'.join([*PLACES, *COMPARISONS])})\b[^{{}}]{{0,40}}\}}?")
+_ELSEWHERE = re.compile(rf"\{{[\w.]*\b(?:{'|'.join([*PLACEHOLDERS, *COMPARISONS])})\b[^{{}}]{{0,40}}\}}?")

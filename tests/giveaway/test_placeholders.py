@@ -8,7 +8,7 @@ import pytest
 
 from growth.cli import main
 from growth.errors import ScenarioError
-from growth.giveaway.places import load_giveaway
+from growth.giveaway.placeholders import load_giveaway
 from growth.scenario.file import load_scenario
 from growth.whole_file import check_file
 

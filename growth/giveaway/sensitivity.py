@@ -1,4 +1,4 @@
-"""What an answer leans on most: how far the last month's MRR moves when one assumption is a tenth off."""
+"""One-at-a-time sensitivity: how far the last month's MRR moves when one assumption is a tenth lower or higher."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ STEP = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Leaning:
+class Sensitivity:
     """label: the control's words. lower, higher: relative change of the last month's MRR with the assumption a tenth
     lower and a tenth higher, as fractions; None where that value is not valid."""
 
@@ -31,12 +31,12 @@ class Leaning:
         return max(abs(change) for change in (self.lower, self.higher, 0.0) if change is not None)
 
 
-def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
+def sensitivities(scenario: Scenario, locale: str = LOCALE) -> list[Sensitivity]:
     """Every assumption with a control, but for the months ahead and the goal; what moves the answer most comes first.
 
     >>> business = {"business": "Fernhollow", "opening": {"customers": 40, "mrr": 1160},
     ...     "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}}
-    >>> [(one.label, round(one.lower, 3)) for one in leanings(load_scenario(business))][:2]
+    >>> [(one.label, round(one.lower, 3)) for one in sensitivities(load_scenario(business))][:2]
     [('Customers leaving each month', 0.161), ('What they pay in all', -0.1)]
     """
     base = forecast(scenario).closing_mrr[-1]
@@ -57,7 +57,7 @@ def leanings(scenario: Scenario, locale: str = LOCALE) -> list[Leaning]:
                 changes.append(float(moved.closing_mrr[-1] / base - 1))
             except GrowthError:  # a tenth more would leave the valid range
                 changes.append(None)
-        found.append(Leaning(control["label"], *changes))
+        found.append(Sensitivity(control["label"], *changes))
     return sorted(
         (one for one in found if one.size > 1e-6), key=lambda one: -round(one.size, 6)
     )  # equal ones in the order of the form
