@@ -1,4 +1,4 @@
-"""The comparison's pieces as HTML: each is shown in the notebook and taken into the page as it is.
+"""The comparison's sections as HTML: each is shown in the notebook and taken into the page as it is.
 
 Pictures over two axes and by month are HTML and SVG for the page, and Plotly figures for the notebook.
 """
@@ -7,112 +7,91 @@ from __future__ import annotations
 
 from html import escape
 from pathlib import Path
-from urllib.parse import quote
 
 import numpy as np
 import pandas as pd
 
-from growth.calculator.words import money, number
+from growth.calculator.words import money
 from growth.charts import heat_panels, line_panels
 from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.sections import Piece
 from growth.sweep import small_charts
 from growth.sweep.design import Design
 from growth.sweep.evaluate import mrr_by_month
-from growth.sweep.influence import Levels, axes_of, influences, levels_of, over_two, word_of
+from growth.sweep.influence import Influence, Levels, influences, over_two
+from growth.sweep.points_table import amount, section, table, wide
+from growth.sweep.ranking_text import how_sure, most_moving
+from growth.sweep.small_charts import Scale, scale_over
+from growth.sweep.value_text import axis_texts
+
+__all__ = ["cautions", "heading", "heat_maps", "look", "small_multiples", "table", "which_moves_most"]
 
 STYLE = Path(__file__).with_name("comparison_html.css")
-MOST_ROWS = 500
 MOST_PANELS = 6
 MOST_FORECAST = 2000  # points of a sample whose months are drawn
-HEADINGS = {
-    "closing_mrr": "MRR at the end",
-    "closing_customers": "customers at the end",
-    "goal_month": "goal reached in month",
-    "growth_ceiling": "MRR where growth stops",
-    "lowest_cash": "lowest cash",
-}
 
 
 def look() -> Piece:
-    """The pieces' style, for the notebook that shows them; their page brings it along."""
+    """The sections' style, for the notebook that shows them; their page brings it along."""
     return Piece(f"<style>\n{STYLE.read_text(encoding='utf-8')}</style>")
 
 
 def heading(design: Design, points: pd.DataFrame) -> Piece:
     """The title, and the answer in a sentence."""
     sweep, base = design.plan.sweep, design.plan.base
-    note = f'<p class="byline">{escape(sweep.note)}</p>' if sweep.note else ""
-    invented = (
-        '<p class="byline">The business and all its numbers are invented.</p>'
-        if base.invented and not sweep.note
-        else ""
-    )
-    mrr = points["closing_mrr"]
-    low, high = (f"<strong>{escape(money(value, base.currency))}</strong>" for value in (mrr.min(), mrr.max()))
-    ordered = influences(points, "closing_mrr")
-    most = (
-        f" What moves it most: <strong>{escape(ordered[0].levels.title)}</strong>."
-        if ordered and ordered[0].share > 0
-        else ""
-    )
+    note = sweep.note or ("The business and all its numbers are invented." if base.invented else "")
+    byline = f'<p class="byline">{escape(note)}</p>' if note else ""
+    low, high = (_strong(amount(design, value)) for value in (points["closing_mrr"].min(), points["closing_mrr"].max()))
     reached = ""
     if base.goal_mrr is not None:
         share = int(points["goal_month"].notna().sum())
-        reached = f" The goal of {escape(money(base.goal_mrr, base.currency))} is reached in {share:,} of them."
+        reached = f" The goal of {escape(amount(design, base.goal_mrr))} is reached in {share:,} of them."
     text = (
         f"Over {len(points):,} sets of numbers, {escape(base.business)} ends month {base.months} "
-        f"between {low} and {high} of monthly recurring revenue (MRR).{most}{reached}"
+        f"between {low} and {high} of monthly recurring revenue (MRR). {most_moving(_ordered(design, points))}{reached}"
     )
-    title = f"<h1>{escape(sweep.title)}</h1>{note}{invented}"
-    return Piece(f'<header class="sweep">{title}<p class="answer">{text}</p></header>')
+    return Piece(f'<header class="sweep"><h1>{escape(sweep.title)}</h1>{byline}<p class="answer">{text}</p></header>')
 
 
 def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
     """A row an axis: the share of the spread it explains alone, and the answer at its two ends."""
-    currency = design.plan.base.currency
+    ordered = _ordered(design, points)
     rows = "".join(
         f'<tr><th scope="row">{escape(one.levels.title)}</th>'
-        f'<td><span class="bar" style="--share:{one.share:.3f}"></span>'
-        f"{one.share:.0%}</td>"
-        f"<td>{escape(money(one.low, currency))} <small>at {escape(one.low_word)}</small></td>"
-        f"<td>{escape(money(one.high, currency))} <small>at {escape(one.high_word)}</small></td></tr>"
-        for one in influences(points, "closing_mrr")
+        f'<td><span class="bar" style="--share:{one.share:.3f}"></span>{_share(one)}</td>'
+        f"<td>{escape(amount(design, one.low))} <small>at {escape(one.low_word)}</small></td>"
+        f"<td>{escape(amount(design, one.high))} <small>at {escape(one.high_word)}</small></td></tr>"
+        for one in ordered
     )
-    return Piece(
-        _section(
-            "Which number moves the answer most",
-            "<p>The share of the spread in MRR at the end that each axis explains alone, "
-            "over all points; what axes do together is in none of them. Measure the first row first.</p>"
-            '<div class="wide" tabindex="0"><table><thead><tr><th scope="col">axis</th>'
-            '<th scope="col">of the spread</th><th scope="col">lowest mean</th>'
-            f'<th scope="col">highest mean</th></tr></thead><tbody>{rows}</tbody></table></div>',
-        )
+    table = (
+        '<table><thead><tr><th scope="col">axis</th><th scope="col">of the spread</th>'
+        f'<th scope="col">lowest mean</th><th scope="col">highest mean</th></tr></thead><tbody>{rows}</tbody></table>'
     )
+    text = (
+        "<p>The share of the spread in MRR at the end that each axis explains alone, over all points; "
+        f"what axes do together is in none of them. {how_sure(ordered)}</p>"
+    )
+    return Piece(section("Which number moves the answer most", text + wide(table)))
 
 
 def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
     """MRR at the end over the two axes that move it most, for each level of the third: numbers in tinted cells."""
-    ordered = [one.levels for one in influences(points, "closing_mrr")]
+    ordered = [one.levels for one in _ordered(design, points)]
     if len(ordered) < 2:
         return Piece("")
     rows, columns = ordered[0], ordered[1]
-    panels = []
-    if len(ordered) > 2 and len(ordered[2].words) <= MOST_PANELS and not rows.cut and not columns.cut:
-        third = ordered[2]
-        for code, word in enumerate(third.words):
-            panels.append(
-                (f"{third.title}: {word}", over_two(points, "closing_mrr", rows, columns, third.codes == code))
-            )
+    third = ordered[2] if len(ordered) > 2 and len(ordered[2].words) <= MOST_PANELS else None
+    if third is None or rows.cut or columns.cut:
+        panels, rest = [("all points", over_two(points, "closing_mrr", rows, columns))], ordered[2:]
     else:
-        panels.append(("all points", over_two(points, "closing_mrr", rows, columns)))
+        panels = [
+            (f"{third.title}: {word}", over_two(points, "closing_mrr", rows, columns, third.codes == code))
+            for code, word in enumerate(third.words)
+        ]
+        rest = ordered[3:]
     low, high = (edge([edge(grid) for _, grid in panels]) for edge in (np.nanmin, np.nanmax))
     maps = "".join(_heat_map(title, grid, rows, columns, low, high) for title, grid in panels)
-    others = (
-        f" Means over {escape(', '.join(one.title for one in ordered[3 if len(panels) > 1 else 2 :]))}."
-        if len(ordered) > 2 + (len(panels) > 1)
-        else ""
-    )
+    others = f" Means over {escape(', '.join(one.title for one in rest))}." if rest else ""
     title = f"MRR at the end, by {rows.title} and {columns.title}"
     figure = heat_panels(
         {name: grid.round(2) for name, grid in panels},
@@ -125,7 +104,57 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
         f"<p>In {escape(design.plan.base.currency)} a month; the deeper the colour, the more.{others}</p>"
         f'<div class="panels">{maps}</div>'
     )
-    return Piece(_section(escape(title), text), figure=figure)
+    return Piece(section(escape(title), text), figure=figure)
+
+
+def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
+    """MRR by month: a panel for each level of the second axis, a line for each of the first, others at their first.
+
+    Where axes are sampled no two points share a level: then the answer against each axis, and all points by month.
+    """
+    ordered = [one.levels for one in _ordered(design, points)]
+    if not ordered:
+        return Piece("")
+    if any(levels.cut for levels in ordered):
+        return Piece(_against_each_axis(design, points, ordered) + _all_by_month(design, ordered[0]))
+    lines, panels = ordered[0], ordered[1] if len(ordered) > 1 else Levels("", ("",), np.zeros(len(points), int))
+    rest = np.all([levels.codes == 0 for levels in ordered[2:]], axis=0) if ordered[2:] else np.ones(len(points), bool)
+    found: list[tuple[str, list[small_charts.Series]]] = []
+    for panel in _spread(len(panels.words), MOST_PANELS):
+        series = []
+        for line in _spread(len(lines.words), 5):
+            places = np.flatnonzero(rest & (panels.codes == panel) & (lines.codes == line))
+            if places.size:
+                number_of = int(points["point"].iloc[places[0]])
+                series.append((lines.words[line], mrr_by_month(design, np.array([number_of]))[0]))
+        found.append((f"{panels.title} {panels.words[panel]}".strip(), series))
+    scale = _scale(design, [values for _, series in found for _, values in series])
+    charts = [small_charts.lines(name, lines.title, series, scale) for name, series in found if series]
+    figure = line_panels(
+        {name: {word: values.round(2) for word, values in series} for name, series in found},
+        title="MRR month by month" + (f", a line for each {lines.title}" if lines.title else ""),
+        unit=f"{design.plan.base.currency} a month",
+    )
+    others = ", ".join(f"{levels.title} {levels.words[0]}" for levels in ordered[2:])
+    fixed = f" Other axes: {escape(others)}." if others else ""
+    by = f" by {escape(panels.title)}" if panels.title else ""
+    text = f"MRR{by}, a line for each {escape(lines.title)}; all on one scale.{fixed}"
+    return Piece(_charts("MRR month by month", text, charts), figure=figure)
+
+
+def cautions() -> Piece:
+    """What a comparison cannot know."""
+    own = "A sweep moves only the numbers it was told to move, and only so far. What it holds still may matter more."
+    items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, own))
+    return Piece(section("What this cannot know", f"<ul>{items}</ul>"))
+
+
+def _ordered(design: Design, points: pd.DataFrame) -> list[Influence]:
+    return influences(points, "closing_mrr", sampled=design.sampled, texts=axis_texts(design))
+
+
+def _share(one: Influence) -> str:
+    return f"{one.share:.0%}" + (f" <small>± {100 * one.error:.0f}</small>" if one.error else "")
 
 
 def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: float, high: float) -> str:
@@ -140,67 +169,26 @@ def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: 
         )
         body += f'<tr><th scope="row">{escape(word)}</th>{cells}</tr>'
     corner = f'<th class="corner">{escape(rows.title)}&nbsp;↓ {escape(columns.title)}&nbsp;→</th>'
-    return (
-        f'<div class="wide" tabindex="0"><table class="heat"><caption>{escape(title)}</caption>'
-        f"<thead><tr>{corner}{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    return wide(
+        f'<table class="heat"><caption>{escape(title)}</caption>'
+        f"<thead><tr>{corner}{head}</tr></thead><tbody>{body}</tbody></table>"
     )
-
-
-def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
-    """MRR by month: a panel for each level of the second axis, a line for each of the first, others at their first.
-
-    Where axes are sampled no two points share a level: then the answer against each axis, and all points by month.
-    """
-    ordered = [one.levels for one in influences(points, "closing_mrr")]
-    if not ordered:
-        return Piece("")
-    if any(levels.cut for levels in ordered):
-        return Piece(_against_each_axis(design, points, ordered) + _all_by_month(design, ordered[0]))
-    lines, panels = ordered[0], ordered[1] if len(ordered) > 1 else Levels("", ("",), np.zeros(len(points), int))
-    rest = np.ones(len(points), bool)
-    for levels in ordered[2:]:
-        rest &= levels.codes == 0
-    found = []
-    for panel in _spread(len(panels.words), MOST_PANELS):
-        series = []
-        for line in _spread(len(lines.words), 5):
-            places = np.flatnonzero(rest & (panels.codes == panel) & (lines.codes == line))
-            if places.size:
-                number = int(points["point"].iloc[places[0]])
-                series.append((lines.words[line], mrr_by_month(design, np.array([number]))[0]))
-        found.append((panels.words[panel], series))
-    top = max((values.max() for _, series in found for _, values in series), default=1.0) or 1.0
-    named = [(f"{panels.title} {word}".strip(), series) for word, series in found]
-    charts = [small_charts.lines(name, lines.title, series, top=top) for name, series in named]
-    figure = line_panels(
-        {name: {word: values.round(2) for word, values in series} for name, series in named},
-        title="MRR month by month" + (f", a line for each {lines.title}" if lines.title else ""),
-        unit=f"{design.plan.base.currency} a month",
-    )
-    others = ", ".join(f"{levels.title} {levels.words[0]}" for levels in ordered[2:])
-    fixed = f" Other axes: {escape(others)}." if others else ""
-    by = (
-        f" by {escape(panels.title)}, a line for each {escape(lines.title)}"
-        if panels.title
-        else f", a line for each {escape(lines.title)}"
-    )
-    text = f"MRR{by}; {_scale(design, top)}.{fixed}"
-    return Piece(_charts("MRR month by month", text, charts), figure=figure)
 
 
 def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Levels]) -> str:
     """MRR at the end against every sampled axis, the one that moves it most first."""
-    values = points["closing_mrr"].to_numpy(float)
-    top = float(values.max()) or 1.0
-    charts = [
-        small_charts.scatter(levels.title, points[levels.title].to_numpy(float), values, top=top)
-        for levels in ordered
-        if levels.cut
-    ]
+    values, texts = points["closing_mrr"].to_numpy(float), axis_texts(design)
+    scale = _scale(design, [values])
+    charts = []
+    for levels in ordered:
+        if levels.cut:
+            x = points[levels.title].to_numpy(float)
+            low, high = (float(f"{edge:.2g}") for edge in (x.min(), x.max()))
+            first, last = texts[levels.title]([low, high])
+            charts.append(small_charts.scatter(levels.title, x, values, scale, ends=(first, last)))
     text = (
         "A dot for each set of numbers, and the line of their median along the axis. The steeper the line, the more "
-        "the axis moves the answer; the wider the dots lie about it, the more the others do. "
-        f"{_scale(design, top).capitalize()}."
+        "the axis moves the answer; the wider the dots lie about it, the more the others do. All on one scale."
     )
     return _charts("MRR at the end, against each axis", text, charts)
 
@@ -215,71 +203,30 @@ def _all_by_month(design: Design, most: Levels) -> str:
         for code, word in enumerate(most.words)
         if (codes == code).any()
     ]
-    top = float(max(np.nanpercentile(values, 95, axis=0).max(), *(line.max() for _, line in series))) or 1.0
+    scale = _scale(design, [np.nanpercentile(values, 95, axis=0), *(line for _, line in series)])
     charts = [
-        small_charts.fan("all sets of numbers", values, top=top),
-        small_charts.lines(f"medians by {most.title}", most.title, series, top=top),
+        small_charts.fan("all sets of numbers", values, scale),
+        small_charts.lines(f"medians by {most.title}", most.title, series, scale),
     ]
     of = f"{len(numbers):,} of the" if len(numbers) < design.count else "the"
     text = (
         f"Half of {of} sets of numbers lie in the inner band, nine in ten within the outer one; then the median for "
-        f"each range of {escape(most.title)}. {_scale(design, top).capitalize()}."
+        f"each range of {escape(most.title)}. All on one scale."
     )
     return _charts("MRR month by month", text, charts)
 
 
+def _scale(design: Design, values: list[np.ndarray]) -> Scale:
+    base = design.plan.base
+    return scale_over(values, lambda value: money(value, base.currency, decimals=0), goal=base.goal_mrr)
+
+
 def _charts(title: str, text: str, charts: list[str]) -> str:
-    return _section(title, f'<p>{text}</p><div class="panels small">{"".join(charts)}</div>')
+    return section(title, f'<p>{text}</p><div class="panels small">{"".join(charts)}</div>')
 
 
-def _scale(design: Design, top: float) -> str:
-    return f"all on one scale, up to {escape(money(top, design.plan.base.currency))}"
-
-
-def table(design: Design, points: pd.DataFrame) -> Piece:
-    """The points that have a report, then others up to five hundred; a click on a heading sorts where scripts run."""
-    shown = pd.concat([points[points["report"] != ""], points[points["report"] == ""]]).head(MOST_ROWS)
-    axes, headings = axes_of(points), {name: text for name, text in HEADINGS.items() if name in points}
-    sampled = {title: levels_of(points, title).cut for title in axes}
-    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in (*axes, *headings.values(), "report"))
-    body = []
-    for row in shown.to_dict("records"):
-        cells = [f'<td class="axis">{escape(f"{row[t]:.4g}" if sampled[t] else word_of(row[t]))}</td>' for t in axes]
-        for name in headings:
-            value = row[name]
-            text = "–" if np.isnan(value) else f"{value:,.0f}" if name != "closing_customers" else number(value)
-            cells.append(f'<td data-value="{"" if np.isnan(value) else f"{value:.10g}"}">{text}</td>')
-        link = _links(row["report"]) if row["report"] else ""
-        body.append(f"<tr>{''.join(cells)}<td>{link}</td></tr>")
-    left = len(points) - len(shown)
-    more = f" The other {left:,} are in points.parquet." if left else ""
-    return Piece(
-        _section(
-            "All points",
-            f"<p>– where there is none, such as a goal that is not reached.{more}</p>"
-            f'<div class="wide" tabindex="0"><table class="sortable"><thead><tr>{head}</tr></thead>'
-            f"<tbody>{''.join(body)}</tbody></table></div>",
-        )
-    )
-
-
-def _links(notebook: str) -> str:
-    page = f"{notebook.removesuffix('.ipynb')}.html"
-    return (
-        f'<a href="reports/{escape(quote(page))}">read</a> '
-        f'<small><a href="reports/{escape(quote(notebook))}">notebook</a></small>'
-    )
-
-
-def cautions() -> Piece:
-    """What a comparison cannot know."""
-    own = "A sweep moves the numbers it was told to move, as far as it was told. What it holds still may matter more."
-    items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, own))
-    return Piece(_section("What this cannot know", f"<ul>{items}</ul>"))
-
-
-def _section(title: str, inner: str) -> str:
-    return f'<section class="sweep"><h2>{title}</h2>{inner}</section>'
+def _strong(text: str) -> str:
+    return f"<strong>{escape(text)}</strong>"
 
 
 def _spread(count: int, most: int) -> list[int]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.sweep.load_sweep import Plan, SweepError
-from growth.sweep.sweep_file import Axis
+from growth.sweep.sweep_file import MOST_POINTS_EVER, Axis
 
 BLOCK = 50_000  # points worked on together
 
@@ -30,6 +30,11 @@ class Design:
     levels: dict[str, tuple | None]
     codes: np.ndarray | None
     count: int
+
+    @property
+    def sampled(self) -> bool:
+        """Whether the points are a sample, so that what is read off them is an estimate."""
+        return self.plan.sweep.points.method in ("latin_hypercube", "sobol")
 
     def rows(self, numbers: np.ndarray) -> dict[str, np.ndarray]:
         """Axis title -> its values at the points with these numbers: numbers, or objects for words."""
@@ -65,11 +70,12 @@ class Design:
         else:
             numbers = np.concatenate([start + np.flatnonzero(self._matches(block)) for start, block in self.blocks()])
             if not numbers.size:
-                raise SweepError([Problem("reports.matching", "a point that matches", "none")])
+                raise SweepError([_no_match(self)], file=self.plan.file)
         if len(numbers) > reports.at_most:
             fix = "Choose fewer, or say so: reports: at_most."
             raise SweepError(
-                [Problem("reports.at_most", f"at most {reports.at_most:,} reports", f"{len(numbers):,}", fix)]
+                [Problem("reports.at_most", f"at most {reports.at_most:,} reports", f"{len(numbers):,}", fix)],
+                file=self.plan.file,
             )
         return numbers
 
@@ -86,6 +92,17 @@ class Design:
         return found
 
 
+def _no_match(design: Design) -> Problem:
+    """Which value of `reports: matching` no point has, with those that points have."""
+    for number, wanted in enumerate(design.plan.sweep.reports.matching):
+        for title, value in wanted.items():
+            level = design.levels[title]
+            if level is not None and value not in level:
+                known = ", ".join(str(one) for one in level[:8]) + (", ..." if len(level) > 8 else "")
+                return Problem(f"reports.matching[{number}].{title}", f"a value that a point has: {known}", str(value))
+    return Problem("reports.matching", "values that some point has together; no point has all of one entry")
+
+
 def design_of(plan: Plan) -> Design:
     """The points of a checked sweep. Raises SweepError where they are more than the file allows."""
     sweep = plan.sweep
@@ -99,7 +116,10 @@ def design_of(plan: Plan) -> Design:
         count, codes = sweep.points.size, None
     if count > sweep.points.at_most:
         fix = f"Take fewer values, or say so: points: at_most: {count}."
-        raise SweepError([Problem("points.at_most", f"at most {sweep.points.at_most:,} points", f"{count:,}", fix)])
+        if count > MOST_POINTS_EVER:
+            fix = f"Take fewer values: a sweep holds at most {MOST_POINTS_EVER:,} points."
+        problem = Problem("points.at_most", f"at most {sweep.points.at_most:,} points", f"{count:,}", fix)
+        raise SweepError([problem], file=plan.file)
     if method in ("latin_hypercube", "sobol"):
         codes = _sample(plan, levels)
     return Design(plan, levels, codes, count)

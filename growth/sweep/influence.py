@@ -1,8 +1,8 @@
-"""What a sweep's table of points says: which axis moves an answer most, and the answer over two axes."""
+"""How far each axis of a sweep moves an answer, and whether the points can tell which axis moves it most."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -15,8 +15,11 @@ from growth.sweep.design import Design
 from growth.sweep.evaluate import MEASURES, table
 from growth.sweep.store import store_of
 
-BINS = 5  # into which a sampled axis is cut
+BINS = 5  # ranges into which a sampled axis is cut
 MOST_LEVELS = 12
+RESAMPLES = 200
+SURE = 0.975  # share of the resamples in which an axis is ahead before it is said to be
+Texts = Callable[[Sequence[Any]], list[str]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,17 +37,25 @@ class Levels:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Influence:
-    """How far an axis moves a measure. share: of the measure's variance, what the axis explains alone (0 to 1).
+    """How far an axis moves a measure.
 
-    low, high: the least and greatest mean over the axis's levels, and the levels they belong to.
+    levels: the axis.
+    share: of the measure's variance, what the axis explains alone, 0 to 1.
+    error: standard error of the share where the points are a sample, else 0.
+    chance: the share that an axis without influence stays below in 95 of 100 samples; 0 where there is no sample.
+    low, high: the least and greatest mean over the levels; low_word, high_word: the levels they belong to.
+    tied: whether it cannot be told from the axis before it in the list.
     """
 
     levels: Levels
     share: float
+    error: float
+    chance: float
     low: float
     high: float
     low_word: str
     high_word: str
+    tied: bool = False
 
 
 def read_points(folder: str | Path) -> pd.DataFrame:
@@ -65,43 +76,87 @@ def axes_of(points: pd.DataFrame) -> list[str]:
     return [name for name in points.columns if name not in ("point", "report", *MEASURES)]
 
 
-def levels_of(points: pd.DataFrame, title: str) -> Levels:
-    """The axis cut into levels: its values, or five ranges with equally many points where it has more than twelve."""
+def levels_of(points: pd.DataFrame, title: str, texts: Texts | None = None) -> Levels:
+    """The axis cut into levels: its values, or five ranges with equally many points where it has more than twelve.
+
+    texts: turns values into words; None shows plain numbers.
+    """
+    texts = texts or (lambda values: [word_of(value) for value in values])
     column = points[title]
     distinct = column.unique()
     if len(distinct) <= MOST_LEVELS or column.dtype.kind not in "if":
         ordered = sorted(distinct) if column.dtype.kind in "if" else list(distinct)
         codes = pd.Categorical(column, categories=ordered).codes
-        return Levels(title, tuple(word_of(value) for value in ordered), np.asarray(codes))
+        return Levels(title, tuple(texts(ordered)), np.asarray(codes))
     codes, edges = pd.qcut(column, BINS, labels=False, retbins=True, duplicates="drop")
-    words = tuple(f"{low} to {high}" for low, high in pairwise(short(edges)))
+    rounded = [float(text.replace(",", "")) for text in short(edges)]
+    words = tuple(f"{low} to {high}" for low, high in pairwise(texts(rounded)))
     return Levels(title, words, codes.to_numpy(), cut=True)
 
 
-def influences(points: pd.DataFrame, measure: str) -> list[Influence]:
-    """Every axis by how much it moves the measure, the most first: Var(E[Y | axis]) / Var(Y), the first-order index.
+def influences(
+    points: pd.DataFrame, measure: str, *, sampled: bool = False, texts: Mapping[str, Texts] | None = None
+) -> list[Influence]:
+    """Every axis by how far it moves the measure, the most first.
 
-    Source: Saltelli et al. (2008), "Global Sensitivity Analysis: The Primer", section 1.2.8 (from memory). Rows in
-    which the measure is undefined are left out; what axes do together is in no axis's share.
+    The share is the first-order sensitivity index Var(E[Y | axis]) / Var(Y), each level weighted by its points.
+    Source: Saltelli et al. (2008), "Global Sensitivity Analysis: The Primer", section 1.2.8 (from memory). What axes
+    do together is in no axis's share. For a sample its standard error is a bootstrap's (Efron 1979, from memory), and
+    `chance` comes from the F test of the one-way analysis of variance.
+
+    Parameters
+    ----------
+    points : a row a point. Rows in which the measure is undefined are left out.
+    measure : a column of it.
+    sampled : whether the points are a sample, so that shares are estimates.
+    texts : axis -> what turns its values into words.
 
     >>> points = pd.DataFrame({"point": range(4), "a": [0, 0, 1, 1], "b": [0, 1, 0, 1], "closing_mrr": [0.0, 1, 2, 3]})
     >>> [(one.levels.title, one.share) for one in influences(points, "closing_mrr")]
     [('a', 0.8), ('b', 0.2)]
     """
-    found = []
-    for title in axes_of(points):
-        levels = levels_of(points, title)
-        values = points[measure].to_numpy(float)
-        here = ~np.isnan(values)
-        if not here.any():
-            continue
-        grouped = pd.Series(values[here]).groupby(levels.codes[here])
-        means, sizes = grouped.mean(), grouped.size()
-        mean, spread = values[here].mean(), values[here].var()
-        share = float((sizes * (means - mean) ** 2).sum() / here.sum() / spread) if spread > 0 else 0.0
+    values = points[measure].to_numpy(float)
+    here = np.flatnonzero(~np.isnan(values))
+    if not here.size:
+        return []
+    axes = [levels_of(points, title, (texts or {}).get(title)) for title in axes_of(points)]
+    shares = np.array([_share(values[here], one.codes[here]) for one in axes])
+    drawn = _resampled(values[here], [one.codes[here] for one in axes]) if sampled else shares[None, :]
+    order = np.argsort(-shares, kind="stable")
+    found: list[Influence] = []
+    for place, index in enumerate(order):
+        levels = axes[index]
+        means = pd.Series(values[here]).groupby(levels.codes[here]).mean()
         low, high = means.idxmin(), means.idxmax()
-        found.append(Influence(levels, share, means[low], means[high], levels.words[low], levels.words[high]))
-    return sorted(found, key=lambda one: -one.share)
+        before = order[place - 1] if place else index
+        ahead = float(np.mean(drawn[:, before] > drawn[:, index] + 1e-9))
+        found.append(
+            Influence(
+                levels,
+                float(shares[index]),
+                float(drawn[:, index].std()) if sampled else 0.0,
+                _chance(len(here), len(means)) if sampled else 0.0,
+                float(means[low]),
+                float(means[high]),
+                levels.words[low],
+                levels.words[high],
+                tied=place > 0 and ahead < SURE,
+            )
+        )
+    return found
+
+
+def leaders(found: Sequence[Influence]) -> list[Influence]:
+    """The axes that may be the one that moves the measure most: the first, and those that cannot be told from it.
+
+    None where the first explains no more than chance would.
+    """
+    if not found or found[0].share <= max(found[0].chance, 1e-9):
+        return []
+    count = 1
+    while count < len(found) and found[count].tied:
+        count += 1
+    return list(found[:count])
 
 
 def over_two(
@@ -118,21 +173,49 @@ def over_two(
         return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def short(values: Sequence[float]) -> list[str]:
+def short(values: Sequence[float] | np.ndarray) -> list[str]:
     """Numbers with as few significant digits, at least two, as leave each within a twentieth of the smallest step.
 
     >>> short([0.0200123, 0.0319, 0.08]), short([1234.5, 1250.2])
     (['0.02', '0.032', '0.08'], ['1,234', '1,250'])
     """
-    values = np.asarray(values, float)
-    room = np.diff(np.unique(values)).min(initial=np.inf) / 20
+    numbers = np.asarray(values, float)
+    room = np.diff(np.unique(numbers)).min(initial=np.inf) / 20
     for digits in range(2, 17):
-        rounded = np.array([float(f"{value:.{digits}g}") for value in values])
-        if (abs(rounded - values) <= room).all():
+        rounded = np.array([float(f"{value:.{digits}g}") for value in numbers])
+        if (abs(rounded - numbers) <= room).all():
             break
     return [f"{value:,.15g}" for value in rounded]
 
 
 def word_of(value: Any) -> str:
-    """A value of an axis as it is shown."""
+    """A value of an axis that has no unit, as it is shown."""
     return f"{value:.6g}" if isinstance(value, (float, np.floating)) else str(value)
+
+
+def _share(values: np.ndarray, codes: np.ndarray) -> float:
+    """The share of the variance of `values` that lies between the groups of `codes`, each weighted by its size."""
+    spread = values.var()
+    if spread <= 0:
+        return 0.0
+    sizes = np.bincount(codes)
+    sums = np.bincount(codes, weights=values)
+    means = sums[sizes > 0] / sizes[sizes > 0]
+    return float((sizes[sizes > 0] * (means - values.mean()) ** 2).sum() / len(values) / spread)
+
+
+def _resampled(values: np.ndarray, codes: Sequence[np.ndarray]) -> np.ndarray:
+    """The shares of each axis over points drawn again with replacement, shape (RESAMPLES, axes)."""
+    generator = np.random.default_rng(0)
+    draws = (generator.integers(0, len(values), len(values)) for _ in range(RESAMPLES))
+    return np.array([[_share(values[draw], one[draw]) for one in codes] for draw in draws])
+
+
+def _chance(count: int, groups: int) -> float:
+    """The share that groups without influence stay below in 95 of 100 samples: of F(groups - 1, count - groups)."""
+    from scipy.stats import f
+
+    if groups < 2 or count <= groups:
+        return 1.0
+    critical = float(f.ppf(0.95, groups - 1, count - groups))
+    return critical / (critical + (count - groups) / (groups - 1))

@@ -29,6 +29,7 @@ class Plan:
     sweep: Sweep
     base: Scenario
     fields: Mapping[str, Field]
+    file: str = ""
 
 
 def load_sweep(path: str | Path) -> Plan:
@@ -59,7 +60,7 @@ def load_sweep(path: str | Path) -> Plan:
     problems += _twice(found)
     if problems:
         raise SweepError(problems, file=file)
-    return Plan(found, base, fields)
+    return Plan(found, base, fields, file)
 
 
 def is_sweep(path: str | Path) -> bool:

@@ -45,12 +45,12 @@ def checked_notebook(path: Path) -> Path:
     return path
 
 
-def takes_varied(path: Path) -> bool:
-    """Whether the notebook's parameters cell names `varied`, what the point varies."""
+def parameters_of(path: Path) -> set[str]:
+    """The names in the notebook's parameters cell."""
     import nbformat
 
     notebook = nbformat.read(path, as_version=4)
-    return "varied" in _names(notebook.cells[parameters_cell(notebook)])
+    return _names(notebook.cells[parameters_cell(notebook)])
 
 
 def parameters_cell(notebook: Any, tag: str = PARAMETERS) -> int | None:

@@ -1,70 +1,135 @@
-"""The comparison's small charts as SVG: lines by month, a fan of many points by month, and points over an axis.
+"""Charts as SVG, drawn in Python so that a page needs no chart library: lines, a fan of many points, and a scatter.
 
-All are drawn on one scale from 0 to `top`; each says in its label what it shows, for those who do not see it.
+Each has an axis of amounts with round steps, an optional line for the goal, labels at the ends of its lines, and a text
+alternative that says what it shows. Charts that are compared share one scale (`top`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from html import escape
-from typing import Any
+from math import floor, log10
 
 import numpy as np
 
 from growth.sweep.influence import short
 
-WIDTH, HEIGHT = 200, 120
-FLOOR = HEIGHT - 14
+LETTER = 6.0  # width of a letter in the drawing's units
+GAP = 11.0  # between the lines of two labels
+Text = Callable[[float], str]
+Series = tuple[str, np.ndarray]
 
 
-def lines(title: str, axis: str, series: list[tuple[str, np.ndarray]], *, top: float) -> str:
-    """A line for each (word, MRR by month), its word at its end."""
-    series = sorted(series, key=lambda one: -one[1][-1])
-    end = _end(word for word, _ in series)
-    paths = "".join(
-        f'<polyline points="{_path(_across(values, end), _height(values, top))}" class="line{index % 3}"/>'
-        for index, (_, values) in enumerate(series)
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What charts on one scale share.
+
+    low, high: the ends of the axis of amounts, in the scenario's money.
+    text: an amount in words, such as money.
+    goal: a level to draw a line at; None for none.
+    width, height: of the drawing, in its own units.
+    """
+
+    low: float
+    high: float
+    text: Text
+    goal: float | None = None
+    width: int = 240
+    height: int = 150
+
+    def steps(self) -> list[float]:
+        """Round amounts along the axis, about four of them.
+
+        >>> Scale(0, 7448, str).steps(), Scale(-300, 900, str).steps()
+        ([0.0, 2000.0, 4000.0, 6000.0], [0.0, 500.0])
+        """
+        rough = (self.high - self.low) / 3.5
+        power = 10.0 ** floor(log10(rough))
+        step = next(size * power for size in (1, 2, 5, 10) if size * power >= rough * 0.7)
+        first = np.ceil(self.low / step)
+        return [float(n * step) + 0.0 for n in np.arange(first, floor(self.high / step) + 1)]
+
+
+def scale_over(values: Iterable[np.ndarray], text: Text, *, goal: float | None = None, **size: int) -> Scale:
+    """A scale on which all the values fit, and the goal unless it is more than three times as high as any of them."""
+    arrays = [np.asarray(value, float) for value in values]
+    low = min([0.0, *(float(np.nanmin(value)) for value in arrays if value.size)])
+    high = max([0.0, *(float(np.nanmax(value)) for value in arrays if value.size)])
+    if goal is not None and goal > 3 * high:
+        goal = None
+    high = max(high, goal or 0.0)
+    return Scale(low, high if high > low else low + 1.0, text, goal, **size)
+
+
+def lines(
+    title: str,
+    axis: str,
+    series: Sequence[Series],
+    scale: Scale,
+    *,
+    first_month: int = 0,
+    kinds: Mapping[str, str] | None = None,
+) -> str:
+    """A line for each (word, amount by month), its word at its end.
+
+    axis: what the words are values of. kinds: word -> how its line is drawn, "lost" or "limit".
+    """
+    series = sorted(series, key=lambda one: -_last(one[1]))
+    frame = _Frame(scale, [word for word, _ in series])
+    paths = ""
+    for index, (word, values) in enumerate(series):
+        kind = (kinds or {}).get(word, f"line{index % 3}")
+        paths += f'<polyline points="{frame.path(values)}" class="{kind}"/>'
+    labels = frame.labels([(word, _last(values)) for word, values in series])
+    said = "; ".join(
+        f"{axis} {word}: {scale.text(float(values[0]))} at the start, {scale.text(_last(values))} at the end".strip()
+        for word, values in series
     )
-    labels = _labels([(word, values[-1]) for word, values in series], end, top)
-    words = "; ".join(f"{axis} {word}: {values[-1]:,.0f} at the end" for word, values in series)
-    return _figure(title, words, paths + labels, end, "month 0", f"{len(series[0][1]) - 1 if series else 0}")
+    last = first_month + max(len(values) for _, values in series) - 1
+    return frame.figure(title, said, paths + labels, (f"month {first_month}", f"{last}"))
 
 
-def fan(title: str, by_month: np.ndarray, *, top: float) -> str:
+def fan(title: str, by_month: np.ndarray, scale: Scale) -> str:
     """The middle half and the middle nine tenths of many points by month, and their median.
 
     by_month: shape (points, months).
     """
     shares = (5, 25, 50, 75, 95)
     low, lower, middle, upper, high = edges = np.nanpercentile(by_month, shares, axis=0)
-    ends = [(f"{values[-1]:,.0f}", values[-1]) for values in (high, middle, low)]
-    end = _end(word for word, _ in ends)
-    x = _across(middle, end)
+    ends = [(scale.text(float(values[-1])), float(values[-1])) for values in (high, middle, low)]
+    frame = _Frame(scale, [word for word, _ in ends])
     bands = "".join(
-        f'<polygon points="{_path(x, _height(above, top))} {_path(x[::-1], _height(below, top)[::-1])}" class="band"/>'
+        f'<polygon points="{frame.path(above)} {" ".join(reversed(frame.path(below).split()))}" class="band"/>'
         for below, above in ((low, high), (lower, upper))
     )
-    line = f'<polyline points="{_path(x, _height(middle, top))}" class="middle"/>'
-    words = "; ".join(f"{share}% end below {edge[-1]:,.0f}" for share, edge in zip(shares, edges, strict=True))
-    return _figure(title, words, bands + line + _labels(ends, end, top), end, "month 0", f"{len(middle) - 1}")
+    line = f'<polyline points="{frame.path(middle)}" class="middle"/>'
+    said = "; ".join(
+        f"{share}% end below {scale.text(float(edge[-1]))}" for share, edge in zip(shares, edges, strict=True)
+    )
+    return frame.figure(title, said, bands + line + frame.labels(ends), ("month 0", f"{len(middle) - 1}"))
 
 
-def scatter(title: str, x: np.ndarray, y: np.ndarray, *, top: float, most: int = 300) -> str:
+def scatter(
+    title: str, x: np.ndarray, y: np.ndarray, scale: Scale, *, ends: tuple[str, str] | None = None, most: int = 300
+) -> str:
     """Points over an axis, up to `most` of them, and the median along it, of all; x, y: (points,)."""
     order = np.argsort(x, kind="stable")
     low, high = float(x[order[0]]), float(x[order[-1]])
+    frame = _Frame(scale, [])
+    shown = some(len(x), most)
 
     def across(values: np.ndarray) -> np.ndarray:
-        return 2 + (WIDTH - 4) * (values - low) / ((high - low) or 1.0)
+        return frame.across((values - low) / ((high - low) or 1.0))
 
-    shown = some(len(x), most)
-    dots = "".join(f"M{a:.1f},{b:.1f}h0" for a, b in zip(across(x[shown]), _height(y[shown], top), strict=True))
+    dots = "".join(f"M{a:.1f},{b:.1f}h0" for a, b in zip(across(x[shown]), frame.up(y[shown]), strict=True))
     parts = np.array_split(order, min(12, max(1, len(x) // 8)))
-    middles = [(np.median(x[part]), np.median(y[part])) for part in parts]
-    at, value = (np.array(column) for column in zip(*middles, strict=True))
-    line = f'<polyline points="{_path(across(at), _height(value, top))}" class="middle"/>' if len(parts) > 1 else ""
-    words = f"{title}: median {value[0]:,.0f} where it is low, {value[-1]:,.0f} where it is high"
-    return _figure(title, words, f'<path d="{dots}" class="dots"/>{line}', WIDTH - 2, *short([low, high]))
+    at = np.array([np.median(x[part]) for part in parts])
+    value = np.array([np.median(y[part]) for part in parts])
+    line = f'<polyline points="{_path(across(at), frame.up(value))}" class="middle"/>' if len(parts) > 1 else ""
+    said = f"{title}: median {scale.text(value[0])} where it is low, {scale.text(value[-1])} where it is high"
+    words = ends or (short([low, high])[0], short([low, high])[1])
+    return frame.figure(title, said, f'<path d="{dots}" class="dots"/>{line}', words)
 
 
 def some(count: int, most: int) -> np.ndarray:
@@ -78,42 +143,74 @@ def some(count: int, most: int) -> np.ndarray:
     return np.sort(np.random.default_rng(0).choice(count, most, replace=False))
 
 
-def _figure(title: str, words: str, paths: str, end: float, left: str, right: str) -> str:
-    """A figure with its title, its ground line up to `end`, and what stands at the two ends of it."""
-    return (
-        f"<figure><figcaption>{escape(title)}</figcaption>"
-        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">'
-        f'<line x1="2" x2="{end}" y1="{FLOOR}" y2="{FLOOR}" class="ground"/>{paths}'
-        f'<text x="2" y="{HEIGHT - 2}">{left}</text>'
-        f'<text x="{end}" y="{HEIGHT - 2}" text-anchor="end">{right}</text></svg></figure>'
-    )
+class _Frame:
+    """The axes of one chart: room for the amounts on the left, and on the right for the words at the ends of lines."""
+
+    def __init__(self, scale: Scale, words: Sequence[str]) -> None:
+        self._scale = scale
+        self._steps = [(step, scale.text(step)) for step in scale.steps()]
+        self._left = 6 + LETTER * max(len(text) for _, text in self._steps)
+        self._right = scale.width - max(6.0, 8 + LETTER * max((len(word) for word in words), default=0))
+        self._floor = scale.height - 16
+
+    def across(self, share: np.ndarray) -> np.ndarray:
+        return self._left + (self._right - self._left) * share
+
+    def up(self, values: np.ndarray) -> np.ndarray:
+        scale = self._scale
+        return self._floor - (self._floor - 10) * (np.asarray(values) - scale.low) / (scale.high - scale.low)
+
+    def path(self, values: np.ndarray) -> str:
+        """Amounts by month as the points of a line; months without one are left out."""
+        here = ~np.isnan(values)
+        x = self.across(np.linspace(0, 1, len(values))) if len(values) > 1 else self.across(np.array([0.0]))
+        return _path(x[here], self.up(values[here]))
+
+    def labels(self, ends: Sequence[tuple[str, float]]) -> str:
+        """Words at the ends of lines, the highest first; where there is no room for all, as near as can be."""
+        from scipy.optimize import isotonic_regression
+
+        if not ends:
+            return ""
+        gaps = GAP * np.arange(len(ends))
+        wanted = self.up(np.array([value for _, value in ends])) + 3
+        placed = isotonic_regression(wanted - gaps).x + gaps  # the nearest in squares of all places a gap apart
+        placed -= max(0.0, placed[-1] - self._floor)
+        return "".join(
+            f'<text x="{self._right + 4:.1f}" y="{y:.1f}">{escape(word)}</text>'
+            for (word, _), y in zip(ends, placed, strict=True)
+        )
+
+    def figure(self, title: str, said: str, inner: str, ends: tuple[str, str]) -> str:
+        scale = self._scale
+        grid = "".join(
+            f'<line x1="{self._left:.1f}" x2="{self._right:.1f}" y1="{y:.1f}" y2="{y:.1f}" '
+            f'class="{"ground" if step == 0 else "step"}"/>'
+            f'<text x="{self._left - 4:.1f}" y="{y + 3:.1f}" text-anchor="end">{escape(text)}</text>'
+            for step, text in self._steps
+            for y in [float(self.up(np.array(step)))]
+        )
+        goal = ""
+        if scale.goal is not None:
+            y = float(self.up(np.array(scale.goal)))
+            said += f"; the goal is {scale.text(scale.goal)}"
+            word = escape(f"goal {scale.text(scale.goal)}")
+            goal = (
+                f'<line x1="{self._left:.1f}" x2="{self._right:.1f}" y1="{y:.1f}" y2="{y:.1f}" class="goal"/>'
+                f'<text x="{self._left + 3:.1f}" y="{y - 3:.1f}" class="goal-word">{word}</text>'
+            )
+        bottom = scale.height - 3
+        caption = f"<figcaption>{escape(title)}</figcaption>" if title else ""
+        return (
+            f'<figure>{caption}<svg viewBox="0 0 {scale.width} {scale.height}" role="img" aria-label="{escape(said)}">'
+            f'{grid}{inner}{goal}<text x="{self._left:.1f}" y="{bottom}">{escape(ends[0])}</text>'
+            f'<text x="{self._right:.1f}" y="{bottom}" text-anchor="end">{escape(ends[1])}</text></svg></figure>'
+        )
 
 
-def _end(words: Iterable[str]) -> int:
-    """Where lines end, so that these words have room on the right of them."""
-    return WIDTH - max(48, 8 + max((5 * len(word) for word in words), default=0))
-
-
-def _labels(ends: list[tuple[str, float]], end: float, top: float) -> str:
-    """Words at the ends of lines, the highest first; where there is no room for all, as near to them as can be."""
-    from scipy.optimize import isotonic_regression
-
-    if not ends:
-        return ""
-    gaps = 11.0 * np.arange(len(ends))
-    wanted = _height(np.array([value for _, value in ends]), top) + 4
-    placed = isotonic_regression(wanted - gaps).x + gaps  # of all places at least a gap apart, the nearest in squares
-    return "".join(
-        f'<text x="{end + 4}" y="{y:.1f}">{escape(word)}</text>' for (word, _), y in zip(ends, placed, strict=True)
-    )
-
-
-def _across(values: np.ndarray, end: float) -> np.ndarray:
-    return np.linspace(2, end, len(values))
-
-
-def _height(values: Any, top: float) -> Any:
-    return FLOOR - (HEIGHT - 26) * values / top
+def _last(values: np.ndarray) -> float:
+    """The last amount of a line; a line may end before others do."""
+    return float(values[~np.isnan(values)][-1])
 
 
 def _path(x: np.ndarray, y: np.ndarray) -> str:

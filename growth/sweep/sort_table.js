@@ -27,3 +27,8 @@ for (const table of document.querySelectorAll("table.sortable")) {
     });
   });
 }
+// A table that is wider than its place says that it scrolls.
+const watched = document.querySelectorAll(".wide");
+const tell = () => watched.forEach((place) => place.toggleAttribute("data-scrolls", place.scrollWidth > place.clientWidth + 1));
+new ResizeObserver(tell).observe(document.body);
+for (const folded of document.querySelectorAll("details")) folded.addEventListener("toggle", tell);

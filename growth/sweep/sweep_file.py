@@ -16,7 +16,8 @@ from growth.scenario.section import Name, Section, Text, broken, unique_names
 
 ALWAYS = ("closing_mrr", "closing_customers", "goal_month")
 MORE = ("cash", "growth_ceiling", "lowest_cash", "lowest_cash_month", "break_even_month", "net_revenue_retention")
-MOST_POINTS = 10_000
+MOST_POINTS = 10_000  # where the file does not allow more
+MOST_POINTS_EVER = 10_000_000
 MOST_REPORTS = 500
 Value = StrictInt | StrictFloat | bool | str | None
 
@@ -81,9 +82,9 @@ class Points(Section):
 
     method: Literal["grid", "listed", "latin_hypercube", "sobol"] = "grid"
     listed: Annotated[tuple[dict[str, Any], ...], Field(max_length=100_000)] = ()
-    size: Annotated[int, _count("Points of the sample", 10_000_000)] | None = None
+    size: Annotated[int, _count("Points of the sample", MOST_POINTS_EVER)] | None = None
     seed: Annotated[int, _count("Seed", 2**32 - 1, 0)] = 0
-    at_most: Annotated[int, _count("Most points", 10_000_000)] = MOST_POINTS
+    at_most: Annotated[int, _count("Most points", MOST_POINTS_EVER)] = MOST_POINTS
 
     @model_validator(mode="after")
     def _fits(self) -> Points:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,35 +13,38 @@ from typing import Any
 from growth import __version__
 from growth.sweep.design import Design
 from growth.sweep.evaluate import scenario_at
+from growth.sweep.value_text import axis_texts
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One report: its point, its file's name without ending, what is varied, and the notebook's parameters."""
+    """One report: its point, its file's name without ending, what is varied, the same in words, and the parameters."""
 
     point: int
     name: str
     varied: dict[str, Any]
     parameters: dict[str, Any]
-
-    @property
-    def title(self) -> str:
-        """What its point varies, in one line."""
-        return ", ".join(f"{axis} {value}" for axis, value in self.varied.items())
+    title: str = ""
 
 
-def tasks_of(design: Design, numbers: Iterable[int], notebook: Path, *, varied: bool = True) -> list[Task]:
+def tasks_of(
+    design: Design, numbers: Iterable[int], notebook: Path, *, takes: Container[str] = ("varied",)
+) -> list[Task]:
     """The reports of the points `numbers`, in their order; equal points share one report.
 
-    varied: whether the notebook takes a parameter of that name, beside `scenario`.
+    takes: the parameters that the notebook names; of these it gets `varied`, axis -> value, and `point`, the same in
+    words, beside `scenario`.
     """
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
+    texts = axis_texts(design)
     tasks: dict[str, Task] = {}
     for number in map(int, numbers):
         point = design.point(number)
-        parameters = {"scenario": scenario_at(design, number)} | ({"varied": point} if varied else {})
+        words = ", ".join(f"{axis} {texts[axis]([value])[0]}" for axis, value in point.items())
+        offered = {"varied": point, "point": words}
+        parameters = {"scenario": scenario_at(design, number)} | {k: v for k, v in offered.items() if k in takes}
         name = f"{_words(point)}--{digest(parameters, content, __version__)}"
-        tasks.setdefault(name, Task(number, name, point, parameters))
+        tasks.setdefault(name, Task(number, name, point, parameters, words))
     return list(tasks.values())
 
 

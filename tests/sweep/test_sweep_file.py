@@ -58,7 +58,19 @@ def test_a_wrong_axis_is_named_with_a_mend(workplace, axes, message):
         ({"points": {"method": "listed", "listed": [{"chrun": 0.02}]}}, "the name of an axis. Known: churn."),
         ({"points": {"at_most": 2}}, "at most 2 points (found 3). Take fewer values, or say so: points: at_most: 3."),
         ({"reports": {"at_most": 2}}, "at most 2 reports (found 3)"),
-        ({"reports": {"choose": "matching", "matching": [{"churn": 0.5}]}}, "a point that matches"),
+        (
+            {"reports": {"choose": "matching", "matching": [{"churn": 0.5}]}},
+            "sweep.yaml: reports.matching[0].churn: a value that a point has: 0.02, 0.04, 0.06 (found 0.5)",
+        ),
+        (
+            {
+                "axes": [
+                    axis(values=None, **{"from": 0, "to": 0.5, "steps": 5000}),
+                    {"field": PRICE, "from": 1, "to": 9, "steps": 5000},
+                ]
+            },
+            "at most 10,000 points (found 25,000,000). Take fewer values: a sweep holds at most 10,000,000 points.",
+        ),
         ({"scenario": "nowhere.yaml"}, "there is no such file"),
         ({"extra": 1}, "extra: no such setting"),
     ],

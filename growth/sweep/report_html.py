@@ -1,0 +1,129 @@
+"""What a report shows of one point: HTML and SVG for its page, with Plotly figures for its notebook."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from growth import charts
+from growth.calculator.words import answer, money
+from growth.engine import Forecast
+from growth.giveaway.brief import CAUTIONS
+from growth.giveaway.sections import Piece
+from growth.measures import growth_ceiling
+from growth.sweep import small_charts
+from growth.sweep.comparison_html import look
+from growth.sweep.small_charts import Scale, scale_over
+
+__all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
+
+WIDE = {"width": 380, "height": 190}
+PARTS = {  # of the bridge: series of the forecast -> heading
+    "opening_mrr": "before",
+    "new_mrr": "new",
+    "reactivation_mrr": "came back",
+    "expansion_mrr": "more",
+    "contraction_mrr": "less",
+    "churned_mrr": "lost",
+    "closing_mrr": "after",
+}
+
+
+def title(forecast: Forecast, varied: Mapping[str, Any], point: str = "") -> Piece:
+    """The business, what this point varies, and the answer in a sentence.
+
+    point: what is varied with its units; "" makes it from `varied`.
+    """
+    scenario = forecast.scenario
+    words = point or ", ".join(f"{axis} {value}" for axis, value in varied.items()) or "as it is"
+    invented = '<p class="byline">The business and all its numbers are invented.</p>' if scenario.invented else ""
+    return Piece(
+        f'<header class="sweep"><h1>{escape(scenario.business)}: {escape(words)}</h1>{invented}'
+        f'<p class="answer">{escape(answer(forecast))}</p></header>'
+    )
+
+
+def mrr(forecast: Forecast) -> Piece:
+    """MRR at the close of each month, from the opening on, with the goal and the level where growth stops."""
+    months = np.concatenate([forecast.opening_mrr[:1], forecast.closing_mrr])
+    ceiling = growth_ceiling(forecast).value
+    series, kinds = [("MRR", months)], {}
+    if ceiling is not None and 0 < ceiling <= 3 * months.max():
+        word = f"growth stops: {_money(forecast, ceiling)}"
+        series.append((word, np.full(len(months), float(ceiling))))
+        kinds = {"MRR": "line0", word: "limit"}
+    scale = _scale(forecast, [values for _, values in series], goal=True)
+    return _figure("MRR by month", small_charts.lines("", "", series, scale, kinds=kinds), charts.mrr_chart(forecast))
+
+
+def in_and_out(forecast: Forecast) -> Piece:
+    """What comes in and what is lost each month: growth stops where the two lines meet."""
+    gained = forecast.new_mrr + forecast.reactivation_mrr + forecast.expansion_mrr
+    lost = forecast.contraction_mrr + forecast.churned_mrr
+    series = [("comes in", gained), ("is lost", lost)]
+    drawing = small_charts.lines(
+        "", "", series, _scale(forecast, [gained, lost]), first_month=1, kinds={"is lost": "lost"}
+    )
+    return _figure("What comes in and what is lost, month by month", drawing, charts.bridge_chart(forecast))
+
+
+def cash(forecast: Forecast) -> Piece:
+    """Cash at the close of each month, from the opening on."""
+    months = np.concatenate([[float(forecast.scenario.bill.opening_cash)], forecast.cash])
+    drawing = small_charts.lines("", "", [("cash", months)], _scale(forecast, [months]))
+    return _figure("Cash", drawing, charts.cash_chart(forecast))
+
+
+def bridge_table(forecast: Forecast) -> Piece:
+    """The month's bridge at the end of each half-year; parts that are 0 throughout are left out."""
+    parts = {name: heading for name, heading in PARTS.items() if np.any(getattr(forecast, name)) or "ing_mrr" in name}
+    head = "".join(f'<th scope="col">{heading}</th>' for heading in ("month", *parts.values()))
+    body = "".join(
+        f'<tr><th scope="row">{month}</th>'
+        + "".join(f"<td>{escape(_money(forecast, float(getattr(forecast, name)[month - 1])))}</td>" for name in parts)
+        + "</tr>"
+        for month in sorted({*range(6, forecast.months + 1, 6), forecast.months})
+    )
+    table = f'<div class="wide" tabindex="0"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    text = "<p>MRR before and after the last month of each half-year, and what changed it in that month.</p>"
+    return Piece(_section("The month's bridge", text + table))
+
+
+def measures(forecast: Forecast) -> Piece:
+    """What is read off the forecast, each with the reason where there is none."""
+    from growth import table_of_measures
+
+    rows = "".join(
+        f'<tr><th scope="row">{escape(str(name))}</th><td>{escape(str(row["value"]))}</td>'
+        f"<td>{escape(str(row['why not']))}</td></tr>"
+        for name, row in table_of_measures(forecast).iterrows()
+    )
+    head = "".join(f'<th scope="col">{word}</th>' for word in ("measure", "value", "why there is none"))
+    table = f'<div class="wide" tabindex="0"><table class="words"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>'
+    return Piece(_section("The measures", table))
+
+
+def cautions() -> Piece:
+    """What a forecast cannot know."""
+    items = "".join(f"<li>{escape(text)}</li>" for text in CAUTIONS)
+    return Piece(_section("What this cannot know", f"<ul>{items}</ul>"))
+
+
+def _figure(name: str, drawing: str, figure: Any) -> Piece:
+    return Piece(_section(name, drawing), figure=figure)
+
+
+def _section(name: str, inner: str) -> str:
+    return f'<section class="sweep"><h2>{escape(name)}</h2>{inner}</section>'
+
+
+def _money(forecast: Forecast, value: float) -> str:
+    return money(value, forecast.scenario.currency, decimals=0)
+
+
+def _scale(forecast: Forecast, values: list[np.ndarray], *, goal: bool = False) -> Scale:
+    level = forecast.scenario.goal_mrr if goal else None
+    return scale_over(values, lambda value: _money(forecast, value), goal=level, **WIDE)
