@@ -16,6 +16,7 @@ from growth.giveaway.sections import Piece
 from growth.measures import growth_ceiling
 from growth.sweep import small_charts
 from growth.sweep.comparison_html import look
+from growth.sweep.points_table import wide
 from growth.sweep.small_charts import Scale, scale_over
 
 __all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
@@ -87,7 +88,7 @@ def bridge_table(forecast: Forecast) -> Piece:
         + "</tr>"
         for month in sorted({*range(6, forecast.months + 1, 6), forecast.months})
     )
-    table = f'<div class="wide" tabindex="0"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    table = wide(f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>")
     text = "<p>MRR before and after the last month of each half-year, and what changed it in that month.</p>"
     return Piece(_section("The month's bridge", text + table))
 
@@ -102,8 +103,8 @@ def measures(forecast: Forecast) -> Piece:
         for name, row in table_of_measures(forecast).iterrows()
     )
     head = "".join(f'<th scope="col">{word}</th>' for word in ("measure", "value", "why there is none"))
-    table = f'<div class="wide" tabindex="0"><table class="words"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>'
-    return Piece(_section("The measures", table))
+    table = f'<table class="words"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>'
+    return Piece(_section("The measures", wide(table)))
 
 
 def cautions() -> Piece:

@@ -106,7 +106,7 @@ def test_a_level_counts_by_its_points():
 
 
 def test_axes_that_move_the_answer_alike_are_not_ranked():
-    """Y = a + b and noise: which is ahead in a sample is chance. Y = 3 a + b: it is not. Forty samples of 400 points."""
+    """Y = a + b and noise: which is ahead in a sample is chance. Y = 3 a + b: it is not."""
     ranked = {1: 0, 3: 0}
     for seed in range(40):
         a, b, noise = np.random.default_rng(seed).uniform(size=(3, 400))

@@ -37,8 +37,8 @@ def test_a_failed_report_is_listed_and_the_rest_is_done(finished):
     place, _, _, done = finished
     assert done.returncode == 1 and "Traceback" not in done.stderr
     assert "2 of 7 reports failed" in done.stderr
-    assert "churn 0.02: cell 3: ValueError: no such luck" in done.stderr
-    assert "churn 0.04: the time limit of 8 seconds was over" in done.stderr
+    assert "churn 2%: cell 3: ValueError: no such luck" in done.stderr
+    assert "churn 4%: the time limit of 8 seconds was over" in done.stderr
     rates = [re.match("churn=([0-9.]+)--", name)[1] for name in place.reports()]
     assert rates == ["0.01", "0.03", "0.05", "0.06", "0.07"]
 
@@ -112,7 +112,7 @@ def test_on_a_disc_that_fills_up_what_fits_is_done_and_the_rest_when_there_is_ro
     assert done.returncode == 2 and "Traceback" not in done.stderr
     assert "failed/" not in done.stderr, "nothing lies there"
     assert f"run again to resume: growth sweep {workplace.path / 'sweep.yaml'} --to {small_disc.path}" in done.stderr
-    assert f"churn 0.04: it cannot be written: {small_disc.says}" in done.stderr
+    assert f"churn 4%: it cannot be written: {small_disc.says}" in done.stderr
     rates = lambda: [name.partition("--")[0] for name in workplace.reports(str(small_disc.path))]  # noqa: E731
     assert rates() == ["churn=0.02", "churn=0.06"]
     assert not (small_disc.path / "failed").exists(), "it is no fault of the report"
