@@ -8,6 +8,14 @@
 """
 
 from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # so that an editor knows what each name is; at run time each is imported when first asked for
+    from growth.engine import Forecast, forecast
+    from growth.errors import GrowthError, MeasureError, PublishError, ScenarioError
+    from growth.scenario import Scenario
+    from growth.scenario.file import load_scenario, save_scenario
+    from growth.table import table_of_measures, to_frame
 
 __version__ = "0.1.0"
 
@@ -25,10 +33,22 @@ _HOMES = {
     "to_frame": "growth.table",
 }
 
-__all__ = sorted(_HOMES)  # loaded when first asked for, so that `import growth` stays light
+__all__ = [
+    "Forecast",
+    "GrowthError",
+    "MeasureError",
+    "PublishError",
+    "Scenario",
+    "ScenarioError",
+    "forecast",
+    "load_scenario",
+    "save_scenario",
+    "table_of_measures",
+    "to_frame",
+]
 
 
-def __getattr__(name: str):
+def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'growth' has no attribute {name!r}")
     return getattr(import_module(_HOMES[name]), name)

@@ -6,9 +6,12 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from growth.options import add_file_output, add_folder_output
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
 
 COLUMNS = (  # series, heading, decimals
     ("opening_customers", "customers", 1),
@@ -96,24 +99,16 @@ def _sweep_says(path: str) -> list[str]:
     return [f"{path}: valid. {sweep.title}: {', '.join(parts)}"]
 
 
-def _left_out(section: Any, place: str = "") -> Iterator[tuple[str, str, str]]:
-    """The main assumptions that a file leaves to their defaults: (place, label, default as text)."""
-    from pydantic import BaseModel
-
-    from growth.scenario.entries import assumption_of
+def _left_out(scenario: Scenario) -> Iterator[tuple[str, str, str]]:
+    """The main assumptions that a file leaves to their defaults, and that matter: (place, label, default as text)."""
+    from growth.scenario.address import fields, in_words
     from growth.scenario.entry import shown
 
-    for name, info in type(section).model_fields.items():
-        value, where = getattr(section, name), f"{place}.{name}".lstrip(".")
-        entry = assumption_of(info)
-        if isinstance(value, BaseModel):
-            yield from _left_out(value, where)
-        elif isinstance(value, tuple):
-            for index, part in enumerate(value):
-                if isinstance(part, BaseModel):
-                    yield from _left_out(part, f"{where}[{getattr(part, 'name', index)}]")
-        elif entry and entry.always and value is not None and name not in section.model_fields_set:
-            yield where, entry.label.lower(), shown(value)
+    values = scenario.model_dump()
+    for field in fields(scenario):
+        stated = field.name in field.section.model_fields_set or field.value is None
+        if field.entry and field.entry.always and not stated and field.matters(scenario):
+            yield in_words(field.place, values), field.entry.label.lower(), shown(field.value)
 
 
 def _forecast(arguments: argparse.Namespace) -> None:

@@ -63,9 +63,17 @@ def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), filename=str(path))
 
 
+def running(node: ast.AST) -> Iterator[ast.AST]:
+    """Every node below one that is run: what stands under TYPE_CHECKING names types and imports nothing."""
+    for child in ast.iter_child_nodes(node):
+        if not (isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING"):
+            yield child
+            yield from running(child)
+
+
 def imports(path: Path) -> Iterator[str]:
-    """Every module that a file imports, at its top or within a function."""
-    for node in ast.walk(tree_of(path)):
+    """Every module that a file imports when it runs, at its top or within a function."""
+    for node in running(tree_of(path)):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):

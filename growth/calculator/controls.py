@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from babel import Locale
 from babel.numbers import get_currency_symbol
-from pydantic import BaseModel
 
 from growth.calculator.language import LOCALE, label_and_help, messages, said
-from growth.engine.life import ageless
 from growth.scenario import Assumption, Scenario
-from growth.scenario.entries import assumption_of, tag_of
+from growth.scenario.address import Field, fields
 
 STAGES: dict[str, str] = messages()["stages"]  # part of the scenario -> its heading, in the order of the form
 MOST_UNFOLDED, FIRST = 6, 4  # a stage with more controls than this shows the first few, and folds the others
@@ -42,36 +38,11 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
         highest, step (`slider_range`). share: a fraction, shown as per cent. whole: a whole number. more: folded,
         because its stage has many lines.
     """
-    found = [one for one in _walk(scenario, locale) if _shown(one, scenario)]
+    found = [one for one in fields(scenario) if _shown(one, scenario)]
     order = list(STAGES)
     found.sort(key=lambda one: order.index(_part(one.path)))
     folded = {path for part in order for path in _folded([one for one in found if _part(one.path) == part])}
     return [_control(one, scenario, locale) | {"more": one.path in folded} for one in found]
-
-
-def assumptions_in(scenario: Scenario) -> dict[str, Assumption]:
-    """The entry of every single number that a scenario holds, by its place in the scenario's JSON.
-
-    >>> import growth
-    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
-    >>> assumptions_in(scenario)["pay.plans.0.monthly_price"].label
-    'Price'
-    """
-    return {one.path: one.entry for one in _walk(scenario, LOCALE)}
-
-
-@dataclass(frozen=True, slots=True)
-class _Field:
-    """A field of the scenario: its place, its value, its entry, its default, the kind of its section, and whose it
-    is.
-    """
-
-    path: str
-    value: Any
-    entry: Assumption
-    default: Any
-    kind: str
-    whose: str
 
 
 def _part(path: str) -> str:
@@ -79,66 +50,40 @@ def _part(path: str) -> str:
     return head if head in STAGES else ""
 
 
-def _folded(stage: list[_Field]) -> list[str]:
+def _folded(stage: list[Field]) -> list[str]:
     if len(stage) <= MOST_UNFOLDED:
         return []
-    first = sorted(stage, key=lambda one: not one.entry.always)[:FIRST]
+    first = sorted(stage, key=lambda one: not one.assumption.always)[:FIRST]
     return [one.path for one in stage if one not in first]
 
 
-def _walk(section: BaseModel, locale: str, path: str = "", whose: str = "") -> Iterator[_Field]:
-    of_month = messages(locale)["whose"]["month"]
-    for name, info in type(section).model_fields.items():
-        value, place = getattr(section, name), f"{path}.{name}".lstrip(".")
-        entry = assumption_of(info)
-        if isinstance(value, BaseModel):
-            yield from _walk(value, locale, place, whose)
-        elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
-            for index, part in enumerate(value):
-                named = getattr(part, "name", "") if len(value) > 1 else ""
-                month = getattr(part, "month", getattr(part, "from_month", None))
-                own = named or (said(of_month, month=str(month)) if month else whose)
-                yield from _walk(part, locale, f"{place}.{index}", own)
-        elif entry and not isinstance(value, tuple):
-            default = None if info.is_required() else info.default
-            yield _Field(place, value, entry, default, tag_of(type(section)), whose)
+def _whose(field: Field, locale: str) -> str:
+    """Whose number it is where there are several: the channel's, the plan's, or that of a month."""
+    for item in reversed(field.items):
+        if item.count > 1 and (name := getattr(item.section, "name", "")):
+            return str(name)
+        if month := getattr(item.section, "month", getattr(item.section, "from_month", None)):
+            return said(messages(locale)["whose"]["month"], month=str(month))
+    return ""
 
 
-def _shown(one: _Field, scenario: Scenario) -> bool:
-    """Whether it has a control: a sole plan's share and what moves nothing on the page have none."""
-    if not one.entry.slider or one.value is None or not _matters(one.path, scenario):
+def _shown(field: Field, scenario: Scenario) -> bool:
+    """Whether it has a control: a number in a list, and what changes nothing on the page, have none."""
+    entry = field.entry
+    if entry is None or not entry.slider or field.value is None or isinstance(field.place[-1], int):
         return False
-    return one.entry.always or one.value != one.default or one.path.endswith(".share")
+    return field.matters(scenario) and (entry.always or field.value != field.default or field.name == "share")
 
 
-def _matters(path: str, scenario: Scenario) -> bool:
-    """Whether moving it can change what the page shows."""
-    plans, channels = scenario.pay.plans, scenario.arrive.channels
-    if path == "opening.mean_age_months":
-        return scenario.opening.ages is None and not ageless(scenario)
-    if path.endswith(".share"):
-        return len(plans) > 1
-    if path.startswith("stay.churn."):
-        return any(plan.churn is None and plan.renewal_rate is None for plan in plans)
-    if path.startswith("pay.plans.") and ".churn." in path:
-        return plans[int(path.split(".")[2])].renewal_rate is None
-    if path == "sign_up.signup_rate":
-        return any(getattr(channel, "signup_rate", 0) is None for channel in channels)
-    if path == "pay.conversion_rate":
-        referred = scenario.sign_up.monthly_referral_rate > 0
-        return referred or any(getattr(channel, "conversion_rate", 0) is None for channel in channels)
-    return path != "bill.monthly_discount_rate"  # lifetime value alone
-
-
-def _control(one: _Field, scenario: Scenario, locale: str) -> dict[str, Any]:
-    path, entry, said_of = one.path, one.entry, messages(locale)
+def _control(one: Field, scenario: Scenario, locale: str) -> dict[str, Any]:
+    path, entry, said_of, whose = one.path, one.assumption, messages(locale), _whose(one, locale)
     label, help = label_and_help(path, one.kind, entry.label, entry.help, locale)
     plans = scenario.pay.plans
     unneeded = [f"pay.plans.{i}.monthly_price" for i, plan in enumerate(plans) if plan.billing == "monthly"]
     return {
         "path": path,
         "stage": said_of["stages"][_part(path)],
-        "label": said(said_of["whose"]["one"], label=label, whose=one.whose) if one.whose else label,
+        "label": said(said_of["whose"]["one"], label=label, whose=whose) if whose else label,
         "written": _written(entry.unit, scenario.currency, locale),
         "help": " ".join(text for text in ("" if path in unneeded else help, *notes(path, scenario, locale)) if text),
         "low": entry.low,

@@ -6,14 +6,29 @@ contiguous row. See `growth.engine.draws` for `read`.
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
-from growth.engine.draws import Read, stack
+from growth.engine.draws import Array, Read, stack
+
+if TYPE_CHECKING:
+    from growth.scenario.arrive import (
+        AnyChannel,
+        ContentChannel,
+        CustomerChannel,
+        Launch,
+        PaidChannel,
+        SignUpChannel,
+        SteadyChannel,
+    )
+
+    LevelChannel: TypeAlias = SteadyChannel | SignUpChannel | CustomerChannel
 
 
-def brought(channel: Any, *, months: int, calendar_month: int, read: Read) -> tuple[np.ndarray, np.ndarray]:
+def brought(channel: AnyChannel, *, months: int, calendar_month: int, read: Read) -> tuple[Array, Array]:
     """What a channel brings in months 1..months: its steady flow, and the visitors of its launches.
 
     The flow is visitors a month, sign-ups a month for the kind `sign_ups`, customers a month for the kind `customers`.
@@ -52,7 +67,7 @@ def brought(channel: Any, *, months: int, calendar_month: int, read: Read) -> tu
     return steady, launched
 
 
-def acquisition_spend(channel: Any, *, months: int, read: Read) -> np.ndarray:
+def acquisition_spend(channel: AnyChannel, *, months: int, read: Read) -> Array:
     """What the channel costs in months 1..months: its monthly cost while active, and a paid channel's budget.
 
     Money a month, >= 0, shape (months, 1 or draws). Launches cost nothing.
@@ -65,19 +80,19 @@ def acquisition_spend(channel: Any, *, months: int, read: Read) -> np.ndarray:
     [110.0, 160.0, 0.0]
     """
     month = np.arange(1.0, months + 1)[:, None]
-    spend = np.where(_active(channel, month), read(channel.monthly_cost), 0.0)
+    spend: Array = np.where(_active(channel, month), read(channel.monthly_cost), 0.0)
     return spend + _budget(channel, month, read) if channel.kind == "paid" else spend
 
 
-def _active(channel: Any, month: np.ndarray) -> np.ndarray:
+def _active(channel: AnyChannel, month: Array) -> npt.NDArray[np.bool_]:
     return (month >= channel.first_month) & (month <= (channel.last_month or np.inf))
 
 
-def _compound(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+def _compound(channel: LevelChannel | PaidChannel, month: Array, read: Read) -> Array:
     return (1 + read(channel.monthly_growth_rate)) ** (month - channel.first_month)
 
 
-def _steady(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+def _steady(channel: LevelChannel, month: Array, read: Read) -> Array:
     of, most = _LEVEL[channel.kind]
     level, growth = read(getattr(channel, of)), _compound(channel, month, read)
     if getattr(channel, most) is None:
@@ -89,13 +104,13 @@ def _steady(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
     return np.where(_active(channel, month), np.where(bends, bent, level * growth), 0.0)
 
 
-def _content(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+def _content(channel: ContentChannel, month: Array, read: Read) -> Array:
     since = month - channel.first_month
     tail, peak = read(channel.tail_monthly_visits), read(channel.peak_monthly_visits)
     by_age = tail + (peak - tail) * _keeps(channel, read) ** np.maximum(
         since, 0
-    )  # since is a piece's age, from its month on
-    drawn = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # by pieces of every age up to the oldest
+    )  # since: a piece's age, once it is out
+    drawn: Array = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # by pieces of every age up to the oldest
     if channel.last_month is not None and channel.last_month < len(month):
         fresh = drawn[channel.first_month - 1 : channel.first_month - 1 + len(month) - channel.last_month]
         drawn = drawn.copy()
@@ -103,17 +118,17 @@ def _content(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
     return read(channel.monthly_pieces) * drawn + np.where(since >= 0, read(channel.earlier_pieces) * tail, 0.0)
 
 
-def _paid(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+def _paid(channel: PaidChannel, month: Array, read: Read) -> Array:
     budget = _budget(channel, month, read)
     dearer = 1.0 if channel.budget_that_doubles_cost is None else 1 + budget / read(channel.budget_that_doubles_cost)
     return budget / (read(channel.cost_per_visit) * dearer)
 
 
-def _budget(channel: Any, month: np.ndarray, read: Read) -> np.ndarray:
+def _budget(channel: PaidChannel, month: Array, read: Read) -> Array:
     return np.where(_active(channel, month), read(channel.monthly_budget) * _compound(channel, month, read), 0.0)
 
 
-def _keeps(fading: Any, read: Read) -> np.ndarray:
+def _keeps(fading: ContentChannel | Launch, read: Read) -> Array:
     return 1 - read(fading.monthly_fade_rate)
 
 
@@ -122,4 +137,4 @@ _LEVEL = {
     "sign_ups": ("monthly_sign_ups", "sign_up_ceiling"),
     "customers": ("monthly_customers", "customer_ceiling"),
 }
-_STEADY = {**dict.fromkeys(_LEVEL, _steady), "content": _content, "paid": _paid}
+_STEADY: dict[str, Callable[..., Array]] = {**dict.fromkeys(_LEVEL, _steady), "content": _content, "paid": _paid}

@@ -7,14 +7,17 @@ survival, is the share still on board at age a, S(0) = 1. Values are not checked
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
+from growth.engine.draws import Array, Whole
+
 _SHIFT = 16  # below this argument log-gamma differences climb by their recurrence before the Stirling series
 
 
-def constant(*, ages: np.ndarray, monthly_churn_rate: np.ndarray) -> np.ndarray:
+def constant(*, ages: Whole, monthly_churn_rate: Array) -> Array:
     """h(a) = c: the same share leaves at every age; S(a) = (1 - c)^a. monthly_churn_rate c: fraction, 0..1.
 
     >>> constant(ages=np.array([[1], [2]]), monthly_churn_rate=0.1).ravel().tolist()
@@ -24,8 +27,8 @@ def constant(*, ages: np.ndarray, monthly_churn_rate: np.ndarray) -> np.ndarray:
 
 
 def early_late(
-    *, ages: np.ndarray, early_monthly_churn_rate: np.ndarray, late_monthly_churn_rate: np.ndarray, early_months: int
-) -> np.ndarray:
+    *, ages: Whole, early_monthly_churn_rate: Array, late_monthly_churn_rate: Array, early_months: int
+) -> Array:
     """h(a) = early for a <= early_months, late after.
 
     Both rates: fractions, 0..1. early_months: >= 1, the same in every draw.
@@ -37,7 +40,7 @@ def early_late(
     return np.where(ages <= early_months, early_monthly_churn_rate, late_monthly_churn_rate)
 
 
-def shifted_beta_geometric(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndarray) -> np.ndarray:
+def shifted_beta_geometric(*, ages: Whole, alpha: Array, beta: Array) -> Array:
     """h(a) = alpha / (alpha + beta + a - 1): each customer has a churn of their own, drawn from Beta(alpha, beta).
 
     Those readier to leave leave first, so that churn falls with age. alpha, beta > 0, without unit.
@@ -50,7 +53,7 @@ def shifted_beta_geometric(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndar
     return alpha / (alpha + beta + (ages - 1.0))
 
 
-def beta_discrete_weibull(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndarray, shape: np.ndarray) -> np.ndarray:
+def beta_discrete_weibull(*, ages: Whole, alpha: Array, beta: Array, shape: Array) -> Array:
     """h(a) = 1 - S(a) / S(a - 1) with S(a) = B(alpha, beta + a^shape) / B(alpha, beta); shape 1 is the sBG.
 
     alpha, beta, shape > 0, without unit; shape above 1: each customer's own churn rises with age.
@@ -66,7 +69,7 @@ def beta_discrete_weibull(*, ages: np.ndarray, alpha: np.ndarray, beta: np.ndarr
     return -np.expm1(-_log_gamma_difference(beta + before, np.asarray(ages, float) ** shape - before, alpha))
 
 
-def measured(*, ages: np.ndarray, survival: tuple, tail_monthly_churn_rate: np.ndarray) -> np.ndarray:
+def measured(*, ages: Whole, survival: tuple[Array, ...], tail_monthly_churn_rate: Array) -> Array:
     """h(a) = 1 - S(a) / S(a - 1) within the measured ages (1 where nobody is left), the tail's after.
 
     survival: S at ages 1, 2, ..., fractions 0..1 that never rise, each a number or an array over draws.
@@ -77,14 +80,14 @@ def measured(*, ages: np.ndarray, survival: tuple, tail_monthly_churn_rate: np.n
     [0.2, 0.25, 0.05]
     """
     shape = np.broadcast_shapes((1,), *(np.shape(share) for share in survival))
-    alive = np.stack([np.broadcast_to(share, shape) for share in (1.0, *survival)])
+    alive = np.stack([np.broadcast_to(share, shape) for share in (np.ones(1), *survival)])
     with np.errstate(invalid="ignore", divide="ignore"):
         churn = np.where(alive[:-1] > 0, (alive[:-1] - alive[1:]) / alive[:-1], 1.0)
     inside = churn[np.clip(ages[:, 0] - 1, 0, len(survival) - 1).astype(int)]
     return np.where(ages <= len(survival), inside, tail_monthly_churn_rate)
 
 
-_CURVES = {
+_CURVES: dict[str, Callable[..., Array]] = {
     "constant": constant,
     "early_late": early_late,
     "sbg": shifted_beta_geometric,
@@ -93,7 +96,7 @@ _CURVES = {
 }
 
 
-def churn_by_age(curve: Any, *, ages: np.ndarray, read: Any = np.asarray) -> np.ndarray:
+def churn_by_age(curve: Any, *, ages: Whole, read: Any = np.asarray) -> Array:
     """Churn of any curve of a scenario: an object with a `curve` name and the curve's parameters as attributes.
 
     ages: months, >= 1, shape (n,). read: see `growth.engine.draws`. Returns churn, a fraction 0..1 a month, of shape
@@ -118,7 +121,7 @@ def _read(value: Any, read: Any) -> Any:
     return value if isinstance(value, int) else read(value)
 
 
-def _log_gamma_difference(z: np.ndarray, d: np.ndarray, alpha: np.ndarray) -> np.ndarray:
+def _log_gamma_difference(z: Array, d: Array, alpha: Array) -> Array:
     """ln G(z + d + alpha) - ln G(z + d) - ln G(z + alpha) + ln G(z) for z, d, alpha > 0, to about 1e-13 of itself.
 
     Small z climb by G(z + 1) = z G(z), each step adding -ln(1 - w) with w = alpha d / ((z + d) (z + alpha)). Then the
@@ -126,10 +129,10 @@ def _log_gamma_difference(z: np.ndarray, d: np.ndarray, alpha: np.ndarray) -> np
     d ln(1 + alpha / (z + d)) + alpha ln(1 + d / (z + alpha)) + (z - 1/2) ln(1 - w), where no large numbers cancel.
     """
 
-    def share(z: np.ndarray) -> np.ndarray:
+    def share(z: Array) -> Array:
         return alpha * d / ((z + d) * (z + alpha))
 
-    climb, small = 0.0, z < _SHIFT
+    climb, small = np.zeros(1), z < _SHIFT
     if small.any():
         for k in range(_SHIFT):
             climb = climb - np.log1p(-share(z + k))
@@ -140,7 +143,7 @@ def _log_gamma_difference(z: np.ndarray, d: np.ndarray, alpha: np.ndarray) -> np
     return climb + main + tail
 
 
-def _rest(x: np.ndarray) -> np.ndarray:
+def _rest(x: Array) -> Array:
     """The Stirling series after its term 1 / (12 x)."""
     y = 1 / (x * x)
     return -y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188))) / x

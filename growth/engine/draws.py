@@ -8,14 +8,20 @@ thus serve one scenario, all draws or a block of them alike.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
-Read = Callable[[Any], np.ndarray]
+if TYPE_CHECKING:
+    from growth.scenario import Number, Scenario
+
+Array: TypeAlias = npt.NDArray[np.float64]
+Whole: TypeAlias = npt.NDArray[np.int_]  # ages in months
+Read: TypeAlias = Callable[["Number"], Array]
 
 
-def single(value: Any) -> np.ndarray:
+def single(value: Number) -> Array:
     """The reader of a scenario without draws: a number as shape (1,).
 
     >>> single(0.04)
@@ -32,7 +38,7 @@ def reader(block: slice) -> Read:
     (array([0.2, 0.3]), array([0.04]))
     """
 
-    def read(value: Any) -> np.ndarray:
+    def read(value: Number) -> Array:
         return value[block] if isinstance(value, np.ndarray) else single(value)
 
     return read
@@ -47,7 +53,7 @@ def blocks(draws: int, *, size: int) -> Iterator[slice]:
     return (slice(start, min(start + size, draws)) for start in range(0, draws, size))
 
 
-def by_block(scenario: Any, function: Callable[[Read, int], np.ndarray], *, size: int = 1024) -> np.ndarray:
+def by_block(scenario: Scenario, function: Callable[[Read, int], Array], *, size: int = 1024) -> Array:
     """function(read, draws) of each block of draws, joined on the last axis; of the one scenario where it has no draws.
 
     function: gives an array whose last axis is 1 or the block's number of draws. size: draws a block, >= 1.
@@ -67,7 +73,7 @@ def by_block(scenario: Any, function: Callable[[Read, int], np.ndarray], *, size
     return np.concatenate(parts, axis=-1)
 
 
-def stack(values: list[np.ndarray]) -> np.ndarray:
+def stack(values: list[Array]) -> Array:
     """Arrays of shape (1,) or (draws,) as rows of one array, shape (len, 1 or draws).
 
     >>> stack([np.array([1.0]), np.array([2.0, 3.0])]).tolist()

@@ -10,12 +10,18 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from growth.engine.curves import churn_by_age
-from growth.engine.draws import Read, stack
+from growth.engine.draws import Array, Read, Whole, stack
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
+    from growth.scenario.pay import Plan
+    from growth.scenario.stay import PriceChange
 
 YEAR = 12
 
@@ -43,21 +49,21 @@ class Life:
     months: int
     oldest: int
     pooled: bool
-    churn: tuple[np.ndarray, ...]
-    keep: tuple[np.ndarray, ...]
+    churn: tuple[Array, ...]
+    keep: tuple[Array, ...]
     stretch: tuple[int, ...]
-    expansion: np.ndarray | None
-    contraction: np.ndarray | None
-    renews: np.ndarray
-    price_rate: np.ndarray | None
-    provoked: np.ndarray | None
-    price: np.ndarray
-    share: np.ndarray
-    pays: np.ndarray | None
-    defers: np.ndarray | None
+    expansion: Array | None
+    contraction: Array | None
+    renews: Array
+    price_rate: Array | None
+    provoked: Array | None
+    price: Array
+    share: Array
+    pays: Array | None
+    defers: Array | None
 
 
-def ageless(scenario: Any) -> bool:
+def ageless(scenario: Scenario) -> bool:
     """Whether no churn, growth or billing depends on age, so that all cohorts can share one row.
 
     >>> from growth.scenario import Scenario
@@ -73,7 +79,7 @@ def ageless(scenario: Any) -> bool:
     )
 
 
-def oldest_age(scenario: Any) -> int:
+def oldest_age(scenario: Scenario) -> int:
     """The largest age among the opening customers, in months.
 
     That of the oldest entry in `opening.ages`; else twice the stated mean age; else 11 where a plan is billed by the
@@ -92,7 +98,7 @@ def oldest_age(scenario: Any) -> int:
     return YEAR - 1 if any(plan.billing == "yearly" for plan in scenario.pay.plans) else 0
 
 
-def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
+def life_of(scenario: Scenario, *, read: Read, pooled: bool) -> Life:
     """The numbers of a scenario by plan, age and draw, for ages 1..T + A; see `Life`. pooled: only where `ageless`.
 
     >>> from growth.scenario import Scenario
@@ -130,7 +136,7 @@ def life_of(scenario: Any, *, read: Read, pooled: bool) -> Life:
     )
 
 
-def plan_churn(scenario: Any, *, ages: np.ndarray, month: int, read: Read) -> np.ndarray:
+def plan_churn(scenario: Scenario, *, ages: Whole, month: int, read: Read) -> Array:
     """Churn by plan and age in a month: the share of those who reached age a - 1 that leave at age a.
 
     Monthly plans: f h(a), at most 1, with h the plan's curve and f the factor of all churn changes up to the month.
@@ -158,12 +164,12 @@ def plan_churn(scenario: Any, *, ages: np.ndarray, month: int, read: Read) -> np
     return _scaled_churn(scenario, _plan_curves(scenario, ages=ages, read=read), month=month, read=read)
 
 
-def _plan_curves(scenario: Any, *, ages: np.ndarray, read: Read) -> list[np.ndarray]:
+def _plan_curves(scenario: Scenario, *, ages: Whole, read: Read) -> list[Array]:
     """Each plan's churn by age as its curve has it, shape (ages, 1 or draws)."""
     return [churn_by_age(plan.churn or scenario.stay.churn, ages=ages, read=read) for plan in scenario.pay.plans]
 
 
-def _scaled_churn(scenario: Any, curves: list[np.ndarray], *, month: int, read: Read) -> np.ndarray:
+def _scaled_churn(scenario: Scenario, curves: list[Array], *, month: int, read: Read) -> Array:
     factor = churn_factor(scenario, month=month, read=read)
     rows = []
     for plan, curve in zip(scenario.pay.plans, curves, strict=True):
@@ -172,7 +178,7 @@ def _scaled_churn(scenario: Any, curves: list[np.ndarray], *, month: int, read: 
     return np.stack(np.broadcast_arrays(*rows))
 
 
-def _yearly_churn(plan: Any, churn: np.ndarray, factor: np.ndarray, read: Read) -> np.ndarray:
+def _yearly_churn(plan: Plan, churn: Array, factor: Array, read: Read) -> Array:
     """Churn at renewals alone; `churn` is what it would be month by month, with the factor in it."""
     years = len(churn) // YEAR
     if plan.renewal_rate is None:
@@ -185,7 +191,7 @@ def _yearly_churn(plan: Any, churn: np.ndarray, factor: np.ndarray, read: Read) 
     return yearly
 
 
-def plan_growth(scenario: Any, *, ages: np.ndarray, read: Read) -> tuple[np.ndarray | None, np.ndarray | None]:
+def plan_growth(scenario: Scenario, *, ages: Whole, read: Read) -> tuple[Array | None, Array | None]:
     """Expansion and contraction of those who stay, by plan and age: shares of their MRR, or None, None without either.
 
     Monthly plans: e and k at ages up to last_age_months. Yearly plans: at ages 12, 24, ... alone (1 + e)^n - 1 and
@@ -213,17 +219,17 @@ def plan_growth(scenario: Any, *, ages: np.ndarray, read: Read) -> tuple[np.ndar
     return np.where(due > 0, np.expm1(due * np.log1p(up)), 0.0), _compound_loss(down, due)
 
 
-def _log_keep(churn: np.ndarray) -> np.ndarray:
+def _log_keep(churn: Array) -> Array:
     with np.errstate(divide="ignore"):
         return np.log1p(-churn)  # -inf where all leave
 
 
-def _compound_loss(rate: np.ndarray, times: np.ndarray) -> np.ndarray:
+def _compound_loss(rate: Array, times: Array) -> Array:
     """1 - (1 - rate)^times, without the cancellation where the rate is small."""
     return np.where(times > 0, -np.expm1(np.maximum(times, 1) * _log_keep(rate)), 0.0)
 
 
-def churn_factor(scenario: Any, *, month: int, read: Read) -> np.ndarray:
+def churn_factor(scenario: Scenario, *, month: int, read: Read) -> Array:
     """What churn is multiplied by in a month: the product of the factors of all changes up to it, shape (1 or draws,).
 
     >>> from growth.scenario import Scenario
@@ -233,14 +239,15 @@ def churn_factor(scenario: Any, *, month: int, read: Read) -> np.ndarray:
     [1.0, 0.5]
     """
     factors = [read(change.factor) for change in scenario.stay.churn_changes if change.from_month <= month]
-    return np.prod(np.broadcast_arrays(np.ones(1), *factors), axis=0)
+    product: Array = np.prod(np.broadcast_arrays(np.ones(1), *factors), axis=0)
+    return product
 
 
-def _reaches(change: Any, plan: Any) -> bool:
+def _reaches(change: PriceChange, plan: Plan) -> bool:
     return change.plan is None or change.plan == plan.name
 
 
-def new_prices(scenario: Any, *, read: Read) -> np.ndarray:
+def new_prices(scenario: Scenario, *, read: Read) -> Array:
     """What a new customer pays in months 1..T: the plan's price x (1 + change_rate) of every change up to then.
 
     Money a month, shape (plans, T, 1 or draws); a yearly plan's price is a twelfth of a year's.
@@ -261,7 +268,7 @@ def new_prices(scenario: Any, *, read: Read) -> np.ndarray:
     return np.stack(np.broadcast_arrays(*rows))
 
 
-def _price_changes(scenario: Any, read: Read) -> tuple[np.ndarray | None, np.ndarray | None]:
+def _price_changes(scenario: Scenario, read: Read) -> tuple[Array | None, Array | None]:
     changes = [change for change in scenario.grow.price_changes if change.applies_to == "all"]
     if not changes:
         return None, None
@@ -283,5 +290,5 @@ def _price_changes(scenario: Any, read: Read) -> tuple[np.ndarray | None, np.nda
     return np.stack(np.broadcast_arrays(*rates)), np.stack(np.broadcast_arrays(*provoked))
 
 
-def _from(month: int, months: int) -> np.ndarray:
+def _from(month: int, months: int) -> npt.NDArray[np.bool_]:
     return (np.arange(1, months + 1) >= month)[:, None]

@@ -5,15 +5,18 @@ Arrays have shape (months, 1) or (months, draws), time first; see `growth.engine
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from growth.engine.arrive import acquisition_spend, brought
-from growth.engine.draws import Read
+from growth.engine.draws import Array, Read
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
 
 
-def arrivals_of(scenario: Any, *, read: Read) -> dict[str, np.ndarray]:
+def arrivals_of(scenario: Scenario, *, read: Read) -> dict[str, Array]:
     """What all channels bring, by month: visitors, sign_ups, new_customers (heads) and acquisition_spend (money).
 
     Sign-ups = visitors x signup_rate, or as counted for a channel of sign-ups; new customers as in `paying_stream`, or
@@ -53,9 +56,7 @@ def arrivals_of(scenario: Any, *, read: Read) -> dict[str, np.ndarray]:
     return total
 
 
-def paying_stream(
-    *, signups: np.ndarray, earlier: np.ndarray, delay_shares: tuple[float, ...], conversion_rate: np.ndarray
-) -> np.ndarray:
+def paying_stream(*, signups: Array, earlier: Array, delay_shares: tuple[float, ...], conversion_rate: Array) -> Array:
     """New customers of month t = conversion x sum over lags l of delay_shares[l] x sign-ups of month t - l.
 
     signups: a month, >= 0, shape (months, 1 or draws). earlier: sign-ups of each month before month 1, shape (1 or
@@ -91,15 +92,15 @@ class Referrals:
     (array([2.]), array([3.]))
     """
 
-    def __init__(self, scenario: Any, *, read: Read, opening_customers: np.ndarray):
+    def __init__(self, scenario: Scenario, *, read: Read, opening_customers: Array):
         self.rate = read(scenario.sign_up.monthly_referral_rate)
         self.active = bool(np.any(self.rate))
         self.conversion = read(scenario.pay.conversion_rate)
         self.delay = scenario.pay.delay_shares
         self.warm = self.rate * opening_customers  # of each month before month 1
-        self.signups: list[np.ndarray] = []
+        self.signups: list[Array] = []
 
-    def paying(self, month: int, customers_before: np.ndarray) -> np.ndarray:
+    def paying(self, month: int, customers_before: Array) -> Array:
         """New customers by referral in `month`, given the customers at the close of the month before."""
         self.signups.append(self.rate * customers_before)
         lagged = (self.warm if month - lag < 1 else self.signups[month - 1 - lag] for lag in range(len(self.delay)))

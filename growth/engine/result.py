@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from growth.engine.cohorts import cohorts
+from growth.engine.draws import Array
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,29 +34,29 @@ class Forecast:
     ([7.5, 5.625], [1800.0, 1350.0])
     """
 
-    scenario: Any
-    visitors: np.ndarray
-    sign_ups: np.ndarray
-    referred_sign_ups: np.ndarray
-    opening_customers: np.ndarray
-    new_customers: np.ndarray
-    returned_customers: np.ndarray
-    lost_customers: np.ndarray
-    closing_customers: np.ndarray
-    opening_mrr: np.ndarray
-    new_mrr: np.ndarray
-    reactivation_mrr: np.ndarray
-    expansion_mrr: np.ndarray
-    contraction_mrr: np.ndarray
-    churned_mrr: np.ndarray
-    closing_mrr: np.ndarray
-    cash_in: np.ndarray
-    payments: np.ndarray
-    deferred_revenue: np.ndarray
-    acquisition_spend: np.ndarray
+    scenario: Scenario
+    visitors: Array
+    sign_ups: Array
+    referred_sign_ups: Array
+    opening_customers: Array
+    new_customers: Array
+    returned_customers: Array
+    lost_customers: Array
+    closing_customers: Array
+    opening_mrr: Array
+    new_mrr: Array
+    reactivation_mrr: Array
+    expansion_mrr: Array
+    contraction_mrr: Array
+    churned_mrr: Array
+    closing_mrr: Array
+    cash_in: Array
+    payments: Array
+    deferred_revenue: Array
+    acquisition_spend: Array
 
     @classmethod
-    def of(cls, scenario: Any, stored: dict[str, np.ndarray], *, draws: int | None) -> Forecast:
+    def of(cls, scenario: Scenario, stored: dict[str, Array], *, draws: int | None) -> Forecast:
         """From the engine's series, time first and month 0 in front of the closing ones."""
         customers, mrr = stored.pop("customers"), stored.pop("mrr")
         series = {
@@ -70,27 +76,27 @@ class Forecast:
         return self.scenario.months
 
     @property
-    def arr(self) -> np.ndarray:
+    def arr(self) -> Array:
         """Annual recurring revenue: 12 x closing MRR."""
         return _read_only(12 * self.closing_mrr)
 
     @property
-    def arpa(self) -> np.ndarray:
+    def arpa(self) -> Array:
         """Average revenue per account: closing MRR / closing customers."""
         return ratio(self.closing_mrr, self.closing_customers)
 
     @property
-    def monthly_customer_churn_rate(self) -> np.ndarray:
+    def monthly_customer_churn_rate(self) -> Array:
         """Customers lost / customers at the month's opening."""
         return ratio(self.lost_customers, self.opening_customers)
 
     @property
-    def monthly_gross_revenue_churn_rate(self) -> np.ndarray:
+    def monthly_gross_revenue_churn_rate(self) -> Array:
         """(Churned + contraction MRR) / MRR at the month's opening."""
         return ratio(self.churned_mrr + self.contraction_mrr, self.opening_mrr)
 
     @property
-    def revenue(self) -> np.ndarray:
+    def revenue(self) -> Array:
         """Revenue recognised: the closing MRR, since a yearly plan counts a twelfth of its price each month.
 
         Source: IFRS 15 and ASC 606: a service rendered evenly over the contract is recognised evenly.
@@ -98,7 +104,7 @@ class Forecast:
         return self.closing_mrr
 
     @property
-    def payment_fees(self) -> np.ndarray:
+    def payment_fees(self) -> Array:
         """payment_fee_rate x cash in + fee_per_payment x payments."""
         bill = self.scenario.bill
         return _read_only(
@@ -106,29 +112,29 @@ class Forecast:
         )
 
     @property
-    def cost_to_serve(self) -> np.ndarray:
+    def cost_to_serve(self) -> Array:
         """monthly_cost_to_serve x closing customers."""
         return _read_only(_by_month(self.scenario.bill.monthly_cost_to_serve) * self.closing_customers)
 
     @property
-    def fixed_costs(self) -> np.ndarray:
+    def fixed_costs(self) -> Array:
         """The fixed costs of every month."""
         costs = _by_month(self.scenario.bill.monthly_fixed_costs)
         return np.broadcast_to(costs, np.broadcast_shapes(np.shape(costs), self.closing_mrr.shape))
 
     @property
-    def net_cash(self) -> np.ndarray:
+    def net_cash(self) -> Array:
         """Cash in less fees, cost to serve, fixed costs and acquisition spend."""
         out = self.payment_fees + self.cost_to_serve + self.fixed_costs + self.acquisition_spend
         return _read_only(self.cash_in - out)
 
     @property
-    def cash(self) -> np.ndarray:
+    def cash(self) -> Array:
         """Cash at the close of each month: opening_cash + net cash so far."""
         return _read_only(_by_month(self.scenario.bill.opening_cash) + np.cumsum(self.net_cash, axis=-1))
 
     @property
-    def cohort_customers(self) -> np.ndarray:
+    def cohort_customers(self) -> Array:
         """Customers by month (rows) and cohort (columns), shape (months, opening + months), or with draws in front.
 
         The first columns are the opening customers, oldest first; then the cohorts of months 1, 2, ... Computed anew.
@@ -136,13 +142,11 @@ class Forecast:
         return self._cohorts()[0]
 
     @property
-    def cohort_mrr(self) -> np.ndarray:
+    def cohort_mrr(self) -> Array:
         """MRR by month and cohort; like `cohort_customers`."""
         return self._cohorts()[1]
 
-    def _cohorts(self) -> tuple[np.ndarray, np.ndarray]:
-        from growth.engine.forecast import cohorts  # the one circle: a result can ask for its own cohorts
-
+    def _cohorts(self) -> tuple[Array, Array]:
         customers, mrr = cohorts(self.scenario)
         return _read_only(customers), _read_only(mrr)
 
@@ -186,7 +190,7 @@ SERIES = [
 ]
 
 
-def ratio(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
+def ratio(part: Array, whole: Array) -> Array:
     """part / whole, NaN where whole is 0; read-only. Both of the same shape, or such that broadcast.
 
     >>> ratio(np.array([1.0, 1.0]), np.array([4.0, 0.0]))
@@ -201,13 +205,13 @@ def _by_month(value: Any) -> Any:
     return value[:, None] if isinstance(value, np.ndarray) else value
 
 
-def _by_draw(values: np.ndarray, draws: int | None) -> np.ndarray:
+def _by_draw(values: Array, draws: int | None) -> Array:
     """From time first to (months,) or (draws, months), without a copy."""
     values = values[:, 0] if draws is None else np.broadcast_to(values.T, (draws, len(values)))
     return _read_only(values)
 
 
-def _read_only(values: np.ndarray) -> np.ndarray:
+def _read_only(values: Array) -> Array:
     values = values.view()
     values.flags.writeable = False
     return values

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
-from growth.engine.draws import Read, by_block
-from growth.engine.forecast import states_at
+from growth.engine.cohorts import states_at
+from growth.engine.draws import Array, Read, by_block
 from growth.engine.life import YEAR, ageless, life_of, plan_churn, plan_growth
 from growth.engine.step import CUSTOMERS, MRR, advance
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
+    from growth.scenario.churn import Churn
 
 LIFETIME = 1200  # months over which a lifetime is summed before its tail is closed as a geometric series
 EDGE = 1 - 1e-5  # a ratio this near 1 has no level that could be told from growth without end
 NOTHING = 1e-200  # a year's sum below this has died out: numbers near the smallest float no longer halve
 
 
-def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
+def followed(scenario: Scenario, *, start: int, end: int) -> Array:
     """The customers on board at the close of `start`, followed to the close of `end`; nobody joins them.
 
     start, end: whole months, 0 <= start <= end <= T. Returns shape (5, 1 or draws): customers and MRR at the start;
@@ -34,7 +39,7 @@ def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
 
     pooled = ageless(scenario)
 
-    def block(read: Read, draws: int) -> np.ndarray:
+    def block(read: Read, draws: int) -> Array:
         life = life_of(scenario, read=read, pooled=pooled)
         no_gain = replace(
             life,
@@ -52,7 +57,7 @@ def followed(scenario: Any, *, start: int, end: int) -> np.ndarray:
     return by_block(scenario, block)
 
 
-def settled_ages(scenario: Any) -> int:
+def settled_ages(scenario: Scenario) -> int:
     """How many ages of a lifetime have to be looked at before `lifetime_sum` can close it: LIFETIME at most.
 
     Three years from the age after which every year repeats the one before: that of the last change of churn, or of
@@ -69,7 +74,7 @@ def settled_ages(scenario: Any) -> int:
     return min((years + 3) * YEAR, LIFETIME)
 
 
-def _last_change(curve: Any) -> int:
+def _last_change(curve: Churn) -> int:
     """The last age at which churn may differ from that of the age after; LIFETIME where it never settles."""
     if curve.curve == "early_late":
         return curve.early_months
@@ -78,9 +83,7 @@ def _last_change(curve: Any) -> int:
     return 0 if curve.curve == "constant" else LIFETIME
 
 
-def lifetime(
-    scenario: Any, *, month: int, read: Read, ages: int = LIFETIME
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def lifetime(scenario: Scenario, *, month: int, read: Read, ages: int = LIFETIME) -> tuple[Array, Array, Array]:
     """A new customer's life by plan, with the churn changes up to `month` and no price change.
 
     S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1. month: 1..T. ages: how many, 1 or
@@ -97,12 +100,12 @@ def lifetime(
     churn = plan_churn(scenario, ages=older, month=month, read=read)
     up, down = plan_growth(scenario, ages=older, read=read)
     keep = 1 - churn
-    grown = keep if up is None else keep * (1 + up - down)
+    grown = keep if up is None or down is None else keep * (1 + up - down)
     with np.errstate(over="ignore"):
         return _from_one(keep), _from_one(grown), churn
 
 
-def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def lifetime_sum(terms: Array) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
     """The sum over ages of terms of shape (plans, ages, draws), with a tail that goes on as the last two years do.
 
     ages: whole years, three or more; `settled_ages` or LIFETIME.
@@ -124,6 +127,6 @@ def lifetime_sum(terms: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]
         return body + tail, rho, (rho < EDGE) & settled
 
 
-def _from_one(factors: np.ndarray) -> np.ndarray:
+def _from_one(factors: Array) -> Array:
     ones = np.ones((factors.shape[0], 1, factors.shape[2]))
     return np.cumprod(np.concatenate([ones, factors], axis=1), axis=1)

@@ -6,14 +6,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.engine.draws import Read
+from growth.engine.draws import Array, Read
 from growth.engine.life import Life, life_of
 from growth.engine.pay import Referrals, arrivals_of
 from growth.engine.step import CUSTOMERS, MRR, advance, join, opening_state
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,15 +30,15 @@ class Book:
     billed: cash in, payments, deferred revenue, shape (3, T, draws); None where every plan is monthly.
     """
 
-    closing: np.ndarray
-    left: np.ndarray
-    joining: np.ndarray
-    returned: np.ndarray | None
-    grown: np.ndarray | None
-    billed: np.ndarray | None
+    closing: Array
+    left: Array
+    joining: Array
+    returned: Array | None
+    grown: Array | None
+    billed: Array | None
 
     @classmethod
-    def blank(cls, scenario: Any, *, life: Life, draws: int) -> Book:
+    def blank(cls, scenario: Scenario, *, life: Life, draws: int) -> Book:
         """An empty book of the right size, with the parts that this scenario needs."""
         months, by_plan = life.months, (len(scenario.pay.plans), 2, draws)
         grows = life.expansion is not None or life.price_rate is not None
@@ -48,7 +51,7 @@ class Book:
             billed=np.empty((3, months, draws)) if life.pays is not None else None,
         )
 
-    def series(self) -> dict[str, np.ndarray]:
+    def series(self) -> dict[str, Array]:
         """The series that the book holds, plans added up: shape (T, draws), or (T, 1) where nothing happens.
 
         "customers" and "mrr" begin with month 0. Without a yearly plan there is no "cash_in" and no "payments".
@@ -75,8 +78,8 @@ class Book:
 
 
 def run(
-    scenario: Any, *, read: Read, draws: int, pooled: bool, keep: dict[int, Any] | None = None
-) -> dict[str, np.ndarray]:
+    scenario: Scenario, *, read: Read, draws: int, pooled: bool, keep: dict[int, Array] | None = None
+) -> dict[str, Array]:
     """Every stored series of one block of draws, by name; see model.md for the equations.
 
     pooled: all cohorts in one row; only where nothing depends on age (`growth.engine.life.ageless`). keep: months
@@ -111,12 +114,12 @@ def run(
             referred = referrals.paying(month, closing[t, :, CUSTOMERS].sum(axis=0))
             _share_out(book.joining, life, (arrivals["new_customers"][t] + referred)[None], slice(t, month))
         newcomers = book.joining[t]
-        if comeback and month > comeback.after_months:
+        if comeback and book.returned is not None and month > comeback.after_months:
             book.returned[t] = read(comeback.comeback_rate) * left[t - comeback.after_months]
             newcomers = newcomers + book.returned[t]
         closing[month] = join(state, newcomers, life=life, month=month)
-        if book.billed is not None:
-            book.billed[:, t] = _bill(state, life, month)
+        if book.billed is not None and life.pays is not None and life.defers is not None:
+            book.billed[:, t] = _bill(state, life, month, pays=life.pays, defers=life.defers)
         if keep is not None and month in keep:
             keep[month] = state.copy()
 
@@ -130,17 +133,17 @@ def run(
     }
 
 
-def _share_out(joining: np.ndarray, life: Life, new_customers: np.ndarray, when: slice) -> None:
+def _share_out(joining: Array, life: Life, new_customers: Array, when: slice) -> None:
     """New customers of the months in `when`, shape (months, draws), to plans, and what they pay."""
     by_plan = new_customers[:, None] * life.share
     joining[when, :, CUSTOMERS] = by_plan
     joining[when, :, MRR] = by_plan * np.moveaxis(life.price, 1, 0)[when]
 
 
-def _bill(state: np.ndarray, life: Life, month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _bill(state: Array, life: Life, month: int, *, pays: Array, defers: Array) -> tuple[Array, Array, Array]:
     """Cash in, payments and deferred revenue of a month, each of shape (draws,)."""
     row = life.months - month
-    pays, defers = life.pays[:, : month + life.oldest + 1], life.defers[:, : month + life.oldest + 1]
+    pays, defers = pays[:, : month + life.oldest + 1], defers[:, : month + life.oldest + 1]
     customers, mrr = state[:, CUSTOMERS, row:], state[:, MRR, row:]
     return (
         np.einsum("pcd,pc->d", mrr, pays),
@@ -149,5 +152,5 @@ def _bill(state: np.ndarray, life: Life, month: int) -> tuple[np.ndarray, np.nda
     )
 
 
-def _add_plans(by_plan: np.ndarray) -> np.ndarray:
+def _add_plans(by_plan: Array) -> Array:
     return by_plan[:, 0] if by_plan.shape[1] == 1 else by_plan.sum(axis=1)

@@ -21,17 +21,20 @@ a month, both >= 0; `life` holds the rates (`growth.engine.life`). Nothing is ch
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from growth.engine.draws import Read, stack
+from growth.engine.draws import Array, Read, stack
 from growth.engine.life import Life
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
 
 CUSTOMERS, MRR = 0, 1
 
 
-def opening_state(scenario: Any, *, life: Life, read: Read, draws: int) -> np.ndarray:
+def opening_state(scenario: Scenario, *, life: Life, read: Read, draws: int) -> Array:
     """Customers and MRR at the close of month 0, shape (plans, 2, cohorts, draws).
 
     Customers are split over plans by opening_share (else share), MRR in proportion to customers x price (to customers
@@ -52,13 +55,14 @@ def opening_state(scenario: Any, *, life: Life, read: Read, draws: int) -> np.nd
     return state
 
 
-def _age_weights(scenario: Any, oldest: int, read: Read) -> np.ndarray:
+def _age_weights(scenario: Scenario, oldest: int, read: Read) -> Array:
     """The share of a plan's opening customers at each age 0..oldest, shape (1 or plans, oldest + 1, 1 or draws)."""
     opening = scenario.opening
     if opening.ages:
         counts = {entry.age_months: read(entry.customers) for entry in opening.ages}
         weights = stack([counts.get(age, np.zeros(1)) for age in range(oldest + 1)])
-        return (weights / weights.sum(axis=0))[None]
+        shares: Array = weights / weights.sum(axis=0)
+        return shares[None]
     even = np.full(oldest + 1, 1 / (oldest + 1))
     if opening.mean_age_months is not None:
         return even[None, :, None]
@@ -66,7 +70,7 @@ def _age_weights(scenario: Any, oldest: int, read: Read) -> np.ndarray:
     return np.stack([even if plan.billing == "yearly" else new for plan in scenario.pay.plans])[:, :, None]
 
 
-def advance(state: np.ndarray, *, life: Life, month: int) -> tuple[np.ndarray, np.ndarray | float, np.ndarray | float]:
+def advance(state: Array, *, life: Life, month: int) -> tuple[Array, Array | float, Array | float]:
     """Takes the cohorts on board at the close of month - 1 to `month`, in place: first some leave, then the rest grow.
 
     lost = on board x h; MRR of those who stay x (1 + e - k) (1 + d), d the change in price that reaches them.
@@ -89,10 +93,10 @@ def advance(state: np.ndarray, *, life: Life, month: int) -> tuple[np.ndarray, n
     return left, expansion, contraction
 
 
-def _grow(mrr: np.ndarray, life: Life, aged: slice, price_rate: np.ndarray | None) -> tuple[Any, Any]:
+def _grow(mrr: Array, life: Life, aged: slice, price_rate: Array | None) -> tuple[Any, Any]:
     """Expansion, contraction, price changes on the MRR of those who stayed, shape (plans, cohorts, draws), in place."""
     expansion = contraction = 0.0
-    if life.expansion is not None:
+    if life.expansion is not None and life.contraction is not None:
         if life.expansion.shape[1] == 1:  # the same at every age
             up, down, stayed = life.expansion, life.contraction, mrr.sum(axis=1)
             expansion, contraction = up[:, 0] * stayed, down[:, 0] * stayed
@@ -107,16 +111,17 @@ def _grow(mrr: np.ndarray, life: Life, aged: slice, price_rate: np.ndarray | Non
     return expansion, contraction
 
 
-def on_board(state: np.ndarray, *, life: Life, month: int) -> np.ndarray:
+def on_board(state: Array, *, life: Life, month: int) -> Array:
     """The rows of the cohorts that joined before `month`, newest first: a view, shape (plans, 2, cohorts, draws)."""
     return state if life.pooled else state[:, :, life.months - month + 1 :]
 
 
-def join(state: np.ndarray, newcomers: np.ndarray, *, life: Life, month: int) -> np.ndarray:
+def join(state: Array, newcomers: Array, *, life: Life, month: int) -> Array:
     """Adds the newcomers of `month`, shape (plans, 2, draws), in place, at age 0.
 
     Returns all on board at its close, summed over cohorts, shape (plans, 2, draws).
     """
     row = 0 if life.pooled else life.months - month
     state[:, :, row] += newcomers
-    return state[:, :, row:].sum(axis=2)
+    aboard: Array = state[:, :, row:].sum(axis=2)
+    return aboard

@@ -18,7 +18,7 @@ from growth.calculator.language import ENGLISH, known, languages, locale_of, mes
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, validate
-from growth.scenario.section import DOTTED, FIELD_NAME, SLUG, WORD, Name, Section, Text, broken
+from growth.scenario.section import FIELD_NAME, SLUG, WORD, FieldAddress, Name, Section, Text, broken
 
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=FIELD_NAME, max_length=60)]
@@ -99,13 +99,12 @@ class Invitation(Section):
 
 
 WhatIfName = Annotated[str, StringConstraints(pattern=WORD)]
-FieldPath = Annotated[str, StringConstraints(pattern=DOTTED, max_length=120)]
 
 
 class Change(Section):
-    """One assumption of a what-if: `field` as a dotted place (positions in lists from 0), multiplied or set anew."""
+    """One assumption of a what-if: `field` as an address, items of lists by name or position, multiplied or set."""
 
-    field: FieldPath
+    field: FieldAddress
     times: Annotated[float, Field(ge=0, le=1000)] | None = None
     becomes: float | None = None
 

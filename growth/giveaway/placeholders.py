@@ -21,9 +21,9 @@ from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.what_ifs import changed
 from growth.measures import goal_month, growth_ceiling, lowest_cash
 from growth.scenario import Scenario
+from growth.scenario.address import in_file
 from growth.scenario.entry import shown
 from growth.scenario.file import load_document
-from growth.scenario.yaml_text import dotted
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
@@ -110,7 +110,7 @@ def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, s
         if not isinstance(source, (str, Path)):
             raise
         document = load_document(source)
-        lines = {dotted(place): line for place, line in document.lines.items()}
+        lines = {in_file(place): line for place, line in document.lines.items()}
         problems = [replace(problem, line=_line(problem.field, lines)) for problem in error.problems]
         raise ScenarioError(sorted(problems, key=lambda one: one.line or 0), file=document.file) from None
 

@@ -10,8 +10,8 @@ from growth.calculator.words import LOCALE
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
+from growth.scenario.address import put, value_at
 from growth.scenario.file import load_scenario
-from growth.scenario.values import put, value_at
 
 STEP = 0.1
 

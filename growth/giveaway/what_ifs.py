@@ -5,13 +5,12 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
-from growth.calculator.controls import assumptions_in
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, ScenarioError
 from growth.giveaway.brief import Giveaway, WhatIf
 from growth.scenario import Scenario
+from growth.scenario.address import Field, find, put, value_at
 from growth.scenario.file import load_scenario
-from growth.scenario.values import put, value_at
 
 
 def variants(giveaway: Giveaway, *, scenario: Scenario) -> dict[str, Forecast]:
@@ -27,15 +26,15 @@ def brief_data(giveaway: Giveaway, *, scenario: Scenario) -> dict[str, Any]:
     ScenarioError
         For a what-if that is not a valid scenario.
     """
-    entries = assumptions_in(scenario)
     what_ifs = []
     for one in giveaway.what_ifs:
         changed(scenario, one)
         changes = []
         for change in one.changes:
-            entry = entries.get(change.field)
-            low, high, whole = (entry.low, entry.high, entry.whole) if entry else (0, 1e9, False)
-            changes.append({**change.model_dump(), "low": low, "high": high, "whole": whole})
+            field = _number_at(scenario, change.field, one)
+            entry = field.assumption
+            low, high, whole = entry.low, entry.high, entry.whole
+            changes.append({**change.model_dump(), "field": field.path, "low": low, "high": high, "whole": whole})
         what_ifs.append({"name": one.name, "label": label_of(one), "changes": changes})
     return {
         "answer": giveaway.answer,
@@ -57,22 +56,33 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
     Raises ScenarioError for a field that is none of its numbers, and for a change that leaves no valid scenario.
     """
     values = scenario.model_dump(mode="json")
-    place = f"giveaway.what_ifs[{what_if.name}]"
     for change in what_if.changes:
-        try:
-            before = value_at(values, change.field)
-            if isinstance(before, (bool, str, list, dict)):
-                raise TypeError
-            after: float = before * change.times if change.becomes is None else change.becomes
-            put(values, change.field, int(after) if isfinite(after) and after == int(after) else after)
-        except (KeyError, IndexError, TypeError, ValueError):
-            rule = "the dotted place of a number of the scenario, positions in lists from 0"
-            raise ScenarioError(
-                [Problem(place, rule, change.field, "Such as stay.churn.monthly_churn_rate.")]
-            ) from None
+        field = _number_at(scenario, change.field, what_if)
+        before = value_at(values, field.place)
+        if change.becomes is None and before is None:
+            raise _no_number(what_if, change.field, f"Say what it becomes: the scenario has no {field.path}.")
+        after: float = before * change.times if change.becomes is None else change.becomes
+        put(values, field.place, int(after) if isfinite(after) and after == int(after) else after)
     try:
         return load_scenario({"scenario": values})
     except ScenarioError as error:
         rule = "a what-if that leaves a valid scenario"
-        problems = [Problem(place, rule, fix=f"{problem}.") for problem in error.problems]
+        problems = [Problem(_place(what_if), rule, fix=f"{problem}.") for problem in error.problems]
         raise ScenarioError(problems) from None
+
+
+def _number_at(scenario: Scenario, address: str, what_if: WhatIf) -> Field:
+    found = find(scenario, address)
+    if isinstance(found, Problem):
+        raise _no_number(what_if, address, found.fix)
+    if found.entry is None:
+        raise _no_number(what_if, address, "Such as stay.churn.monthly_churn_rate.")
+    return found
+
+
+def _no_number(what_if: WhatIf, address: str, fix: str) -> ScenarioError:
+    return ScenarioError([Problem(_place(what_if), "the address of a number of the scenario", address, fix)])
+
+
+def _place(what_if: WhatIf) -> str:
+    return f"giveaway.what_ifs[{what_if.name}]"

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from growth.engine import forecast
-from growth.engine.forecast import cohorts
+from growth.engine.cohorts import cohorts
 from growth.records.churn_fit import BOUNDS, Fit
 from growth.records.estimate import RECENT
 from growth.records.goodness_of_fit import seen_curve

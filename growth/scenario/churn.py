@@ -8,6 +8,7 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from growth.scenario.entry import Assumption, Number, fraction, whole_months
+from growth.scenario.relevance import curve_in_force
 from growth.scenario.section import LONGEST, Section, broken
 
 
@@ -21,6 +22,7 @@ class ConstantChurn(Section):
             "Customers leaving each month",
             slider=(0, 0.2, 0.001),
             always=True,
+            matters=curve_in_force,
             help="Churn: the share of customers on board who cancel in a month.",
         ),
     ] = 0.04
@@ -31,13 +33,20 @@ class EarlyLateChurn(Section):
 
     curve: Literal["early_late"]
     early_monthly_churn_rate: Annotated[
-        Number, fraction("New customers leaving each month", slider=(0, 0.4, 0.001), always=True)
+        Number,
+        fraction("New customers leaving each month", slider=(0, 0.4, 0.001), always=True, matters=curve_in_force),
     ]
     late_monthly_churn_rate: Annotated[
-        Number, fraction("Longer-standing customers leaving each month", slider=(0, 0.2, 0.001), always=True)
+        Number,
+        fraction(
+            "Longer-standing customers leaving each month", slider=(0, 0.2, 0.001), always=True, matters=curve_in_force
+        ),
     ]
     early_months: Annotated[
-        int, whole_months("Months in which a customer counts as new", low=1, high=LONGEST, slider=(1, 24, 1))
+        int,
+        whole_months(
+            "Months in which a customer counts as new", low=1, high=LONGEST, slider=(1, 24, 1), matters=curve_in_force
+        ),
     ] = 3
 
 
@@ -48,6 +57,7 @@ ALPHA = Assumption(
     1e3,
     (0.05, 5, 0.01),
     always=True,
+    matters=curve_in_force,
     help="Of new customers, alpha / (alpha + beta) leave in their first month: the larger alpha, the more.",
 )
 BETA = Assumption(
@@ -57,6 +67,7 @@ BETA = Assumption(
     1e3,
     (0.5, 60, 0.1),
     always=True,
+    matters=curve_in_force,
     help="The larger beta, the fewer leave. Where both are small customers differ much, and churn falls fast.",
 )
 
@@ -85,12 +96,13 @@ class BetaDiscreteWeibull(Section):
             0.1,
             3,
             (0.2, 2.5, 0.01),
+            matters=curve_in_force,
             help="Below 1 each customer is less ready to leave the longer they stay, above 1 more ready; 1 is neither.",
         ),
     ] = 1.0
 
 
-Survivors = Annotated[Number, fraction("Share still on board")]
+Survivors = Annotated[Number, fraction("Share still on board", matters=curve_in_force)]
 
 
 class MeasuredChurn(Section):
@@ -99,7 +111,10 @@ class MeasuredChurn(Section):
     curve: Literal["measured"]
     survival: Annotated[tuple[Survivors, ...], Field(min_length=1, max_length=LONGEST)]
     tail_monthly_churn_rate: Annotated[
-        Number, fraction("Leaving each month after the measured ages", slider=(0, 0.2, 0.001), always=True)
+        Number,
+        fraction(
+            "Leaving each month after the measured ages", slider=(0, 0.2, 0.001), always=True, matters=curve_in_force
+        ),
     ]
 
     @model_validator(mode="after")

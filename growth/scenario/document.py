@@ -12,7 +12,9 @@ from ruamel.yaml.error import YAMLError
 
 from growth.errors import Problem, ScenarioError
 from growth.files import read_input
-from growth.scenario.yaml_text import Node, Refused, clean, read_nodes
+from growth.scenario.address import Place
+from growth.scenario.entry import clean
+from growth.scenario.yaml_text import Node, Refused, read_nodes
 
 MOST_BYTES = 256 * 1024
 ROOTS = ("scenario", "giveaway")
@@ -31,7 +33,7 @@ class Document:
     text: str
     scenario: Any
     giveaway: Any
-    lines: Mapping[tuple, int]
+    lines: Mapping[Place, int]
     problems: tuple[Problem, ...]
     root: Node
 
@@ -135,7 +137,7 @@ SYNTAX = {  # what the parser says, in part -> what is wrong, and the likely men
 }
 
 
-def _lines(node: Node, place: tuple) -> Iterator[tuple[tuple, int]]:
+def _lines(node: Node, place: Place) -> Iterator[tuple[Place, int]]:
     yield place, node.line
     if isinstance(node.value, dict):
         for key, child in node.value.items():

@@ -56,7 +56,7 @@ def _editable(node: Node, section: BaseModel) -> bool:
     return bool(node.value) and (not node.flow or stays)
 
 
-def _editable_items(node: Node, values: tuple) -> bool:
+def _editable_items(node: Node, values: tuple[Any, ...]) -> bool:
     sections = bool(values) and bool(node.value) and all(isinstance(value, BaseModel) for value in values)
     if not sections or not all(isinstance(child.value, dict) for child in node.value):
         return False

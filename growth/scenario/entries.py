@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, get_args
+from types import UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -40,13 +41,20 @@ def entries(model: type[BaseModel], place: str = "") -> Iterator[Entry]:
         where = f"{place}.{name}".lstrip(".")
         found = assumption_of(info)
         if found:
-            mark = "[]" if "tuple" in str(info.annotation) else ""
+            mark = "[]" if _is_list(info.annotation) else ""
             yield Entry(where + mark, found, None if info.is_required() else info.default, info.is_required())
         sections = sections_in(info)
-        many = "[]" if any("tuple" in str(part) for part in (info.annotation, *get_args(info.annotation))) else ""
+        many = "[]" if _is_list(info.annotation) else ""
         for section in sections:
             tag = f"[{tag_of(section)}]" if len(sections) > 1 else many
             yield from entries(section, where + tag)
+
+
+def _is_list(annotation: Any) -> bool:
+    """Whether a field's type is a tuple, perhaps one that may be left out."""
+    if get_origin(annotation) in (Annotated, Union, UnionType):
+        return any(map(_is_list, get_args(annotation)))
+    return get_origin(annotation) is tuple
 
 
 def sections_in(annotation: Any) -> list[type[BaseModel]]:
@@ -70,9 +78,9 @@ def tag_of(section: type[BaseModel]) -> str:
     """The word that chooses this section among several: its curve, or its kind; "" where it needs none."""
     for name in TAGS:
         if name in section.model_fields:
-            return get_args(section.model_fields[name].annotation)[0]
+            return str(get_args(section.model_fields[name].annotation)[0])
     return ""
 
 
-def _parts(annotation: Any) -> tuple:
+def _parts(annotation: Any) -> tuple[Any, ...]:
     return (*get_args(annotation), *getattr(annotation, "__metadata__", ()))

@@ -15,10 +15,14 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
-Number: TypeAlias = float | np.ndarray
+from growth.scenario.relevance import Relevance
+
+Number: TypeAlias = float | npt.NDArray[np.float64]
+"""A number of a scenario: one float, or an array over draws of shape (draws,), one value for each draw."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +37,8 @@ class Assumption:
     help:    one sentence for the reader, with any term of the trade explained.
     whole:   a whole number (months and counts of months); such a value cannot vary over draws.
     always:  the control stands on the page even where the scenario leaves the assumption at its default.
+    matters: says of a scenario, and of the place of the number in it, whether another number there could change the
+             forecast; None where it always could. See `growth.scenario.relevance`.
     """
 
     label: str
@@ -43,6 +49,7 @@ class Assumption:
     help: str = ""
     whole: bool = False
     always: bool = False
+    matters: Relevance | None = None
 
     @property
     def rule(self) -> str:
@@ -109,7 +116,9 @@ class Assumption:
             self.check, serialization=core_schema.plain_serializer_function_ser_schema(_plain_json)
         )
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict:
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         return {
             "type": "integer" if self.whole else "number",
             "minimum": self.low,
@@ -137,6 +146,12 @@ def quantity(label: str, unit: str, *, high: float = 1e9, low: float = 0, **word
 def whole_months(label: str, *, low: int, high: int, **words: Any) -> Assumption:
     """An entry for a whole number of months, or the number of a month."""
     return Assumption(label, "months", low, high, whole=True, **words)
+
+
+def clean(key: Any) -> str:
+    """A key as an error shows it: on one line, of a sensible length."""
+    text = str(key)
+    return text if text.isprintable() and len(text) <= 60 else shown(text)
 
 
 def shown(value: Any) -> str:

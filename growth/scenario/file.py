@@ -10,10 +10,10 @@ from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
 from growth.scenario.document import Document, load_document, parse
 from growth.scenario.edit import edited
+from growth.scenario.entry import clean
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
 from growth.scenario.write import block, plain
-from growth.scenario.yaml_text import clean
 
 __all__ = ["Document", "load_document", "load_scenario", "save_scenario", "scenario_of", "validate"]
 
@@ -46,7 +46,7 @@ def scenario_of(document: Document) -> Scenario:
     said = {(problem.field, problem.line) for problem in document.problems}
     values = found if isinstance(found, tuple) else ()
     problems = [*document.problems, *(problem for problem in values if (problem.field, problem.line) not in said)]
-    if problems:
+    if problems or isinstance(found, tuple):
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
     return found
 

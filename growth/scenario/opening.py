@@ -8,14 +8,15 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from growth.scenario.entry import Number, amount, quantity, whole_months
+from growth.scenario.relevance import by_age, mean_age
 from growth.scenario.section import LONGEST, Section, broken
 
 
 class AgeCount(Section):
     """How many of the opening customers have been on board for how long."""
 
-    age_months: Annotated[int, whole_months("Months on board", low=0, high=LONGEST)]
-    customers: Annotated[Number, quantity("Customers of that age", "customers")]
+    age_months: Annotated[int, whole_months("Months on board", low=0, high=LONGEST, matters=by_age)]
+    customers: Annotated[Number, quantity("Customers of that age", "customers", matters=by_age)]
 
 
 class Opening(Section):
@@ -44,7 +45,12 @@ class Opening(Section):
         ),
     ] = 0.0
     mean_age_months: (
-        Annotated[int, whole_months("How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1))]
+        Annotated[
+            int,
+            whole_months(
+                "How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1), matters=mean_age
+            ),
+        ]
         | None
     ) = None
     ages: Annotated[tuple[AgeCount, ...] | None, Field(min_length=1, max_length=LONGEST + 1)] = None
@@ -56,6 +62,7 @@ class Opening(Section):
         ages = [entry.age_months for entry in self.ages or ()]
         if len(set(ages)) != len(ages):
             raise broken("each age once in opening.ages", ages)
-        if ages and np.any(sum(np.asarray(entry.customers) for entry in self.ages) <= 0):
+        counted = [np.asarray(entry.customers) for entry in self.ages or ()]
+        if counted and np.any(sum(counted, np.zeros(1)) <= 0):
             raise broken("at least one customer in opening.ages", 0)
         return self

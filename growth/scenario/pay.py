@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from growth.scenario.churn import Churn
 from growth.scenario.entry import Number, amount, fraction, quantity
+from growth.scenario.relevance import common_conversion_rate, common_signup_rate, several_lags, several_plans
 from growth.scenario.section import Name, Section, broken, unique_names
 
 
@@ -18,7 +19,11 @@ class SignUp(Section):
     signup_rate: Annotated[
         Number,
         fraction(
-            "Of the visitors, sign up", slider=(0, 0.3, 0.001), always=True, help="A free trial or a place on the list."
+            "Of the visitors, sign up",
+            slider=(0, 0.3, 0.001),
+            always=True,
+            matters=common_signup_rate,
+            help="A free trial or a place on the list.",
         ),
     ] = 0.05
     monthly_referral_rate: Annotated[
@@ -48,7 +53,9 @@ class Plan(Section):
     and everything about it (who leaves, what they pay) changes only at its renewals, at ages 12, 24, 36, ..."""
 
     name: Name
-    share: Annotated[Number, fraction("Of the new customers, choose it", slider=(0, 1, 0.01))] = 1.0
+    share: Annotated[
+        Number, fraction("Of the new customers, choose it", slider=(0, 1, 0.01), matters=several_plans)
+    ] = 1.0
     monthly_price: Annotated[Number, MONTHLY_PRICE] | None = None
     yearly_price: (
         Annotated[
@@ -60,7 +67,7 @@ class Plan(Section):
     billing: Literal["monthly", "yearly"] = "monthly"
     renewal_rate: Annotated[Number, fraction("Renew after a year", slider=(0, 1, 0.01), always=True)] | None = None
     churn: Churn | None = None
-    opening_share: Annotated[Number, fraction("Of today's customers, have it")] | None = None
+    opening_share: Annotated[Number, fraction("Of today's customers, have it", matters=several_plans)] | None = None
 
     @model_validator(mode="after")
     def _billing(self) -> Plan:
@@ -86,10 +93,14 @@ class Pay(Section):
     sign-up: the first share pays in the month of the sign-up, the next a month later; they add to one."""
 
     conversion_rate: Annotated[
-        Number, fraction("Of the sign-ups, become customers", slider=(0, 1, 0.005), always=True)
+        Number,
+        fraction(
+            "Of the sign-ups, become customers", slider=(0, 1, 0.005), always=True, matters=common_conversion_rate
+        ),
     ] = 0.2
     delay_shares: Annotated[
-        tuple[Annotated[float, fraction("Share paying so many months later")], ...], Field(min_length=1, max_length=25)
+        tuple[Annotated[float, fraction("Share paying so many months later", matters=several_lags)], ...],
+        Field(min_length=1, max_length=25),
     ] = (1.0,)
     plans: Annotated[tuple[Plan, ...], Field(min_length=1, max_length=40)]
 

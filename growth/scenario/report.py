@@ -12,10 +12,10 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from growth.errors import Problem, ScenarioError
+from growth.scenario.address import Place, in_words
 from growth.scenario.entries import TAGS, assumption_of, sections_in, tag_of
 from growth.scenario.entry import shown
 from growth.scenario.section import PATTERNS
-from growth.scenario.yaml_text import clean
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -25,7 +25,7 @@ def validate(
     values: Any,
     *,
     file: str | None = None,
-    lines: Mapping[tuple, int] | None = None,
+    lines: Mapping[Place, int] | None = None,
     root: str = "",
 ) -> Model:
     """`values` as a `model`, or a ScenarioError that lists every problem in them.
@@ -44,7 +44,7 @@ def validate(
 
 
 def problems_in(
-    model: type[Model], values: Any, *, lines: Mapping[tuple, int] | None = None, root: str = ""
+    model: type[Model], values: Any, *, lines: Mapping[Place, int] | None = None, root: str = ""
 ) -> Model | tuple[Problem, ...]:
     """`values` as a `model`, or every problem in them, in the order of the file."""
     try:
@@ -58,7 +58,7 @@ def problems_in(
 
 
 def _problem(
-    detail: ErrorDetails, model: type[BaseModel], values: Any, lines: Mapping[tuple, int], root: str
+    detail: ErrorDetails, model: type[BaseModel], values: Any, lines: Mapping[Place, int], root: str
 ) -> Problem:
     place, models, siblings = _locate(detail, model, values)
     words = _words(detail, models, place, siblings)
@@ -66,7 +66,7 @@ def _problem(
     base = (root,) if root else ()
     line = next((lines[(*base, *place[:n])] for n in range(len(place), -1, -1) if (*base, *place[:n]) in lines), None)
     prefix = "" if root == "scenario" else root
-    return Problem(_dotted(place, values, prefix), words.rule, words.value, words.fix, line)
+    return Problem(in_words(place, values, root=prefix), words.rule, words.value, words.fix, line)
 
 
 def _follows(detail: ErrorDetails) -> bool:
@@ -76,10 +76,10 @@ def _follows(detail: ErrorDetails) -> bool:
 
 def _locate(
     detail: ErrorDetails, model: type[BaseModel], values: Any
-) -> tuple[tuple, list[type[BaseModel]], list[type[BaseModel]]]:
+) -> tuple[Place, list[type[BaseModel]], list[type[BaseModel]]]:
     """The place within the values, without the tags that pydantic adds; the sections the place lies in; and those that
     might have been chosen instead."""
-    place: tuple = ()
+    place: Place = ()
     models, within, siblings = [model], [model], []
     for number, step in enumerate(detail["loc"]):
         if isinstance(step, int):
@@ -110,7 +110,7 @@ class _Words(NamedTuple):
 
 
 def _words(
-    detail: ErrorDetails, models: list[type[BaseModel]], place: tuple, siblings: list[type[BaseModel]]
+    detail: ErrorDetails, models: list[type[BaseModel]], place: Place, siblings: list[type[BaseModel]]
 ) -> _Words:
     """An error of pydantic in words. models: the sections it lies in, or may have been meant for; siblings: those that
     another `kind` or `curve` would have chosen."""
@@ -121,8 +121,8 @@ def _words(
     if kind == "extra_forbidden":
         return _unknown_key(str(place[-1]), models, siblings)
     if kind == "missing":
-        entries = [assumption_of(field) for field in _fields(models, place)]
-        return _Words(f"needed: {entries[0].rule}" if any(entries) else "needed, and not there")
+        entries = [found for field in _fields(models, place) if (found := assumption_of(field))]
+        return _Words(f"needed: {entries[0].rule}" if entries else "needed, and not there")
     if kind in ("union_tag_invalid", "union_tag_not_found") and isinstance(given, Mapping):
         return _wrong_section(given, models)
     if kind == "literal_error":
@@ -148,7 +148,7 @@ def _unknown_key(key: str, models: list[type[BaseModel]], siblings: list[type[Ba
     return _Words("no such setting", fix=_meant(key, known) or f"Known here: {', '.join(known)}.")
 
 
-def _wrong_section(given: Mapping, models: list[type[BaseModel]]) -> _Words:
+def _wrong_section(given: Mapping[str, Any], models: list[type[BaseModel]]) -> _Words:
     """The key that chooses among several sections is missing, or names none of them."""
     tags = [tag_of(model) for model in models]
     key = next((name for name in TAGS if any(name in model.model_fields for model in models)), "")
@@ -165,7 +165,7 @@ def _instead_of_settings(given: Any, models: list[type[BaseModel]]) -> str:
     return f"Write {TAGS[0]}: {tags[0]} below it, and its numbers." if tags and isinstance(given, (int, float)) else ""
 
 
-def _length(kind: str, context: dict, given: Any) -> _Words:
+def _length(kind: str, context: dict[str, Any], given: Any) -> _Words:
     bound = context.get("min_length", context.get("max_length"))
     text = kind.startswith("string")
     unit = ("character" if text else "value") + ("s" if bound != 1 else "")
@@ -185,11 +185,11 @@ def _rule(detail: ErrorDetails) -> str:
     return message[:1].lower() + message[1:]
 
 
-def _fields(models: list[type[BaseModel]], place: tuple) -> list[FieldInfo]:
+def _fields(models: list[type[BaseModel]], place: Place) -> list[FieldInfo]:
     return [model.model_fields[place[-1]] for model in models if place[-1] in model.model_fields]
 
 
-def _pattern(models: list[type[BaseModel]], place: tuple) -> str:
+def _pattern(models: list[type[BaseModel]], place: Place) -> str:
     """The pattern that the text at `place` has to match; "" where it has none."""
     found = [getattr(part, "pattern", None) for field in _fields(models, place) for part in field.metadata]
     return next((str(pattern) for pattern in found if pattern), "")
@@ -224,21 +224,3 @@ def _in_short(given: Any) -> str:
     if isinstance(given, (list, tuple)):
         return "a list" if given else "an empty list"
     return shown(given)
-
-
-def _dotted(place: tuple, values: Any, prefix: str) -> str:
-    """A place in words: items of a list by their name where they have one."""
-    text = prefix
-    for step in place:
-        inner = None
-        if isinstance(values, Mapping):
-            inner = values.get(step)
-        elif isinstance(values, (list, tuple)) and isinstance(step, int) and step < len(values):
-            inner = values[step]
-        if isinstance(step, int):
-            name = inner.get("name") if isinstance(inner, Mapping) else None
-            text += f"[{clean(name) if isinstance(name, str) and name.strip() else step}]"
-        else:
-            text += f".{clean(step)}"
-        values = inner
-    return text.lstrip(".")

@@ -30,7 +30,7 @@ def broken(rule: str, value: Any = "", fix: str = "", *, key: str = "") -> Pydan
     return PydanticCustomError("assumption", "{rule}", {"rule": rule, "value": text, "fix": fix, "key": key})
 
 
-def unique_names(place: str, parts: tuple) -> None:
+def unique_names(place: str, parts: tuple[Any, ...]) -> None:
     """Raises where two of `parts` share a name; `place` says what they are."""
     names = [part.name for part in parts]
     for name in names:
@@ -58,13 +58,11 @@ CURRENCY = r"^[A-Z]{3}$"
 SLUG = r"^[a-z0-9]+(-[a-z0-9]+)*$"
 FIELD_NAME = r"^[A-Za-z][A-Za-z0-9_\[\].-]*$"
 WORD = r"^[a-z][a-z0-9_]{0,30}$"
-DOTTED = r"^[a-z0-9_]+(\.[a-z0-9_]+)*$"
 PATTERNS = {  # a pattern in words, as an error says it
     MONTH: "a month written year-month, such as 2027-01",
     CURRENCY: "a currency code of three capital letters, such as EUR",
     FIELD_NAME: "the name of a form's field: a letter, then letters, digits and _ . - [ ]",
     WORD: "a word of at most 31 small letters, digits and underscores, such as halved_churn",
-    DOTTED: "the dotted place of a number, such as stay.churn.monthly_churn_rate",
     SLUG: "small letters and digits, with hyphens between words, such as how-big-can-it-get",
 }
 
@@ -73,6 +71,9 @@ Name = Annotated[
 ]
 Text = Annotated[
     str, StringConstraints(strict=True, strip_whitespace=True, max_length=4000), AfterValidator(_printable)
+]
+FieldAddress = Annotated[  # see growth.scenario.address; it may hold a name
+    str, StringConstraints(strict=True, strip_whitespace=True, min_length=1, max_length=300), AfterValidator(_one_line)
 ]
 Month = Annotated[str, StringConstraints(strict=True, pattern=MONTH)]
 Currency = Annotated[str, StringConstraints(strict=True, pattern=CURRENCY)]

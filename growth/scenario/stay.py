@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from growth.scenario.churn import Churn, ConstantChurn
 from growth.scenario.entry import Assumption, Number, amount, fraction, whole_months
+from growth.scenario.relevance import lifetime_value_alone, reaches_those_on_board
 from growth.scenario.section import LONGEST, Name, Section, broken
 
 
@@ -54,7 +55,9 @@ class PriceChange(Section):
     change_rate: Annotated[Number, fraction("Price change", low=-0.99, high=10, slider=(-0.5, 1, 0.01), always=True)]
     applies_to: Literal["new", "all"] = "new"
     plan: Name | None = None
-    provoked_churn_rate: Annotated[Number, fraction("Customers leaving over it", slider=(0, 0.5, 0.005))] = 0.0
+    provoked_churn_rate: Annotated[
+        Number, fraction("Customers leaving over it", slider=(0, 0.5, 0.005), matters=reaches_those_on_board)
+    ] = 0.0
 
     @model_validator(mode="after")
     def _reaches(self) -> PriceChange:
@@ -106,6 +109,7 @@ class Bill(Section):
         fraction(
             "Discount",
             slider=(0, 0.05, 0.001),
+            matters=lifetime_value_alone,
             help="How much less money is worth a month later; used for lifetime value alone.",
         ),
     ] = 0.01

@@ -57,9 +57,10 @@ def scalar(value: Any) -> str:
         return text.replace("e", ".0e") if "e" in text and "." not in text else text
     if isinstance(value, int):
         return str(value)
-    if _NEEDS_NO_QUOTES.fullmatch(value) and not value.endswith(" ") and plain_text(value):
-        return value
-    return '"' + "".join(_escaped(character) for character in value) + '"'
+    text = str(value)
+    if _NEEDS_NO_QUOTES.fullmatch(text) and not text.endswith(" ") and plain_text(text):
+        return text
+    return '"' + "".join(_escaped(character) for character in text) + '"'
 
 
 def flow(value: Any) -> str:
@@ -85,7 +86,7 @@ def entry(key: str, value: Any, indent: int) -> str:
     return f"{key}: {flow(value)}" if isinstance(value, (dict, list)) else f"{key}: {scalar(value)}"
 
 
-def block(value: dict | list, indent: int) -> str:
+def block(value: dict[str, Any] | list[Any], indent: int) -> str:
     """A dict or list of dicts as lines at `indent`, without the first line's indentation and the last line's end."""
     pad = "\n" + " " * indent
     if isinstance(value, dict):

@@ -25,6 +25,7 @@ from ruamel.yaml.events import (
 from ruamel.yaml.resolver import implicit_resolvers
 
 from growth.errors import Problem, printable
+from growth.scenario.address import Place, in_file
 from growth.scenario.entry import shown
 
 DEEPEST = 20  # levels of nesting
@@ -33,7 +34,7 @@ _WHOLE = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _DECIMAL = re.compile(
     r"[-+]?[0-9]+\.[0-9]*([eE][-+][0-9]+)?|\.[0-9]+([eE][-+][0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)"
 )
-_WORDS = {"": None, "~": None, "null": None, "Null": None, "NULL": None}
+_WORDS: dict[str, bool | None] = {"": None, "~": None, "null": None, "Null": None, "NULL": None}
 _WORDS |= {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
 _READ_AS_MORE_THAN_TEXT = tuple(pattern for _, _, pattern, _ in implicit_resolvers)  # of YAML 1.1 and 1.2
 
@@ -74,12 +75,6 @@ def plain_text(text: str) -> bool:
     return text not in _WORDS and text not in ("=", "<<") and not any(p.match(text) for p in _READ_AS_MORE_THAN_TEXT)
 
 
-def clean(key: Any) -> str:
-    """A key as an error shows it: on one line, of a sensible length."""
-    text = str(key)
-    return text if text.isprintable() and len(text) <= 60 else shown(text)
-
-
 class Refused(Exception):
     """A text that is not read any further; `problem` says why."""
 
@@ -113,10 +108,10 @@ class _Reader:
                 root = self._node(event, (), 1)
         return root, self._problems
 
-    def _note(self, place: tuple, rule: str, line: int, value: str, fix: str = "") -> None:
-        self._problems.append(Problem(dotted(place), rule, value, fix, line))
+    def _note(self, place: Place, rule: str, line: int, value: str, fix: str = "") -> None:
+        self._problems.append(Problem(in_file(place), rule, value, fix, line))
 
-    def _node(self, event: Any, place: tuple, depth: int) -> Node:
+    def _node(self, event: Any, place: Place, depth: int) -> Node:
         line, start = event.start_mark.line + 1, event.start_mark.index
         if event.anchor:
             name = ("*" if isinstance(event, AliasEvent) else "&") + event.anchor
@@ -135,9 +130,11 @@ class _Reader:
         value = self._scalar(event.value, place, line) if plain else event.value
         return Node(value, line, start, self._trim(start, event.end_mark.index))
 
-    def _mapping(self, event: Any, place: tuple, depth: int) -> Node:
+    def _mapping(self, event: Any, place: Place, depth: int) -> Node:
         line, start = event.start_mark.line + 1, event.start_mark.index
-        value, keys, end = {}, {}, start
+        value: dict[str, Node] = {}
+        keys: dict[str, tuple[int, int]] = {}
+        end = start
         while not isinstance(event := next(self._events), MappingEndEvent):
             key_line = event.start_mark.line + 1
             if not isinstance(event, ScalarEvent) or event.ctag or event.anchor:
@@ -160,16 +157,17 @@ class _Reader:
         last = event.end_mark.index if event.start_mark.index < event.end_mark.index else end
         return Node(value, line, start, last, last != end, keys)
 
-    def _sequence(self, event: Any, place: tuple, depth: int) -> Node:
+    def _sequence(self, event: Any, place: Place, depth: int) -> Node:
         line, start = event.start_mark.line + 1, event.start_mark.index
-        value, end = [], start
+        value: list[Node] = []
+        end = start
         while not isinstance(event := next(self._events), SequenceEndEvent):
             value.append(self._node(event, (*place, len(value)), depth + 1))
             end = max(end, value[-1].end)
         last = event.end_mark.index if event.start_mark.index < event.end_mark.index else end
         return Node(value, line, start, last, last != end)
 
-    def _scalar(self, text: str, place: tuple, line: int) -> Any:
+    def _scalar(self, text: str, place: Place, line: int) -> Any:
         if text in _WORDS:
             return _WORDS[text]
         if _WHOLE.fullmatch(text):
@@ -199,9 +197,3 @@ def _as_number(text: str) -> str:
     except ValueError:
         return ""
     return f"{number:.15g}" if abs(number) < 1e15 and not text.lstrip("+-").startswith(("00", "0_")) else ""
-
-
-def dotted(place: tuple) -> str:
-    """A place within a file as an error names it; what lies in the scenario goes without that key."""
-    parts = place[1:] if place[:1] == ("scenario",) else place
-    return "".join(f"[{part}]" if isinstance(part, int) else f".{clean(part)}" for part in parts).lstrip(".")

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from pydantic import BaseModel
-from pydantic.fields import FieldInfo
 
 from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.scenario import Assumption, Scenario
-from growth.scenario.entries import assumption_of, tag_of
+from growth.scenario.address import Field, fields
 from growth.spreadsheet.formula import Formula, as_formula
 from growth.spreadsheet.names import input_name
 from growth.spreadsheet.workbook_text import item_words, workbook_words
@@ -50,7 +47,7 @@ class Inputs:
     """
 
     def __init__(self, scenario: Scenario, *, locale: str = LOCALE):
-        found = [one for one in _walk(scenario, locale) if _matters(one.place, scenario)]
+        found = [_input(field, locale) for field in fields(scenario, always_first=True) if _stands(field, scenario)]
         order = list(messages(locale)["stages"])
         self.cells = sorted(found, key=lambda one: order.index(one.part))
         self._scenario, self._names = scenario, {one.place: one.name for one in self.cells}
@@ -71,30 +68,18 @@ class Inputs:
         return [one for one in self.cells if one.place.rpartition(".")[0] == place]
 
 
-def _walk(section: BaseModel, locale: str, place: str = "", whose: str = "") -> Iterator[Input]:
-    fields = sorted(type(section).model_fields.items(), key=lambda item: _later(item[1]))
-    for name, info in fields:
-        value, where = getattr(section, name), f"{place}.{name}".lstrip(".")
-        entry = assumption_of(info)
-        if isinstance(value, BaseModel):
-            yield from _walk(value, locale, where, whose)
-        elif isinstance(value, tuple):
-            for index, part in enumerate(value):
-                if isinstance(part, BaseModel):
-                    mine = _whose(name, part, index, len(value), whose, workbook_words(locale)["parts"])
-                    yield from _walk(part, locale, f"{where}.{index}", mine)
-                elif entry:
-                    which = ", ".join(text for text in (whose, item_words(name, index, locale)) if text)
-                    yield _input(f"{where}.{index}", where, entry, section, which, part, locale)
-        elif entry and value is not None:
-            yield _input(where, where, entry, section, whose, value, locale)
-
-
-def _input(place: str, of: str, entry: Assumption, section: BaseModel, whose: str, value: float, locale: str) -> Input:
-    """An input cell with its words; of: the place of the field it is, or of the list that it stands in."""
-    label, help = _label_and_help(of, tag_of(type(section)), entry, locale)
+def _input(field: Field, locale: str) -> Input:
+    """An input cell with its words."""
+    entry = field.assumption
+    in_list = isinstance(field.place[-1], int)
+    of = field.path.rpartition(".")[0] if in_list else field.path
+    label, help = _label_and_help(of, field.kind, entry, locale)
+    which = [_whose(field, workbook_words(locale)["parts"])]
+    if in_list:
+        which.append(item_words(field.name, int(field.place[-1]), locale))
+    whose = ", ".join(text for text in which if text)
     label = said(messages(locale)["whose"]["one"], label=label, whose=whose) if whose else label
-    return Input(place, entry, label, help, float(value))
+    return Input(field.path, entry, label, help, float(field.value))
 
 
 def _label_and_help(place: str, kind: str, entry: Assumption, locale: str) -> tuple[str, str]:
@@ -105,43 +90,25 @@ def _label_and_help(place: str, kind: str, entry: Assumption, locale: str) -> tu
     return (found["label"], "") if found else label_and_help(place, kind, entry.label, entry.help, locale)
 
 
-def _later(info: FieldInfo) -> bool:
-    """Within a section what is always shown comes first."""
-    entry = assumption_of(info)
-    return entry is not None and not entry.always
-
-
-def _whose(name: str, part: BaseModel, index: int, of: int, whose: str, words: dict[str, str]) -> str:
+def _whose(field: Field, words: dict[str, str]) -> str:
     """Whose number it is: the channel's or the plan's where there are several, the launch's or the change's."""
-    named = getattr(part, "name", None)
-    if named is not None:
-        return named if of > 1 or name == "channels" else ""
-    own = words[name].replace("{n}", str(index + 1)) if of > 1 or name in ("ages", "launches") else ""
-    return ", ".join(text for text in (whose, own) if text)
+    whose = ""
+    for item in field.items:
+        name, several = getattr(item.section, "name", None), item.count > 1
+        if name is not None:
+            whose = str(name) if several or item.of == "channels" else ""
+        elif several or item.of in ("ages", "launches"):
+            own = words[item.of].replace("{n}", str(item.position + 1))
+            whose = f"{whose}, {own}" if whose else own
+    return whose
 
 
-def _matters(place: str, scenario: Scenario) -> bool:
-    """Whether another number there can change the workbook, within the structure it is exported with."""
-    plans, channels, steps = scenario.pay.plans, scenario.arrive.channels, place.split(".")
-    if place == "months" or place == "bill.monthly_discount_rate":  # fixed; lifetime value alone
+def _stands(field: Field, scenario: Scenario) -> bool:
+    """Whether it has a cell: its value can change the workbook, whose months and structure are fixed. The conversion
+    rate does as soon as the referral rate beside it is no longer 0."""
+    if field.value is None or field.place == ("months",):
         return False
-    if place.startswith("opening.ages") or place == "opening.mean_age_months":
-        return any(by_age(scenario, number) for number in range(len(plans))) and (
-            place.startswith("opening.ages") or not scenario.opening.ages
-        )
-    if place.startswith("pay.delay_shares"):
-        return len(scenario.pay.delay_shares) > 1
-    if place.endswith((".share", ".opening_share")):
-        return len(plans) > 1
-    if place.startswith("stay.churn."):
-        return any(plan.churn is None and plan.renewal_rate is None for plan in plans)
-    if place.startswith("pay.plans.") and steps[3] == "churn":
-        return plans[int(steps[2])].renewal_rate is None
-    if place == "sign_up.signup_rate":
-        return any(getattr(channel, "signup_rate", 0) is None for channel in channels)
-    if place.endswith("provoked_churn_rate"):
-        return scenario.grow.price_changes[int(steps[2])].applies_to == "all"
-    return True
+    return field.matters(scenario) or field.path == "pay.conversion_rate"
 
 
 def by_age(scenario: Scenario, number: int) -> bool:

@@ -27,10 +27,9 @@ from growth.measures import (
     net_revenue_retention,
 )
 from growth.scenario import Scenario
+from growth.scenario.address import plain_values, put
 from growth.scenario.report import validate
-from growth.scenario.values import put
 from growth.sweep.design import Design, plain_value
-from growth.sweep.fields import plain
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.sweep_file import ALWAYS
 
@@ -59,7 +58,7 @@ def scenarios(design: Design, block: dict[str, np.ndarray]) -> Iterator[tuple[np
     axes = {axis.title: axis for axis in plan.sweep.axes}
     arrays = {title: block[title] for title, axis in axes.items() if axis.field and _varies(design, title)}
     fixed = {title: column for title, column in block.items() if title not in arrays}
-    base = plain(plan.base)
+    base = plain_values(plan.base)
     for places, words in _groups(fixed, len(next(iter(block.values())))):
         values = copy.deepcopy(base)
         sections = sorted(_settings(axes, words, plan), key=lambda setting: len(setting[0]))

@@ -30,7 +30,7 @@ def test_the_bridge_balances_in_every_month(mapping):
     balanced(f.opening_customers + came - f.lost_customers, f.closing_customers, f.opening_customers, came)
 
     for first, key in ((f.opening_mrr[0], "mrr"), (f.opening_customers[0], "customers")):
-        np.testing.assert_allclose(first, mapping["opening"][key], rtol=1e-12)
+        np.testing.assert_allclose(first, getattr(f.scenario.opening, key), rtol=1e-12)
     np.testing.assert_array_equal(f.opening_mrr[1:], f.closing_mrr[:-1])
     np.testing.assert_array_equal(f.opening_customers[1:], f.closing_customers[:-1])
 

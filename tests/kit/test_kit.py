@@ -81,7 +81,7 @@ def test_a_what_if_changes_one_number_and_no_sentence_can_claim_a_lead_that_is_n
     assert read.startswith("2% €")
     with pytest.raises(ScenarioError, match="no such lead"):
         filled(words(answer="{base.more_than.halved}", what_ifs=what_ifs), scenario=scenario())
-    with pytest.raises(ScenarioError, match="dotted place of a number"):
+    with pytest.raises(ScenarioError, match="address of a number"):
         wrong = [{"name": "x", "changes": [{"field": "stay.churn.rate", "times": 2}]}]
         filled(words(answer="{x.churn}", what_ifs=wrong), scenario=scenario())
 

@@ -23,7 +23,7 @@ from growth.calculator.words import answer
 from growth.cli import main
 from growth.errors import PublishError, ScenarioError
 from growth.giveaway.placeholders import load_giveaway
-from growth.scenario.values import put
+from growth.scenario.address import put
 from growth.spreadsheet import spreadsheet, write_spreadsheet
 from growth.spreadsheet.assumptions_sheet import FIRST_LINE
 from growth.spreadsheet.formula import FUNCTIONS
