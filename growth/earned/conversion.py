@@ -7,7 +7,7 @@ where the steady trickle of sign-ups is taken for robots, it is the share of tha
 
 What is held likely beforehand is an assumption, no source: c as Beta(0.7, 5), half of it drawn to the share of the
 owner's other pieces as if from twelve sign-ups; m log-normal about 30 days (two in three between 11 and 82), and what
-the other pieces tell of it; the trickle of any shape as likely robots as people.
+the other pieces tell of it; that the trickle of a shape is robots, 0.6.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from growth.earned.interval import TAILS, Interval
 
 SHARES = np.sin((np.arange(60) + 0.5) / 60 * np.pi / 2) ** 2
 MEAN_DELAYS = np.geomspace(2.0, 365.0, 28)
+ROBOTS = 0.6  # how likely a steady trickle is robots before anything is known of its buyers
 _LIKE_OTHERS = 12.0  # sign-ups that the other pieces' share counts for
 _MOST_SHAPES = 120  # of those with a trickle, the likeliest; beyond them the weight is negligible
 _STEP = np.gradient(SHARES)
@@ -149,7 +150,7 @@ def draw(
     steady = steady[np.argsort(decay.weights[steady])[::-1][:_MOST_SHAPES]]
     ages = np.concatenate([sign_ups.age, sign_ups.waiting_age])
     # one entry: (shapes it stands for, robots or not, log of the pairs)
-    halved = np.where(grid.trickle > 0, 0.5, 1.0)
+    halved = np.where(grid.trickle > 0, 1 - ROBOTS, 1.0)
     robots = np.empty((len(steady), *plain.shape))
     fading = grid.rate(ages[:, None])[:, steady]
     people = fading / (fading + grid.trickle[steady])
@@ -159,7 +160,7 @@ def draw(
     as_people = np.exp(plain - top)
     as_robots = np.exp(robots - top)
     people_weight = decay.weights * halved * as_people.sum()
-    robot_weight = decay.weights[steady] * 0.5 * as_robots.sum(axis=(1, 2))
+    robot_weight = decay.weights[steady] * ROBOTS * as_robots.sum(axis=(1, 2))
     chances = np.concatenate([people_weight, robot_weight])
     chosen = rng.choice(chances.size, size, p=chances / chances.sum())
     is_robots = chosen >= people_weight.size

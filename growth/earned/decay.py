@@ -4,7 +4,7 @@ The mean number of sign-ups at age t (days since publishing) is a g(t), with
 
     exponential   g(t) = 2^(-t / h) + r              half-life h
     power law     g(t) = (1 + t / s)^(-alpha) + r    scale s, exponent alpha
-    trickle       r >= 0, a share of the first day's level; r = 0 in half of the prior
+    trickle       r >= 0, a share of the first day's level; r = 0 with prior probability 0.4
 
 Given their number, the days that n sign-ups fall on are multinomial with the shares of G, the integral of g, so the
 level a drops out of the likelihood. All shapes on a grid are weighed by prior x likelihood: the interval is that of the
@@ -116,7 +116,7 @@ def shapes() -> Shapes:
     fade = np.exp(-0.5 * np.log(half_lives / 45) ** 2)
     power = np.exp(-0.5 * (np.log(power_exponent) / 0.5) ** 2)
     family = np.concatenate([fade / fade.sum(), power / power.sum()]) / 2
-    floor = np.concatenate([[0.5], np.full(10, 0.05)])
+    floor = np.concatenate([[0.4], np.full(10, 0.06)])
     one = {
         "half_life": np.concatenate([half_lives, np.full(power.size, np.inf)]),
         "scale": np.concatenate([np.ones(60), power_scale]),

@@ -25,7 +25,29 @@ LEVEL_WORDS = (
 
 
 def report_text(report: EarningsReport, *, locale: str = LOCALE) -> list[str]:
-    """The whole report as paragraphs: a title and a text for each piece, which kind to make next, the cautions."""
+    """The whole report as paragraphs.
+
+    Parameters
+    ----------
+    report
+        Of `growth.earned.report`.
+    locale
+        Of numbers, dates and money.
+
+    Returns
+    -------
+    list of str
+        A title and a text for each piece, then which kind to make next, then the cautions.
+
+    Examples
+    --------
+    >>> from growth.earned import Ledger, report
+    >>> from growth.earned.ledger_csv import parse_csv
+    >>> with Ledger(":memory:", create=True) as ledger:
+    ...     done = ledger.record([parse_csv("piece,published\\na,2026-03-01\\n", file="x.csv")], on="2026-04-01")
+    ...     report_text(report(ledger))[0]
+    'a (a)'
+    """
     paragraphs = []
     for one in report.pieces:
         said = piece_sentences(one, report.currency, locale=locale)
@@ -48,7 +70,7 @@ def as_markdown(text: str) -> str:
 def next_sentence(report: EarningsReport, *, locale: str = LOCALE) -> str:
     """Which kind of piece to make next, and how sure that is."""
     if len(report.pieces) < 2:
-        return "With one piece there is nothing to compare it with."
+        return "One piece is shown, so there is nothing to compare it with."
     if not report.buyers:
         return (
             "Nobody has bought yet, so nothing tells the pieces apart in money. Wait for the first buyers before you "
@@ -137,7 +159,7 @@ def two_estimates_sentences(found: TwoEstimates, currency: str, *, locale: str =
 
 def age_table(bands: Sequence[AgeBand], currency: str, *, locale: str = LOCALE) -> list[tuple[str, ...]]:
     """The value of a sign-up by age, as rows of texts with their headings on top."""
-    rows: list[tuple[str, ...]] = [("sign-ups since", "sign-ups", "buyers", "paid", "contracted", "in the end")]
+    rows: list[tuple[str, ...]] = [("age", "sign-ups", "buyers", "paid each", "contracted each", "in the end, each")]
     for band in bands:
         age = f"{band.youngest} days and more" if band.oldest is None else f"{band.youngest} to {band.oldest} days"
         end = "cannot be said"

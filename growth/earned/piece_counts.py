@@ -81,6 +81,13 @@ class PieceCounts:
         return len(self.sign_ups_by_day)
 
     @property
+    def half_came(self) -> int:
+        """By the end of which day since publishing, counted from 1, half of its sign-ups had come; 0 without any."""
+        if not self.sign_ups:
+            return 0
+        return int(np.searchsorted(np.cumsum(self.sign_ups_by_day), self.sign_ups / 2)) + 1
+
+    @property
     def cost(self) -> float:
         """Hours at their rate, and what was spent besides."""
         return self.hours * self.hourly_rate + self.other_cost

@@ -125,7 +125,30 @@ class PieceComparison:
 
 
 def compare(a: PieceReport, b: PieceReport) -> PieceComparison:
-    """How likely piece a is better than piece b, and by how much: counts by the score test, money by the draws."""
+    """How likely piece a is better than piece b, and by how much.
+
+    Parameters
+    ----------
+    a, b
+        Of one report.
+
+    Returns
+    -------
+    PieceComparison
+        Differences of shares by the score test (`growth.earned.interval.difference`), of money by the draws.
+
+    Examples
+    --------
+    >>> from growth.earned import Ledger, report
+    >>> from growth.earned.ledger_csv import parse_csv
+    >>> pieces = "piece,published\\na,2026-03-01\\nb,2026-03-01\\n"
+    >>> days = "piece,day,views,sign_ups\\na,2026-03-02,100,20\\nb,2026-03-02,100,5\\n"
+    >>> with Ledger(":memory:", create=True) as ledger:
+    ...     done = ledger.record([parse_csv(text, file="x.csv") for text in (pieces, days)], on="2026-04-01")
+    ...     a, b = report(ledger).pieces
+    >>> compare(b, a).sign_ups[0] > 0.99
+    True
+    """
     one, two = a.piece, b.piece
     bought = {"count_a": len(one.buyers), "of_a": one.sign_ups, "count_b": len(two.buyers), "of_b": two.sign_ups}
     signed = {"count_a": one.sign_ups, "of_a": one.viewers, "count_b": two.sign_ups, "of_b": two.viewers}

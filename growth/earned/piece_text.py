@@ -12,6 +12,7 @@ from growth.earned.interval import Interval
 from growth.earned.piece_counts import ROBOT_SIGN_UPS, ROBOT_TIMES
 from growth.earned.piece_report import PieceReport
 
+FEW = 10  # sign-ups; of fewer, when half of them came says nothing
 SURELY = 0.9  # from this probability on a steady trickle is called robots
 
 
@@ -152,6 +153,8 @@ def _to_come(one: PieceReport, currency: str, locale: str) -> list[str]:
             f"publishing and {LEAST_ROWS} days with a count."
         ]
     said = []
+    if one.piece.sign_ups >= FEW:
+        said.append(f"Half of its sign-ups came within {count_of(one.piece.half_came, 'day', locale)}.")
     if one.halving is not None and one.halving.value is not None:
         low, value, high = one.halving.low, one.halving.value, one.halving.high
         if np.isinf(high):

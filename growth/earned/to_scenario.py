@@ -14,6 +14,7 @@ from growth.errors import MeasureError, Problem
 from growth.scenario import Scenario
 
 MONTH = 365.25 / 12  # days
+MOST_PIECES = 1_000
 
 
 def measured(report: EarningsReport) -> dict[str, Interval]:
@@ -87,8 +88,26 @@ def into_channel(
     Raises
     ------
     MeasureError
-        There is no content channel of that name, or no rate to take.
+        There is no content channel of that name, no rate to take, or `pieces` is out of range.
+
+    Examples
+    --------
+    >>> import growth
+    >>> from growth.earned import Ledger, report
+    >>> from growth.earned.ledger_csv import parse_csv
+    >>> days = "piece,day,views,sign_ups\\n" + "".join(f"a,2026-03-{n:02d},90,9\\n" for n in range(1, 31))
+    >>> buyers = "buyer,piece,signed_up,bought,amount\\n1,a,2026-03-01,2026-03-02,90\\n"
+    >>> files = [parse_csv(text, file="x.csv") for text in ("piece,published\\na,2026-03-01\\n", days, buyers)]
+    >>> channel = {"name": "pieces", "kind": "content", "monthly_pieces": 1, "peak_monthly_visits": 9}
+    >>> scenario = growth.Scenario(business="A list", arrive={"channels": [channel]},
+    ...     pay={"plans": [{"name": "Course", "monthly_price": 90}]})
+    >>> with Ledger(":memory:", create=True) as ledger:
+    ...     done = ledger.record(files, on="2026-04-01")
+    ...     into_channel(report(ledger), scenario, channel="pieces").arrive.channels[0].signup_rate
+    0.1
     """
+    if pieces is not None and not 0 <= pieces <= MOST_PIECES:
+        raise MeasureError([Problem("pieces", f"a number from 0 to {MOST_PIECES:,}", f"{pieces:g}")])
     data = scenario.model_dump(mode="json")
     found = next((one for one in data["arrive"]["channels"] if one["name"] == channel), None)
     if found is None or found["kind"] != "content":

@@ -77,3 +77,12 @@ def test_other_pieces_say_what_is_usual():
     low = np.median(drawn(little, others=(5.0, 400.0)).share)
     high = np.median(drawn(little, others=(120.0, 400.0)).share)
     assert low < 0.08 < high
+
+
+def test_what_is_held_likely_before_anything_is_known():
+    """Shares as Beta(0.7, 5), of mean 0.7 / 5.7; a trickle in 0.6, and 0.6 of those robots; delays of 30 days."""
+    nothing = SignUps(*(np.zeros(0) for _ in range(5)))
+    found = draw(nothing, decay.fit(np.zeros(30)), size=40_000, rng=np.random.default_rng(0))
+    assert np.mean(found.robots) == pytest.approx(0.6 * 0.6, abs=0.01)
+    assert np.mean(found.share) == pytest.approx(0.7 / 5.7, abs=0.005)
+    assert np.median(found.delay) == pytest.approx(30, rel=0.05)

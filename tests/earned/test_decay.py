@@ -149,3 +149,15 @@ def test_another_piece_counts_for_thirty_sign_ups_and_no_more():
 
 def test_nothing_counted_leaves_the_prior():
     np.testing.assert_allclose(decay.fit(np.zeros(30)).weights, shapes().prior, rtol=1e-9)
+
+
+def test_what_is_held_likely_before_anything_is_counted():
+    """The two families equally, a trickle in 0.6, half-lives about 45 days, two in three between 17 and 122."""
+    grid = shapes()
+    families = decay.fit(np.zeros(30)).family_weights()
+    assert families["exponential"] + families["exponential with a trickle"] == pytest.approx(0.5)
+    assert families["exponential"] + families["power law"] == pytest.approx(0.4)
+    fading = grid.exponential & (grid.trickle == 0)
+    weights = grid.prior[fading] / grid.prior[fading].sum()
+    inside = (grid.half_life[fading] > 45 / np.e) & (grid.half_life[fading] < 45 * np.e)
+    assert weights[inside].sum() == pytest.approx(0.68, abs=0.04)  # one standard deviation of the log

@@ -146,6 +146,16 @@ def test_a_few_days_are_too_early_to_say_what_is_to_come(days):
     assert "It is too early to say" in text and "expect about" not in text and "halve" not in text
 
 
+def test_when_half_of_the_sign_ups_came_is_a_count():
+    """1, 1, 8, 4, 4: half of 18 are there by the end of the third day."""
+    first = datetime.date(2026, 1, 5)
+    days = "piece,day,views,sign_ups\n" + "".join(
+        f"one,{first + datetime.timedelta(days=n)},90,{count}\n" for n, count in enumerate((1, 1, 8, 4, 4, *[0] * 10))
+    )
+    one = report(ledger_of(PIECES, days)).pieces[0]
+    assert one.piece.half_came == 3 and "Half of its sign-ups came within 3 days." in piece_sentences(one, "EUR")
+
+
 def test_two_days_with_a_row_in_two_months_are_too_early_too():
     days = "piece,day,views,sign_ups\none,2026-01-06,90,4\none,2026-03-06,90,5\n"
     assert report(ledger_of(PIECES, days)).pieces[0].too_early
@@ -384,6 +394,9 @@ def test_the_measured_rates_become_a_channel_that_forecasts_the_next_six(demo):
     assert fade == pytest.approx(channel.monthly_fade_rate) and 0.2 < fade < 0.6
     with pytest.raises(MeasureError, match="There is pieces"):
         into_channel(found, scenario, channel="adverts")
+    for wrong in (-1, float("nan"), float("inf"), 1e9):
+        with pytest.raises(MeasureError, match="pieces: a number from 0 to 1,000"):
+            into_channel(found, scenario, channel="pieces", pieces=wrong)
 
 
 def test_the_command_line_from_files_to_a_forecast(tmp_path, capsys, monkeypatch):
