@@ -25,7 +25,7 @@ SHARES = np.sin((np.arange(60) + 0.5) / 60 * np.pi / 2) ** 2
 MEAN_DELAYS = np.geomspace(2.0, 365.0, 28)
 ROBOTS = 0.6  # how likely a steady trickle is robots before anything is known of its buyers
 _LIKE_OTHERS = 12.0  # sign-ups that the other pieces' share counts for
-_MOST_SHAPES = 120  # of those with a trickle, the likeliest; beyond them the weight is negligible
+_PICKS = 120  # of the shapes with a trickle, for the likelihoods of robots
 _STEP = np.gradient(SHARES)
 
 
@@ -146,8 +146,11 @@ def draw(
     if delays is not None:
         prior = prior + delays
     plain = log_likelihood(sign_ups) + prior
-    steady = np.flatnonzero((grid.trickle > 0) & (decay.weights > 1e-5 * decay.weights.max()))
-    steady = steady[np.argsort(decay.weights[steady])[::-1][:_MOST_SHAPES]]
+    trickling = np.flatnonzero(grid.trickle > 0)
+    steps = np.cumsum(decay.weights[trickling])
+    # equally likely picks stand for all shapes with a trickle
+    picked = np.searchsorted(steps, (np.arange(_PICKS) + 0.5) / _PICKS * steps[-1])
+    steady, times = np.unique(trickling[np.minimum(picked, trickling.size - 1)], return_counts=True)
     ages = np.concatenate([sign_ups.age, sign_ups.waiting_age])
     # one entry: (shapes it stands for, robots or not, log of the pairs)
     halved = np.where(grid.trickle > 0, 1 - ROBOTS, 1.0)
@@ -160,7 +163,7 @@ def draw(
     as_people = np.exp(plain - top)
     as_robots = np.exp(robots - top)
     people_weight = decay.weights * halved * as_people.sum()
-    robot_weight = decay.weights[steady] * ROBOTS * as_robots.sum(axis=(1, 2))
+    robot_weight = steps[-1] * times / _PICKS * ROBOTS * as_robots.sum(axis=(1, 2))
     chances = np.concatenate([people_weight, robot_weight])
     chosen = rng.choice(chances.size, size, p=chances / chances.sum())
     is_robots = chosen >= people_weight.size
