@@ -280,12 +280,12 @@ def test_text_in_parquet_that_is_not_utf8_is_named(tmp_path):
     assert read_records(tmp_path / "x.parquet", leave_out=1).customers == 2
 
 
-def test_a_workbook_is_called_one(tmp_path):
+def test_a_spreadsheet_is_called_one(tmp_path):
     import zipfile
 
     with zipfile.ZipFile(tmp_path / "x.xlsx", "w") as file:
         file.writestr("xl/workbook.xml", "")
-    with pytest.raises(RecordsError, match=r"found a workbook .*Save the sheet with the rows as CSV"):
+    with pytest.raises(RecordsError, match=r"found a spreadsheet .*Save the sheet as CSV"):
         read_records(tmp_path / "x.xlsx")
 
 

@@ -71,11 +71,6 @@ def _layout(path: Path, names: ColumnNames) -> _Layout:
     if len(first) > LONGEST_HEADER:
         rule = "a first line that names the columns, of at most 64 KB"
         raise RecordsError([Problem("", rule, f"{len(first)} bytes or more", line=1)], file=str(path))
-    if first.startswith(b"PK\x03\x04"):
-        fix = "Save the sheet with the rows as CSV, UTF-8."
-        raise RecordsError(
-            [Problem("", "a CSV or Parquet file", "a workbook or another ZIP file", fix)], file=str(path)
-        )
     text = first.decode("utf-8-sig", "replace").split("\r")[0]
     headers = [next(csv.reader([text], delimiter=delimiter), []) for delimiter in DELIMITERS]
     delimiter, header = max(zip(DELIMITERS, headers, strict=True), key=lambda pair: len(pair[1]))
@@ -205,9 +200,11 @@ def _line_ends(content: bytes) -> np.ndarray:
 
 def _blank(content: bytes, begins: np.ndarray, ends: np.ndarray) -> np.ndarray:
     """Return which lines hold nothing but their end."""
-    raw, length = np.frombuffer(content, np.uint8), ends - begins
-    first = raw[begins]
-    return (length <= 2) & ((first == LINE_FEED) | (first == CARRIAGE_RETURN))
+    blank = np.zeros(begins.size, bool)
+    short = np.flatnonzero(ends - begins <= 2)
+    first = np.frombuffer(content, np.uint8)[begins[short]]
+    blank[short] = (first == LINE_FEED) | (first == CARRIAGE_RETURN)
+    return blank
 
 
 def _need_care(content: bytes, begins: np.ndarray) -> np.ndarray:
