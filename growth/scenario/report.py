@@ -167,7 +167,7 @@ def _instead_of_settings(given: Any, models: list[type[BaseModel]]) -> str:
 
 def _length(kind: str, context: dict[str, Any], given: Any) -> _Words:
     bound = context.get("min_length", context.get("max_length"))
-    text = kind.startswith("string")
+    text = isinstance(given, str)
     unit = ("character" if text else "value") + ("s" if bound != 1 else "")
     side = "at least " if kind.endswith("short") else "at most "
     return _Words(f"{'text' if text else 'a list'} of {side}{bound} {unit}", f"{len(given):,}")

@@ -1,0 +1,309 @@
+"""A long attack on the command line, beside the short tests.
+
+    python tests/long/attack.py --minutes 60
+    python tests/long/attack.py --minutes 5 --only kill --seed 7
+
+Each round takes the next kind of attack: mutated scenario, sweep, billing and ledger files; odd paths in every argument
+of every command; kills of every command that writes; hostile text in every text field of the schema. A find is an
+exception, a traceback, a hang, an exit code of no meaning, a terminal escape, a user's file changed, or a script that
+a page was not meant to have. Each is printed with its seed and kept in --keep; make it a named test of the suite.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import traceback
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+
+from hostile import TEXTS, hostile_file, scripts_in  # noqa: E402
+from test_writing import EXAMPLES, commands  # noqa: E402
+
+from growth.cli import build_parser, main  # noqa: E402
+from growth.errors import GrowthError  # noqa: E402
+from growth.output import is_sealed  # noqa: E402
+
+ROOT = Path(__file__).parents[2]
+SCENARIOS = ROOT / "scenarios"
+GROWTH = [sys.executable, "-m", "growth"]
+CODES = (0, 1, 2, 130)
+PATIENCE = 180  # seconds, of one command on a busy machine
+BITS = [
+    "", " ", "\t", "\n", "-", ":", "{", "}", "[", "]", "'", '"', "#", "&a", "*a", "!!x", "|", ">", "%", "@", "`", "\\",
+    "\x00", "\x1b[31m", "\ufeff", "\u202e", "\u2028", "\\ud800", "é", "１", "0", "-1", "1e309", "-0", ".inf", ".nan",
+    "1e-320", "99999999999999999999", "012", "0x1F", "1_000", "12:30", "no", "null", "~", "true", "2027-13", "{goal}",
+    "{goal_month",
+    "{a.closing_mrr}", "=cmd()", "<script>", "x" * 5000, "[" * 60, "2024-02-30", "1,5", "customer",
+]  # fmt: skip
+
+
+class Found(Exception):
+    """Something that should not be."""
+
+
+def mutated(text: str, rng: random.Random) -> str:
+    """A text with one to four things changed: characters, words, lines or their indentation."""
+    for _ in range(rng.randint(1, 4)):
+        lines = text.split("\n")
+        at, kind = rng.randrange(len(lines)), rng.randrange(7)
+        if kind == 0:
+            lines[at] = mutated_word(lines[at], rng)
+        elif kind == 1:
+            del lines[at]
+        elif kind == 2:
+            lines.insert(at, lines[rng.randrange(len(lines) or 1)])
+        elif kind == 3:
+            lines[at] = " " * rng.randrange(6) + lines[at].lstrip()
+        elif kind == 4:
+            cut = rng.randrange(len(lines[at]) + 1)
+            lines[at] = lines[at][:cut] + rng.choice(BITS) + lines[at][cut:]
+        elif kind == 5:
+            key, colon, _ = lines[at].partition(":")
+            lines[at] = f"{key}{colon} {rng.choice(BITS)}"
+        else:
+            rng.shuffle(lines[at : at + 3])
+        text = "\n".join(lines)
+    return text
+
+
+def mutated_word(line: str, rng: random.Random) -> str:
+    """A line with one of its words replaced."""
+    words = line.split(" ")
+    words[rng.randrange(len(words))] = rng.choice(BITS)
+    return " ".join(words)
+
+
+def say(words: list[str]) -> tuple[int, str]:
+    """Run a command within this process; its exit code and what it said. Raises Found."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
+        try:
+            code = main(words)
+        except BaseException as error:
+            if isinstance(error, KeyboardInterrupt):
+                raise
+            raise Found(f"{words}: {traceback.format_exc()}") from None
+    checked(words, code, out.getvalue())
+    return code, out.getvalue()
+
+
+def run(words: list[str], cwd: Path) -> int:
+    """Run a command in a process of its own. Raises Found."""
+    try:
+        done = subprocess.run(
+            [*GROWTH, *words], cwd=cwd, capture_output=True, timeout=PATIENCE, stdin=subprocess.DEVNULL
+        )
+    except subprocess.TimeoutExpired:
+        raise Found(f"{words}: no end within {PATIENCE} seconds") from None
+    except ValueError:  # a NUL, which the system takes in no argument
+        return 2
+    checked(words, done.returncode, (done.stdout + done.stderr).decode("utf-8", "replace"))
+    return done.returncode
+
+
+def checked(words: list[str], code: int, said: str) -> None:
+    """Raise Found for an exit code of no meaning, a traceback, or what a terminal would obey."""
+    if code not in CODES:
+        raise Found(f"{words}: exit code {code}: {said[-2000:]}")
+    if "Traceback" in said or "Exception ignored" in said:
+        raise Found(f"{words}: {said[-4000:]}")
+    if "\x1b" in said:
+        raise Found(f"{words}: an escape in what is said: {said[:500]!r}")
+
+
+def state(folder: Path) -> dict[str, bytes]:
+    """The content of every regular file below a folder."""
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+# --- the attacks ------------------------------------------------------------------------------------------------------
+
+
+def scenario(rng: random.Random, place: Path) -> None:
+    """A mutated scenario file: checked, and where it is valid everything that a file can become without a kernel."""
+    source = rng.choice([path for path in SCENARIOS.glob("*.yaml") if not path.name.startswith(("my-", "sweep"))])
+    path = place / "shop.yaml"
+    path.write_text(mutated(source.read_text("utf-8"), rng), "utf-8", errors="surrogatepass")
+    code, _ = say(["check", str(path)])
+    for words in (["forecast", str(path)], ["spreadsheet", str(path), "--to", str(place / "x.xlsx")]):
+        if say(words)[0] != code:
+            raise Found(f"check ends with {code}, and {words[0]} does not")
+    if code == 0 and rng.random() < 0.3:
+        say(["review", str(path), "--words-only"])
+
+
+def sweep(rng: random.Random, place: Path) -> None:
+    """A mutated sweep file."""
+    source = rng.choice(list(SCENARIOS.glob("sweep-*.yaml")))
+    shutil.copy(SCENARIOS / "fernhollow.yaml", place)
+    path = place / "sweep.yaml"
+    path.write_text(mutated(source.read_text("utf-8"), rng), "utf-8", errors="surrogatepass")
+    say(["check", str(path)])
+
+
+def records(rng: random.Random, place: Path) -> None:
+    """Mutated billing records, or the file that says what their columns are called."""
+    rows = (SCENARIOS / "records" / "fernhollow-charges.csv").read_text("utf-8").split("\n")[: rng.randint(2, 800)]
+    (place / "rows.csv").write_text(mutated("\n".join(rows), rng), "utf-8", errors="surrogatepass")
+    columns = mutated((SCENARIOS / "records" / "other-names.yaml").read_text("utf-8"), rng)
+    (place / "columns.yaml").write_text(columns, "utf-8", errors="surrogatepass")
+    words = ["measure", str(place / "rows.csv"), "--to", str(place / "measured.yaml"), "--leave-out", "5"]
+    code, _ = say(words + (["--columns", str(place / "columns.yaml")] if rng.random() < 0.3 else []))
+    if code == 0 and say(["check", str(place / "measured.yaml")])[0]:
+        raise Found("measure wrote a scenario that is not valid")
+
+
+def ledger(rng: random.Random, place: Path) -> None:
+    """Mutated files for the ledger: nothing is taken in by halves."""
+    files = []
+    for path in sorted((SCENARIOS / "earned").glob("*.csv")):
+        text = path.read_text("utf-8")
+        (place / path.name).write_text(
+            mutated(text, rng) if rng.random() < 0.5 else text, "utf-8", errors="surrogatepass"
+        )
+        files.append(str(place / path.name))
+    base = place / "ledger"
+    code, _ = say(["earned", "import", str(base), *files])
+    if code and base.exists():
+        raise Found("an import that failed has left a ledger")
+    if code == 0:
+        say(["earned", "report", str(base)])
+        say(["earned", "history", str(base)])
+
+
+def paths(rng: random.Random, place: Path) -> None:
+    """An odd path in the place of any argument of any command; the user's files stay as they are."""
+    name, parser = rng.choice([one for one in commands(build_parser()) if one[0]])
+    mine = place / "mine.yaml"
+    shutil.copy(SCENARIOS / "fernhollow.yaml", mine)
+    for suffix in ("csv", "html", "json", "xlsx", "ipynb", "parquet"):
+        (place / f"mine.{suffix}").write_text("mine", "utf-8")
+    (place / "loop").symlink_to("loop")
+    (place / "link.yaml").symlink_to("mine.yaml")
+    (place / "folder.yaml").mkdir()
+    odd = ["", ".", "..", "-", "--", "~", "loop", "link.yaml", "folder.yaml", "mine.yaml", "mine.csv", "mine.json",
+           "x" * 300,
+           "mine.xlsx", "mine.ipynb", "mine.html", "nowhere/x.yaml", "s3://no/x", "file:///x", "http://[", "/dev/null",
+           "/dev/full", "/proc/self/mem", "a\nb.yaml", "\x1b[31m.yaml", "{x}.ipynb", "é.csv", "\udcff.yaml", "x.yaml/y",
+           ":memory:", "mine.yaml/", "./mine.yaml", "CON", "%s", "*.yaml"]  # fmt: skip
+    before, words = state(place), name.split()
+    for action in parser._actions:
+        if action.dest in ("help", "replace", "again", "scheduler") or action.choices or isinstance(action.nargs, int):
+            continue
+        if action.nargs == 0 or action.type is not None:
+            continue
+        if not action.option_strings:
+            words.append(rng.choice(odd))
+        elif action.required or rng.random() < 0.4:
+            words.append(f"{action.option_strings[0]}={rng.choice(odd)}")
+    run(words, place)
+    after = state(place)
+    changed = [one for one in before if after.get(one) != before[one]]
+    if changed:
+        raise Found(f"{words}: changed {changed}")
+
+
+def kill(rng: random.Random, place: Path) -> None:
+    """A command that writes is ended at a random moment: what was there is whole, or whole anew; nothing of the user's
+    is touched.
+    """
+    here = place / "in"
+    here.mkdir()
+    shutil.copy(SCENARIOS / "fernhollow.yaml", here)
+    shutil.copytree(SCENARIOS / "records", here / "records")
+    shutil.copytree(SCENARIOS / "earned", here / "earned")
+    (here / "columns.yaml").write_text("columns: {}\n", "utf-8")
+    say(["earned", "import", str(here / "ledger"), *map(str, (here / "earned").glob("*.csv"))])
+    (_, _), line = rng.choice(list(EXAMPLES.items()))
+    suffix = {"forecast": ".csv", "schema": ".json", "measure": ".yaml", "records-demo": ".csv", "spreadsheet": ".xlsx"}
+    to = place / f"out{suffix.get(line.split()[0], '.yaml' if 'scenario' in line.split()[:2] else '')}"
+    words = [str(to) if word == "TO" else word.replace("IN/", f"{here}/") for word in line.split()]
+    began = time.monotonic()
+    if run([*words, "--replace"], place):
+        raise Found(f"{words}: an example that fails")
+    took, before = time.monotonic() - began, state(here)
+    whole = state(place)
+    process = subprocess.Popen(
+        [*GROWTH, *words, "--replace"], cwd=place, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+    )
+    time.sleep(rng.uniform(0, took))
+    process.send_signal(rng.choice([signal.SIGTERM, signal.SIGINT, signal.SIGKILL]))
+    _, err = process.communicate(timeout=PATIENCE)
+    if b"Traceback" in err and b"growth/" in err.replace(str(ROOT).encode(), b""):
+        raise Found(f"{words}: {err[-3000:].decode('utf-8', 'replace')}")
+    if state(here) != before:
+        raise Found(f"{words}: an input has changed")
+    for name, content in state(place).items():
+        if not name.startswith("in/") and not Path(name).name.startswith("."):
+            path = place / name
+            if content != whole.get(name) and not is_sealed(path):
+                raise Found(f"{words}: half a file: {name}")
+
+
+def hostile(rng: random.Random, place: Path) -> None:
+    """Hostile text in every text field that the schema has, published: no script but the page's own."""
+    path = place / "shop.yaml"
+    path.write_text(hostile_file(rng.choice(TEXTS)), "utf-8")
+    if say(["check", str(path)])[0]:
+        return
+    to = place / "out"
+    if run(["kit", str(path), "--to", str(to)], place):
+        raise Found("check passes what kit refuses")
+    for page in to.glob("*.html"):
+        if wrong := scripts_in(page.read_text("utf-8")):
+            raise Found(f"{page.name}: {wrong}")
+
+
+ATTACKS: dict[str, tuple[int, Callable[[random.Random, Path], None]]] = {  # rounds in a turn, attack
+    "scenario": (40, scenario),
+    "sweep": (20, sweep),
+    "records": (15, records),
+    "ledger": (8, ledger),
+    "paths": (6, paths),
+    "kill": (2, kill),
+    "hostile": (1, hostile),
+}
+
+
+def attack() -> int:
+    """Attack until the time is over; 1 where there was a find."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--minutes", type=float, default=60)
+    parser.add_argument("--seed", type=int, default=None, help="of the first round; random without it")
+    parser.add_argument("--only", choices=ATTACKS)
+    parser.add_argument("--keep", type=Path, default=None, help="a folder for what a find was made with")
+    arguments = parser.parse_args()
+    seed = random.randrange(10**6) if arguments.seed is None else arguments.seed
+    end, done, finds = time.monotonic() + 60 * arguments.minutes, Counter[str](), 0
+    turn = [name for name, (rounds, _) in ATTACKS.items() for _ in range(rounds) if arguments.only in (None, name)]
+    print(f"seed {seed}", flush=True)
+    while time.monotonic() < end:
+        name = turn[sum(done.values()) % len(turn)]
+        with tempfile.TemporaryDirectory(prefix="growth-attack-") as folder:
+            try:
+                ATTACKS[name][1](random.Random(seed), Path(folder))
+            except (Found, GrowthError, OSError, ValueError) as found:
+                finds += 1
+                print(f"FOUND --only {name} --seed {seed}: {found}", flush=True)
+                if arguments.keep:
+                    shutil.copytree(folder, arguments.keep / f"{name}-{seed}", symlinks=True, dirs_exist_ok=True)
+        done[name] += 1
+        seed += 1
+    print(", ".join(f"{count:,} {name}" for name, count in done.items()), f"rounds, {finds} finds")
+    return 1 if finds else 0
+
+
+if __name__ == "__main__":
+    sys.exit(attack())
