@@ -94,6 +94,8 @@ def _run(arguments: argparse.Namespace) -> int:
     """Run the command. Where a library is not installed: GrowthError with the extra that brings it."""
     from growth.options import check_outputs
 
+    if [] in vars(arguments).values():  # what argparse makes of --to=--
+        raise GrowthError("-- is no name; write ./-- for a file that is called so")
     check_outputs(arguments)
     try:
         return arguments.run(arguments) or 0

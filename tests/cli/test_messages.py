@@ -136,6 +136,21 @@ def test_records_of_another_kind_are_named(content, said, tmp_path, capsys):
     assert said in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("option", ["--to=--", "--notebook=--"])
+def test_two_dashes_are_no_name(option, capsys):
+    """argparse makes a list of them."""
+    assert main(["publish", "nowhere.yaml", "--to", "out", option]) == 2
+    assert capsys.readouterr().err == "growth: -- is no name; write ./-- for a file that is called so\n"
+
+
+def test_a_text_that_is_too_long_is_called_a_text(tmp_path, capsys):
+    path = tmp_path / "shop.yaml"
+    label = f"  what_ifs:\n    - {{name: a, label: '{'x' * 40}', changes: [{{field: months, becomes: 9}}]}}\n"
+    path.write_text(DEMO.replace("giveaway:\n", "giveaway:\n" + label), "utf-8")
+    assert main(["check", str(path)]) == 2
+    assert "text of at most 30 characters (found 40)" in capsys.readouterr().err
+
+
 def test_braces_in_the_name_of_a_notebook_are_only_a_name(tmp_path):
     """papermill puts parameters into braces of a path."""
     from growth.giveaway.publishing import executed
