@@ -64,10 +64,10 @@ ROWS: tuple[tuple[str, Callable[..., Measure], str], ...] = (
     ("net revenue retention over {span} (NRR)", retention.net_revenue_retention, "{:.1%}"),
     ("gross revenue retention over {span} (GRR)", retention.gross_revenue_retention, "{:.1%}"),
     ("quick ratio of the last month: gained / lost MRR", month.quick_ratio, "{:,.2f}"),
-    ("cost of winning a customer (CAC), {last}", month.customer_acquisition_cost, "{:,.2f}"),
-    ("lifetime value of a customer joining in month 1 (LTV)", lifetime.lifetime_value, "{:,.0f}"),
-    ("months until a new customer pays back CAC", lifetime.payback_months, "{:,.0f}"),
-    ("month from which more cash comes in than goes out", month.break_even_month, "{:,.0f}"),
+    ("cost of winning a customer (CAC), all channels, {last}", month.customer_acquisition_cost, "{:,.2f}"),
+    ("lifetime value of a customer joining in the last month (LTV)", lifetime.lifetime_value, "{:,.0f}"),
+    ("months until a customer joining in the last month pays back CAC", lifetime.payback_months, "{:,.0f}"),
+    ("month from which no more cash goes out than comes in", month.break_even_month, "{:,.0f}"),
     ("lowest cash", month.lowest_cash, "{:,.0f}"),
     ("month of the lowest cash", month.lowest_cash_month, "{:,.0f}"),
 )
@@ -75,6 +75,9 @@ ROWS: tuple[tuple[str, Callable[..., Measure], str], ...] = (
 
 def table_of_measures(forecast: Forecast) -> pd.DataFrame:
     """The measures of a forecast, as text.
+
+    Measures over a stretch look at the last twelve months, or at all of a shorter forecast, and say so; "why not" also
+    says where yearly renewals are still to come.
 
     Parameters
     ----------
@@ -106,10 +109,11 @@ def table_of_measures(forecast: Forecast) -> pd.DataFrame:
     span, last = ("a year", "last year") if forecast.months >= 12 else (f"the {months}", f"last {months}")
     rows = {}
     for name, function, form in ROWS:
-        yearly = {"over": min(12, forecast.months)} if function.__module__.endswith("retention") else {}
-        measure = function(forecast, **yearly)
-        rows[name.format(span=span, last=last)] = (
-            "\N{EN DASH}" if measure.value is None else form.format(measure.value),
-            measure.reason,
-        )
+        spanning = function.__module__.endswith("retention")
+        measure = function(forecast, **({"over": min(12, forecast.months)} if spanning else {}))
+        note = measure.reason
+        if spanning and forecast.months < 12 and forecast.deferred_revenue[-1] > 0 and measure.value is not None:
+            note = "yearly plans renew after these months, too"
+        value = "\N{EN DASH}" if measure.value is None else form.format(measure.value)
+        rows[name.format(span=span, last=last)] = (value, note)
     return pd.DataFrame.from_dict(rows, orient="index", columns=["value", "why not"]).rename_axis("measure")

@@ -7,6 +7,7 @@ that is left where large amounts cancel. Ratios have no such floor; a dash equal
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -17,9 +18,11 @@ import openpyxl
 import pytest
 
 import growth
+from growth.calculator.language import locale_of
+from growth.calculator.words import answer
 from growth.engine import SERIES
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
-from growth.measures.ceiling import REASONS
+from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.months_sheet import GROUPS
 from growth.spreadsheet.workbook_text import workbook_words
 
@@ -113,8 +116,8 @@ def differences(forecast: growth.Forecast, workbook: Path, words: dict[str, Any]
     found = [name for name in SERIES if apart(python[name], sheet[name], scale[name])]
     ceiling = growth_ceiling(forecast)
     reason = beside(ceiling_rows, words["ceiling"]["reason"])
-    if reason != REASONS.index(ceiling.reason):
-        found.append(f"reason {reason} for {ceiling.reason!r}")
+    if reason != (REASONS.index(Reason(ceiling.code)) + 1 if ceiling.code else 0):
+        found.append(f"reason {reason} for {ceiling.code!r}")
     for label, value in (("level_mrr", ceiling.value), ("level_customers", customer_ceiling(forecast).value)):
         given = beside(ceiling_rows, words["ceiling"][label])
         if not abs(given - (value or 0.0)) <= 1e-9 * abs(value or 0.0):
@@ -122,4 +125,13 @@ def differences(forecast: growth.Forecast, workbook: Path, words: dict[str, Any]
     month, expected = beside(sentence, words["sentence"]["facts"]["goal_month"]), goal_month(forecast).value
     if month != (DASH if expected is None else expected):
         found.append(f"goal month {month} for {expected}")
+    locale = locale_of("de") if words["sheets"] == workbook_words("de-DE")["sheets"] else locale_of("en")
+    said = " ".join(filter(None, (beside(sentence, words["sentence"]["facts"][key]) for key in ("answer", "cash"))))
+    if language_free(said) != language_free(answer(forecast, locale)):
+        found.append(f"says {said!r} for {answer(forecast, locale)!r}")
     return found
+
+
+def language_free(text: str) -> str:
+    """A sentence without the signs that group digits and mark decimals, which follow the program's own locale."""
+    return re.sub(r"(?<=\d)[.,](?=\d)", "", text)

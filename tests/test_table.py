@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from plain import NOBODY, business
+from plain import NOBODY, business, plan
 
 import growth
 from growth.engine import SERIES
@@ -87,10 +87,10 @@ def test_measures_are_written_for_people():
         "net revenue retention over a year (NRR)": "28.2%",
         "gross revenue retention over a year (GRR)": "28.2%",
         "quick ratio of the last month: gained / lost MRR": "1.10",
-        "cost of winning a customer (CAC), last year": "5.00",
-        "lifetime value of a customer joining in month 1 (LTV)": "184",
-        "months until a new customer pays back CAC": "1",
-        "month from which more cash comes in than goes out": "1",
+        "cost of winning a customer (CAC), all channels, last year": "5.00",
+        "lifetime value of a customer joining in the last month (LTV)": "184",
+        "months until a customer joining in the last month pays back CAC": "1",
+        "month from which no more cash goes out than comes in": "1",
         "lowest cash": "0",
         "month of the lowest cash": "0",
     }
@@ -109,9 +109,9 @@ def test_what_is_undefined_is_a_dash_with_its_reason():
         "net revenue retention over a year (NRR)": "there was no MRR at the start",
         "gross revenue retention over a year (GRR)": "there was no MRR at the start",
         "quick ratio of the last month: gained / lost MRR": "nothing was lost",
-        "cost of winning a customer (CAC), last year": "nobody joined",
-        "months until a new customer pays back CAC": "nobody joined",
-        "month from which more cash comes in than goes out": "not within 12 months",
+        "cost of winning a customer (CAC), all channels, last year": "nobody joined",
+        "months until a customer joining in the last month pays back CAC": "nobody joined",
+        "month from which no more cash goes out than comes in": "not within 12 months",
     }
     assert not (
         table["value"].str.contains("nan", case=False) | table["why not"].str.contains("nan ", case=False)
@@ -120,7 +120,8 @@ def test_what_is_undefined_is_a_dash_with_its_reason():
 
 def test_growth_without_end_says_why_there_is_no_ceiling():
     table = growth.table_of_measures(growth.forecast(business(churn=0.02, grow={"monthly_expansion_rate": 0.05})))
-    assert table.loc["growth ceiling, MRR"].tolist() == ["\N{EN DASH}", "growth of those who stay outruns churn"]
+    why = "those who stay add at least as much as those who leave take away"
+    assert table.loc["growth ceiling, MRR"].tolist() == ["\N{EN DASH}", why]
     assert table.loc["growth ceiling, customers", "value"] != ""
 
 
@@ -129,8 +130,14 @@ def test_a_forecast_shorter_than_a_year_looks_at_all_of_it():
     table = growth.table_of_measures(growth.forecast(business(opening={"customers": 5, "mrr": 100})))
     assert table.loc["customers kept over the 3 months", "value"] == "72.9%"
     assert (
-        "cost of winning a customer (CAC), last 3 months" in table.index and not table.index.str.contains("year").any()
+        "cost of winning a customer (CAC), all channels, last 3 months" in table.index
+        and not table.index.str.contains("year").any()
     )
+    plans = {"plans": [plan(billing="yearly", renewal_rate=0.7)]}
+    scenario = business(months=6, pay=plans, opening={"customers": 5, "mrr": 100, "mean_age_months": 0})
+    yearly = growth.table_of_measures(growth.forecast(scenario))
+    kept = yearly.loc["customers kept over the 6 months"].tolist()
+    assert kept == ["100.0%", "yearly plans renew after these months, too"]
 
 
 def test_measures_of_draws_are_refused():

@@ -9,8 +9,8 @@ from pathlib import Path
 _HERE = Path(__file__).parent
 # each part imports from those before it alone
 _PARTS = (
-    "life.js", "engine.js", "tools.js", "words.js", "headline.js", "plot.js", "chart.js", "control.js", "form.js",
-    "share.js", "whatif.js", "result.js", "screen.js", "calculator.js", "live.js",
+    "life.js", "engine.js", "long_run.js", "tools.js", "words.js", "headline.js", "plot.js", "chart.js", "control.js",
+    "form.js", "share.js", "whatif.js", "result.js", "screen.js", "calculator.js", "live.js",
 )  # fmt: skip
 _NOTE = re.compile(r"^ *//.*\n", re.MULTILINE)  # a line that is a comment alone: readers need not load it
 _INDENT = re.compile(r"^ +", re.MULTILINE)

@@ -1,15 +1,16 @@
 // The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
 import { flowsOf, meeting, mrrOf } from "./chart.js";
-import { forecast, measures } from "./engine.js";
+import { forecast } from "./engine.js";
 import { mend, stages } from "./form.js";
 import { headline } from "./headline.js";
 import { priceOf } from "./life.js";
+import { measures } from "./long_run.js";
 import { resultPicture } from "./result.js";
 import { screen } from "./screen.js";
 import { csvOf, decode, differing, encode, tableIn } from "./share.js";
 import { clone, node, read, said, write } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
-import { answerParts, formatter } from "./words.js";
+import { answerParts, ceilingText, formatter } from "./words.js";
 
 let instances = 0;
 
@@ -21,7 +22,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const { controls, columns, words, labels, locale } = data;
   const { what_ifs: whatIfs = [], answer: given = "", address: home = null } = data.brief;
   const original = clone(data.scenario);
-  const show = formatter(locale, original.currency);
+  const show = formatter(locale, original.currency, data.digits);
   const before = mrrOf(forecast(original));
   const { opening, pay } = original;
   const memory = { arpa: opening.customers > 0 ? opening.mrr / opening.customers : priceOf(pay.plans[0]) };
@@ -84,11 +85,12 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       ...{ labels, show, words: data.pictures, months: scenario.months, goal: scenario.goal_mrr, ...flowsOf(result) },
       goal_month: found.goal_month,
       ceiling: found.ceiling_mrr,
-      shrinks: found.ceiling_mrr !== null && found.ceiling_mrr < result.series.opening_mrr[0],
+      way: found.settles,
+      ceilingText: ceilingText(scenario, result, found, show),
       lines: [...ghost, ...looks, { name: named.length > 1 ? now.name : "", mrr: now.mrr, look: "growth-now-line" }],
       overtaken: compared?.overtaken ?? null,
     };
-    view.meeting = meeting(view, view.ceiling);
+    view.meeting = meeting(view, view.way);
     const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
     const line = headline(scenario, result, found, data.headline, labels, show, monthCount);
     state = { line, scenario, result, found, sentences, sentence, labels, show, words, view, others };

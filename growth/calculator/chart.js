@@ -20,9 +20,9 @@ export const mrrOf = ({ series }) => [series.opening_mrr[0], ...series.closing_m
 const highestOf = ({ lines }) => Math.max(...lines.flatMap(({ mrr }) => mrr), 1);
 
 // The goal and the ceiling, where there are any; `far` lies beyond the plot.
-function levelsOf({ goal, ceiling, shrinks, show, words, ...view }) {
+function levelsOf({ goal, ceiling, way, show, words, ...view }) {
   const goals = { look: "growth-goal", level: goal, name: words.goal, amount: show.money(goal ?? 0) };
-  const [name, amount] = [shrinks ? words.floor : words.ceiling, show.roughly(ceiling ?? 0)];
+  const [name, amount] = [way === "above" ? words.ceiling : words.floor, view.ceilingText];
   const ceilings = { look: "growth-ceiling", level: ceiling, name, amount };
   const most = 1.6 * highestOf(view);
   return [goals, ceilings].filter(({ level }) => level > 0).map((one) => ({ ...one, far: one.level > most }));
@@ -98,7 +98,7 @@ function overtakings({ overtaken, labels }) {
 
 // Where what is lost meets what comes in: {kind, month}. One crossing is a month; lines that stay together have met; else
 // it lies beyond the months shown, at the ceiling, or nowhere.
-export function meeting({ came, lost }, ceiling) {
+export function meeting({ came, lost }, way) {
   const months = came.length;
   const ahead = came.map((amount, t) => amount > lost[t]);
   const turns = ahead.map((now, t) => t).filter((t) => t > 0 && ahead[t] !== ahead[t - 1]);
@@ -106,10 +106,10 @@ export function meeting({ came, lost }, ceiling) {
   const apart = came.map((amount, t) => Math.abs(amount - lost[t]) > MET * amount);
   const met = apart.lastIndexOf(true) + 2; // the month after the last in which they were apart
   if (met < months) return { kind: "met", month: met };
-  if (turns.length > 1) return { kind: ceiling === null ? "often" : "often_near", month: null };
+  if (turns.length > 1) return { kind: ["above", "below", "same", "later"].includes(way) ? "often_near" : "often", month: null };
   if (turns.length === 1) return { kind: ahead[0] ? "crosses" : "crosses_up", month: turns[0] + 1 };
-  if (ceiling === null) return { kind: ahead[0] ? "never" : "none", month: null };
-  return { kind: ahead[0] ? "beyond" : "below", month: null };
+  const kinds = ahead[0] ? { growing: "never", above: "beyond" } : { below: "below" };
+  return { kind: kinds[way] ?? "none", month: null };
 }
 
 // What comes in and what is lost each month.
@@ -141,7 +141,7 @@ export function toldByPictures(view) {
     last: labels[months],
     goal: show.money(goal ?? 0),
     calendar: labels[goal_month ?? 0],
-    ceiling: show.roughly(view.ceiling ?? 0),
+    ceiling: view.ceilingText,
   };
   const reached = goal === null ? "" : goal_month === null ? words.alt_goal_never : goal_month ? words.alt_goal : words.alt_goal_today;
   const others = lines.slice(0, -1).map(({ name, mrr }) =>

@@ -11,7 +11,7 @@ import numpy as np
 from growth.calculator.controls import controls
 from growth.calculator.headline import headline
 from growth.calculator.language import LOCALE, messages
-from growth.calculator.words import answer_parts, column, month_labels
+from growth.calculator.words import answer_parts, column, minor_digits, month_labels
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
@@ -47,7 +47,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
     -------
     dict
         scenario, controls, columns, words and pictures (messages), labels (the calendar month of month 0..120),
-        locale, and brief.
+        locale, digits (decimals of the currency's minor unit), and brief.
 
     Raises
     ------
@@ -67,6 +67,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "labels": month_labels(scenario.first_month, LONGEST, locale),
         "locale": locale,
         "brief": dict(brief or {}),
+        "digits": minor_digits(scenario.currency),
     }
 
 

@@ -3,10 +3,6 @@
 // A scenario is the plain JSON of a validated growth.Scenario, every default filled in.
 import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, priceOf, sum, zeros } from "./life.js";
 
-const LIFETIME = 1200; // months over which a lifetime is summed before its tail is closed as a geometric series
-const NOTHING = 1e-200; // a year's terms below this end the sum
-const EDGE = 1 - 1e-5; // a ratio this near 1 has no level that could be told from growth without end
-
 // -------------------------------------------------------------------------------------------------------- opening
 
 const isYearly = (plan) => plan.billing === "yearly";
@@ -153,7 +149,8 @@ export function forecast(scenario, { cohorts = false } = {}) {
     for (const plan of plans) joinAndBill(plan, scenario, t, newcomers * plan.share, bridge);
     if (cohorts) for (const kind of ["customers", "mrr"]) kept[kind].push(byCohort(plans, kind));
   }
-  const result = { months, series: derive(scenario, arriving, bridge, opening) };
+  const aboard = plans.map((plan) => ({ customers: sum(plan.customers), mrr: sum(plan.mrr) })); // at the end
+  const result = { months, series: derive(scenario, arriving, bridge, opening), aboard };
   return cohorts ? { ...result, cohort_customers: kept.customers, cohort_mrr: kept.mrr } : result;
 }
 
@@ -185,110 +182,4 @@ function derive(scenario, arriving, bridge, opening) {
   let cash = 0;
   s.cash = by((t) => bill.opening_cash + (cash += s.net_cash[t]));
   return s;
-}
-
-// ------------------------------------------------------------------------------------------------------- measures
-
-export const REASONS = [
-  "",
-  "growth of those who stay outruns churn",
-  "the most loyal hardly ever leave: churn keeps falling",
-  "comebacks alone keep it growing",
-  "referrals alone keep it growing",
-];
-
-// The first month at or above the goal (0: already), or null; where customers and MRR settle, or null with the reason.
-export function measures(scenario, { series }) {
-  const goal = scenario.goal_mrr;
-  let reached = null;
-  if (goal !== null) {
-    const index = series.closing_mrr.findIndex((mrr) => mrr >= goal);
-    reached = series.opening_mrr[0] >= goal ? 0 : index < 0 ? null : index + 1;
-  }
-  const { customers, mrr, reason } = settle(scenario);
-  return {
-    goal_month: reached,
-    ceiling_mrr: reason ? null : mrr,
-    ceiling_customers: reason ? null : customers,
-    ceiling_reason: REASONS[reason],
-  };
-}
-
-// The sum over a lifetime, closed by a tail that goes on as the last two years do; see model.md.
-function lifetimeSum(terms) {
-  const year = (k) => sum(terms, terms.length - YEAR * (k + 1), terms.length - YEAR * k);
-  const ratio = (a, b) => {
-    const value = b < NOTHING ? 0 : a / b; // terms that small stick at the last denormals and say nothing of the tail
-    return Number.isNaN(value) ? Infinity : value;
-  };
-  const rho = ratio(year(0), year(1)), before = ratio(year(1), year(2));
-  const body = sum(terms), tail = rho < 1 ? (year(0) * rho) / (1 - rho) : Infinity;
-  const settled = Math.abs(rho - before) <= 1e-6 * (1 - rho) || tail <= 0.01 * body;
-  return { total: body + tail, rho, sure: rho < EDGE && settled };
-}
-
-// What leaves over a lifetime, with the tail of the terms it is a part of.
-const leavers = (left, rho) => sum(left) + (rho < 1 ? (sum(left, left.length - YEAR) * rho) / (1 - rho) : Infinity);
-
-// The last age at which churn may differ from that of the age after.
-const lastChange = {
-  constant: () => 0,
-  early_late: (curve) => curve.early_months,
-  measured: (curve) => curve.survival.length,
-  sbg: () => LIFETIME,
-  bdw: () => LIFETIME,
-};
-
-// How many ages say all of a lifetime: three years from the age after which every year repeats the one before.
-function settledAges(scenario) {
-  const curves = scenario.pay.plans.map((plan) => plan.churn ?? scenario.stay.churn);
-  const changes = curves.map((curve) => lastChange[curve.curve](curve));
-  const years = Math.ceil(Math.max(scenario.grow.last_age_months ?? 0, ...changes) / YEAR);
-  return Math.min((years + 3) * YEAR, LIFETIME);
-}
-
-// A new customer's life on a plan: customers and MRR (of a price of 1) summed over it, and how much of each comes back.
-function lifetime(scenario, plan, comeback) {
-  const ages = settledAges(scenario);
-  const churn = planChurn(scenario, plan, ages - 1, churnFactor(scenario, scenario.months));
-  const { expansion, contraction } = planGrowth(scenario, plan, ages - 1);
-  const alive = zeros(ages), worth = zeros(ages), gone = zeros(ages - 1), lost = zeros(ages - 1);
-  alive[0] = worth[0] = 1;
-  for (let i = 0; i < ages - 1; i++) {
-    const leaving = churn[i], keep = 1 - leaving;
-    gone[i] = alive[i] * leaving;
-    lost[i] = worth[i] * leaving;
-    alive[i + 1] = alive[i] * keep;
-    worth[i + 1] = worth[i] * (keep * (1 + expansion[i] - contraction[i]));
-  }
-  const customers = lifetimeSum(alive), mrr = lifetimeSum(worth);
-  const back = (left, rho) => (comeback > 0 ? comeback * leavers(left, rho) : 0);
-  return { customers, mrr, customersBack: back(gone, customers.rho), mrrBack: back(lost, mrr.rho) };
-}
-
-// The level at which as much leaves as comes in, and the index of the reason where there is none.
-function settle(scenario) {
-  const { months, pay } = scenario;
-  const comeback = scenario.stay.comeback?.comeback_rate ?? 0;
-  const referral = scenario.sign_up.monthly_referral_rate * pay.conversion_rate;
-  const arriving = arrivals(scenario).new_customers;
-  const seasonal = scenario.arrive.channels.some((channel) => channel.season !== null);
-  const span = seasonal ? Math.min(YEAR, months) : 1;
-  const newcomers = sum(arriving, months - span) / span;
-  const flags = REASONS.map(() => false);
-  let loyal = false;
-  let perNewcomer = 0, perNewcomerMrr = 0;
-  for (const plan of pay.plans.filter((one) => one.share > 0)) {
-    const { customers, mrr, customersBack, mrrBack } = lifetime(scenario, plan, comeback);
-    perNewcomer += (plan.share * customers.total) / (1 - customersBack);
-    perNewcomerMrr += (plan.share * planPrices(scenario, plan).price[months - 1] * mrr.total) / (1 - mrrBack);
-    loyal ||= customers.rho < EDGE && !customers.sure; // said first: without it nothing would outrun churn
-    flags[1] ||= mrr.rho >= EDGE || customers.rho >= EDGE;
-    flags[2] ||= !(customers.sure && mrr.sure);
-    flags[3] ||= customersBack >= EDGE || mrrBack >= EDGE;
-  }
-  flags[4] = referral * perNewcomer >= EDGE;
-  const customers = (newcomers * perNewcomer) / (1 - referral * perNewcomer);
-  const mrr = (newcomers + referral * customers) * perNewcomerMrr;
-  return { customers, mrr, reason: loyal ? 2 : Math.max(flags.indexOf(true), 0) };
 }

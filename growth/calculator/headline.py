@@ -1,13 +1,10 @@
-"""The answer in one short line: the month of the goal, and the level at which growth stops."""
+"""The answer in one short line: the month of the goal, and the level at which MRR settles."""
 
 from __future__ import annotations
 
-import numpy as np
-
 from growth.calculator.language import LOCALE, messages
-from growth.calculator.words import filled, money, month_count, month_labels, roughly
+from growth.calculator.words import Said, ceiling_text, filled, goal_clause, month_labels, nothing, settling
 from growth.engine import Forecast
-from growth.measures import goal_month, growth_ceiling
 
 
 def headline(forecast: Forecast, locale: str = LOCALE) -> list[tuple[str, bool]]:
@@ -17,33 +14,19 @@ def headline(forecast: Forecast, locale: str = LOCALE) -> list[tuple[str, bool]]
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> "".join(text for text, _ in headline(growth.forecast(scenario)))
-    'Past €1,000 a month today, below it in Apr 2027; settles near €0'
+    'Past €1,000 a month already, below it from Apr 2027; settles near €0'
     """
-    words, scenario, months = messages(locale)["headline"], forecast.scenario, forecast.months
-    goal, ceiling = goal_month(forecast).value, growth_ceiling(forecast).value
-    labels = month_labels(scenario.first_month, months, locale)
-    below = np.flatnonzero(forecast.closing_mrr < (scenario.goal_mrr or 0))
-    values = {
-        "goal": money(scenario.goal_mrr or 0, scenario.currency, locale),
-        "calendar": labels[int(goal or 0)],
-        "lost": labels[int(below[0]) + 1] if below.size else "",
-        "months": month_count(months, locale),
-        "closing": money(forecast.closing_mrr[-1], scenario.currency, locale),
-        "last": labels[months],
-        "ceiling": roughly(ceiling or 0, scenario.currency, locale),
-    }
-    empty = not (forecast.opening_mrr.any() or forecast.closing_mrr.any() or forecast.closing_customers.any())
-    if empty and not ceiling:
+    words, said = messages(locale)["headline"], Said(forecast, locale)
+    if nothing(forecast, said.ceiling):
         return [(words["nothing"], False)]
-    if scenario.goal_mrr is None:
-        key = "no_goal"
-    elif goal is None:
-        key = "goal_never"
-    elif goal > 0:
-        key = "goal_reached"
-    else:
-        key = "goal_lost" if below.size else "goal_already"
-    keys = [key]
-    if ceiling is not None:
-        keys.append("ceiling_below" if ceiling < forecast.opening_mrr[0] else "ceiling_above")
+    labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
+    keys = [key for key in goal_clause(said) if key != "goal_end"]
+    values = said.values | {
+        "last": labels[-1],
+        "lost": labels[said.months.get("lost_month", 0)],
+        "back": labels[said.months.get("back_month", 0)],
+        "ceiling": ceiling_text(forecast, locale),
+    }
+    if values["ceiling"]:
+        keys.append("ceiling_above" if settling(forecast) == "above" else "ceiling_below")
     return [piece for key in keys for piece in filled(words[key], values)]

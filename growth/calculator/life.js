@@ -66,8 +66,9 @@ function launchedVisitors(channel, months) {
   return visitors;
 }
 
-// Visitors, sign-ups, new customers and acquisition spend of all channels.
-export function arrivals(scenario) {
+// Visitors, sign-ups, new customers and acquisition spend of all channels; with {seasonAtMean: true} every month of a
+// season has the mean of its twelve factors.
+export function arrivals(scenario, { seasonAtMean = false } = {}) {
   const { months } = scenario;
   const names = ["visitors", "sign_ups", "new_customers", "acquisition_spend"];
   const total = Object.fromEntries(names.map((name) => [name, zeros(months)]));
@@ -75,7 +76,8 @@ export function arrivals(scenario) {
   const delay = scenario.pay.delay_shares;
   for (const channel of scenario.arrive.channels) {
     const flow = steadyFlow[channel.kind](channel, months);
-    if (channel.season !== null) flow.forEach((_, t) => (flow[t] *= channel.season[(calendarMonth + t) % YEAR]));
+    const factor = (t) => (seasonAtMean ? sum(channel.season) / YEAR : channel.season[(calendarMonth + t) % YEAR]);
+    if (channel.season !== null) flow.forEach((_, t) => (flow[t] *= factor(t)));
     const launched = launchedVisitors(channel, months);
     const rate = channel.kind === "sign_ups" ? 1 : (channel.signup_rate ?? scenario.sign_up.signup_rate);
     const conversion = channel.conversion_rate ?? scenario.pay.conversion_rate;

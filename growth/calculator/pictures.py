@@ -30,7 +30,7 @@ from growth.calculator.plot import (
     straight,
     widest,
 )
-from growth.calculator.words import money, month_labels, roughly
+from growth.calculator.words import ceiling_text, money, month_labels, settling
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling
 
@@ -71,10 +71,10 @@ class View:
         self.months = forecast.months
         self.labels = month_labels(scenario.first_month, forecast.months, locale)
         self.money = partial(money, currency=scenario.currency, locale=locale)
-        self.roughly = partial(roughly, currency=scenario.currency, locale=locale)
         self.goal, self.goal_month = scenario.goal_mrr, goal_month(forecast).value
         self.ceiling = growth_ceiling(forecast).value
-        self.shrinks = self.ceiling is not None and self.ceiling < forecast.opening_mrr[0]
+        self.way = settling(forecast)
+        self.ceiling_text = ceiling_text(forecast, locale)
         self.came, self.lost = flows(forecast)
         unchanged = messages(locale)["calculator"]["unchanged"] if what_ifs else ""
         others = [
@@ -82,7 +82,7 @@ class View:
             for i, (name, one) in enumerate((what_ifs or {}).items())
         ]
         self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast))]
-        self.meeting, self.meets_in = meeting(self.came, self.lost, self.ceiling)
+        self.meeting, self.meets_in = meeting(self.came, self.lost, self.way)
         self.overtaken = compared({unchanged: forecast, **(what_ifs or {})}, locale)[1] if what_ifs else None
 
     @property
@@ -94,9 +94,9 @@ class View:
     def levels(self) -> list[Level]:
         """The goal and the ceiling, where there are any."""
         words, far = self.words, FAR * self.highest
-        name = words["floor" if self.shrinks else "ceiling"]
+        name = words["ceiling" if self.way == "above" else "floor"]
         goals = ("growth-goal", self.goal or 0, words["goal"], self.money(self.goal or 0))
-        ceilings = ("growth-ceiling", self.ceiling or 0, name, self.roughly(self.ceiling or 0))
+        ceilings = ("growth-ceiling", self.ceiling or 0, name, self.ceiling_text)
         return [Level(*one, far=one[1] > far) for one in (goals, ceilings) if one[1] > 0]
 
     @property
@@ -146,12 +146,14 @@ def flows(forecast: Forecast) -> tuple[list[float], list[float]]:
     return came.tolist(), (forecast.churned_mrr + forecast.contraction_mrr).tolist()
 
 
-def meeting(came: Sequence[float], lost: Sequence[float], ceiling: float | None) -> tuple[str, int | None]:
+def meeting(came: Sequence[float], lost: Sequence[float], way: str) -> tuple[str, int | None]:
     """Where what is lost meets what comes in: how, as a key of the messages, and the month where there is one.
 
-    >>> meeting([10, 10, 10], [5, 9, 12], 500)
+    way: how the forecast's end stands to the ceiling (`words.settling`).
+
+    >>> meeting([10, 10, 10], [5, 9, 12], "later")
     ('crosses', 3)
-    >>> meeting([10, 10, 10], [5, 6, 7], 500)
+    >>> meeting([10, 10, 10], [5, 6, 7], "above")
     ('beyond', None)
     """
     gains, losses = np.asarray(came, float), np.asarray(lost, float)
@@ -164,12 +166,11 @@ def meeting(came: Sequence[float], lost: Sequence[float], ceiling: float | None)
     ahead = gains > losses
     turns = np.flatnonzero(ahead[1:] != ahead[:-1]) + 1
     if turns.size > 1:
-        return ("often" if ceiling is None else "often_near"), None
+        return ("often_near" if way in ("above", "below", "same", "later") else "often"), None
     if turns.size == 1:
         return ("crosses" if ahead[0] else "crosses_up"), int(turns[0]) + 1
-    if ceiling is None:
-        return ("never" if ahead[0] else "none"), None
-    return ("beyond" if ahead[0] else "below"), None
+    kinds = {"growing": "never", "above": "beyond"} if ahead[0] else {"below": "below"}
+    return kinds.get(way, "none"), None
 
 
 def mrr_svg(view: View, height: float = 270.0) -> str:
@@ -234,7 +235,7 @@ def told(view: View) -> dict[str, str]:
     values = {
         "start": amounts(now.mrr[0]), "first": labels[0], "end": amounts(now.mrr[-1]), "last": labels[view.months],
         "goal": amounts(view.goal or 0), "calendar": labels[int(view.goal_month or 0)],
-        "ceiling": view.roughly(view.ceiling or 0),
+        "ceiling": view.ceiling_text,
     }  # fmt: skip
     reached = "_never" if view.goal_month is None else "" if view.goal_month else "_today"
     sentences = [said(words["alt_mrr"], **values)]

@@ -1,38 +1,77 @@
-// The answer's sentences and the numbers in them: the rules of words.py, whose templates come with the data, in the page's language.
+// The answer's sentences and the numbers in them: the rules of words.py and number_words.py, whose templates come with
+// the data, in the page's language.
+import { SAME, compared, isSeasonal, hasYearly } from "./long_run.js";
+import { said } from "./tools.js";
 
-// Numbers as the reader sees them, by the rules of the locale.
-export function formatter(locale, currency) {
+const MOVES = 0.05; // a rate that changes by less than this share is told as one number
+const EARNED = 0.02; // recognised revenue is told beside cash where they leave amounts further apart than this
+const CLOSE = 0.005; // a level this near to an amount in the same sentence is written as that amount
+
+// Numbers as the reader sees them, by the rules of the locale. digits: decimals of the currency's minor unit.
+export function formatter(locale, currency, digits) {
   const formats = new Map();
-  const format = (key, options) => {
-    if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(locale, options));
+  const format = (key, options, tongue = locale) => {
+    if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(tongue, options));
     return formats.get(key);
   };
-  const write = (key, options, value) => format(key, options).format(value).replaceAll("\u202f", "\u00a0"); // as in words.py
+  const minor = digits ?? new Intl.NumberFormat(locale, { style: "currency", currency }).resolvedOptions().maximumFractionDigits;
+  const sure = (value) => Number(value.toPrecision(12)); // rounding starts from digits that two engines agree on
   const positive = (value, decimals) => (Math.abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
-  const money = (value, decimals = Math.abs(value) >= 100 || value === 0 ? 0 : 2) =>
+  const write = (key, options, value, decimals) =>
+    format(key, options).format(positive(sure(value), decimals)).replaceAll("\u202f", "\u00a0"); // as in number_words.py
+  const money = (value, decimals = Math.abs(value) >= 100 || value === 0 ? 0 : minor) =>
     write(
       `money${decimals}`,
       { style: "currency", currency, minimumFractionDigits: decimals, maximumFractionDigits: decimals },
-      positive(value, decimals),
+      value,
+      decimals,
     );
-  const near = (value) => (value === 0 ? 0 : Number(value.toPrecision(2)));
-  const tenths = (value) =>
-    write("tenths", { minimumFractionDigits: 1, maximumFractionDigits: 1 }, positive(value, 1));
+  // The fewest decimals with which a number that is not 0 is not written as 0.
+  const shown = (value, least, most) => {
+    let count = least;
+    while (value && count < most && positive(sure(value), count) === 0) count++;
+    return count;
+  };
+  // To two significant digits, or as many as keep its order with the amounts named beside it.
+  const near = (value, named = []) => {
+    const twin = named.find((amount) => Math.abs(value - amount) <= CLOSE * Math.max(value, amount));
+    if (twin !== undefined) return twin;
+    if (!value) return 0;
+    let level = value;
+    for (const count of [2, 3, 4]) {
+      const digits = { maximumSignificantDigits: count, useGrouping: false };
+      level = Number(format(`near${count}`, digits, "en").format(sure(value)));
+      if (named.every((amount) => (level - amount) * (value - amount) > 0)) break;
+    }
+    return level;
+  };
+  const tenths = (value) => write("tenths", { minimumFractionDigits: 1, maximumFractionDigits: 1 }, value, 1);
   const parts = new Intl.NumberFormat(locale).formatToParts(-12345678.9);
   const [group, point] = ["group", "decimal"].map((type) => parts.find((part) => part.type === type)?.value ?? "");
   return {
+    minor,
     money: (value) => money(value),
-    number: (value) => write("number", { maximumFractionDigits: 1 }, positive(value, 1)),
-    percent: (value) => write("percent", { style: "percent", maximumFractionDigits: 2 }, positive(value, 4)),
-    plain: (value) => write("plain", { maximumFractionDigits: 6 }, value),
+    number(value) {
+      const decimals = shown(value, 1, 4);
+      return write(`number${decimals}`, { maximumFractionDigits: decimals }, value, decimals);
+    },
+    percent(value) {
+      const decimals = shown(value, 4, 7);
+      return write(`percent${decimals}`, { style: "percent", maximumFractionDigits: decimals - 2 }, value, decimals);
+    },
+    plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value),
     group,
     point,
     near,
-    roughly: (value) => money(near(value), value >= 10 || value === 0 ? 0 : 2),
+    roughly(value, named = []) {
+      const level = near(value, named);
+      if (named.includes(level)) return money(level);
+      return money(level, level > 0 && level < 10 ? minor : 0);
+    },
     // A column of a table, with as many decimals in every row.
     column(values, kind) {
       if (kind === "number") return Array.from(values, tenths);
-      const decimals = values.some((value) => Math.abs(value) >= 100) ? 0 : 2;
+      const decimals = values.some((value) => Math.abs(value) >= 100) ? 0 : minor;
       return Array.from(values, (value) => money(value, decimals));
     },
   };
@@ -51,68 +90,123 @@ function ends(part, whole, span) {
   return there.length ? [over(there.slice(0, span)), over(there.slice(-span))] : null;
 }
 
-function moving(key, [first, last]) {
-  if (Math.abs(last - first) <= 0.05 * Math.max(first, last)) return [];
+// Whether it rises or falls by more than a twentieth, and by enough to be seen.
+function moving(key, [first, last], texts) {
+  if (texts[0] === texts[1] || Math.abs(last - first) <= MOVES * Math.max(first, last)) return [];
   return [last > first ? `${key}_rising` : `${key}_falling`];
 }
 
-// Who joins and who leaves, at first and at the end: template keys and the values of their places.
-function lead(scenario, { series, months }, show) {
-  const seasonal = scenario.arrive.channels.some((channel) => channel.season !== null);
-  const yearly = scenario.pay.plans.some((plan) => plan.billing === "yearly");
-  const joined = ends(series.new_customers, new Float64Array(months).fill(1), seasonal ? 12 : 1);
-  const left = ends(series.lost_customers, series.opening_customers, yearly ? 12 : 1);
-  const moves = moving("new", joined);
-  const keys = seasonal ? [moves.length ? "new_average_moving" : "new_average"] : ["new", ...moves];
-  const values = { new: show.number(joined[0]), new_end: show.number(joined[1]) };
-  if (!left) return [[...keys, moves.length ? "lead_end_after_comma" : "lead_end"], values];
-  return [
-    [...keys, "churn", ...moving("churn", left), "lead_end"],
-    { ...values, churn: show.percent(left[0]), churn_end: show.percent(left[1]) },
-  ];
+const everyMonth = (months) => new Float64Array(months).fill(1);
+
+// The ceiling in order with the goal, or without one with the closing MRR.
+export function ceilingText(scenario, { series, months }, found, show) {
+  return found.ceiling_mrr === null ? "" : show.roughly(found.ceiling_mrr, [scenario.goal_mrr ?? series.closing_mrr[months - 1]]);
+}
+
+// Each part of the answer gives the keys of its templates and writes the values of their places.
+
+// Who joins and who leaves, at first and at the end.
+function lead(scenario, { series, months }, show, values) {
+  const seasonal = isSeasonal(scenario);
+  const joined = ends(series.new_customers, everyMonth(months), seasonal ? 12 : 1);
+  const left = ends(series.lost_customers, series.opening_customers, hasYearly(scenario) ? 12 : 1);
+  const joins = joined.map(show.number);
+  Object.assign(values, { new: joins[0], new_end: joins[1] });
+  const moves = moving("new", joined, joins);
+  let keys = seasonal ? [moves.length ? "new_average_moving" : "new_average"] : ["new", ...moves];
+  if (!series.new_customers.some(Boolean)) keys = ["new_none"];
+  if (!left) return [...keys, moves.length ? "lead_end_after_comma" : "lead_end"];
+  const leaves = left.map(show.percent);
+  Object.assign(values, { churn: leaves[0], churn_end: leaves[1] });
+  if (series.lost_customers.some(Boolean)) return [...keys, "churn", ...moving("churn", left, leaves), "lead_end"];
+  return [...keys, series.deferred_revenue[months - 1] > 0 ? "churn_renewals" : "churn_none", "lead_end"];
+}
+
+// When the goal is reached, and whether it is kept to the end; without a goal, what is made at the end.
+export function goalClause({ goal_mrr: goal }, { series, months }, labels, show, values) {
+  values.closing = show.money(series.closing_mrr[months - 1]);
+  if (goal === null) return ["no_goal"];
+  values.goal = show.money(goal);
+  const there = [series.opening_mrr[0], ...series.closing_mrr].map((mrr) => mrr >= goal * (1 - SAME));
+  const first = there.indexOf(true), missed = there.lastIndexOf(false);
+  if (first < 0) return ["goal_never"];
+  Object.assign(values, { month: show.number(first), calendar: labels[first] });
+  const start = first ? "goal_reached" : compared(series.opening_mrr[0], goal) > 0 ? "goal_past" : "goal_at";
+  if (missed < first) return [start, "goal_end"];
+  if (there[months]) {
+    Object.assign(values, { back_month: show.number(missed + 1), back_at: missed + 1 });
+    return [start, "goal_back", "goal_end"];
+  }
+  const lost = there.lastIndexOf(true) + 1;
+  Object.assign(values, { lost_month: show.number(lost), lost_at: lost });
+  return [start, "goal_lost", "goal_end"];
+}
+
+// Whether newcomers of some months (with a season: of the first twelve) are not those of the end.
+function joiningVaries(scenario, { series, months }) {
+  const { new_customers: joined } = series, end = joined[months - 1];
+  if (!isSeasonal(scenario)) return joined.some((count) => Math.abs(count - end) > MOVES * Math.max(count, end));
+  const [first, last] = ends(joined, everyMonth(months), 12);
+  return Math.abs(last - first) > MOVES * Math.max(first, last);
+}
+
+// Where MRR goes after the forecast, if what comes in at its end goes on.
+function settlesClause(scenario, result, found, show, values) {
+  const way = found.settles;
+  if (way === "growing") return ["ceiling_none", `reasons.${found.ceiling_reason}`];
+  if (!["above", "below", "same", "later"].includes(way)) return [`no_ceiling.${way}`];
+  values.ceiling = ceilingText(scenario, result, found, show);
+  const average = isSeasonal(scenario) ? ["ceiling_average"] : [];
+  return [`ceiling_${way}`, ...average, ...(joiningVaries(scenario, result) ? ["ceiling_then"] : []), "ceiling_end"];
+}
+
+// What is left of cash a month over the last year, and of recognised revenue where that differs.
+function cashClause({ months, series }, monthCount, show, values) {
+  const span = Math.min(12, months);
+  const mean = (name) => series[name].slice(-span).reduce((all, value) => all + value, 0) / span;
+  const left = mean("net_cash"), cameIn = mean("cash_in"), earned = left - cameIn + mean("revenue");
+  const apart = Math.abs(earned - left);
+  Object.assign(values, { span: monthCount(span), left: show.money(Math.abs(left)), earned: show.money(Math.abs(earned)) });
+  const even = Math.abs(left) <= Math.max(SAME * cameIn, 0.5 * 10 ** -show.minor);
+  const keys = [even ? "cash_even" : left < 0 ? "cash_short" : "cash"];
+  if (apart > EARNED * Math.max(Math.abs(earned), Math.abs(left)) && apart > SAME * cameIn) {
+    keys.push(earned >= 0 ? "cash_earned" : "cash_earned_short");
+  }
+  return [...keys, "cash_end"];
+}
+
+// When cash is lowest.
+function lowestClause({ bill }, { series }, show, values) {
+  const opening = bill.opening_cash, cash = [opening, ...series.cash];
+  const slack = SAME * (Math.abs(opening) + series.cash_in.reduce((all, value) => all + value, 0));
+  const lowest = cash.reduce((least, value) => Math.min(least, value));
+  const month = lowest < opening - slack ? cash.findIndex((value) => value <= lowest + slack) : 0;
+  Object.assign(values, { low: show.money(month ? lowest : opening), low_month: show.number(month) });
+  return [month ? "cash_low" : opening ? "cash_never_low" : "cash_never_low_unstated"];
+}
+
+// Whether nobody is on board and nobody joins.
+export function nothing({ series }, found) {
+  const empty = ["opening_mrr", "closing_mrr", "closing_customers"].every((name) => !series[name].some(Boolean));
+  return empty && !found.ceiling_mrr && !found.ceiling_reason;
 }
 
 // The sentences, each a list of [text, whether it is a computed number]; the same cases as words.py.
 export function answerParts(scenario, result, found, words, labels, show) {
-  const { series, months } = result;
-  const { goal_mrr: goal } = scenario;
-  const { goal_month: reached, ceiling_mrr: ceiling } = found;
-  const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
-  const [leads, values] = lead(scenario, result, show);
-  Object.assign(values, {
-    goal: show.money(goal ?? 0),
-    month: show.number(reached ?? 0),
-    calendar: labels[reached ?? 0],
-    months: monthCount(months),
-    closing: show.money(series.closing_mrr[months - 1]),
-    ceiling: show.roughly(ceiling ?? 0),
-  });
-  const empty = (name) => !series[name].some(Boolean);
-  if (empty("opening_mrr") && empty("closing_mrr") && empty("closing_customers") && !ceiling) return [[[words.nothing, false]]];
-  const below = series.closing_mrr.findIndex((mrr) => mrr < (goal ?? 0));
-  values.lost_month = below < 0 ? "" : show.number(below + 1);
-  const already = below < 0 ? "goal_already" : "goal_lost";
-  const goalKey = goal === null ? "no_goal" : reached === null ? "goal_never" : reached === 0 ? already : "goal_reached";
-  const then = leads.some((key) => /^new_(rising|falling|average_moving)$/.test(key)) ? "_then" : "";
-  const settles = ceiling < series.opening_mrr[0] ? "ceiling_below" : "ceiling_above";
-  const ceilingKey = ceiling === null ? "ceiling_none" : settles + then;
-  const fill = (...keys) =>
+  const monthCount = (count) => said(words.months[Number(count !== 1)], { n: show.number(count) });
+  const values = { months: monthCount(result.months) };
+  const pieces = (keys) =>
     keys
-      .flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
+      .map((key) => key.split(".").reduce((part, name) => part[name], words))
+      .flatMap((template) => template.split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
       .filter(([text]) => text);
-  const first = fill(...leads, goalKey, ceilingKey);
-  if (ceiling === null) first.push([words.reasons[empty("lost_customers") ? "nobody leaves" : found.ceiling_reason], false]);
-  if (!hasCosts(scenario)) return [first];
-  const span = Math.min(12, months);
-  const cash = [scenario.bill.opening_cash, ...series.cash];
-  const lowest = cash.reduce((low, value, month) => (value < cash[low] ? month : low), 0);
-  let left = 0;
-  for (let t = months - span; t < months; t++) left += series.net_cash[t];
-  Object.assign(values, {
-    span: monthCount(span),
-    left: show.money(Math.abs(left / span)),
-    low: show.money(cash[lowest]),
-    low_month: show.number(lowest),
-  });
-  return [first, fill(left < 0 ? "cash_short" : "cash", lowest ? "cash_low" : "cash_never_low")];
+  if (nothing(result, found)) return [pieces(["nothing"])];
+  const first = [
+    ...lead(scenario, result, show, values),
+    ...goalClause(scenario, result, labels, show, values),
+    ...settlesClause(scenario, result, found, show, values),
+  ];
+  if (!hasCosts(scenario)) return [pieces(first)];
+  const second = [...cashClause(result, monthCount, show, values), ...lowestClause(scenario, result, show, values)];
+  return [pieces(first), pieces(second)];
 }

@@ -1,117 +1,71 @@
-"""The words of the calculator: the answer's sentences, and numbers written as a reader of the page sees them.
+"""The answer's sentences, chosen by plain facts about the series.
 
 The front end holds no sentence of its own: it fills the templates of a language's file by the same rules (words.js), so
 that the prose of a notebook, the page with scripts off and the live page say the same. A {place} takes a formatted
-number, set large.
+number, set large. To add a clause, write a function that gives the keys of its templates, and call it in
+`answer_parts`.
 """
 
 from __future__ import annotations
 
-import datetime
-import re
 from collections.abc import Iterator
-from copy import copy
-from decimal import ROUND_HALF_UP, Decimal
-from functools import cache
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from babel import Locale
-from babel.dates import format_date
-from babel.numbers import NumberPattern, get_currency_symbol
 
 from growth.calculator.language import LOCALE, messages
+from growth.calculator.number_words import (
+    SPACE,
+    column,
+    minor_digits,
+    money,
+    month_count,
+    month_labels,
+    near,
+    number,
+    percent,
+    roughly,
+)
+from growth.calculator.outcome import (
+    MOVES,
+    ceiling_text,
+    compared,
+    ends,
+    joining_varies,
+    mrr_of,
+    seasonal,
+    settling,
+    value_of,
+    yearly,
+)
 from growth.engine import Forecast
-from growth.measures import goal_month, growth_ceiling, lowest_cash, lowest_cash_month
+from growth.measures import growth_ceiling, lowest_cash, lowest_cash_month
+from growth.measures.measure import SAME, Measure
 
-SPACE = "\N{NO-BREAK SPACE}"
+__all__ = [
+    "EARNED",
+    "MOVES",
+    "SPACE",
+    "answer",
+    "answer_parts",
+    "ceiling_text",
+    "column",
+    "filled",
+    "has_costs",
+    "minor_digits",
+    "money",
+    "month_count",
+    "month_labels",
+    "near",
+    "number",
+    "percent",
+    "roughly",
+    "settling",
+]
 
-
-def money(value: float, currency: str, locale: str = LOCALE, decimals: int | None = None) -> str:
-    """An amount: no decimals from 100 up, two below, where `decimals` does not say how many.
-
-    >>> money(6000.4, "EUR"), money(29, "EUR"), money(-1234.5, "GBP")
-    ('€6,000', '€29.00', '-£1,235')
-    """
-    if decimals is None:
-        decimals = 0 if abs(value) >= 100 or value == 0 else 2
-    pattern = _pattern("currency", locale, decimals, decimals)
-    text = pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
-    symbol = get_currency_symbol(currency, locale=_locale(locale))
-    if symbol[-1].isalpha():  # a code stands apart from its number: "SEK 24,000"
-        text = re.sub(rf"{re.escape(symbol)}(?=\d)", f"{symbol}{SPACE}", text)
-    return _spaced(text)
-
-
-def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
-    """A count, to at most one decimal.
-
-    >>> number(27.1), number(1234), number(0.04)
-    ('27.1', '1,234', '0')
-    """
-    text = _pattern("decimal", locale, 0, decimals).apply(_rounded(value, decimals), _locale(locale))
-    return _spaced(text)
-
-
-def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -> list[str]:
-    """A column of a table, "money" or "number", with as many decimals in every row: none for amounts that reach 100.
-
-    >>> column(np.array([98.5, 101.0]), "money", "EUR"), column(np.array([27.1, 88.0]), "number", "EUR")
-    (['€99', '€101'], ['27.1', '88.0'])
-    """
-    if kind == "number":
-        pattern = _pattern("decimal", locale, 1, 1)
-        return [_spaced(pattern.apply(_rounded(value, 1), _locale(locale))) for value in values]
-    decimals = 0 if np.abs(values).max(initial=0) >= 100 else 2
-    return [money(value, currency, locale, decimals) for value in values]
-
-
-def percent(value: float, locale: str = LOCALE) -> str:
-    """A fraction as per cent, to at most two decimals.
-
-    >>> percent(0.04), percent(0.0333333)
-    ('4%', '3.33%')
-    """
-    return _spaced(_pattern("percent", locale, 0, 2).apply(_rounded(value, 4), _locale(locale)))
-
-
-def near(value: float) -> float:
-    """To two significant digits: what a ceiling is known to at best.
-
-    >>> near(5178.3), near(0)
-    (5200.0, 0.0)
-    """
-    exact = Decimal(float(value))
-    return float(exact.quantize(Decimal(1).scaleb(exact.adjusted() - 1), rounding=ROUND_HALF_UP)) if value else 0.0
-
-
-def roughly(value: float, currency: str, locale: str = LOCALE) -> str:
-    """An amount known to two significant digits, with no decimals from 10 up.
-
-    >>> roughly(5178.3, "EUR"), roughly(92.4, "EUR")
-    ('€5,200', '€92')
-    """
-    return money(near(value), currency, locale, 0 if value >= 10 or value == 0 else 2)
-
-
-def month_count(count: int, locale: str = LOCALE) -> str:
-    """So many months, in words.
-
-    >>> month_count(1), month_count(36)
-    ('1 month', '36 months')
-    """
-    return messages(locale)["calculator"]["months"][count != 1].replace("{n}", number(count, locale))
-
-
-def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str]:
-    """The calendar months before month 1 (index 0), of month 1, 2, ..., `count`.
-
-    >>> month_labels("2027-01", 1)
-    ['Dec 2026', 'Jan 2027']
-    """
-    start = int(first_month[:4]) * 12 + int(first_month[5:]) - 2
-    days = (datetime.date(month // 12, month % 12 + 1, 1) for month in range(start, start + count + 1))
-    return [format_date(day, "MMM y", locale=_locale(locale)) for day in days]
+EARNED = 0.02  # recognised revenue is told beside cash where they leave amounts further apart than this
+Piece = tuple[str, bool]  # a text, and whether it is a computed number
 
 
 def answer(forecast: Forecast, locale: str = LOCALE) -> str:
@@ -121,24 +75,24 @@ def answer(forecast: Forecast, locale: str = LOCALE) -> str:
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> answer(growth.forecast(scenario))
-    'With 0 new customers a month and 4% leaving, you are past €1,000 a month today and fall below it in month 4, and it
-    shrinks towards €0.'
+    'With nobody joining and 4% leaving, you are past €1,000 a month already but are below it from month 4 on,
+    and it shrinks towards €0.'
     """
     return " ".join("".join(text for text, _ in sentence) for sentence in answer_parts(forecast, locale))
 
 
-def answer_parts(forecast: Forecast, locale: str = LOCALE) -> list[list[tuple[str, bool]]]:
+def answer_parts(forecast: Forecast, locale: str = LOCALE) -> list[list[Piece]]:
     """The sentences of the answer, each as pieces (text, whether it is a computed number)."""
-    words = messages(locale)["calculator"]
-    keys, values, reason = _facts(forecast, locale)
-    first = [piece for key in keys if not key.startswith("cash") for piece in filled(words[key], values)]
-    if reason:
-        first.append((words["reasons"][reason], False))
-    second = [piece for key in keys if key.startswith("cash") for piece in filled(words[key], values)]
-    return [first, second] if second else [first]
+    said = Said(forecast, locale)
+    if nothing(forecast, said.ceiling):
+        return [said.pieces(["nothing"])]
+    sentences = [[*_lead(said), *goal_clause(said), *_settles(said)]]
+    if has_costs(forecast.scenario):
+        sentences.append([*_cash(said), *_lowest(said)])
+    return [said.pieces(keys) for keys in sentences]
 
 
-def filled(template: str, values: dict[str, str]) -> Iterator[tuple[str, bool]]:
+def filled(template: str, values: dict[str, str]) -> Iterator[Piece]:
     """A template's pieces: plain text, and the values of its places.
 
     >>> list(filled("in month {month}.", {"month": "19"}))
@@ -157,101 +111,131 @@ def has_costs(scenario: Any) -> bool:
     return any(costs) or any(channel.kind == "paid" or channel.monthly_cost for channel in channels)
 
 
-def _facts(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str], str]:
-    """Which templates make the answer, the values of their places, and the reason where there is no ceiling."""
-    scenario = forecast.scenario
-    currency, months = scenario.currency, forecast.months
-    goal, ceiling = goal_month(forecast), growth_ceiling(forecast)
-    lead, values = _lead(forecast, locale)
-    values |= {
-        "goal": money(scenario.goal_mrr or 0, currency, locale),
-        "month": number(goal.value or 0, locale),
-        "calendar": month_labels(scenario.first_month, months, locale)[goal.value or 0],
-        "months": month_count(months, locale),
-        "closing": money(forecast.closing_mrr[-1], currency, locale),
-        "ceiling": roughly(ceiling.value or 0, currency, locale),
-    }
-    if not (
-        forecast.opening_mrr.any() or forecast.closing_mrr.any() or forecast.closing_customers.any() or ceiling.value
-    ):
-        return ["nothing"], values, ""
-    below = np.flatnonzero(forecast.closing_mrr < (scenario.goal_mrr or 0))
-    values["lost_month"] = number(below[0] + 1, locale) if below.size else ""
-    already = "goal_lost" if below.size else "goal_already"
-    reached = already if goal.value == 0 else "goal_never" if goal.value is None else "goal_reached"
-    shrinks = ceiling.value is not None and ceiling.value < forecast.opening_mrr[0]
-    settles = "ceiling_none" if ceiling.value is None else "ceiling_below" if shrinks else "ceiling_above"
-    moves = {"new_rising", "new_falling", "new_average_moving"} & {*lead}
-    settles += "_then" if ceiling.value is not None and moves else ""
-    keys = [*lead, "no_goal" if scenario.goal_mrr is None else reached, settles]
-    if has_costs(scenario):
-        span, low = min(12, months), lowest_cash_month(forecast).value
-        left = forecast.net_cash[-span:].mean()
-        values |= {
-            "span": month_count(span, locale),
-            "left": money(abs(left), currency, locale),
-            "low": money(lowest_cash(forecast).value, currency, locale),
-            "low_month": number(low, locale),
-        }
-        keys += ["cash_short" if left < 0 else "cash", "cash_low" if low else "cash_never_low"]
-    return keys, values, "nobody leaves" if ceiling.reason and not forecast.lost_customers.any() else ceiling.reason
+@dataclass(slots=True, eq=False)
+class Said:
+    """The answer in the making: the forecast, and the values of the places of the templates that were chosen."""
+
+    forecast: Forecast
+    locale: str
+    values: dict[str, str] = field(default_factory=dict)
+    months: dict[str, int] = field(default_factory=dict)  # those of the values that are months, as numbers
+    ceiling: Measure = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.ceiling = growth_ceiling(self.forecast)
+        self.values["months"] = month_count(self.forecast.months, self.locale)
+
+    def money(self, value: float) -> str:
+        return money(value, self.forecast.scenario.currency, self.locale)
+
+    def pieces(self, keys: list[str]) -> list[Piece]:
+        """The chosen templates, filled. A key with a dot is one of a group, such as "reasons.nobody_leaves"."""
+        words = messages(self.locale)["calculator"]
+        found = [
+            words[group][name] if name else words[group] for group, _, name in (key.partition(".") for key in keys)
+        ]
+        return [piece for template in found for piece in filled(template, self.values)]
 
 
-def _lead(forecast: Forecast, locale: str) -> tuple[list[str], dict[str, str]]:
+def nothing(forecast: Forecast, ceiling: Measure) -> bool:
+    """Whether nobody is on board and nobody joins."""
+    there = (forecast.opening_mrr, forecast.closing_mrr, forecast.closing_customers)
+    return not any(series.any() for series in there) and not ceiling.value and not ceiling.code
+
+
+def _lead(said: Said) -> list[str]:
     """Who joins and who leaves: at first, and at the end of the forecast where that differs by more than a twentieth.
 
     Over a year where seasons or yearly plans make single months say little, else in a single month."""
-    scenario = forecast.scenario
-    seasonal = any(channel.season is not None for channel in scenario.arrive.channels)
-    yearly = any(plan.billing == "yearly" for plan in scenario.pay.plans)
-    new = _ends(forecast.new_customers, np.ones(forecast.months), 12 if seasonal else 1)
-    churn = _ends(forecast.lost_customers, forecast.opening_customers, 12 if yearly else 1)
-    moves = _moving("new", new)
-    keys = ["new", *moves] if not seasonal else ["new_average_moving" if moves else "new_average"]
-    values = {"new": number(new[0], locale), "new_end": number(new[1], locale)}
-    if churn:
-        keys += ["churn", *_moving("churn", churn), "lead_end"]
-        values |= {"churn": percent(churn[0], locale), "churn_end": percent(churn[1], locale)}
+    forecast, locale = said.forecast, said.locale
+    by_season, by_year = seasonal(forecast.scenario), yearly(forecast.scenario)
+    new = ends(forecast.new_customers, np.ones(forecast.months), 12 if by_season else 1)
+    churn = ends(forecast.lost_customers, forecast.opening_customers, 12 if by_year else 1)
+    joins = [number(one, locale) for one in new or (0.0, 0.0)]
+    said.values |= {"new": joins[0], "new_end": joins[1]}
+    moves = _moving("new", new, joins)
+    if not forecast.new_customers.any():
+        keys = ["new_none"]
+    elif by_season:
+        keys = ["new_average_moving" if moves else "new_average"]
     else:
-        keys.append("lead_end_after_comma" if moves else "lead_end")
-    return keys, values
+        keys = ["new", *moves]
+    if churn is None:
+        return [*keys, "lead_end_after_comma" if moves else "lead_end"]
+    leaves = [percent(one, locale) for one in churn]
+    said.values |= {"churn": leaves[0], "churn_end": leaves[1]}
+    if forecast.lost_customers.any():
+        return [*keys, "churn", *_moving("churn", churn, leaves), "lead_end"]
+    return [*keys, "churn_renewals" if forecast.deferred_revenue[-1] > 0 else "churn_none", "lead_end"]
 
 
-def _ends(part: np.ndarray, whole: np.ndarray, span: int) -> tuple[float, float] | None:
-    """part / whole over the first and the last `span` months in which there is a whole; None where there are none."""
-    there = np.flatnonzero(whole > 0)
-    if not there.size:
-        return None
-    first, last = there[:span], there[-span:]
-    return float(part[first].sum() / whole[first].sum()), float(part[last].sum() / whole[last].sum())
+def goal_clause(said: Said) -> list[str]:
+    """When the goal is reached, and whether it is kept to the end; without a goal, what is made at the end."""
+    forecast, goal = said.forecast, said.forecast.scenario.goal_mrr
+    said.values["closing"] = said.money(forecast.closing_mrr[-1])
+    if goal is None:
+        return ["no_goal"]
+    said.values["goal"] = said.money(goal)
+    there = mrr_of(forecast) >= goal * (1 - SAME)
+    if not there.any():
+        return ["goal_never"]
+    first, missed = int(there.argmax()), np.flatnonzero(~there)
+    said.values["month"] = number(first, said.locale)
+    said.values["calendar"] = month_labels(forecast.scenario.first_month, forecast.months, said.locale)[first]
+    start = "goal_reached" if first else "goal_past" if compared(forecast.opening_mrr[0], goal) > 0 else "goal_at"
+    if not missed.size or missed[-1] < first:
+        return [start, "goal_end"]
+    if there[-1]:
+        said.months["back_month"] = int(missed[-1]) + 1
+        said.values["back_month"] = number(said.months["back_month"], said.locale)
+        return [start, "goal_back", "goal_end"]
+    said.months["lost_month"] = int(np.flatnonzero(there)[-1]) + 1
+    said.values["lost_month"] = number(said.months["lost_month"], said.locale)
+    return [start, "goal_lost", "goal_end"]
 
 
-def _moving(key: str, ends: tuple[float, float]) -> list[str]:
-    first, last = ends
-    if abs(last - first) <= 0.05 * max(first, last):
+def _settles(said: Said) -> list[str]:
+    """Where MRR goes after the forecast, if what comes in at its end goes on."""
+    forecast, way = said.forecast, settling(said.forecast)
+    if way == "growing":
+        return ["ceiling_none", f"reasons.{said.ceiling.code}"]
+    if way not in ("above", "below", "same", "later"):
+        return [f"no_ceiling.{way}"]
+    said.values["ceiling"] = ceiling_text(forecast, said.locale)
+    average = ["ceiling_average"] if seasonal(forecast.scenario) else []
+    return [f"ceiling_{way}", *average, *(["ceiling_then"] if joining_varies(forecast) else []), "ceiling_end"]
+
+
+def _cash(said: Said) -> list[str]:
+    """What is left of cash a month over the last year, and of recognised revenue where that differs."""
+    forecast = said.forecast
+    span = min(12, forecast.months)
+    left = float(forecast.net_cash[-span:].mean())
+    came_in = float(forecast.cash_in[-span:].mean())
+    earned = left - came_in + float(forecast.revenue[-span:].mean())
+    said.values |= {
+        "span": month_count(span, said.locale),
+        "left": said.money(abs(left)),
+        "earned": said.money(abs(earned)),
+    }
+    even = abs(left) <= max(SAME * came_in, 0.5 * 10.0 ** -minor_digits(forecast.scenario.currency))
+    keys = ["cash_even" if even else "cash_short" if left < 0 else "cash"]
+    if abs(earned - left) > EARNED * max(abs(earned), abs(left)) and abs(earned - left) > SAME * came_in:
+        keys.append("cash_earned" if earned >= 0 else "cash_earned_short")
+    return [*keys, "cash_end"]
+
+
+def _lowest(said: Said) -> list[str]:
+    """When cash is lowest."""
+    month = value_of(lowest_cash_month(said.forecast)) or 0
+    lowest = value_of(lowest_cash(said.forecast)) or 0.0
+    opening = float(said.forecast.scenario.bill.opening_cash)
+    said.values |= {"low": said.money(lowest if month else opening), "low_month": number(month, said.locale)}
+    return ["cash_low" if month else "cash_never_low" if opening else "cash_never_low_unstated"]
+
+
+def _moving(key: str, over: tuple[float, float] | None, texts: list[str]) -> list[str]:
+    """Whether it rises or falls by more than a twentieth, and by enough to be seen."""
+    if over is None or texts[0] == texts[1] or abs(over[1] - over[0]) <= MOVES * max(over):
         return []
-    return [f"{key}_rising" if last > first else f"{key}_falling"]
-
-
-def _spaced(text: str) -> str:
-    """With one kind of unbreakable space: editions of the locales' data differ between it and a narrower one."""
-    return text.replace("\u202f", SPACE)
-
-
-@cache
-def _locale(name: str) -> Locale:
-    return Locale.parse(name, sep="-")
-
-
-@cache
-def _pattern(kind: str, locale: str, least: int, most: int) -> NumberPattern:
-    """The locale's pattern for a kind of number, with so many decimals."""
-    formats = getattr(_locale(locale), f"{kind}_formats")
-    pattern = copy(formats["standard" if kind == "currency" else None])
-    pattern.frac_prec = (least, most)
-    return pattern
-
-
-def _rounded(value: float, decimals: int) -> Decimal:
-    """Half away from zero on the shortest decimal of the number, as browsers do; a zero has no sign."""
-    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP) + 0
+    return [f"{key}_rising" if over[1] > over[0] else f"{key}_falling"]

@@ -28,7 +28,9 @@ if TYPE_CHECKING:
     LevelChannel: TypeAlias = SteadyChannel | SignUpChannel | CustomerChannel
 
 
-def brought(channel: AnyChannel, *, months: int, calendar_month: int, read: Read) -> tuple[Array, Array]:
+def brought(
+    channel: AnyChannel, *, months: int, calendar_month: int, read: Read, season_at_mean: bool = False
+) -> tuple[Array, Array]:
     """What a channel brings in months 1..months: its steady flow, and the visitors of its launches.
 
     The flow is visitors a month, sign-ups a month for the kind `sign_ups`, customers a month for the kind `customers`.
@@ -41,8 +43,9 @@ def brought(channel: AnyChannel, *, months: int, calendar_month: int, read: Read
     launch   visitors x (1 - fade)^(months since)
 
     channel: a valid channel of a scenario. months: T, >= 1. calendar_month: 1 for January to 12 for December, of month
-    1; `season` has a factor for each. Launches follow no season. Returns two arrays >= 0 of shape (months, 1 or draws)
-    or, without launches, (1, 1).
+    1; `season` has a factor for each. Launches follow no season. season_at_mean: every month has the mean of the twelve
+    factors, so that a season of twelve ones changes nothing. Returns two arrays >= 0 of shape (months, 1 or draws) or,
+    without launches, (1, 1).
     Source: the logistic is Verhulst's (1838, from memory); the rest is our own, see model.md.
 
     >>> from growth.scenario import Scenario
@@ -57,7 +60,10 @@ def brought(channel: AnyChannel, *, months: int, calendar_month: int, read: Read
     steady = _STEADY[channel.kind](channel, month, read)
     if channel.season is not None:
         factors = stack([read(factor) for factor in channel.season])
-        steady = steady * factors[(calendar_month - 1 + np.arange(months)) % 12]
+        if season_at_mean:
+            steady = steady * factors.mean(axis=0)
+        else:
+            steady = steady * factors[(calendar_month - 1 + np.arange(months)) % 12]
     launched = np.zeros((1, 1))
     for launch in getattr(channel, "launches", ()):
         since = month - launch.month

@@ -16,12 +16,13 @@ if TYPE_CHECKING:
     from growth.scenario import Scenario
 
 
-def arrivals_of(scenario: Scenario, *, read: Read) -> dict[str, Array]:
+def arrivals_of(scenario: Scenario, *, read: Read, season_at_mean: bool = False) -> dict[str, Array]:
     """What all channels bring, by month: visitors, sign_ups, new_customers (heads) and acquisition_spend (money).
 
     Sign-ups = visitors x signup_rate, or as counted for a channel of sign-ups; new customers as in `paying_stream`, or
     as counted for a channel of customers. A channel's own rates go before those of the scenario. Referrals are not
-    among them. scenario: a valid growth.Scenario. Returns shape (months, 1 or draws) each.
+    among them. scenario: a valid growth.Scenario. season_at_mean: every month of a season has the mean of its twelve
+    factors. Returns shape (months, 1 or draws) each.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
@@ -34,7 +35,9 @@ def arrivals_of(scenario: Scenario, *, read: Read) -> dict[str, Array]:
     months, calendar_month = scenario.months, int(scenario.first_month[5:])
     total = dict.fromkeys(("visitors", "sign_ups", "new_customers", "acquisition_spend"), np.zeros((months, 1)))
     for channel in scenario.arrive.channels:
-        steady, launched = brought(channel, months=months, calendar_month=calendar_month, read=read)
+        steady, launched = brought(
+            channel, months=months, calendar_month=calendar_month, read=read, season_at_mean=season_at_mean
+        )
         part = {"acquisition_spend": acquisition_spend(channel, months=months, read=read)}
         if channel.kind == "customers":
             part["new_customers"] = steady

@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from growth.calculator.words import money, month_labels, number, percent, roughly
+from growth.calculator.words import ceiling_text, money, month_labels, number, percent
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, ScenarioError
 from growth.giveaway.brief import Giveaway, read_giveaway
@@ -61,7 +61,7 @@ def _ceiling(result: Forecast, locale: str) -> str:
     found = growth_ceiling(result)
     if found.value is None:
         raise LookupError(f"no ceiling: {found.reason}")
-    return roughly(float(found.value), result.scenario.currency, locale)
+    return ceiling_text(result, locale)
 
 
 PLACEHOLDERS: dict[str, Callable[[Forecast, str], str]] = {

@@ -13,13 +13,12 @@ from typing import Any
 import numpy as np
 
 from growth.calculator.language import LOCALE, messages, said_html
-from growth.calculator.words import answer, money, month_labels, number, percent
+from growth.calculator.words import answer, minor_digits, money, month_labels, number, percent, settling
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.sensitivity import sensitivities
 from growth.measures import growth_ceiling
 
-CENTS = 2
 MINUS = "\N{MINUS SIGN}"
 MOST_LEANINGS = 5
 BRIDGE = {  # series and sign
@@ -103,11 +102,12 @@ def case(giveaway: Giveaway) -> Piece:
 def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     """One month done by hand, each step with its numbers: the first month that opens with customers on board."""
     scenario, said = forecast.scenario, messages(locale)["page"]
+    cents = minor_digits(scenario.currency)
     with_customers = np.flatnonzero(forecast.opening_customers > 0)
     t = int(with_customers[0]) if with_customers.size else 0
 
     def cash(name: str) -> str:
-        return f"<strong>{escape(money(getattr(forecast, name)[t], scenario.currency, locale, CENTS))}</strong>"
+        return f"<strong>{escape(money(getattr(forecast, name)[t], scenario.currency, locale, cents))}</strong>"
 
     def people(name: str) -> str:
         return f"<strong>{escape(number(getattr(forecast, name)[t], locale))}</strong>"
@@ -145,25 +145,28 @@ def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
 
 
 def _why(forecast: Forecast, locale: str) -> str:
-    """Why growth stops where it does, or why it does not."""
-    ceiling, said = growth_ceiling(forecast), messages(locale)
+    """Why MRR settles where it does, or why it does not."""
+    ceiling, said, way = growth_ceiling(forecast), messages(locale), settling(forecast)
+    if way == "growing":
+        return said_html(said["page"]["why_none"], reason=escape(said["calculator"]["reasons"][ceiling.code]))
     if ceiling.value is None:
-        reason = escape(said["calculator"]["reasons"][ceiling.reason])
-        return said_html(said["page"]["why_none"], reason=reason)
-    return said_html(said["page"]["why_below" if ceiling.value < forecast.opening_mrr[0] else "why_above"])
+        return said_html(said["page"]["why_open"])
+    downwards = "why_below" if ceiling.value else "why_empty"
+    return said_html(said["page"][{"above": "why_above", "below": downwards}.get(way, "why_even")])
 
 
 def _bridge(forecast: Forecast, t: int, locale: str) -> str:
     """The month's MRR as a sum to the cent; what is zero is left out."""
+    digits = minor_digits(forecast.scenario.currency)
     said = messages(locale)["page"]
     amounts = [(sign, said["bridge_rows"][name], getattr(forecast, name)[t]) for name, sign in BRIDGE.items()]
     amounts = [row for row in amounts if row[2] or row[0] in ("", "=")]
     rows = "".join(
         f'<tr><th scope="row"><span class="sign">{sign}</span> {escape(words)}</th>'
-        f"<td>{escape(money(amount, forecast.scenario.currency, locale, CENTS))}</td></tr>"
+        f"<td>{escape(money(amount, forecast.scenario.currency, locale, digits))}</td></tr>"
         for sign, words, amount in amounts
     )
-    cents = [(-1 if sign in (MINUS, "=") else 1) * round(amount * 100) for sign, _, amount in amounts]
+    cents = [(-1 if sign in (MINUS, "=") else 1) * round(amount * 10**digits) for sign, _, amount in amounts]
     caption = said_html(said["bridge_rounded" if sum(cents) else "bridge"], month=str(t + 1))
     return f'<table class="bridge"><caption>{caption}</caption><tbody>{rows}</tbody></table>'
 

@@ -2,33 +2,57 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 
 from growth.engine import Forecast
 from growth.engine.draws import Read, by_block, stack
-from growth.engine.life import new_prices
-from growth.engine.pay import arrivals_of
-from growth.engine.retention import EDGE, lifetime, lifetime_sum, settled_ages
-from growth.measures.measure import Measure
-
-REASONS = (
-    "",
-    "growth of those who stay outruns churn",
-    "the most loyal hardly ever leave: churn keeps falling",
-    "comebacks alone keep it growing",
-    "referrals alone keep it growing",
+from growth.engine.life import ageless, new_prices
+from growth.engine.long_run import (
+    EDGE,
+    FINITE,
+    GROWS,
+    LOYAL,
+    LOYAL_GROWS,
+    ONE,
+    STAYS,
+    UNSETTLED,
+    leavers,
+    lifetime,
+    lifetime_sum,
+    settled_ages,
 )
+from growth.engine.pay import arrivals_of
+from growth.engine.run import run
+from growth.engine.step import CUSTOMERS, MRR
+from growth.measures.measure import Measure
+from growth.measures.reason import REASONS, Reason
+
+NOBODY = 1e-9  # customers a month, or money on board, below which there are none: what fading numbers leave
+_NONE = len(REASONS) + 1  # stands for "no reason", so that the first reason told is the least
 
 
 def growth_ceiling(forecast: Forecast) -> Measure:
-    """The MRR at which what is churned and contracted a month equals what comes in.
+    """The MRR at which MRR settles if what comes in at the end of the forecast goes on for ever.
 
-    New customers of the last month (the mean of the last twelve where a channel has a season) for ever, at the churn
-    and prices then in force: new MRR x the sum over ages of the MRR kept. At constant churn c and growth g of those who
-    stay that is new MRR / (1 - (1 - c)(1 + g)). Money a month, 0 or more. Undefined, with its reason (one of REASONS),
-    where there is no such level: see model.md. Without any churn there is none.
+    New customers of the last month (with a season, at its mean over the year) for ever, at the churn and prices then in
+    force: new MRR x the sum over ages of the MRR kept. At constant churn c and growth g of those who stay that is
+    new MRR / (1 - (1 - c)(1 + g)). Customers who are there already count where they never leave.
+
+    Returns
+    -------
+    Measure
+        Money a month, 0 or more. Undefined where there is no such level or it is not known, with its code, one of
+        `growth.measures.reason.Reason`; see model.md.
+
+    Notes
+    -----
     Source: Little's law, L = lambda W (Little, 1961, from memory), for customers; the weight by MRR is our own.
 
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
     ...     "plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={"channels": [{"name": "all",
@@ -36,16 +60,25 @@ def growth_ceiling(forecast: Forecast) -> Measure:
     >>> round(growth_ceiling(growth.forecast(scenario)).value, 6)
     2000.0
     """
-    return _ceiling(forecast, 1)
+    return _ceiling(forecast, MRR)
 
 
 def customer_ceiling(forecast: Forecast) -> Measure:
     """The number of customers at which as many leave a month as join; see `growth_ceiling`.
 
-    New customers a month x mean lifetime in months; at constant churn c that is n / c. Undefined where MRR has no
-    ceiling either.
+    New customers a month x mean lifetime in months; at constant churn c that is n / c.
+
+    Returns
+    -------
+    Measure
+        Customers, 0 or more; undefined as `growth_ceiling` is, but by what customers do, not their MRR.
+
+    Notes
+    -----
     Source: Little's law, L = lambda W (Little, 1961, from memory).
 
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
     ...     "plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={"channels": [{"name": "all",
@@ -53,52 +86,163 @@ def customer_ceiling(forecast: Forecast) -> Measure:
     >>> round(customer_ceiling(growth.forecast(scenario)).value, 6)
     100.0
     """
-    return _ceiling(forecast, 0)
+    return _ceiling(forecast, CUSTOMERS)
 
 
 def _ceiling(forecast: Forecast, kind: int) -> Measure:
-    values = by_block(forecast.scenario, lambda read, draws: _settle(forecast.scenario, read))
-    first = int(values[2].max())
-    return Measure.of(forecast, values[kind], REASONS[first])
+    levels, codes = by_block(forecast.scenario, lambda read, draws: _settle(forecast.scenario, read, draws)[:, kind])
+    undefined = np.flatnonzero(codes < _NONE)
+    reason: Reason | str = REASONS[int(codes[undefined[0]]) - 1] if undefined.size else ""
+    return Measure.of(forecast, np.where(codes < _NONE, np.nan, levels), reason)
 
 
-def _settle(scenario: object, read: Read) -> np.ndarray:
-    """Customers, MRR and the index of the reason, shape (3, 1 or draws); see model.md for the equations."""
-    months, plans = scenario.months, scenario.pay.plans
-    alive, worth, churn = lifetime(scenario, month=months, read=read, ages=settled_ages(scenario))
-    share = stack([read(plan.share) for plan in plans])
+@dataclass(frozen=True, slots=True, eq=False)
+class _Kept:
+    """Customers, or MRR, of a new customer over a lifetime, by plan; shape (plans, 1 or draws).
+
+    total: the sum over ages. kind: how it behaves. back: how much of it comes back, per newcomer. whole: whether
+    nobody ever leaves.
+    """
+
+    total: np.ndarray
+    kind: np.ndarray
+    back: np.ndarray
+    whole: np.ndarray
+
+    @property
+    def once(self) -> np.ndarray:
+        """The sum with comebacks, where it has a limit."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where((self.kind == FINITE) & (self.back < EDGE), self.total / (1 - self.back), 0.0)
+
+    def accumulates(self) -> np.ndarray:
+        """Why there is no level where newcomers keep joining: the number of the reason, or _NONE."""
+        return _first(
+            (self.kind == GROWS) & self.whole,
+            Reason.EXPANSION_WITHOUT_CHURN,
+            self.kind == GROWS,
+            Reason.EXPANSION_OUTRUNS_CHURN,
+            (self.kind == STAYS) & self.whole,
+            Reason.NOBODY_LEAVES,
+            self.kind == STAYS,
+            Reason.SOME_NEVER_LEAVE,
+            (self.kind == LOYAL) | (self.kind == LOYAL_GROWS),
+            Reason.LOYAL_STAY,
+            self.back >= ONE,
+            Reason.COMEBACKS_MAKE_UP,
+            (self.kind == UNSETTLED) | (self.back >= EDGE),
+            Reason.NOT_SETTLED,
+        )
+
+    def remains(self, waiting: np.ndarray) -> np.ndarray:
+        """Why there is no known level for those on board, where nobody joins them: the reason's number, or _NONE."""
+        return _first(
+            (self.kind == GROWS) & self.whole,
+            Reason.EXPANSION_WITHOUT_CHURN,
+            self.kind == GROWS,
+            Reason.EXPANSION_OUTRUNS_CHURN,
+            self.kind == LOYAL_GROWS,
+            Reason.LOYAL_STAY,
+            self.back > 2 - ONE,
+            Reason.COMEBACKS_MAKE_UP,
+            self.back >= ONE,
+            Reason.ALL_COME_BACK,
+            (self.kind == STAYS) & (~self.whole | waiting),
+            Reason.LEVELS_OFF,
+        )
+
+
+def _settle(scenario: Any, read: Read, draws: int) -> np.ndarray:
+    """Levels and numbers of reasons, each for customers and MRR, shape (2, 2, 1 or draws); see model.md."""
+    people, money = _kept(scenario, read)
+    share = stack([read(plan.share) for plan in scenario.pay.plans])
+    price = new_prices(scenario, read=read)[:, scenario.months - 1]
     used = share > 0
-    price = new_prices(scenario, read=read)[:, months - 1]
-    new = arrivals_of(scenario, read=read)["new_customers"]
-    seasonal = any(channel.season is not None for channel in scenario.arrive.channels)
-    new = new[-12:].mean(axis=0) if seasonal else new[-1]
-    comeback = read(scenario.stay.comeback.comeback_rate) if scenario.stay.comeback else np.zeros(1)
+    sold = used & (price > 0)
+    new = arrivals_of(scenario, read=read, season_at_mean=True)["new_customers"][-1]
+    new = np.where(new > NOBODY, new, 0.0)
     referral = read(scenario.sign_up.monthly_referral_rate) * read(scenario.pay.conversion_rate)
+    aboard, waiting = _aboard(scenario, read, draws, needed=_any_may_stay(people, money, new))
 
-    (life, life_ratio, life_sure), (value, value_ratio, value_sure) = lifetime_sum(alive), lifetime_sum(worth)
-    again, again_value = (
-        np.where(comeback > 0, np.maximum(comeback, 1e-300) * _leavers(kept, churn, ratio), 0.0)
-        for kept, ratio in ((alive, life_ratio), (worth, value_ratio))
-    )
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        per_newcomer = np.where(used, share * life / (1 - again), 0.0).sum(axis=0)
-        customers = new * per_newcomer / (1 - referral * per_newcomer)
-        joining = share * (new + referral * customers)
-        mrr = np.where(used, joining * price * value / (1 - again_value), 0.0).sum(axis=0)
-        growing = referral * per_newcomer >= EDGE
+    endless = _least(people.accumulates(), used)
+    per_newcomer = np.where(used, share * people.once, 0.0).sum(axis=0)
+    sent = np.where(endless < _NONE, 0.0, referral * per_newcomer)
+    fed = _first(
+        endless < _NONE, endless, sent >= ONE, Reason.REFERRALS_MAKE_UP, sent >= EDGE, Reason.NOT_SETTLED
+    )  # what referrals come to: why customers have no level where some keep joining
+    alone = (new == 0) & (referral > 0) & (aboard[:, CUSTOMERS].sum(axis=0) > NOBODY)
+    holds = alone & (endless == _NONE) & (sent >= EDGE) & (sent <= 2 - EDGE)
+    stayers = (people.kind == STAYS) | (people.back >= ONE)
+    source = (referral > 0) & (~used & stayers & (aboard[:, CUSTOMERS] > NOBODY)).any(axis=0)
+    joined = (new > 0) | source | holds | (alone & (fed < _number(Reason.NOT_SETTLED)))
 
-    outruns = (used & ((value_ratio >= EDGE) | (life_ratio >= EDGE))).any(axis=0)
-    unsettled = (used & ~(life_sure & value_sure)).any(axis=0)
-    comebacks = (used & ((again >= EDGE) | (again_value >= EDGE))).any(axis=0)
-    loyal = (used & (life_ratio < EDGE) & ~life_sure).any(axis=0)  # said first: without it nothing would outrun churn
-    reason = np.select([loyal, outruns, unsettled, comebacks, growing], [2, 1, 2, 3, 4], 0)
-    customers, mrr = (np.where(reason > 0, np.nan, level) for level in (customers, mrr))
-    return np.stack(np.broadcast_arrays(customers, mrr, reason.astype(float)))
+    results = []
+    for kept, sells, kind in ((people, used, CUSTOMERS), (money, sold, MRR)):
+        reached = joined & sells.any(axis=0)
+        through = np.where(referral > 0, fed, endless if kind == CUSTOMERS else _NONE)
+        reason = np.where(reached, np.minimum(through, _least(kept.accumulates(), sells)), _NONE)
+        reason = np.where(reached & holds, _number(Reason.REFERRALS_HOLD), reason)
+        idle = ~(joined & sells) & ((aboard[:, kind] > NOBODY) | waiting)
+        reason = np.minimum(reason, _least(kept.remains(waiting), idle))
+        reason = np.where((reason == _NONE) & reached & source, _number(Reason.LEVELS_OFF), reason)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            customers = new * per_newcomer / (1 - sent)
+            level = customers
+            if kind == MRR:
+                level = np.where(sold, share * (new + referral * customers) * price * money.once, 0.0).sum(axis=0)
+        level = level + np.where(idle & (kept.kind == STAYS), aboard[:, kind], 0.0).sum(axis=0)
+        results.append(np.broadcast_arrays(level, reason.astype(float)))
+    return np.stack([np.stack(np.broadcast_arrays(*part)) for part in zip(*results, strict=True)])
 
 
-def _leavers(kept: np.ndarray, churn: np.ndarray, ratio: np.ndarray) -> np.ndarray:
-    """What leaves over a lifetime, per newcomer: the sum over ages a >= 1 of kept(a - 1) x churn(a)."""
-    with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
-        terms = kept[:, :-1] * churn
-        last = terms[:, -12:].sum(axis=1)
-        return terms.sum(axis=1) + np.where(ratio < 1, last * ratio / (1 - ratio), np.inf)
+def _kept(scenario: Any, read: Read) -> tuple[_Kept, _Kept]:
+    """Customers and MRR of a new customer over a lifetime, by plan."""
+    life = lifetime(scenario, month=scenario.months, read=read, ages=settled_ages(scenario))
+    comeback = read(scenario.stay.comeback.comeback_rate) if scenario.stay.comeback else np.zeros(1)
+    whole = life.alive[:, -1] == 1
+    kept = []
+    for terms, growth in ((life.alive, np.zeros_like(life.growth)), (life.worth, life.growth)):
+        lasting = lifetime_sum(terms, life, growth=growth)
+        gone = leavers(terms, life, lasting, growth=growth)
+        back = np.where(comeback > 0, np.maximum(comeback, 1e-300) * gone, 0.0)
+        kept.append(_Kept(lasting.total, lasting.kind, back, whole))
+    return kept[0], kept[1]
+
+
+def _any_may_stay(people: _Kept, money: _Kept, new: np.ndarray) -> bool:
+    """Whether those on board have to be looked at: where nobody joins, or some plan keeps what it has."""
+    lasting = [
+        np.isin(kept.kind, (GROWS, LOYAL_GROWS, STAYS)).any() or (kept.back >= ONE).any() for kept in (people, money)
+    ]
+    return bool((new == 0).any() or any(lasting))
+
+
+def _aboard(scenario: Any, read: Read, draws: int, *, needed: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Customers and MRR by plan at the end, shape (plans, 2, draws), and whether some may still come back, (draws,)."""
+    plans, back = len(scenario.pay.plans), scenario.stay.comeback
+    if not needed:
+        return np.zeros((plans, 2, 1)), np.zeros(1, bool)
+    states: dict[int, Any] = {scenario.months: None}
+    series = run(scenario, read=read, draws=draws, pooled=ageless(scenario), keep=states)
+    aboard = states[scenario.months].sum(axis=2)
+    if back is None:
+        return aboard, np.zeros(1, bool)
+    lost = series["lost_customers"][-back.after_months :].sum(axis=0)
+    return aboard, (lost > NOBODY) & (read(back.comeback_rate) > 0)
+
+
+def _number(reason: Reason) -> int:
+    return REASONS.index(reason) + 1
+
+
+def _first(*pairs: Any) -> np.ndarray:
+    """The number of the first reason whose condition holds, or _NONE: condition, reason, condition, reason, ..."""
+    conditions, reasons = pairs[::2], pairs[1::2]
+    numbers = [_number(one) if isinstance(one, Reason) else one for one in reasons]
+    return np.select(list(conditions), numbers, _NONE)
+
+
+def _least(reasons: np.ndarray, plans: np.ndarray) -> np.ndarray:
+    """The first reason told of the plans that count."""
+    least: np.ndarray = np.where(plans, reasons, _NONE).min(axis=0)
+    return least

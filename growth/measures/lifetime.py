@@ -2,44 +2,95 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from growth.engine import Forecast
 from growth.engine.draws import Read, by_block, stack
 from growth.engine.life import new_prices
-from growth.engine.retention import LIFETIME, lifetime, lifetime_sum, settled_ages
+from growth.engine.long_run import (
+    FINITE,
+    GROWS,
+    LIFETIME,
+    STAYS,
+    UNSETTLED,
+    Lifetime,
+    lifetime,
+    lifetime_sum,
+    settled_ages,
+)
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
+from growth.measures.reason import REASONS, Reason
 
 
 def margin_multiple(*, retention_rate: float, discount_rate: float, first_payment: bool = False) -> float:
     """What a margin of 1 a period is worth over a lifetime at constant retention.
 
-    r / (1 + i - r) without the payment made on joining; 1 more, (1 + i) / (1 + i - r), with it. retention_rate r and
-    discount_rate i are fractions a period, 0 <= r < 1 + i; periods are of any length, the same for both. Not checked:
-    beyond that range the formula has no meaning.
+    r / (1 + i - r) without the payment made on joining; 1 more, (1 + i) / (1 + i - r), with it.
+
+    Parameters
+    ----------
+    retention_rate, discount_rate
+        r and i, fractions a period, 0 <= r < 1 + i; a period is of any length, the same for both. Not checked: beyond
+        that range the formula has no meaning.
+    first_payment
+        Whether the payment made on joining counts.
+
+    Returns
+    -------
+    float
+        Periods of margin.
+
+    Notes
+    -----
     Source: Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24,
     the margin multiple.
 
+    Examples
+    --------
     >>> round(margin_multiple(retention_rate=0.8, discount_rate=0.12), 2)
     2.5
     """
     return retention_rate / (1 + discount_rate - retention_rate) + first_payment
 
 
-def lifetime_value(forecast: Forecast, *, month: int | None = 1, first_payment: bool = True) -> Measure:
+def lifetime_value(forecast: Forecast, *, month: int | None = None, first_payment: bool = True) -> Measure:
     """LTV: the discounted gross margin of a customer who joins in `month`, over the fitted survival curve.
 
     Sum over ages a of (W(a) p (1 - fee rate) - S(a) (cost to serve + fee per payment x payments a month)) / (1 + i)^a,
     over the plans by their shares; S is survival, W the MRR kept of the price p (both with the churn of that month,
-    later price changes left out), i the monthly_discount_rate. Ages 0..1199 are summed and the rest goes on as the last
-    two years do. At constant churn c without costs this is p (1 + i) / (i + c).
+    later price changes left out), i the monthly_discount_rate. Ages 0..1199 are summed and the rest as in
+    `growth.engine.long_run.lifetime_sum`. At constant churn c without costs this is p (1 + i) / (i + c). The cost of
+    winning the customer is not taken off.
 
-    month: 1..T (None: the last), MeasureError otherwise. first_payment: whether age 0 counts. Money a customer;
-    negative where serving one costs more than it brings. Undefined where the sum has no limit: growth of those who stay
-    outruns churn and discount.
+    Parameters
+    ----------
+    forecast
+        Of one scenario or of draws.
+    month
+        The month of joining, 1..T; None: the last, as for CAC and payback.
+    first_payment
+        Whether age 0 counts.
+
+    Returns
+    -------
+    Measure
+        Money a customer; negative where serving one costs more than it brings. Undefined where the sum has no limit or
+        it is not known, with the code of the reason.
+
+    Raises
+    ------
+    MeasureError
+        For a month outside the forecast.
+
+    Notes
+    -----
     Source: discounted margin over a survival curve is common practice; at constant retention it is `margin_multiple`.
 
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 22}]},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}, bill={"monthly_discount_rate": 0.01})
@@ -50,26 +101,73 @@ def lifetime_value(forecast: Forecast, *, month: int | None = 1, first_payment: 
     scenario = forecast.scenario
 
     def block(read: Read, draws: int) -> np.ndarray:
-        income, cost = _margin_terms(scenario, month, read, settled_ages(scenario))
-        discount = (1 + read(scenario.bill.monthly_discount_rate)) ** -np.arange(income.shape[1])[:, None]
-        (gained, _, sure), (spent, _, sure_too) = (lifetime_sum(part * discount) for part in (income, cost))
+        life, income, cost = _margin_terms(scenario, month, read, settled_ages(scenario))
+        monthly = 1 + read(scenario.bill.monthly_discount_rate)
+        discount = monthly ** -np.arange(income.shape[1])[:, None]
         share = stack([read(plan.share) for plan in scenario.pay.plans])
-        at_once = 0.0 if first_payment else income[:, 0] - cost[:, 0]
-        value = np.where(share > 0, share * (gained - spent - at_once), 0.0).sum(axis=0)
-        return np.where((sure & sure_too | (share == 0)).all(axis=0), value, np.nan)
+        value, number = -(0.0 if first_payment else income[:, 0] - cost[:, 0]), np.zeros_like(share, dtype=float)
+        for part, growth, sign in ((income, life.growth, 1), (cost, np.zeros_like(life.growth), -1)):
+            there = part[:, 0] > 0  # what costs nothing adds nothing, however long it lasts
+            whole = lifetime_sum(part * discount, life, growth=(1 + growth) * monthly**-12.0 - 1)
+            value = value + sign * np.where(there & (whole.kind == FINITE), whole.total, 0.0)
+            reasons = np.where(there, _why(whole.kind, life), 0)
+            number = np.where(reasons > 0, np.where(number > 0, np.minimum(number, reasons), reasons), number)
+        number = np.where(share > 0, number, 0)
+        value, number = np.broadcast_arrays(np.where(share > 0, share * value, 0.0).sum(axis=0), number.max(axis=0))
+        return np.stack([value, number])
 
-    reason = "no limit: those who stay pay more faster than others leave"
-    return Measure.of(forecast, by_block(scenario, block), reason)
+    value, number = by_block(scenario, block)
+    undefined = np.flatnonzero(number > 0)
+    reason: Reason | str = REASONS[int(number[undefined[0]]) - 1] if undefined.size else ""
+    return Measure.of(forecast, np.where(number > 0, np.nan, value), reason)
+
+
+def _why(kind: np.ndarray, life: Lifetime) -> np.ndarray:
+    """The number of the reason why a sum over ages has no known limit; 0 where it has one."""
+    whole = life.alive[:, -1] == 1
+    cases = [
+        (kind == FINITE, None),
+        ((kind == GROWS) & whole, Reason.EXPANSION_WITHOUT_CHURN),
+        (kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
+        ((kind == STAYS) & whole, Reason.NOBODY_LEAVES),
+        (kind == STAYS, Reason.SOME_NEVER_LEAVE),
+        (kind == UNSETTLED, Reason.NOT_SETTLED),
+    ]
+    numbers = [0 if reason is None else REASONS.index(reason) + 1 for _, reason in cases]
+    return np.select([case for case, _ in cases], numbers, REASONS.index(Reason.LOYAL_STAY) + 1)
 
 
 def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
     """Months of a new customer's margin that pay back CAC: margin adjusted, survival counted, not discounted.
 
     The first m at which the margin of ages 0..m - 1, as in `lifetime_value`, adds up to `customer_acquisition_cost`.
-    month: 1..T (None: the last); over: months of CAC up to it, 1 or more; MeasureError otherwise. 0 where winning a
-    customer costs nothing; undefined where nobody joined, or never paid back within 1,200 months.
-    Source: common practice, no source.
 
+    Parameters
+    ----------
+    forecast
+        Of one scenario or of draws.
+    month
+        The month of joining, 1..T; None: the last.
+    over
+        Months of CAC up to it, 1 or more.
+
+    Returns
+    -------
+    Measure
+        Whole months, 0..1200; 0 where winning a customer costs nothing. Undefined where nobody joined, or never paid
+        back within 1,200 months.
+
+    Raises
+    ------
+    MeasureError
+        For a month outside the forecast, or an `over` below 1.
+
+    Notes
+    -----
+    Common practice, no source.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 500}]},
@@ -81,24 +179,24 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
     cost_of_one = customer_acquisition_cost(forecast, month=month, over=over)
     if cost_of_one.value is None:
         return cost_of_one
-    scenario = forecast.scenario
+    scenario, needed = forecast.scenario, cost_of_one.value
 
     def block(read: Read, draws: int) -> np.ndarray:
-        income, cost = _margin_terms(scenario, month, read, LIFETIME)
+        _, income, cost = _margin_terms(scenario, month, read, LIFETIME)
         share = stack([read(plan.share) for plan in scenario.pay.plans])[:, None]
         earned = np.cumsum((share * (income - cost)).sum(axis=0), axis=0)
-        paid = earned >= read(cost_of_one.value)
+        paid = earned >= read(needed)
         months = np.where(paid.any(axis=0), paid.argmax(axis=0) + 1.0, np.nan)
-        return np.where(read(cost_of_one.value) == 0, 0.0, months)
+        return np.where(read(needed) == 0, 0.0, months)
 
     return Measure.of(forecast, by_block(scenario, block), "never paid back, or nobody joined", whole=True)
 
 
-def _margin_terms(scenario: object, month: int, read: Read, ages: int) -> tuple[np.ndarray, np.ndarray]:
-    """Income after the fee rate, and cost, of a new customer by plan and age, shape (plans, ages, 1 or draws)."""
-    alive, worth, _ = lifetime(scenario, month=month, read=read, ages=ages)
+def _margin_terms(scenario: Any, month: int, read: Read, ages: int) -> tuple[Lifetime, np.ndarray, np.ndarray]:
+    """A new customer's life; income after the fee rate, and cost, by plan and age, shape (plans, ages, 1 or draws)."""
+    life = lifetime(scenario, month=month, read=read, ages=ages)
     price = new_prices(scenario, read=read)[:, month - 1, None]
     payments = np.array([1 / 12 if plan.billing == "yearly" else 1.0 for plan in scenario.pay.plans])[:, None, None]
     bill = scenario.bill
-    income = worth * price * (1 - read(bill.payment_fee_rate))
-    return income, alive * (read(bill.monthly_cost_to_serve) + read(bill.fee_per_payment) * payments)
+    income = life.worth * price * (1 - read(bill.payment_fee_rate))
+    return life, income, life.alive * (read(bill.monthly_cost_to_serve) + read(bill.fee_per_payment) * payments)

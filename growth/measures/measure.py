@@ -10,6 +10,9 @@ import numpy as np
 
 from growth.engine import Forecast
 from growth.errors import MeasureError, Problem
+from growth.measures.reason import Reason
+
+SAME = 1e-6  # amounts of MRR or cash that differ by less than this share are the same: the rest is rounding
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -17,7 +20,8 @@ class Measure:
     """What was asked of a forecast.
 
     value: the number; None where it is undefined. Over draws an array of shape (draws,), NaN where undefined.
-    reason: why it is undefined, in plain words; "" where it is defined (in every draw).
+    reason: why it is undefined, in plain words; "" where it is defined (in every draw). code: the same as a short code
+    where the reason is one of `growth.measures.reason.Reason`, else "".
 
     >>> Measure(None, "nobody joined").value is None
     True
@@ -25,21 +29,23 @@ class Measure:
 
     value: float | int | np.ndarray | None
     reason: str = ""
+    code: str = ""
 
     @classmethod
-    def of(cls, forecast: Forecast, values: Any, reason: str, *, whole: bool = False) -> Measure:
+    def of(cls, forecast: Forecast, values: Any, reason: Reason | str, *, whole: bool = False) -> Measure:
         """From an array of shape (1,) or (draws,), NaN where undefined; `reason` is kept only where something is.
 
         whole: without draws the value is an int, such as a month.
         """
         values = np.asarray(values, dtype=float)
         missing = np.isnan(values)
+        words, code = (reason.words, reason.value) if isinstance(reason, Reason) else (reason, "")
         if forecast.scenario.draws is not None:
             values = np.broadcast_to(values, (forecast.scenario.draws,))
-            return cls(values, reason if missing.any() else "")
+            return cls(values, words, code) if missing.any() else cls(values)
         value = values.reshape(-1)[0]
         if np.isnan(value):
-            return cls(None, reason)
+            return cls(None, words, code)
         return cls(int(value) if whole else float(value))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from growth.engine import Forecast
 from growth.engine.result import ratio
-from growth.measures.measure import Measure, window
+from growth.measures.measure import SAME, Measure, window
 
 
 def goal_month(forecast: Forecast) -> Measure:
@@ -28,7 +28,7 @@ def goal_month(forecast: Forecast) -> Measure:
     if goal is None:
         return Measure.of(forecast, np.full(1, np.nan), "no goal is set")
     mrr = np.concatenate([forecast.opening_mrr[..., :1], forecast.closing_mrr], axis=-1)
-    reached = mrr >= (goal[:, None] if isinstance(goal, np.ndarray) else goal)
+    reached = mrr >= (goal[:, None] if isinstance(goal, np.ndarray) else goal) * (1 - SAME)
     first = np.where(reached.any(axis=-1), reached.argmax(axis=-1), np.nan)
     return Measure.of(forecast, first, f"not within {forecast.months} months", whole=True)
 
@@ -81,7 +81,8 @@ def break_even_month(forecast: Forecast) -> Measure:
     >>> break_even_month(growth.forecast(scenario)).value  # 200 more a month: 200, 400, 600 in
     3
     """
-    good = np.logical_and.accumulate((forecast.net_cash >= 0)[..., ::-1], axis=-1)[..., ::-1]
+    good = forecast.net_cash >= -SAME * forecast.cash_in
+    good = np.logical_and.accumulate(good[..., ::-1], axis=-1)[..., ::-1]
     first = np.where(good[..., -1], good.argmax(axis=-1) + 1, np.nan)
     return Measure.of(forecast, first, f"not within {forecast.months} months", whole=True)
 
@@ -109,7 +110,11 @@ def lowest_cash_month(forecast: Forecast) -> Measure:
     >>> lowest_cash_month(growth.forecast(scenario)).value
     2
     """
-    return Measure.of(forecast, _cash(forecast).argmin(axis=-1), "", whole=True)
+    cash = _cash(forecast)
+    slack = SAME * (np.abs(cash[..., :1]) + forecast.cash_in.sum(axis=-1, keepdims=True))
+    lowest = cash.min(axis=-1, keepdims=True)
+    month = np.where((lowest < cash[..., :1] - slack)[..., 0], (cash <= lowest + slack).argmax(axis=-1), 0)
+    return Measure.of(forecast, month, "", whole=True)
 
 
 def _cash(forecast: Forecast) -> np.ndarray:

@@ -128,7 +128,7 @@ def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, 
         return pick(months.columns[name].span(1, last), month)
 
     def step(key: str, mrr: str, people: str = "") -> Formula:
-        places = {"mrr": numbers.money(of(mrr), 2)}
+        places = {"mrr": numbers.money(of(mrr), numbers.minor)}
         if people:
             places["customers"] = numbers.number(of(people))
         if key.startswith("worked_new"):  # fills what the message has of these

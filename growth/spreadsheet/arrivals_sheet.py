@@ -46,6 +46,11 @@ class ArrivalsSheet:
         self.new_customers.put(month, brought + by_referral)
         self.spend.put(month, added([channel.spend[month] for channel in self._channels]))
 
+    @property
+    def level(self) -> Formula:
+        """Customers by channels in the last month, every season at its mean over the year."""
+        return added([channel.level for channel in self._channels])
+
 
 class _Channel:
     """The columns of one channel; it has none for visitors or sign-ups where it is counted in what comes after."""
@@ -59,9 +64,10 @@ class _Channel:
         self._month, kind = month, self._channel.kind
         table.skip()
         group = self._channel.name
-        flow = _FLOW[kind](self, table, group)
-        flow = self._in_season(table, group, flow) if self._channel.season else flow
+        steady = _FLOW[kind](self, table, group)
+        flow = self._in_season(table, group, steady) if self._channel.season else steady
         self.visitors = self.sign_ups = None
+        self._launched: list[FormulaColumn] = []
         if kind == "customers":
             self.customers = flow
         elif kind == "sign_ups":
@@ -72,11 +78,15 @@ class _Channel:
         for when in self._months():
             cost = choose(self._active(when), self._given("monthly_cost"), 0)
             self.spend.put(when, cost + self._budget[when] if kind == "paid" else cost)
+        self.level = (
+            self._at_mean(table, group, steady) if self._channel.season else self.customers[book.scenario.months]
+        )
 
     def _sign_up(self, table: FormulaTable, group: str, usual: FormulaColumn) -> None:
         """Visitors of the steady flow and of launches, and the share of them that signs up."""
         words = self._book.words["arrivals"]
-        launched = [self._launch(table, group, number) for number in range(len(getattr(self._channel, "launches", ())))]
+        count = len(getattr(self._channel, "launches", ()))
+        launched = self._launched = [self._launch(table, group, number) for number in range(count)]
         self.visitors = table.column(words["visitors"], "people", group=group) if launched else usual
         sign_ups = table.column(words["sign_ups"], "people", group=group)
         rate = self._rate("signup_rate", "sign_up.signup_rate")
@@ -96,6 +106,19 @@ class _Channel:
         rate = self._rate("conversion_rate", "pay.conversion_rate")
         for when in self._months():
             self.customers.put(when, rate * delayed(self._book, sign_ups, when))
+
+    def _at_mean(self, table: FormulaTable, group: str, steady: FormulaColumn) -> Formula:
+        """Customers of the last month, with the season at the mean of its factors in every month."""
+        months, mean = self._book.scenario.months, total(self._book.season(self._place)) / 12
+        if self.sign_ups is None:
+            return steady[months] * mean
+        column = table.column(self._book.words["arrivals"]["at_mean"], "people", group=group)
+        rate = as_formula(1) if self.visitors is None else self._rate("signup_rate", "sign_up.signup_rate")
+        before = choose(self._given("first_month").equals(1), steady[1] * mean * rate, 0)
+        column.put(0, before if self._channel.running_before else as_formula(0), "opening")
+        for when in self._months():
+            column.put(when, added([steady[when] * mean, *(one[when] for one in self._launched)]) * rate)
+        return self._rate("conversion_rate", "pay.conversion_rate") * delayed(self._book, column, months)
 
     def _given(self, name: str) -> Formula:
         return self._book.given(f"{self._place}.{name}")

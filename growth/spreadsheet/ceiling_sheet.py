@@ -2,137 +2,173 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Sequence
 
+from growth.engine.long_run import EDGE, ONE, STAYS
+from growth.measures.ceiling import NOBODY
+from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
-from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
+from growth.spreadsheet.changes_sheet import ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, total
+from growth.spreadsheet.formula import Formula, as_formula, both, choose, dot, either, minimum, total
 from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
+from growth.spreadsheet.lifetime_formulas import (
+    NO_REASON,
+    Level,
+    LifetimeColumns,
+    first_of,
+    growth_at_the_end,
+    number_of,
+    plan_facts,
+)
+from growth.spreadsheet.months_sheet import MonthsSheet
+from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.stay_sheet import PlanByAge
 
-EDGE = 1 - 1e-5  # a ratio this near 1 has no level that could be told from growth without end
-NOTHING = 1e-200  # a year's sum below this has died out
+_KINDS = ("customers", "mrr")
+_LINES = (
+    "joining waiting referral lifetime endless sent fed holds source joined reason level_customers level_mrr".split()
+)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Level:
-    """customers, mrr: the level, 0 where there is none; reason: 0, or which of REASONS stands in its way."""
-
-    customers: Formula
-    mrr: Formula
-    reason: Formula
-
-
-class _Sums:
-    """The lifetime of a plan's customers, or of their MRR, added up, with a tail that goes on as the last years do."""
-
-    def __init__(self, words: dict[str, Any], table: FormulaTable, group: str):
-        self._columns = {
-            name: table.column(words[name], "0.0000" if name != "sure" else "count", group=group)
-            for name in ("sum", "last", "before", "rho", "rho_before", "tail", "sure", "back")
-        }
-
-    def put(self, row: int, kept: FormulaColumn, left: FormulaColumn, ages: int, comeback: Formula) -> None:
-        """One plan: what is kept at each age, and what leaves."""
-
-        def put(name: str, formula: Formula) -> Formula:
-            return self._columns[name].put(row, formula)
-
-        years = [total(kept.span(ages - YEAR * (k + 1), ages - 1 - YEAR * k)) for k in range(3)]
-        body = put("sum", total(kept.span(0, ages - 1)))
-        last, before = put("last", years[0]), put("before", years[1])
-        rho = put("rho", choose(before < NOTHING, 0, last / before))
-        rho_before = put("rho_before", choose(years[2] < NOTHING, 0, before / years[2]))
-        tail = put("tail", choose(rho < EDGE, last * rho / (1 - rho), 0))
-        settled = either(absolute(rho - rho_before) <= 1e-6 * (1 - rho), tail <= 0.01 * body)
-        put("sure", choose(both(rho < EDGE, settled), 1, 0))
-        gone = total(left.span(ages - YEAR, ages - 1)) * rho / (1 - rho)
-        put("back", comeback * (total(left.span(1, ages - 1)) + choose(rho < EDGE, gone, 0)))
-
-    def __getitem__(self, name: str) -> FormulaColumn:
-        return self._columns[name]
-
-
-def ceiling(book: WorkbookContext, *, lives: list[PlanByAge], changes: ChangesSheet, arrivals: ArrivalsSheet) -> Level:
-    """Fills the sheet of the ceiling, one row a plan."""
-    words, plans, months = book.words["ceiling"], book.scenario.pay.plans, book.scenario.months
-    table = FormulaTable(book.sheets["ceiling"], title=words["title"], lines=words["lines"], last=len(plans) + 14)
-    table.sheet.worksheet.freeze_panes(FIRST, 1)
-    name = table.column(words["plan"], width=46, left=True)
-    share = table.column(words["share"], "share")
-    price = table.column(words["price"], "cents")
-    people, money = (_Sums(words, table, words[group]) for group in ("customers", "mrr"))
-    verdict = words["verdict"]
-    flags = {
-        reason: table.column(words[reason], "count", group=verdict)
-        for reason in ("loyal", "outruns", "unsettled", "back")
-    }
-    per_person = table.column(words["per_person"], "0.0000", group=verdict)
-    per_money = table.column(words["per_money"], "0.0000", group=verdict)
-    back = book.scenario.stay.comeback
-    comeback = as_formula(0) if back is None else book.given("stay.comeback.comeback_rate")
-    for row, (plan, life) in enumerate(zip(plans, lives, strict=True)):
-        name.text(row, plan.name, "cell")
-        share.put(row, book.given(f"pay.plans.{row}.share"))
-        price.put(row, changes.price(row, months))
-        people.put(row, life.alive, life.gone, life.ages, comeback)
-        money.put(row, life.worth, life.lost, life.ages, comeback)
-        used = share[row] > 0
-        tests = {
-            "loyal": both(used, people["rho"][row] < EDGE, people["sure"][row].equals(0)),
-            "outruns": both(used, either(money["rho"][row] >= EDGE, people["rho"][row] >= EDGE)),
-            "unsettled": both(used, either(people["sure"][row].equals(0), money["sure"][row].equals(0))),
-            "back": both(used, either(people["back"][row] >= EDGE, money["back"][row] >= EDGE)),
-        }
-        for reason, test in tests.items():
-            flags[reason].put(row, choose(test, 1, 0))
-        for column, sums, worth in ((per_person, people, share[row]), (per_money, money, share[row] * price[row])):
-            whole = worth * (sums["sum"][row] + sums["tail"][row]) / (1 - sums["back"][row])
-            column.put(row, choose(either(sums["back"][row] >= EDGE, share[row].equals(0)), 0, whole))
-    last = len(plans) - 1
-    broken = {reason: total(column.span(0, last)) for reason, column in flags.items()}
-    level = _level(book, table, arrivals, broken, total(per_person.span(0, last)), total(per_money.span(0, last)))
-    book.finish(table, labels=1)
+def ceiling(
+    book: WorkbookContext,
+    *,
+    lives: list[PlanByAge],
+    changes: ChangesSheet,
+    arrivals: ArrivalsSheet,
+    plans: Sequence[PlanSheet],
+    months: MonthsSheet,
+) -> Level:
+    """Fills the sheet of the ceiling, one row a plan, and the sums over all plans below: see model.md."""
+    sheet = _CeilingSheet(book, lives=lives, changes=changes)
+    sheet.outside(arrivals, months)
+    for row, plan in enumerate(plans):
+        sheet.plan(row, plan)
+    level = sheet.level(months.columns["closing_customers"][book.scenario.months])
+    book.finish(sheet.table, labels=1)
     return level
 
 
-def _level(
-    book: WorkbookContext,
-    table: FormulaTable,
-    arrivals: ArrivalsSheet,
-    sums: dict[str, Formula],
-    per_person: Formula,
-    per_money: Formula,
-) -> Level:
-    """The sums over all plans, below their rows."""
-    words, scenario = book.words["ceiling"], book.scenario
-    row = len(scenario.pay.plans) + 1
-    seasonal = any(channel.season is not None for channel in scenario.arrive.channels)
-    span = min(YEAR, scenario.months) if seasonal else 1
-    joining = total(arrivals.channel_customers.span(scenario.months - span + 1, scenario.months)) / span
+class _CeilingSheet:
+    def __init__(self, book: WorkbookContext, *, lives: list[PlanByAge], changes: ChangesSheet):
+        self._book, self._lives, self._changes, self._words = book, lives, changes, book.words["ceiling"]
+        words, self._plans = self._words, book.scenario.pay.plans
+        last = len(self._plans) + len(_LINES) + len(REASONS) + 4
+        self.table = FormulaTable(book.sheets["ceiling"], title=words["title"], lines=words["lines"], last=last)
+        self.table.sheet.worksheet.freeze_panes(FIRST, 1)
+        self._name = self.table.column(words["plan"], width=46, left=True)
+        self._share, self._price = self._column("share", "share"), self._column("price", "cents")
+        self._fall, self._whole = self._column("fall", "0.0000"), self._column("whole", "count")
+        self._sums = {kind: LifetimeColumns(words, self.table, words[kind]) for kind in _KINDS}
+        self._aboard = {kind: self._column(f"aboard_{kind}", "0.00", words["verdict"]) for kind in _KINDS}
+        self._adds = {kind: self._column(f"per_{kind}", "0.0000", words["verdict"]) for kind in _KINDS}
+        self._counts = {kind: self._column(f"counts_{kind}", "count", words["verdict"]) for kind in _KINDS}
+        self._sends = self._column("sends", "count", words["verdict"])
+        self._remains = {kind: self._column(f"remains_{kind}", "count", words["verdict"]) for kind in _KINDS}
+        self._keeps = {kind: self._column(f"keeps_{kind}", "0.00", words["verdict"]) for kind in _KINDS}
+        self._lines: dict[str, Formula] = {}
 
-    def put(key: str, formula: Formula, kind: str) -> Formula:
-        nonlocal row
-        table.sheet.text(FIRST + row, 0, words[key], "cell")
-        cell = table.sheet.put(FIRST + row, 1, formula, "strong", kind)
-        row += 1
-        return cell
+    def _column(self, key: str, kind: str, group: str = "") -> FormulaColumn:
+        return self.table.column(self._words[key], kind, group=group)
 
-    joining = put("joining", joining, "people")
-    life = put("lifetime", per_person, "0.0000")
-    money = put("worth", per_money, book.money)
-    sent = book.given("sign_up.monthly_referral_rate") * book.given("pay.conversion_rate") * life
-    sent = put("sent", sent, "0.0000")
-    code = choose(sent >= EDGE, 4, 0)
-    for number, flag in ((3, "back"), (2, "unsettled"), (1, "outruns"), (2, "loyal")):
-        code = choose(sums[flag] > 0, number, code)
-    reason = put("reason", code, "count")
-    there = reason.equals(0)
-    customers = put("level_customers", choose(there, joining * life / (1 - sent), 0), "people")
-    referral = book.given("sign_up.monthly_referral_rate") * book.given("pay.conversion_rate")
-    mrr = put("level_mrr", choose(there, (joining + referral * customers) * money, 0), book.money)
-    for number, text in enumerate(words["reasons"]):
-        table.sheet.text(FIRST + row + 1 + number, 0, text, "soft")
-    return Level(customers, mrr, reason)
+    def _line(self, key: str, formula: Formula, kind: str) -> Formula:
+        """A number of all plans together, in its row below them."""
+        row = FIRST + len(self._plans) + 1 + _LINES.index(key)
+        self.table.sheet.text(row, 0, self._words[key], "cell")
+        self._lines[key] = self.table.sheet.put(row, 1, formula, "strong", kind)
+        return self._lines[key]
+
+    def outside(self, arrivals: ArrivalsSheet, months: MonthsSheet) -> None:
+        """Who joins at the end, who may still come back, and how many customers a customer brings in."""
+        book, last = self._book, self._book.scenario.months
+        self._line("joining", choose(arrivals.level > NOBODY, arrivals.level, 0), "people")
+        waiting = as_formula(0)
+        if book.scenario.stay.comeback is not None:
+            back = book.given("stay.comeback.comeback_rate")
+            recent = (months.number.span(1, last) > last - book.given("stay.comeback.after_months")) * 1
+            lost = dot(months.columns["lost_customers"].span(1, last), recent)
+            waiting = choose(both(back > 0, lost > NOBODY), 1, 0)
+        self._line("waiting", waiting, "count")
+        self._line(
+            "referral", book.given("sign_up.monthly_referral_rate") * book.given("pay.conversion_rate"), "0.0000"
+        )
+
+    def plan(self, row: int, sheet: PlanSheet) -> None:
+        """A plan's row: the lifetime of its customers and of their MRR, and who is on board at the end."""
+        book, plan, life, months = self._book, self._plans[row], self._lives[row], self._book.scenario.months
+        self._name.text(row, plan.name, "cell")
+        share = self._share.put(row, book.given(f"pay.plans.{row}.share"))
+        price = self._price.put(row, self._changes.price(row, months))
+        facts = plan_facts(book, row, life, self._changes, fall=self._fall, whole=self._whole)
+        growth = growth_at_the_end(life, yearly=plan.billing == "yearly")
+        people, money = (self._sums[kind] for kind in _KINDS)
+        people.put(row, facts, life.alive, life.gone, as_formula(0))
+        money.put(row, facts, life.worth, life.lost, growth)
+        for kind, name in (("customers", "closing_customers"), ("mrr", "closing_mrr")):
+            self._aboard[kind].put(row, 1 * sheet.columns[name][months])
+        used = self._counts["customers"].put(row, choose(share > 0, 1, 0))
+        self._counts["mrr"].put(row, choose(both(share > 0, price > 0), 1, 0))
+        self._adds["customers"].put(row, share * people.once(row))
+        self._adds["mrr"].put(row, share * price * money.once(row))
+        stays = either(people["kind"][row].equals(STAYS), people["back"][row] >= ONE)
+        self._sends.put(row, choose(both(used.equals(0), stays, self._aboard["customers"][row] > NOBODY), 1, 0))
+
+    def level(self, aboard: Formula) -> Level:
+        """The level, from all plans together; aboard: the customers at the end."""
+        last, lines = len(self._plans) - 1, self._lines
+        joining, referral = lines["joining"], lines["referral"]
+        life = self._line("lifetime", total(self._adds["customers"].span(0, last)), "0.0000")
+        endless = self._line("endless", self._least("customers", "accumulates"), "count")
+        sent = self._line("sent", choose(endless < NO_REASON, 0, referral * life), "0.0000")
+        made_up = first_of(sent >= ONE, Reason.REFERRALS_MAKE_UP, sent >= EDGE, Reason.NOT_SETTLED)
+        fed = self._line("fed", choose(endless < NO_REASON, endless, made_up), "count")
+        alone = both(joining.equals(0), referral > 0, aboard > NOBODY)
+        level_off = both(endless.equals(NO_REASON), sent >= EDGE, sent <= 2 - EDGE)
+        holds = self._line("holds", choose(both(alone, level_off), 1, 0), "count")
+        source = choose(both(referral > 0, total(self._sends.span(0, last)) > 0), 1, 0)
+        source = self._line("source", source, "count")
+        endlessly = both(alone, fed < number_of(Reason.NOT_SETTLED))
+        some = either(joining > 0, source.equals(1), holds.equals(1), endlessly)
+        joined = self._line("joined", choose(some, 1, 0), "count")
+        for row in range(len(self._plans)):
+            self._stay_behind(row, joined)
+        customers = choose(sent < EDGE, joining * life / (1 - sent), 0)
+        levels = {
+            "customers": customers,
+            "mrr": (joining + referral * customers) * total(self._adds["mrr"].span(0, last)),
+        }
+        through = {"customers": choose(referral > 0, fed, endless), "mrr": choose(referral > 0, fed, NO_REASON)}
+        found, reasons = {}, {}
+        for kind in _KINDS:
+            reached = both(joined.equals(1), total(self._counts[kind].span(0, last)) > 0)
+            why = minimum(through[kind], self._least(kind, "accumulates"))
+            why = choose(reached, choose(holds.equals(1), number_of(Reason.REFERRALS_HOLD), why), NO_REASON)
+            why = minimum(why, self._remains[kind].span(0, last))
+            fed_by_stayers = both(why.equals(NO_REASON), reached, source.equals(1))
+            reasons[kind] = choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why)
+            found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))
+        reason = self._line("reason", choose(reasons["mrr"].equals(NO_REASON), 0, reasons["mrr"]), "count")
+        people = choose(reasons["customers"].equals(NO_REASON), found["customers"], 0)
+        people = self._line("level_customers", people, "people")
+        money = self._line("level_mrr", choose(reason.equals(0), found["mrr"], 0), self._book.money)
+        first = FIRST + len(self._plans) + len(_LINES) + 2
+        for number, text in enumerate(self._words["reasons"]):
+            self.table.sheet.text(first + number, 0, text, "soft")
+        return Level(people, money, reason)
+
+    def _least(self, kind: str, name: str) -> Formula:
+        """The first reason told of the plans that count."""
+        counts, column = self._counts[kind], self._sums[kind][name]
+        return minimum(*(choose(counts[row].equals(1), column[row], NO_REASON) for row in range(len(self._plans))))
+
+    def _stay_behind(self, row: int, joined: Formula) -> None:
+        """What becomes of those on board of a plan that nobody joins."""
+        waiting = self._lines["waiting"]
+        for kind in _KINDS:
+            sums, aboard = self._sums[kind], self._aboard[kind][row]
+            deserted = either(joined.equals(0), self._counts[kind][row].equals(0))
+            idle = both(deserted, either(aboard > NOBODY, waiting.equals(1)))
+            reason = choose(idle, sums.remains(row, self._whole[row], waiting), NO_REASON)
+            self._remains[kind].put(row, reason)
+            self._keeps[kind].put(row, choose(both(idle, sums["kind"][row].equals(STAYS)), aboard, 0))

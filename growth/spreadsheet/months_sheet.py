@@ -6,11 +6,24 @@ from collections.abc import Callable
 
 from growth.calculator.words import month_labels
 from growth.engine import SERIES
+from growth.measures.measure import SAME
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
-from growth.spreadsheet.ceiling_sheet import Level
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, added, as_formula, both, choose, maximum, missing, rounded
+from growth.spreadsheet.formula import (
+    Formula,
+    absolute,
+    added,
+    as_formula,
+    both,
+    choose,
+    maximum,
+    minimum,
+    missing,
+    rounded,
+    total,
+)
 from growth.spreadsheet.formula_table import FormulaColumn
+from growth.spreadsheet.lifetime_formulas import Level
 from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.worksheet import DASH, Worksheet
 
@@ -30,7 +43,7 @@ GROUPS = (  # group, its series; "check" stands for the bridge before it
         "revenue cash_in payments payment_fees cost_to_serve fixed_costs acquisition_spend net_cash cash "
         "deferred_revenue",
     ),
-    ("chart", "aboard reached chart_label goal_line ceiling_line"),
+    ("chart", "aboard reached last_reached last_missed lowest chart_label goal_line ceiling_line"),
 )
 _OF_PLANS = (
     "returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr contraction_mrr "
@@ -41,12 +54,12 @@ _RATIOS = ("monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate")
 
 
 class MonthsSheet:
-    """The sheet of months: `columns` holds its series by name, `label` the calendar months."""
+    """The sheet of months: `columns` holds its series by name, `number` and `label` the months."""
 
     def __init__(self, book: WorkbookContext, *, plans: list[PlanSheet], arrivals: ArrivalsSheet):
         words = book.words["months"]
         self._book, self._plans, self._arrivals = book, plans, arrivals
-        self._table, self._month, self.label = book.month_table("months", title=words["title"], lines=words["lines"])
+        self._table, self.number, self.label = book.month_table("months", title=words["title"], lines=words["lines"])
         self.columns: dict[str, FormulaColumn] = {}
         for group, names in GROUPS:
             if group == "chart":  # on paper the columns that only feed the chart are left out
@@ -54,7 +67,7 @@ class MonthsSheet:
             if group != "customers":
                 self._table.skip()
             for name in names.split():
-                if name in ("reached", "goal_line") and self._goal is None:
+                if name in ("reached", "last_reached", "last_missed", "goal_line") and self._goal is None:
                     continue
                 head = book.words["series"][name]
                 self.columns[name] = self._table.column(head, self._kind(name), group=words["groups"][group])
@@ -119,7 +132,11 @@ class MonthsSheet:
         highest = [self.columns["closing_mrr"].span(0, last), *([] if goal is None else [goal])]
         labels, every = month_labels(self._book.scenario.first_month, last, self._book.locale), max(1, -(-last // 12))
         near = both(level.reason.equals(0), level.mrr <= 1.5 * maximum(*highest))
+        cash, opening = self.columns["cash"], self._book.given("bill.opening_cash")
+        slack = SAME * (absolute(opening) + total(self.columns["cash_in"].span(1, last)))
         for month in range(last + 1):
+            least = cash[month] <= minimum(cash.span(0, last)) + slack
+            self._put("lowest", month, choose(least, 1, 0))
             self.columns["chart_label"].text(month, labels[month] if month % every == 0 else "")
             if goal is not None:
                 self._put("goal_line", month, goal)
@@ -134,7 +151,11 @@ class MonthsSheet:
     def _reached(self, month: int) -> None:
         goal = self._goal
         if goal is not None:
-            self._put("reached", month, choose(self.columns["closing_mrr"][month] >= goal, 1, 0))
+            self._put("reached", month, choose(self.columns["closing_mrr"][month] >= goal * (1 - SAME), 1, 0))
+            there = self.columns["reached"][month].equals(1)
+            before = [self.columns[name][month - 1] if month else -1 for name in ("last_reached", "last_missed")]
+            self._put("last_reached", month, choose(there, month, before[0]))
+            self._put("last_missed", month, choose(there, before[1], month))
 
     def _at(self, month: int) -> Callable[[str], Formula]:
         return lambda name: self.columns[name][month]

@@ -7,8 +7,18 @@ from __future__ import annotations
 
 from babel.numbers import get_decimal_symbol, get_group_symbol
 
-from growth.calculator import words
-from growth.spreadsheet.formula import Formula, absolute, as_formula, choose, either, power_of_ten, rounded, written
+from growth.calculator import number_words as words
+from growth.spreadsheet.formula import (
+    Formula,
+    absolute,
+    as_formula,
+    choose,
+    either,
+    maximum,
+    power_of_ten,
+    rounded,
+    written,
+)
 
 
 class NumberText:
@@ -21,37 +31,52 @@ class NumberText:
 
     def __init__(self, *, currency: str, locale: str):
         self._before, _, self._after = words.money(1, currency, locale, 0).partition("1")
+        self.minor = words.minor_digits(currency)
         name = locale.replace("-", "_")
         self._signs = str.maketrans({",": get_group_symbol(name), ".": get_decimal_symbol(name)})
         self._per_cent = words.percent(0.01, locale).partition("1")[2]
 
     def money(self, value: Formula, decimals: Formula | int | None = None) -> Formula:
-        """An amount: no decimals from 100 up, two below, where `decimals` does not say how many."""
+        """An amount: no decimals from 100 up, those of the currency below, where `decimals` does not say how many."""
         if decimals is None:
-            decimals = choose(either(absolute(value) >= 100, value.equals(0)), 0, 2)
+            decimals = choose(either(absolute(value) >= 100, value.equals(0)), 0, self.minor)
         sign = choose(rounded(value, decimals) < 0, "-", "")
         text = sign & self._before & self._fixed(absolute(value), decimals)
         return text & self._after if self._after else text
 
     def number(self, value: Formula) -> Formula:
-        """A count, to at most one decimal."""
-        return self._fixed(value, choose(rounded(value, 1).equals(rounded(value, 0)), 0, 1))
+        """A count, to at most one decimal; with more, up to four, where that would make a small one 0."""
+        usual = choose(rounded(value, 1).equals(rounded(value, 0)), 0, 1)
+        return self._fixed(value, _shown(value, usual, 1, 4))
 
     def percent(self, value: Formula) -> Formula:
-        """A fraction as per cent, to at most two decimals."""
+        """A fraction as per cent, to at most two decimals; with up to five where that would make a small one 0."""
         share = 100 * value
         two, one, none = (rounded(share, decimals) for decimals in (2, 1, 0))
-        return self._fixed(share, choose(two.equals(none), 0, choose(two.equals(one), 1, 2))) & self._per_cent
+        usual = choose(two.equals(none), 0, choose(two.equals(one), 1, 2))
+        return self._fixed(share, _shown(share, usual, 2, 5)) & self._per_cent
 
     def _fixed(self, value: Formula, decimals: Formula | int) -> Formula:
         """FIXED, stored as a reader of the locale writes it."""
         text = written(value, decimals)
         return Formula(text.text, text.value.translate(self._signs))
 
-    def roughly(self, value: Formula) -> Formula:
-        """An amount known to two significant digits, with no decimals from 10 up."""
-        near = choose(value > 0, rounded(value, 1 - power_of_ten(value)), 0)
-        return self.money(near, choose(either(value >= 10, value.equals(0)), 0, 2))
+    def roughly(self, level: Formula, named: Formula) -> Formula:
+        """A level as it is known, in order with the amount named beside it; see `near` in growth/calculator."""
+        two, three, four = (rounded(level, digits - 1 - power_of_ten(level)) for digits in (2, 3, 4))
+        good = [(near - named) * (level - named) > 0 for near in (two, three)]
+        near = choose(level > 0, choose(good[0], two, choose(good[1], three, four)), 0)
+        text = self.money(near, choose(either(near >= 10, near.equals(0)), 0, self.minor))
+        close = absolute(level - named) <= words.CLOSE * maximum(level, named)
+        return choose(close, self.money(named), text)
+
+
+def _shown(value: Formula, usual: Formula, least: int, most: int) -> Formula:
+    """The usual decimals, or the fewest with which a number that is not 0 is not written as 0."""
+    more = as_formula(0)
+    for decimals in range(most, least, -1):
+        more = choose(rounded(value, decimals).equals(0), more, decimals)
+    return choose(rounded(value, least).equals(0), more, usual)
 
 
 def filled(template: str, places: dict[str, Formula]) -> Formula:

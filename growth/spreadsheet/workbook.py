@@ -163,7 +163,7 @@ def _fill(
         months.month(month)
     for plan in plans:
         plan.finish()
-    level = ceiling(book, lives=stay.lives, changes=changes, arrivals=arrivals)
+    level = ceiling(book, lives=stay.lives, changes=changes, arrivals=arrivals, plans=plans, months=months)
     months.finish(level)
     sentence = SentenceSheet(book, months=months, level=level)
     broken = fill_assumptions(book, workbook, of_ages=opening.broken)

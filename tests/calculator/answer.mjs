@@ -1,5 +1,6 @@
 // What the page's engine answers to one scenario, in a form that crosses to Python whole: floats as the base64 of their bytes.
-import { forecast, measures } from "../../growth/calculator/engine.js";
+import { forecast } from "../../growth/calculator/engine.js";
+import { measures } from "../../growth/calculator/long_run.js";
 
 function packed(arrays) {
   const bytes = new Uint8Array(Float64Array.from(arrays.flatMap((values) => Array.from(values))).buffer);

@@ -127,7 +127,7 @@ def test_the_answer_in_german():
     text = answer(growth.forecast(business(goal_mrr=380)), "de-DE").replace("\xa0", " ")
     assert text == (
         "Bei 10 neuen Kunden im Monat und 10 % Kündigungen erreichen Sie in Monat 2 (Feb. 2027) 380 € im Monat, und "
-        "bei etwa 2.000 € endet das Wachstum."
+        "das Wachstum endet bei etwa 2.000 €."
     )
 
 

@@ -108,7 +108,7 @@ def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
         "goal_month": goal_month(forecast).value,
         "ceiling_mrr": ceiling.value,
         "ceiling_customers": customer_ceiling(forecast).value,
-        "ceiling_reason": ceiling.reason,
+        "ceiling_reason": ceiling.code,
     }
     for name, value in expected.items():
         given = answer["measures"][name]

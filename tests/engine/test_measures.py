@@ -1,5 +1,6 @@
 """What is read off a forecast, worked by hand, and where there is nothing to read."""
 
+import numpy as np
 import pytest
 from plain import NOBODY, business, plan
 
@@ -7,6 +8,7 @@ import growth
 from growth import measures
 
 CONSTANT = {"curve": "constant", "monthly_churn_rate": 0.1}
+NO_CHURN = {"curve": "constant", "monthly_churn_rate": 0}
 
 
 def measure(name, *, month=None, over=None, **parts):
@@ -199,24 +201,78 @@ def test_the_ceiling_where_hardly_anyone_stays(churn):
     assert growing == pytest.approx(200 / (1 - (1 - churn) * 1.05), rel=1e-9)
 
 
+def test_a_season_of_ones_changes_no_ceiling():
+    """It moves no month's MRR, so it may not move the ceiling either, however the channel grows."""
+    channel = {"name": "all", "monthly_visitors": 10, "monthly_growth_rate": 0.1}
+    tiny = {"name": "tiny", "monthly_visitors": 0.001}
+    plain, flat = (
+        value("growth_ceiling", months=24, arrive={"channels": [{**channel, **season}, {**tiny, **season}]})
+        for season in ({}, {"season": [1.0] * 12})
+    )
+    assert flat == pytest.approx(plain, rel=1e-12)
+
+
+def test_the_ceiling_of_churn_that_falls_with_age_has_a_closed_form():
+    """sBG: a mean lifetime of (alpha + beta - 1) / (alpha - 1), by summing S(a) = B(alpha, beta + a) / B(alpha, beta).
+    A factor f on churn makes it the sBG of f alpha and alpha + beta - f alpha."""
+    sbg = {"curve": "sbg", "alpha": 3, "beta": 400}
+    assert value("customer_ceiling", churn=sbg) == pytest.approx(10 * 402 / 2, rel=1e-9)
+    half = {"churn_changes": [{"from_month": 1, "factor": 0.5}]}
+    assert value("customer_ceiling", stay={"churn": sbg, **half}) == pytest.approx(10 * 402 / 0.5, rel=1e-9)
+    bdw = {**sbg, "curve": "bdw", "shape": 1}
+    assert value("customer_ceiling", churn=bdw) == pytest.approx(10 * 402 / 2, rel=1e-9)
+    # a year's survivors of sBG(3, 400): (402 x 401 x 400) / ((a + 402) (a + 401) (a + 400)) at ages a = 0, 12, 24, ...,
+    # twelve months each; the rest of the sum from a on is about 402 x 401 x 400 / (2 (a + 395)^2)
+    ages = np.arange(0, 1_200_000, 12.0)
+    years = 402 * 401 * 400 / ((ages + 402) * (ages + 401) * (ages + 400))
+    expected = 10 * (12 * years.sum() + 402 * 401 * 400 / (2 * (1_200_000 + 395.0) ** 2))
+    yearly = {"plans": [plan(billing="yearly")]}
+    assert value("customer_ceiling", churn=sbg, pay=yearly) == pytest.approx(expected, rel=1e-6)
+
+
+def test_who_never_leaves_stays_in_the_ceiling():
+    """A plan that nobody chooses any more, and whose forty customers stay: theirs, and the other's level."""
+    plans = [plan(name="new", opening_share=0), plan(name="old", share=0, opening_share=1, churn=NO_CHURN)]
+    parts = {"pay": {"conversion_rate": 1, "plans": plans}, "opening": {"customers": 40, "mrr": 800}}
+    assert value("growth_ceiling", **parts) == pytest.approx(2000 + 800, rel=1e-9)
+    assert value("growth_ceiling", churn=0, arrive=NOBODY, opening={"customers": 40, "mrr": 800}) == 800
+    # one that costs nothing brings customers without end, and no MRR
+    free = {"plans": [plan(monthly_price=0)]}
+    assert value("growth_ceiling", churn=0, pay=free, opening={"customers": 40, "mrr": 800}) == 800
+    assert measure("customer_ceiling", churn=0, pay=free)[0] is None
+
+
 @pytest.mark.parametrize(
-    ("parts", "word"),
+    ("parts", "code"),
     [
-        ({"churn": 0}, "outruns churn"),
-        ({"churn": 0.02, "grow": {"monthly_expansion_rate": 0.03}}, "outruns churn"),
-        ({"churn": {"curve": "sbg", "alpha": 0.5, "beta": 10}}, "hardly ever leave"),
+        ({"churn": 0}, "nobody_leaves"),
+        ({"churn": 0, "grow": {"monthly_expansion_rate": 0.03}}, "expansion_without_churn"),
+        ({"churn": 0.02, "grow": {"monthly_expansion_rate": 0.03}}, "expansion_outruns_churn"),
+        ({"churn": {"curve": "sbg", "alpha": 0.5, "beta": 10}}, "loyal_stay"),
+        ({"churn": {"curve": "sbg", "alpha": 1, "beta": 10}}, "loyal_stay"),
         # customers settle, their MRR does not: churn falls below any expansion in the end
         (
             {"churn": {"curve": "sbg", "alpha": 2.2, "beta": 5}, "grow": {"monthly_expansion_rate": 0.0015}},
-            "hardly ever leave",
+            "loyal_stay",
         ),
-        ({"stay": {"comeback": {"comeback_rate": 1, "after_months": 1}}}, "comebacks alone"),
-        ({"sign_up": {"signup_rate": 1, "monthly_referral_rate": 0.1}}, "referrals alone"),
+        # 0.9995^1200 = 0.55: the MRR of the loyal fades, but after more than a hundred years
+        (
+            {"churn": {"curve": "sbg", "alpha": 0.5, "beta": 10}, "grow": {"monthly_contraction_rate": 0.0005}},
+            "not_settled",
+        ),
+        (
+            {"churn": {"curve": "measured", "survival": (0.9, 0.8), "tail_monthly_churn_rate": 0}},
+            "some_never_leave",
+        ),
+        ({"stay": {"comeback": {"comeback_rate": 1, "after_months": 1}}}, "comebacks_make_up"),
+        ({"sign_up": {"signup_rate": 1, "monthly_referral_rate": 0.1}}, "referrals_make_up"),
+        ({"arrive": NOBODY, "stay": {"comeback": {"comeback_rate": 1, "after_months": 1}}}, "all_come_back"),
+        ({"arrive": NOBODY, "sign_up": {"signup_rate": 1, "monthly_referral_rate": 0.1}}, "referrals_hold"),
     ],
 )
-def test_why_there_is_no_ceiling(parts, word):
-    found, reason = measure("growth_ceiling", **parts)
-    assert found is None and word in reason
+def test_why_there_is_no_ceiling(parts, code):
+    found = measures.growth_ceiling(growth.forecast(business(opening={"customers": 40, "mrr": 800}, **parts)))
+    assert (found.value, found.code) == (None, code)
 
 
 def test_without_anyone_new_the_ceiling_is_nothing():

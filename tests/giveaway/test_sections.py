@@ -71,9 +71,11 @@ def test_the_worked_month_says_why_growth_stops_settles_or_goes_on():
         ]
 
     assert why(opening={"customers": 50, "mrr": 1000}).endswith("as many leave as join: there growth stops.")
-    assert why(opening={"customers": 200, "mrr": 4000}).endswith("as many join as leave: there it settles.")
+    assert why(opening={"customers": 200, "mrr": 4000}).endswith("until as much comes in as is lost: there it settles.")
     growing = why(grow={"monthly_expansion_rate": 0.12})  # (1 - 0.1) x 1.12 > 1
-    assert growing == "In these numbers nothing stops growth: those who stay add more than those who leave take away."
+    assert growing == (
+        "In these numbers nothing stops growth: those who stay add at least as much as those who leave take away."
+    )
 
 
 def test_who_pays_less_is_told_without_who_pays_more():

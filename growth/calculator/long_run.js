@@ -1,0 +1,200 @@
+// What is read off a forecast in the page: the month of the goal, and where customers and MRR settle in the long run.
+// The rules are those of growth/engine/long_run.py and growth/measures/ceiling.py; model.md has them in words.
+import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, sum, zeros } from "./life.js";
+
+const LIFETIME = 1200; // ages summed where churn never settles
+const EDGE = 1 - 1e-5; // a ratio from here up to ONE levels off too late to be told from growth without end
+const ONE = 1 - 1e-9; // a ratio from here on is 1 or more
+const FLAT = 1e-9; // growth of a year below this is none
+const NOTHING = 1e-200; // a year's terms below this have died out
+const NOBODY = 1e-9; // customers a month, or money on board, below which there are none
+export const SAME = 1e-6; // amounts that differ by less than this share are the same
+
+// The codes of growth/measures/reason.py, in the order in which they are told; those before not_settled are endless.
+export const REASONS =
+  ("expansion_without_churn expansion_outruns_churn nobody_leaves some_never_leave loyal_stay comebacks_make_up " +
+  "referrals_make_up not_settled referrals_hold all_come_back levels_off").split(" ");
+const NONE = REASONS.length;
+const numberOf = (code) => REASONS.indexOf(code);
+const firstOf = (...pairs) => {
+  for (let i = 0; i < pairs.length; i += 2) if (pairs[i]) return typeof pairs[i + 1] === "string" ? numberOf(pairs[i + 1]) : pairs[i + 1];
+  return NONE;
+};
+
+// 1 where a is more than b, -1 where it is less, 0 where they differ by rounding alone.
+export const compared = (a, b) => (Math.abs(a - b) <= SAME * Math.max(Math.abs(a), Math.abs(b)) ? 0 : a > b ? 1 : -1);
+export const isSeasonal = (scenario) => scenario.arrive.channels.some((channel) => channel.season !== null);
+export const hasYearly = (scenario) => scenario.pay.plans.some((plan) => plan.billing === "yearly");
+
+// The first month at or above the goal (0: already), or null; where customers and MRR settle, or null with the reason's
+// code; and how the forecast's end stands to that (see settling in words.py).
+export function measures(scenario, result) {
+  const { goal_mrr: goal, months } = scenario;
+  const mrr = [result.series.opening_mrr[0], ...result.series.closing_mrr];
+  const index = goal === null ? -1 : mrr.findIndex((value) => value >= goal * (1 - SAME));
+  const [customers, money] = settle(scenario, result);
+  const ceiling = money.reason === NONE ? money.level : null;
+  const code = REASONS[money.reason] ?? "";
+  const way = compared(mrr[months], mrr[Math.max(months - (isSeasonal(scenario) || hasYearly(scenario) ? YEAR : 1), 0)]);
+  let settles = code;
+  if (ceiling !== null) {
+    const side = compared(ceiling, mrr[months]);
+    settles = side === way ? ["below", "same", "above"][side + 1] : "later";
+  } else if (money.reason < numberOf("not_settled")) settles = way > 0 ? "growing" : "open";
+  return {
+    goal_month: index < 0 ? null : index,
+    ceiling_mrr: ceiling,
+    ceiling_customers: customers.reason === NONE ? customers.level : null,
+    ceiling_reason: code,
+    settles,
+  };
+}
+
+// The last age at which churn may differ from that of the age after.
+const lastChange = {
+  constant: () => 0,
+  early_late: (curve) => curve.early_months,
+  measured: (curve) => curve.survival.length,
+  sbg: () => LIFETIME,
+  bdw: () => LIFETIME,
+};
+
+// How many ages say all of a lifetime: three years from the age after which every year repeats the one before.
+function settledAges(scenario) {
+  const curves = scenario.pay.plans.map((plan) => plan.churn ?? scenario.stay.churn);
+  const changes = curves.map((curve) => lastChange[curve.curve](curve));
+  const years = Math.ceil(Math.max(scenario.grow.last_age_months ?? 0, ...changes) / YEAR);
+  return Math.min((years + 3) * YEAR, LIFETIME);
+}
+
+// The power of age with which survival falls in the end, where churn falls like 1 / age; else NaN.
+function fallOf(scenario, plan, factor) {
+  const curve = plan.churn ?? scenario.stay.churn, yearly = plan.billing === "yearly";
+  if (!["sbg", "bdw"].includes(curve.curve) || (yearly && plan.renewal_rate !== null)) return NaN;
+  const power = curve.alpha * (curve.shape ?? 1) * factor;
+  return power > 0 ? power : NaN;
+}
+
+// The sum over all ages of what is kept, by what it does beyond the last age looked at; and how much of it comes back.
+function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
+  const ages = terms.length;
+  const year = (k) => sum(terms, ages - YEAR * (k + 1), ages - YEAR * k);
+  const ratioOf = (a, b) => {
+    const value = b < NOTHING ? 0 : a / b;
+    return Number.isNaN(value) ? Infinity : value;
+  };
+  const last = year(0), ratio = ratioOf(last, year(1)), before = ratioOf(year(1), year(2));
+  const body = sum(terms), tail = ratio < 1 ? (last * ratio) / (1 - ratio) : Infinity;
+  const rises = growth > FLAT, flat = Math.abs(growth) <= FLAT;
+  const step = yearly ? YEAR : 1, end = yearly ? ages - 2 * YEAR : ages - 2;
+  let total = body + tail;
+  let kind = ratio < EDGE ? "finite" : ratio < ONE ? "unsettled" : rises ? "grows" : "stays";
+  if (!Number.isNaN(fall) && last >= NOTHING) {
+    if (flat) {
+      const after = fall / churn[end + step - 1], bend = Math.abs(after - fall / churn[end - 1] - 1);
+      const rest = terms[end] > 0 ? (step * terms[end] * (after - 1)) / (fall - 1) : 0;
+      total = sum(terms, 0, end) + rest;
+      const sure = !(bend * rest > 0.01 * (fall - 1) * total) && Number.isFinite(total);
+      kind = fall <= 1 + FLAT ? "loyal" : sure ? "finite" : "unsettled";
+    } else if (rises) kind = ratio >= EDGE ? "grows" : "loyal_grows";
+    else {
+      const small = Math.abs(ratio - before) <= 1e-6 * (1 - ratio) || tail <= 0.01 * body;
+      kind = ratio < EDGE && small ? "finite" : "unsettled";
+    }
+  }
+  let left = sum(gone);
+  if (!Number.isNaN(fall) && flat) left = sum(gone, 0, end) + terms[end]; // all who are left leave some day
+  else if (kind !== "stays") left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
+  return { total, kind, back: comeback > 0 ? comeback * left : 0 };
+}
+
+// A new customer's life on a plan: customers and MRR (of a price of 1) over it, each as lifetimeSum has it.
+function lifetime(scenario, plan, factor, comeback) {
+  const ages = settledAges(scenario), yearly = plan.billing === "yearly";
+  const churn = planChurn(scenario, plan, ages - 1, factor);
+  const { expansion, contraction } = planGrowth(scenario, plan, ages - 1);
+  const alive = zeros(ages), worth = zeros(ages), gone = zeros(ages - 1), lost = zeros(ages - 1);
+  alive[0] = worth[0] = 1;
+  let growth = 1;
+  for (let i = 0; i < ages - 1; i++) {
+    const keep = 1 - churn[i], grown = 1 + expansion[i] - contraction[i];
+    gone[i] = alive[i] * churn[i];
+    lost[i] = worth[i] * churn[i];
+    alive[i + 1] = alive[i] * keep;
+    worth[i + 1] = worth[i] * (keep * grown);
+    if (i >= ages - 1 - YEAR) growth *= grown;
+  }
+  const also = { fall: fallOf(scenario, plan, factor), yearly, comeback };
+  const whole = alive[ages - 1] === 1;
+  return [
+    { ...lifetimeSum(alive, gone, churn, { ...also, growth: 0 }), whole },
+    { ...lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 }), whole },
+  ];
+}
+
+// Where MRR grows by those who stay alone.
+const grows = ({ kind, whole }) => [kind === "grows" && whole, "expansion_without_churn", kind === "grows", "expansion_outruns_churn"];
+
+// Why there is no level where newcomers keep joining.
+const accumulates = (kept) =>
+  firstOf(
+    ...grows(kept),
+    kept.kind === "stays" && kept.whole, "nobody_leaves",
+    kept.kind === "stays", "some_never_leave",
+    kept.kind.startsWith("loyal"), "loyal_stay",
+    kept.back >= ONE, "comebacks_make_up",
+    kept.kind === "unsettled" || kept.back >= EDGE, "not_settled",
+  );
+
+// Why there is no known level for those on board where nobody joins them.
+const remains = (kept, waiting) =>
+  firstOf(
+    ...grows(kept),
+    kept.kind === "loyal_grows", "loyal_stay",
+    kept.back > 2 - ONE, "comebacks_make_up",
+    kept.back >= ONE, "all_come_back",
+    kept.kind === "stays" && (!kept.whole || waiting), "levels_off",
+  );
+
+// The levels of customers and MRR, each {level, reason}: the number of the reason why there is none, or NONE.
+function settle(scenario, { series, aboard }) {
+  const { months, pay, stay } = scenario;
+  const comeback = stay.comeback?.comeback_rate ?? 0, factor = churnFactor(scenario, months);
+  const plans = pay.plans.map((plan, p) => {
+    const kept = lifetime(scenario, plan, factor, comeback);
+    const used = plan.share > 0, price = planPrices(scenario, plan).price[months - 1];
+    return { kept, share: plan.share, price, used, sold: used && price > 0, aboard: [aboard[p].customers, aboard[p].mrr] };
+  });
+  const once = ({ total, kind, back }) => (kind === "finite" && back < EDGE ? total / (1 - back) : 0);
+  const least = (reason, chosen) => Math.min(NONE, ...plans.filter(chosen).map(reason));
+  const level = arrivals(scenario, { seasonAtMean: true }).new_customers[months - 1];
+  const newcomers = level > NOBODY ? level : 0;
+  const referral = scenario.sign_up.monthly_referral_rate * pay.conversion_rate;
+  const waiting = comeback > 0 && sum(series.lost_customers, Math.max(months - stay.comeback.after_months, 0)) > NOBODY;
+
+  const endless = least(({ kept }) => accumulates(kept[0]), ({ used }) => used);
+  const perNewcomer = plans.reduce((all, { used, share, kept }) => all + (used ? share * once(kept[0]) : 0), 0);
+  const sent = endless < NONE ? 0 : referral * perNewcomer;
+  const fed = firstOf(endless < NONE, endless, sent >= ONE, "referrals_make_up", sent >= EDGE, "not_settled");
+  const alone = newcomers === 0 && referral > 0 && plans.reduce((all, plan) => all + plan.aboard[0], 0) > NOBODY;
+  const holds = alone && endless === NONE && sent >= EDGE && sent <= 2 - EDGE;
+  const stays = ({ kept: [people] }) => people.kind === "stays" || people.back >= ONE;
+  const source = referral > 0 && plans.some((plan) => !plan.used && stays(plan) && plan.aboard[0] > NOBODY);
+  const joined = newcomers > 0 || source || holds || (alone && fed < numberOf("not_settled"));
+  const customers = (newcomers * perNewcomer) / (1 - sent);
+  const ofPlan = ({ sold, share, price, kept }) => (sold ? share * (newcomers + referral * customers) * price * once(kept[1]) : 0);
+
+  return [0, 1].map((of) => {
+    const sells = (plan) => (of ? plan.sold : plan.used);
+    const reached = joined && plans.some(sells);
+    const through = referral > 0 ? fed : of ? NONE : endless;
+    let reason = reached ? Math.min(through, least(({ kept }) => accumulates(kept[of]), sells)) : NONE;
+    if (reached && holds) reason = numberOf("referrals_hold");
+    const idle = (plan) => !(joined && sells(plan)) && (plan.aboard[of] > NOBODY || waiting);
+    reason = Math.min(reason, least(({ kept }) => remains(kept[of], waiting), idle));
+    if (reason === NONE && reached && source) reason = numberOf("levels_off");
+    let level = of ? plans.reduce((all, plan) => all + ofPlan(plan), 0) : customers;
+    for (const plan of plans) if (idle(plan) && plan.kept[of].kind === "stays") level += plan.aboard[of];
+    return { level, reason };
+  });
+}

@@ -1,0 +1,165 @@
+"""Numbers as a reader of the page sees them: amounts, counts, shares and months, in a currency and a locale.
+
+The front end writes them by the same rules (words.js).
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from copy import copy
+from decimal import ROUND_HALF_UP, Decimal
+from functools import cache
+
+import numpy as np
+from babel import Locale
+from babel.dates import format_date
+from babel.numbers import NumberPattern, get_currency_precision, get_currency_symbol
+
+from growth.calculator.language import LOCALE, messages
+
+SPACE = "\N{NO-BREAK SPACE}"
+CLOSE = 0.005  # a level this near to an amount in the same sentence is written as that amount
+_SURE = 12  # digits that two engines agree on: rounding starts from these, so that a tie is one in both
+
+
+def money(value: float, currency: str, locale: str = LOCALE, decimals: int | None = None) -> str:
+    """An amount: no decimals from 100 up, those of the currency below, where `decimals` does not say how many.
+
+    >>> money(6000.4, "EUR"), money(29, "EUR"), money(-1234.5, "GBP")
+    ('€6,000', '€29.00', '-£1,235')
+    >>> money(29, "JPY"), money(29, "KWD").replace(SPACE, " ")
+    ('JP¥29', 'KWD 29.000')
+    """
+    if decimals is None:
+        decimals = 0 if abs(value) >= 100 or value == 0 else minor_digits(currency)
+    pattern = _pattern("currency", locale, decimals, decimals)
+    text = pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
+    symbol = get_currency_symbol(currency, locale=_locale(locale))
+    if symbol[-1].isalpha():  # a code stands apart from its number: "SEK 24,000"
+        text = re.sub(rf"{re.escape(symbol)}(?=\d)", f"{symbol}{SPACE}", text)
+    return _spaced(text)
+
+
+def minor_digits(currency: str) -> int:
+    """How many decimals the currency's minor unit takes (CLDR), 0 to 3.
+
+    >>> minor_digits("EUR"), minor_digits("JPY"), minor_digits("KWD")
+    (2, 0, 3)
+    """
+    return int(get_currency_precision(currency))
+
+
+def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
+    """A count, to at most one decimal; with more, up to four, where that would make a small one 0.
+
+    >>> number(27.1), number(1234), number(0.04), number(0)
+    ('27.1', '1,234', '0.04', '0')
+    """
+    decimals = _shown(value, decimals, 4) if decimals else 0
+    return _spaced(_pattern("decimal", locale, 0, decimals).apply(_rounded(value, decimals), _locale(locale)))
+
+
+def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -> list[str]:
+    """A column of a table, "money" or "number", with as many decimals in every row: none for amounts that reach 100.
+
+    >>> column(np.array([98.5, 101.0]), "money", "EUR"), column(np.array([27.1, 88.0]), "number", "EUR")
+    (['€99', '€101'], ['27.1', '88.0'])
+    """
+    if kind == "number":
+        pattern = _pattern("decimal", locale, 1, 1)
+        return [_spaced(pattern.apply(_rounded(value, 1), _locale(locale))) for value in values]
+    decimals = 0 if np.abs(values).max(initial=0) >= 100 else minor_digits(currency)
+    return [money(value, currency, locale, decimals) for value in values]
+
+
+def percent(value: float, locale: str = LOCALE) -> str:
+    """A fraction as per cent, to at most two decimals; with more, up to five, where that would make a small one 0.
+
+    >>> percent(0.04), percent(0.0333333), percent(0.00001)
+    ('4%', '3.33%', '0.001%')
+    """
+    decimals = _shown(value, 4, 7)
+    return _spaced(_pattern("percent", locale, 0, decimals - 2).apply(_rounded(value, decimals), _locale(locale)))
+
+
+def near(value: float, *named: float) -> float:
+    """A level as it is known: to two significant digits, or as many as keep its order with amounts named beside it.
+
+    named: amounts that stand in the same sentence. One within CLOSE of the level takes its place. 0 stays 0.
+
+    >>> near(5178.3), near(0), near(2040, 2035), near(2060, 2035), near(1960, 2000)
+    (5200.0, 0.0, 2035, 2100.0, 1960.0)
+    """
+    for amount in named:
+        if abs(value - amount) <= CLOSE * max(value, amount):
+            return amount
+    if not value:
+        return 0.0
+    exact = Decimal(f"{float(value):.{_SURE}g}")
+    for digits in (2, 3, 4):
+        level = float(exact.quantize(Decimal(1).scaleb(exact.adjusted() + 1 - digits), rounding=ROUND_HALF_UP))
+        if all((level - amount) * (value - amount) > 0 for amount in named):
+            break
+    return level
+
+
+def roughly(value: float, currency: str, locale: str = LOCALE, *, named: tuple[float, ...] = ()) -> str:
+    """A level in words: see `near`; with no decimals from 10 up, but as `money` writes it where it is a named amount.
+
+    >>> roughly(5178.3, "EUR"), roughly(92.4, "EUR"), roughly(2040, "EUR", named=(2035,))
+    ('€5,200', '€92', '€2,035')
+    """
+    level = near(value, *named)
+    if level in named or not 0 < level < 10:
+        return money(level, currency, locale, None if level in named else 0)
+    return money(level, currency, locale, minor_digits(currency))
+
+
+def month_count(count: int, locale: str = LOCALE) -> str:
+    """So many months, in words.
+
+    >>> month_count(1), month_count(36)
+    ('1 month', '36 months')
+    """
+    return messages(locale)["calculator"]["months"][count != 1].replace("{n}", number(count, locale))
+
+
+def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str]:
+    """The calendar months before month 1 (index 0), of month 1, 2, ..., `count`.
+
+    >>> month_labels("2027-01", 1)
+    ['Dec 2026', 'Jan 2027']
+    """
+    start = int(first_month[:4]) * 12 + int(first_month[5:]) - 2
+    days = (datetime.date(month // 12, month % 12 + 1, 1) for month in range(start, start + count + 1))
+    return [format_date(day, "MMM y", locale=_locale(locale)) for day in days]
+
+
+def _shown(value: float, least: int, most: int) -> int:
+    """The fewest decimals, `least` to `most`, with which a number that is not 0 is not written as 0."""
+    return next((count for count in range(least, most) if _rounded(value, count)), most) if value else least
+
+
+def _spaced(text: str) -> str:
+    """With one kind of unbreakable space: editions of the locales' data differ between it and a narrower one."""
+    return text.replace("\u202f", SPACE)
+
+
+@cache
+def _locale(name: str) -> Locale:
+    return Locale.parse(name, sep="-")
+
+
+@cache
+def _pattern(kind: str, locale: str, least: int, most: int) -> NumberPattern:
+    """The locale's pattern for a kind of number, with so many decimals."""
+    formats = getattr(_locale(locale), f"{kind}_formats")
+    pattern = copy(formats["standard" if kind == "currency" else None])
+    pattern.frac_prec = (least, most)
+    return pattern
+
+
+def _rounded(value: float, decimals: int) -> Decimal:
+    """Half away from zero on the number's first twelve digits; a zero has no sign."""
+    return Decimal(f"{float(value):.{_SURE}g}").quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP) + 0

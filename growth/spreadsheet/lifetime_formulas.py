@@ -1,0 +1,208 @@
+"""A plan's lifetime added up in formulas: the rules of `growth.engine.long_run`, one row a plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from growth.engine.long_run import (
+    EDGE,
+    FINITE,
+    FLAT,
+    GROWS,
+    LOYAL,
+    LOYAL_GROWS,
+    NOTHING,
+    ONE,
+    STAYS,
+    UNSETTLED,
+)
+from growth.measures.reason import REASONS, Reason
+from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, minimum, total
+from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
+from growth.spreadsheet.stay_sheet import PlanByAge
+
+NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
+_COLUMNS = "sum last before ratio ratio_before growth rest total kind back accumulates".split()
+
+
+def number_of(reason: Reason) -> int:
+    """The number by which the workbook knows a reason.
+
+    >>> number_of(Reason.EXPANSION_WITHOUT_CHURN)
+    1
+    """
+    return REASONS.index(reason) + 1
+
+
+def first_of(*pairs: Any) -> Formula:
+    """The number of the first reason whose condition holds: condition, reason, condition, reason, ..."""
+    code = as_formula(NO_REASON)
+    for condition, reason in reversed(list(zip(pairs[::2], pairs[1::2], strict=True))):
+        code = choose(condition, number_of(reason) if isinstance(reason, Reason) else reason, code)
+    return code
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Level:
+    """customers, mrr: the level, 0 where there is none; reason: 0, or which of REASONS, from 1, stands in its way."""
+
+    customers: Formula
+    mrr: Formula
+    reason: Formula
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanFacts:
+    """What both sums of a plan need.
+
+    fall: the power of age with which survival falls in the end, 0 without one; None where its curve has none. after,
+    before: churn of the last step and of the one before. step: months of a step; end: the age before the last step.
+    """
+
+    life: PlanByAge
+    fall: Formula | None
+    after: Formula
+    before: Formula
+    step: int
+    end: int
+    whole: Formula
+    comeback: Formula
+
+
+def plan_facts(
+    book: WorkbookContext, number: int, life: PlanByAge, changes: ChangesSheet, *, fall: Any, whole: Any
+) -> PlanFacts:
+    """The facts of one plan, written into the columns `fall` and `whole`."""
+    plan, ages = book.scenario.pay.plans[number], life.ages
+    curve, place = (plan.churn, f"pay.plans.{number}.churn") if plan.churn else (book.scenario.stay.churn, "stay.churn")
+    step = YEAR if plan.billing == "yearly" else 1
+    end = ages - 2 * YEAR if plan.billing == "yearly" else ages - 2
+    factor = changes.churn_factor(book.scenario.months)
+    by_month = plan.billing == "yearly" and plan.renewal_rate is None  # the factor is in each month's churn already
+
+    def churn(age: int) -> Formula:
+        return life.leave[age] if factor is None or by_month else minimum(1, life.leave[age] * factor)
+
+    power: Formula | None = None
+    if curve.curve in ("sbg", "bdw") and (plan.billing == "monthly" or plan.renewal_rate is None):
+        power = book.given(f"{place}.alpha")
+        power = power * book.given(f"{place}.shape") if curve.curve == "bdw" else power
+        power = fall.put(number, power if factor is None else power * factor)
+    else:
+        fall.put(number, 0)
+    back = book.scenario.stay.comeback
+    return PlanFacts(
+        life=life,
+        fall=power,
+        after=churn(end + step),
+        before=churn(end),
+        step=step,
+        end=end,
+        whole=whole.put(number, choose(life.alive[ages - 1].equals(1), 1, 0)),
+        comeback=as_formula(0) if back is None else book.given("stay.comeback.comeback_rate"),
+    )
+
+
+class LifetimeColumns:
+    """The lifetime of each plan's customers, or of their MRR: sums, kind, what comes back, and why there is no sum."""
+
+    def __init__(self, words: dict[str, Any], table: FormulaTable, group: str):
+        numbers = ("kind", "accumulates")
+        self._columns = {
+            name: table.column(words[name], "count" if name in numbers else "0.0000", group=group) for name in _COLUMNS
+        }
+
+    def __getitem__(self, name: str) -> FormulaColumn:
+        return self._columns[name]
+
+    def put(self, row: int, facts: PlanFacts, kept: FormulaColumn, left: FormulaColumn, growth: Formula) -> None:
+        """One plan: what is kept at each age, what leaves, and by how much those who stay grow in a year at the end."""
+
+        def put(name: str, formula: Formula) -> Formula:
+            return self._columns[name].put(row, formula)
+
+        ages, fall, end = facts.life.ages, facts.fall, facts.end
+        years = [total(kept.span(ages - YEAR * (k + 1), ages - 1 - YEAR * k)) for k in range(3)]
+        body = put("sum", total(kept.span(0, ages - 1)))
+        last, before = put("last", years[0]), put("before", years[1])
+        ratio = put("ratio", choose(before < NOTHING, 0, last / before))
+        ratio_before = put("ratio_before", choose(years[2] < NOTHING, 0, before / years[2]))
+        growth = put("growth", growth)
+        rises, flat = growth > FLAT, absolute(growth) <= FLAT
+        tail = choose(ratio < 1, last * ratio / (1 - ratio), 0)
+        gone = choose(ratio < 1, total(left.span(ages - YEAR, ages - 1)) * ratio / (1 - ratio), 1e99)
+        settles = choose(ratio < EDGE, FINITE, choose(ratio < ONE, UNSETTLED, choose(rises, GROWS, STAYS)))
+        all_gone = total(left.span(1, ages - 1))
+        leaving = all_gone + choose(both(ratio >= ONE, growth <= FLAT), 0, gone)
+        if fall is None:
+            put("rest", tail)
+            whole, kind = body + self._columns["rest"][row], settles
+        else:
+            powered, known = both(fall > 0, last >= NOTHING), both(fall > 1 + FLAT, facts.after > 0)
+            power_rest = choose(known, facts.step * kept[end] * (fall / facts.after - 1) / (fall - 1), 0)
+            by_power = both(powered, flat)
+            rest = put("rest", choose(by_power, power_rest, tail))
+            whole = choose(by_power, total(kept.span(0, end - 1)), body) + rest
+            bend = choose(facts.before > 0, absolute(fall / facts.after - fall / facts.before - 1), 1)
+            sure = choose(known, bend * rest <= 0.01 * (fall - 1) * whole, 1 > as_formula(2))
+            slow = choose(fall <= 1 + FLAT, LOYAL, choose(sure, FINITE, UNSETTLED))
+            small = either(absolute(ratio - ratio_before) <= 1e-6 * (1 - ratio), tail <= 0.01 * body)
+            fading = choose(both(ratio < EDGE, small), FINITE, UNSETTLED)
+            growing = choose(ratio >= EDGE, GROWS, LOYAL_GROWS)
+            kind = choose(powered, choose(flat, slow, choose(rises, growing, fading)), settles)
+            leaving = choose(both(fall > 0, flat), total(left.span(1, end)) + kept[end], leaving)
+        put("total", whole)
+        put("kind", kind)
+        put("back", facts.comeback * leaving)
+        put("accumulates", self._accumulates(row, facts))
+
+    def once(self, row: int) -> Formula:
+        """The sum with comebacks, where it has a limit; else 0."""
+        back = self["back"][row]
+        return choose(both(self["kind"][row].equals(FINITE), back < EDGE), self["total"][row] / (1 - back), 0)
+
+    def _grows(self, row: int, whole: Formula) -> tuple[Any, ...]:
+        grows = self["kind"][row].equals(GROWS)
+        return both(grows, whole.equals(1)), Reason.EXPANSION_WITHOUT_CHURN, grows, Reason.EXPANSION_OUTRUNS_CHURN
+
+    def _accumulates(self, row: int, facts: PlanFacts) -> Formula:
+        """Why there is no level where newcomers keep joining."""
+        kind, back = self["kind"][row], self["back"][row]
+        return first_of(
+            *self._grows(row, facts.whole),
+            both(kind.equals(STAYS), facts.whole.equals(1)),
+            Reason.NOBODY_LEAVES,
+            kind.equals(STAYS),
+            Reason.SOME_NEVER_LEAVE,
+            either(kind.equals(LOYAL), kind.equals(LOYAL_GROWS)),
+            Reason.LOYAL_STAY,
+            back >= ONE,
+            Reason.COMEBACKS_MAKE_UP,
+            either(kind.equals(UNSETTLED), back >= EDGE),
+            Reason.NOT_SETTLED,
+        )
+
+    def remains(self, row: int, whole: Formula, waiting: Formula) -> Formula:
+        """Why there is no known level for those on board, where nobody joins them."""
+        kind, back = self["kind"][row], self["back"][row]
+        return first_of(
+            *self._grows(row, whole),
+            kind.equals(LOYAL_GROWS),
+            Reason.LOYAL_STAY,
+            back > 2 - ONE,
+            Reason.COMEBACKS_MAKE_UP,
+            back >= ONE,
+            Reason.ALL_COME_BACK,
+            both(kind.equals(STAYS), either(whole.equals(0), waiting.equals(1))),
+            Reason.LEVELS_OFF,
+        )
+
+
+def growth_at_the_end(life: PlanByAge, *, yearly: bool) -> Formula:
+    """By how much what one who stays pays grows in a year, at the last ages."""
+    age = life.ages - YEAR if yearly else life.ages - 1
+    more, less = life.more[age - 1], life.less[age - 1]
+    return more - less if yearly else (1 + more - less) ** YEAR - 1
