@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
 from growth.engine.cohorts import states_at
 from growth.engine.draws import Array, Read, by_block

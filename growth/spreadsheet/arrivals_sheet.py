@@ -115,7 +115,7 @@ class _Channel:
         column = table.column(self._book.words["arrivals"]["at_mean"], "people", group=group)
         rate = as_formula(1) if self.visitors is None else self._rate("signup_rate", "sign_up.signup_rate")
         before = choose(self._given("first_month").equals(1), steady[1] * mean * rate, 0)
-        column.put(0, before if self._channel.running_before else as_formula(0), "opening")
+        column.put(0, before if getattr(self._channel, "running_before", False) else as_formula(0), "opening")
         for when in self._months():
             column.put(when, added([steady[when] * mean, *(one[when] for one in self._launched)]) * rate)
         return self._rate("conversion_rate", "pay.conversion_rate") * delayed(self._book, column, months)
