@@ -124,7 +124,7 @@ def points(count: int) -> None:
             design = design_of(load_sweep(file))
             before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
             start = time.perf_counter()
-            write_table(design, place / "points.parquet", key="", reports={}, progress=lambda done: None)
+            write_table(design, place / "points.parquet", key="", reports={})
             ours = (time.perf_counter() - start) / size
             most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
             what = "without ceiling and retention" if measures else "with every measure"
