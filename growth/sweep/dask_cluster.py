@@ -68,8 +68,8 @@ def run_on_cluster(
                 texts, why = future.result()
             except Exception as error:
                 texts, why = {}, one_line(f"{type(error).__name__}: {error}")
-            if address is None or texts is None:
-                why = _settle(results, task, texts or {}, why)
+            if texts is not None:  # None: the worker has put it in its place
+                why = _settle(results, task, texts, why)
             finished(task, why)
             future.release()
 
