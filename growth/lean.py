@@ -28,6 +28,7 @@ def put_off_grammar() -> None:
             del sys.modules[GRAMMAR]
         return getattr(import_module(GRAMMAR), name)
 
-    later.__getattr__ = fetch
-    later.is_valid_syntax = lambda *given, **named: fetch("is_valid_syntax")(*given, **named)
+    later.__dict__.update(
+        __getattr__=fetch, is_valid_syntax=lambda *given, **named: fetch("is_valid_syntax")(*given, **named)
+    )
     sys.modules[GRAMMAR] = later

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from pydantic import BaseModel
+
 from growth.errors import ScenarioError
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
@@ -39,7 +41,7 @@ def json_schema() -> dict[str, Any]:
     >>> sorted(json_schema()["properties"])
     ['giveaway', 'scenario']
     """
-    parts = {"scenario": Scenario, "giveaway": Giveaway}
+    parts: dict[str, type[BaseModel]] = {"scenario": Scenario, "giveaway": Giveaway}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Scenario file of a growth forecast",

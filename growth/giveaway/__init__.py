@@ -1,6 +1,14 @@
 """From a tuned notebook to one self-contained page: the words, the sections, the exporter, the page."""
 
 from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # what `__getattr__` gives, for editors and type checkers
+    from growth.giveaway import sections
+    from growth.giveaway.brief import Giveaway
+    from growth.giveaway.placeholders import load_giveaway
+    from growth.giveaway.publishing import publish
+    from growth.giveaway.what_ifs import brief_data
 
 _HOMES = {
     "Giveaway": "brief",
@@ -10,10 +18,11 @@ _HOMES = {
     "sections": "",
 }
 
-__all__ = sorted(_HOMES)  # loaded when first asked for: the command line looks in without loading notebooks
+# loaded on first use, so that the command line starts without notebooks
+__all__ = ["Giveaway", "brief_data", "load_giveaway", "publish", "sections"]
 
 
-def __getattr__(name: str):
+def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'growth.giveaway' has no attribute {name!r}")
     home = import_module(f"growth.giveaway.{_HOMES[name] or name}")

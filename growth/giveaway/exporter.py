@@ -64,7 +64,7 @@ class GiveawayExporter(Exporter):
 
     output_mimetype = "text/html"
 
-    def from_notebook_node(self, nb: Any, resources: Any = None, **kw: Any) -> tuple[str, dict]:
+    def from_notebook_node(self, nb: Any, resources: Any = None, **kw: Any) -> tuple[Any, dict[str, Any]]:
         """The page's HTML, and nbconvert's resources."""
         nb, resources = super().from_notebook_node(nb, resources, **kw)
         return page_html(nb), resources
@@ -72,7 +72,8 @@ class GiveawayExporter(Exporter):
 
 def page_html(notebook: Any) -> str:
     """The self-contained page of an executed notebook. Raises PublishError; see GiveawayExporter."""
-    facts, pieces, data = {}, [], None
+    facts: dict[str, Any] = {}
+    pieces, data = [], None
     for index, cell in enumerate(notebook.cells, start=1):
         if NOTE in cell.metadata.get("tags", ()):
             continue

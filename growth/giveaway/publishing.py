@@ -175,6 +175,7 @@ def _engine(ran: Callable[[int, int], None] | None) -> str | None:
     """The name of a papermill engine, its usual one but that it tells after each cell; None for the usual one."""
     if ran is None:
         return None
+    tell = ran
     from papermill.engines import NBClientEngine, papermill_engines
 
     class Telling(NBClientEngine):
@@ -184,10 +185,10 @@ def _engine(ran: Callable[[int, int], None] | None) -> str | None:
 
             def told(cell: Any, cell_index: int, **more: Any) -> None:
                 complete(cell, cell_index, **more)
-                ran(cell_index + 1, of)
+                tell(cell_index + 1, of)
 
             nb_man.cell_complete = told
-            ran(0, of)
+            tell(0, of)
             return super().execute_managed_notebook(nb_man, kernel_name, **settings)
 
     papermill_engines.register("growth-telling", Telling)

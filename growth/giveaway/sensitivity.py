@@ -6,7 +6,7 @@ from copy import deepcopy
 from dataclasses import dataclass
 
 from growth.calculator.controls import controls
-from growth.calculator.words import LOCALE
+from growth.calculator.language import LOCALE
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
@@ -48,7 +48,7 @@ def sensitivities(scenario: Scenario, locale: str = LOCALE) -> list[Sensitivity]
         path = control["path"]
         if path in ("months", "goal_mrr") or control["whole"] or path.endswith(".share"):
             continue
-        changes = []
+        changes: list[float | None] = []
         for factor in (1 - STEP, 1 + STEP):
             try:
                 moved_values = deepcopy(values)
