@@ -54,7 +54,7 @@ def _reached(result: Forecast) -> int:
 def _goal(result: Forecast, locale: str) -> str:
     if result.scenario.goal_mrr is None:
         raise LookupError("no goal: the scenario has no goal_mrr")
-    return money(result.scenario.goal_mrr, result.scenario.currency, locale)
+    return money(float(result.scenario.goal_mrr), result.scenario.currency, locale)
 
 
 def _ceiling(result: Forecast, locale: str) -> str:
@@ -71,7 +71,7 @@ PLACEHOLDERS: dict[str, Callable[[Forecast, str], str]] = {
     "closing_customers": partial(_count, lambda one: one.closing_customers[-1]),
     "new_customers": lambda one, locale: number(one.new_customers[0], locale),
     "churn": lambda one, locale: percent(one.monthly_customer_churn_rate[0], locale),
-    "price": partial(_money, lambda one: one.scenario.pay.plans[0].price),
+    "price": partial(_money, lambda one: float(one.scenario.pay.plans[0].price)),
     "months": lambda one, locale: number(one.months, locale),
     "goal": _goal,
     "goal_month": _goal_month,

@@ -61,7 +61,8 @@ def line_chart(forecasts: Mapping[str, Forecast], box: Box, *, size: float, loca
         SVG elements without the enclosing `svg`.
     """
     base, words = next(iter(forecasts.values())), messages(locale)["kit"]
-    currency, goal = base.scenario.currency, base.scenario.goal_mrr
+    currency = base.scenario.currency
+    goal = None if base.scenario.goal_mrr is None else float(base.scenario.goal_mrr)
     highest = max(max(one.closing_mrr.max(), one.opening_mrr[0]) for one in forecasts.values())
     top = _HEADROOM * max(highest, goal if goal and goal <= 1.3 * highest else 0) or 1.0
 
