@@ -33,6 +33,8 @@ def build(folder: Path) -> None:
         module = import_module(name)
         for public in getattr(module, "__all__", ()):
             setattr(module, public, getattr(module, public))  # names loaded on first use are found in the module alone
+    entry = import_module("growth.scenario.entry")  # its annotations name the scenario, which imports it
+    vars(entry).setdefault("Scenario", growth.Scenario)
     pdoc.render.configure(docformat="numpy", search=True)
     with warnings.catch_warnings():
         warnings.filterwarnings("error", module="pdoc")
