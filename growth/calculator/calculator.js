@@ -16,7 +16,8 @@ let instances = 0;
 
 // Builds the calculator in `element` from the data of data.py. `onChange(scenario)` follows every move, once a frame;
 // `onKeep(scenario)` (live notebooks) asks for the numbers to be kept; `share` lets a link carry them.
-// Returns { get, series, set, say, destroy }: get() is {scenario, goal_month, ceiling_mrr, ..., sentence} as shown.
+// Returns { get, series, view, set, say, destroy }: get() is {scenario, goal_month, ceiling_mrr, ..., sentence} as shown,
+// view() what its pictures draw.
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
   const id = `growth-${++instances}`;
   const { controls, columns, words, labels, locale } = data;
@@ -93,7 +94,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     view.meeting = meeting(view, view.way);
     const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
     const line = headline(scenario, result, found, data.headline, labels, show, monthCount);
-    state = { line, scenario, result, found, sentences, sentence, labels, show, words, view, others };
+    state = { moved: moved(), line, scenario, result, found, sentences, sentence, labels, show, words, view, others };
   }
   function draw() {
     frame = 0;
@@ -256,6 +257,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     series: () => {
       flush();
       return state.result.series;
+    },
+    view: () => {
+      flush();
+      return state.view;
     },
     set: (next) => {
       if (JSON.stringify(next) === JSON.stringify(scenarioOf())) return;

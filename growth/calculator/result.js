@@ -100,7 +100,7 @@ export async function resultPicture(element, state, data) {
   svg.remove();
   context.font = `400 19px ${sans}`;
   context.fillStyle = soft;
-  const foot = [data.pictures.caution, ...(state.scenario.invented ? [data.pictures.invented] : [])].join(" ");
+  const foot = [data.pictures.caution, ...(state.scenario.invented && !state.moved ? [data.pictures.invented] : [])].join(" ");
   context.fillText(foot, FRAME, HIGH - 34);
   const by = data.brief.byline || state.scenario.business;
   context.textAlign = "right";

@@ -13,16 +13,16 @@ Make the page of a scenario file and all that goes with it, each named after the
 
   NAME.html           the page; put it on your site
   NAME.svg, NAME.png  the answer as a picture, shown where the page is shared; put the PNG beside the page
-  NAME-embed.html     the page for a frame in a blog; put it beside the page
-  NAME-embed.txt      what to paste into the blog: the frame, and the lines that let it grow and shrink with its page
+  NAME-embed.html     the calculator for a frame in a blog; put it beside the page
+  NAME-embed.txt      what to paste into the blog: the frame
   NAME-email.txt, NAME-email.html  the e-mail that tells your list
   NAME.xlsx           the forecast as a workbook with live formulas
   NAME-handout.pdf    one page to print
 
 To embed: set address: in the giveaway to where the page will lie, make the kit, put NAME-embed.html there, and paste
-NAME-embed.txt into the post as HTML. The frame loads nothing but that one file, sets no cookies, sends no address of
-the post along, and tells the post its own height alone. Where the blog allows no scripts, leave the script out of what
-you paste and set a height that fits. The PNG and the PDF need Chromium."""
+NAME-embed.txt into the post as HTML. The frame holds the calculator with its answer and charts, loads nothing but that
+one file, runs no script in the post, sets no cookies and sends no address of the post along. It is at most about a
+screen high and scrolls by itself. The PNG and the PDF need Chromium."""
 
 
 def add_command(subparsers: Any) -> None:

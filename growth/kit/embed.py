@@ -1,69 +1,55 @@
-"""The page for a frame within a blog: it tells the page around it how tall it is, and nothing else to anybody."""
+"""The calculator for a frame within a blog: its question, its answer and its charts, without the rest of the page."""
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
 from html import escape
 
+from growth.calculator.language import messages
 from growth.errors import PublishError
 from growth.giveaway.brief import Giveaway
 from growth.output import SEAL
 
-FIRST_HEIGHT = 1400  # pixels, until the page has told its height, and where scripts are off
-
-_TELLS = """
-{
-  const height = () => Math.ceil(document.body.getBoundingClientRect().height);
-  const tell = () => parent.postMessage({ growthPiece: NAME, height: height() }, "*");
-  new ResizeObserver(tell).observe(document.body);
-  addEventListener("load", tell);
-}
-"""
-
-_LISTENS = """addEventListener("message", (event) => {
-  const frame = document.getElementById(ID);
-  if (!frame || event.source !== frame.contentWindow || event.data?.growthPiece !== NAME) return;
-  const height = Number(event.data.height);
-  if (height > 0 && height < 20000) frame.style.height = `${Math.ceil(height)}px`;
-});"""
+_CALCULATOR = '<section id="calculator"'  # it holds no other section
 
 
 def embed_page(page: str, giveaway: Giveaway) -> str:
-    """The published page with the few lines that tell its height; its content policy allows them by their hash.
+    """The published page cut down to its question and its calculator, with a caution and the way to the whole page.
 
-    The form opens its answer in a new tab, since most list services may not be framed.
+    Its script, its stylesheet and its content policy are the page's own. The answer stays in view while the reader
+    scrolls within the frame.
+
+    Raises
+    ------
+    PublishError
+        Where `page` is not one that publishing wrote.
     """
-    code = _TELLS.replace("NAME", json.dumps(giveaway.name))
-    digest = base64.b64encode(hashlib.sha256(code.encode("utf-8")).digest()).decode()
-    before = "script-src &#39;sha256-"
-    if page.count(before) != 1 or "</body>" not in page:
-        raise PublishError(
-            "the page's content policy is not the one that publishing writes, so no version for a frame can be made"
-        )
-    page = page.replace(before, f"script-src &#39;sha256-{digest}&#39; &#39;sha256-")
-    page = page.replace('<form method="post"', '<form target="_blank" method="post"', 1)
-    head, _, tail = page.rpartition("</body>")
-    return f"{head}<script>{code}</script>\n</body>{tail}"
+    head, main, _ = page.partition("<main>")
+    title = page[page.find("<header>") : page.find("</header>") + len("</header>")]
+    start, foot = page.find(_CALCULATOR), page.rfind("</main>")
+    end = page.find("</section>", start) + len("</section>")
+    if not main or start < 0 or not title.startswith("<header>") or foot < end:
+        raise PublishError("this is no page that publishing wrote, so no version for a frame can be made")
+    words = messages(giveaway.locale)["kit"]
+    more = ""
+    if giveaway.address:
+        address = escape(giveaway.address)
+        more = f' <a href="{address}" target="_blank" rel="noopener">{escape(words["embed_whole"], quote=False)}</a>'
+    caution = f"<footer><p>{escape(words['email_caution'], quote=False)}{more}</p></footer>"
+    return f'{head}<main class="embedded">\n{title}\n{page[start:end]}\n{caution}\n{page[foot:]}'
 
 
 def snippet(giveaway: Giveaway) -> str:
-    """What goes into the blog: the frame, and the lines that let it grow and shrink with its page."""
+    """What goes into the blog: the frame alone, at most about a screen high."""
     source = giveaway.address.split("?")[0].rpartition("/")[0] if giveaway.address else "https://YOUR-SITE"
-    name = f"growth-{giveaway.name}"
-    listens = _LISTENS.replace("ID", json.dumps(name)).replace("NAME", json.dumps(giveaway.name))
     return f"""<!-- {giveaway.name}: a calculator in a frame. {SEAL}
      1. Put {giveaway.name}-embed.html on your site and correct the address in src below.
      2. Paste everything below into the post.
      The frame gets a store of its own and no cookies of your site (sandbox), sends no address of the post along
-     (referrerpolicy), loads nothing else and reports nothing but its own height to this page. Where scripts are off
-     it keeps the height of {FIRST_HEIGHT} pixels and scrolls. -->
-<iframe id="{name}" src="{escape(source)}/{giveaway.name}-embed.html"
+     (referrerpolicy), loads nothing else and reports nothing to anybody. It scrolls by itself; its answer stays in
+     view. Readers can save the table and the picture of their answer, and copy a link with their numbers. -->
+<iframe src="{escape(source)}/{giveaway.name}-embed.html"
   title="{escape(" ".join(giveaway.question.split()))}"
-  style="width: 100%; height: {FIRST_HEIGHT}px; border: 0" loading="lazy" referrerpolicy="no-referrer"
-  sandbox="allow-scripts allow-forms allow-popups allow-popups-to-escape-sandbox"></iframe>
-<script>
-{listens}
-</script>
+  style="width: 100%; height: 46rem; max-height: 90vh; border: 1px solid #ddd3c1" loading="lazy"
+  referrerpolicy="no-referrer" allow="clipboard-write"
+  sandbox="allow-scripts allow-downloads allow-popups allow-popups-to-escape-sandbox"></iframe>
 """

@@ -112,7 +112,7 @@ def _made(
     made: list[tuple[str, str | bytes, str]] = [
         (".html", page, "the page; put it on your site"),
         (".svg", svg, "the answer as a picture"),
-        ("-embed.html", embed_page(page, giveaway), "the page for a frame in a blog; put it beside the page"),
+        ("-embed.html", embed_page(page, giveaway), "the calculator for a frame in a blog; put it beside the page"),
         ("-embed.txt", snippet(giveaway), "what to paste into the blog"),
         ("-email.txt", email_text(giveaway, result), "the e-mail to your list, as plain text"),
         ("-email.html", email_html(giveaway, result), "the e-mail to your list, as HTML"),

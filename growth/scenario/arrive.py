@@ -42,16 +42,14 @@ class ConvertingChannel(Channel):
     channel is active in month 1, it had the sign-ups of month 1 in the months before too."""
 
     running_before: StrictBool = True
-    conversion_rate: Annotated[Number, fraction("Of its sign-ups, become customers", slider=(0, 1, 0.005))] | None = (
-        None
-    )
+    conversion_rate: Annotated[Number, fraction("Sign-ups who become customers", slider=(0, 1, 0.005))] | None = None
 
 
 class VisitorChannel(ConvertingChannel):
     """A channel whose visitors sign up at a rate."""
 
     launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
-    signup_rate: Annotated[Number, fraction("Of its visitors, sign up", slider=(0, 0.3, 0.001))] | None = None
+    signup_rate: Annotated[Number, fraction("Visitors who sign up", slider=(0, 0.3, 0.001))] | None = None
 
 
 class SteadyChannel(VisitorChannel):

@@ -51,7 +51,7 @@ class EarlyLateChurn(Section):
 
 
 ALPHA = Assumption(
-    "Readiness to leave (alpha)",
+    "How readily new customers leave (alpha)",
     "number",
     1e-3,
     1e3,
@@ -61,7 +61,7 @@ ALPHA = Assumption(
     help="Of new customers, alpha / (alpha + beta) leave in their first month: the larger alpha, the more.",
 )
 BETA = Assumption(
-    "Readiness to stay (beta)",
+    "How firmly customers stay (beta)",
     "number",
     1e-3,
     1e3,

@@ -19,7 +19,7 @@ class SignUp(Section):
     signup_rate: Annotated[
         Number,
         fraction(
-            "Of the visitors, sign up",
+            "Visitors who sign up",
             slider=(0, 0.3, 0.001),
             always=True,
             matters=common_signup_rate,
@@ -53,9 +53,7 @@ class Plan(Section):
     and everything about it (who leaves, what they pay) changes only at its renewals, at ages 12, 24, 36, ..."""
 
     name: Name
-    share: Annotated[
-        Number, fraction("Of the new customers, choose it", slider=(0, 1, 0.01), matters=several_plans)
-    ] = 1.0
+    share: Annotated[Number, fraction("New customers who choose it", slider=(0, 1, 0.01), matters=several_plans)] = 1.0
     monthly_price: Annotated[Number, MONTHLY_PRICE] | None = None
     yearly_price: (
         Annotated[
@@ -65,7 +63,9 @@ class Plan(Section):
         | None
     ) = None
     billing: Literal["monthly", "yearly"] = "monthly"
-    renewal_rate: Annotated[Number, fraction("Renew after a year", slider=(0, 1, 0.01), always=True)] | None = None
+    renewal_rate: (
+        Annotated[Number, fraction("Customers who renew after a year", slider=(0, 1, 0.01), always=True)] | None
+    ) = None
     churn: Churn | None = None
     opening_share: Annotated[Number, fraction("Of today's customers, have it", matters=several_plans)] | None = None
 
@@ -94,9 +94,7 @@ class Pay(Section):
 
     conversion_rate: Annotated[
         Number,
-        fraction(
-            "Of the sign-ups, become customers", slider=(0, 1, 0.005), always=True, matters=common_conversion_rate
-        ),
+        fraction("Sign-ups who become customers", slider=(0, 1, 0.005), always=True, matters=common_conversion_rate),
     ] = 0.2
     delay_shares: Annotated[
         tuple[Annotated[float, fraction("Share paying so many months later", matters=several_lags)], ...],

@@ -20,7 +20,7 @@ class ChurnChange(Section):
     factor: Annotated[
         Number,
         Assumption(
-            "Churn is so many times what it was",
+            "Customers leaving from then on, against before",
             "times",
             0,
             5,
@@ -35,7 +35,7 @@ class Comeback(Section):
     """A share of those who left in a month come back `after_months` later, on the plan and at the MRR they left with,
     and are counted by age from their return."""
 
-    comeback_rate: Annotated[Number, fraction("Of those who left, come back", slider=(0, 0.5, 0.005), always=True)]
+    comeback_rate: Annotated[Number, fraction("Leavers who come back", slider=(0, 0.5, 0.005), always=True)]
     after_months: Annotated[int, whole_months("Months until they come back", low=1, high=LONGEST, slider=(1, 24, 1))]
 
 
@@ -56,7 +56,7 @@ class PriceChange(Section):
     applies_to: Literal["new", "all"] = "new"
     plan: Name | None = None
     provoked_churn_rate: Annotated[
-        Number, fraction("Customers leaving over it", slider=(0, 0.5, 0.005), matters=reaches_those_on_board)
+        Number, fraction("Customers who leave because of it", slider=(0, 0.5, 0.005), matters=reaches_those_on_board)
     ] = 0.0
 
     @model_validator(mode="after")

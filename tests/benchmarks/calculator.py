@@ -1,8 +1,8 @@
 """How fast the calculator answers: run `python tests/benchmarks/calculator.py`.
 
 Prints, side by side with the 16 ms that one frame of a screen lasts: the time from a slider's move to the redrawn
-answer, chart and layout, for forecasts of 120 months with and without churn by age, the table folded and open; and what
-50 moves in one burst end on and how often they draw.
+answer, charts and layout, for forecasts of 120 months with and without churn by age, the table folded and open; and
+what 50 moves in one burst end on and how often they draw.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ BURST = """() => new Promise((done) => {
   const slider = place.querySelector("input[type=range][data-path$=churn_rate]");
   let drawn = 0;
   const watch = new MutationObserver(() => (drawn += 1));
-  watch.observe(place.querySelector(".growth-sentences"), { childList: true });
+  watch.observe(place.querySelector(".growth-answer"), { childList: true });
   for (let i = 1; i <= 50; i++) { slider.value = i / 1000; slider.dispatchEvent(new Event("input")); }
   requestAnimationFrame(() => requestAnimationFrame(() => done([place.calculator.get().scenario.stay.churn, drawn])));
 })"""

@@ -140,5 +140,5 @@ def test_page_data_is_json_and_holds_no_more_than_the_page_needs():
     data = page_data(growth.load_scenario(LIBRARY[0]))
     assert json.loads(json.dumps(data, allow_nan=False)) == data
     assert sorted(data) == [
-        *("brief", "columns", "controls", "headline", "labels", "locale", "pictures", "scenario", "words")
+        *("brief", "columns", "controls", "digits", "headline", "labels", "locale", "pictures", "scenario", "words")
     ]

@@ -11,6 +11,9 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
+from growth.giveaway.placeholders import load_giveaway
+from growth.giveaway.what_ifs import brief_data
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
@@ -92,14 +95,34 @@ def test_both_inputs_of_a_line_carry_its_label_and_the_pictures_tell_what_they_s
     assert page.get_by_role("img", name="They do where MRR is near €5,200").count() == 1
 
 
-@pytest.mark.parametrize(("name", "scheme"), [("fernhollow", "light"), ("yearly-plans", "dark")])
-def test_axe_finds_nothing(browser, tmp_path, name, scheme):
+@pytest.mark.parametrize(
+    ("name", "locale", "scheme", "width"),
+    [
+        ("fernhollow", "en-GB", "light", 1280),
+        ("yearly-plans", "de-DE", "dark", 1280),
+        ("brief-halving-churn", "en-GB", "dark", 360),
+        ("brief-when-can-i-live-from-it-de", "de-DE", "light", 1280),
+        ("ten-thousand", "en-GB", "light", 360),
+    ],
+)
+def test_axe_finds_nothing_in_any_state(browser, tmp_path, name, locale, scheme, width):
+    """As it came, opened by a link, by a bad link, with a complaint on screen, and with a what-if and a link shown."""
     axe = pytest.importorskip("axe_core_python.sync_playwright").Axe()
-    page = opened(browser, growth.load_scenario(SCENARIOS / f"{name}.yaml"), tmp_path, color_scheme=scheme)
-    page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
-    page.locator(".growth-number").first.fill("-1")  # with a complaint on screen
-    violations = axe.run(page)["violations"]
-    assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in violations] == []
+    path = SCENARIOS / f"{name}.yaml"
+    scenario = growth.load_scenario(path)
+    brief = brief_data(load_giveaway(path, scenario=scenario), scenario=scenario)
+    for fragment in ("", "#months=24&opening.customers=30", "#months=none"):
+        page = opened(browser, scenario, tmp_path, fragment=fragment, locale=locale, brief=brief, color_scheme=scheme,
+                      viewport={"width": width, "height": 800})  # fmt: skip
+        page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+        if fragment:
+            page.locator(".growth-number").first.fill("-1")
+            page.locator(".growth-buttons button").nth(1).click()
+        for what_if in page.locator(".growth-choice button").all()[1:2]:
+            what_if.click()
+        page.wait_for_timeout(100)
+        violations = axe.run(page)["violations"]
+        assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in violations] == [], fragment
 
 
 def test_printed_the_form_is_a_list_of_assumptions(browser, tmp_path, demo):

@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 
 import pytest
-from growth.giveaway.places import load_giveaway
 from hostile import MARK, TEXTS, hostile_file, scripts_in
 
 import growth
 from growth.cli import main
+from growth.giveaway.placeholders import load_giveaway
 from growth.giveaway.publishing import made_page
 from growth.kit.email_message import email_html, email_text
 from growth.kit.embed import embed_page

@@ -167,39 +167,75 @@ def test_without_chromium_the_kit_is_made_all_the_same(tmp_path, monkeypatch):
     assert "-handout.html" in endings and ".png" not in endings and any("no Chromium" in note for note in made.notes)
 
 
-def test_the_frame_grows_with_its_page_and_nothing_is_asked_of_anybody(kit, browser, tmp_path):
+@pytest.fixture
+def frame(kit, browser, tmp_path):
+    """The calculator in its frame in a blog's post, at its own address: (the post's page, the frame, complaints)."""
+    files = {"/post.html": "", f"/{NAME}-embed.html": part(kit, "-embed.html").read_text("utf-8")}
     post = snippet(load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF)))
-    post = post.replace(f"https://fernhollow.example/{NAME}-embed.html", part(kit, "-embed.html").as_uri())
-    (tmp_path / "post.html").write_text(f"<!doctype html><meta charset=utf-8><body>{post}", encoding="utf-8")
-    page = browser.new_page(viewport={"width": 700, "height": 900})
-    complaints, asked = [], []
-    page.on("console", lambda message: message.type in ("error", "warning") and complaints.append(message.text))
-    page.on("request", lambda request: asked.append(request.url))
-    page.goto((tmp_path / "post.html").as_uri())
-    page.wait_for_timeout(1_200)
-    frame = page.frames[1]
-    inner = frame.evaluate("Math.ceil(document.body.getBoundingClientRect().height)")
-    height = page.locator("iframe").evaluate("(frame) => frame.getBoundingClientRect().height")
-    assert height == pytest.approx(inner, abs=2) and height != 1_400
-    policy = frame.locator("meta[http-equiv=Content-Security-Policy]").get_attribute("content")
-    assert "default-src 'none'" in policy and "unsafe" not in policy and policy.count("'sha256-") == 3
-    now = lambda: page.locator("iframe").evaluate("(frame) => frame.getBoundingClientRect().height")  # noqa: E731
-    for grown in (True, False):  # unfolded, and folded again
-        frame.locator(".growth-table summary").click()
-        page.wait_for_timeout(400)
-        assert (now() > height + 100) if grown else now() == pytest.approx(height, abs=2)
-    said = frame.locator(".growth-answer").inner_text()
-    frame.locator(".growth-number[data-path*=churn]").first.fill(
-        "9"
-    )  # the calculator works within the frame, under its own policy
-    page.wait_for_timeout(100)
-    assert frame.locator(".growth-answer").inner_text() != said
-    page.evaluate("postMessage({ growthPiece: document.querySelector('iframe').id.slice(7), height: 9000 }, '*')")
-    page.wait_for_timeout(100)
-    assert now() < 9_000  # another window's word for the height is not taken
-    assert frame.evaluate("(() => { try { return document.cookie; } catch { return 'none'; } })()") in ("", "none")
-    assert all(address.startswith("file:") for address in asked) and complaints == []
-    page.close()
+    post = post.replace("https://fernhollow.example/", "http://frame.example/")
+    files["/post.html"] = f"<!doctype html><meta charset=utf-8><title>A post</title><body>{post}<p>The post.</p>"
+    context = browser.new_context(viewport={"width": 700, "height": 800}, accept_downloads=True)
+    page = context.new_page()
+    page.complaints, page.asked = [], []
+    page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))
+
+    def answer(route):
+        address = route.request.url
+        page.asked.append(address)
+        route.fulfill(body=files["/" + address.rpartition("/")[2]], content_type="text/html")
+
+    page.route("**/*", answer)
+    page.goto("http://post.example/post.html")
+    page.frames[1].locator(".growth-answer").wait_for()
+    yield page, page.frames[1]
+    context.close()
+
+
+def test_the_frame_holds_the_calculator_alone_and_is_at_most_a_screen_high(frame):
+    page, inner = frame
+    assert page.locator("iframe").bounding_box()["height"] <= 800
+    assert inner.locator("h1, .growth-given, .growth-answer, .growth-form, .growth-mrr").count() == 5
+    assert inner.locator(".case, .worked, .cautions, .invitation").count() == 0
+    assert "A forecast, not advice and not a promise." in inner.locator("footer").inner_text()
+    whole = inner.get_by_role("link", name="The whole page")
+    assert whole.get_attribute("href") == f"https://fernhollow.example/{NAME}.html"
+    policy = inner.locator("meta[http-equiv=Content-Security-Policy]").get_attribute("content")
+    assert "default-src 'none'" in policy and "unsafe" not in policy and policy.count("'sha256-") == 2
+    assert inner.evaluate("(() => { try { return document.cookie; } catch { return 'none'; } })()") in ("", "none")
+    assert page.asked == ["http://post.example/post.html", f"http://frame.example/{NAME}-embed.html"]
+    assert page.complaints == []
+
+
+def test_in_the_frame_the_picture_stays_in_view_at_every_slider(frame):
+    _, inner = frame
+    for slider in inner.locator("[type=range]").all():
+        slider.focus()
+        seen = inner.evaluate("""() => Math.max(...[...document.querySelectorAll("svg.growth-chart")]
+            .map((svg) => svg.getBoundingClientRect()).filter(({ top, height }) => height > 0 && top >= -1)
+            .map(({ top, bottom }) => Math.min(bottom, innerHeight) - top))""")
+        assert seen >= 100
+        covered = inner.evaluate("""() => {
+          const { top } = document.activeElement.getBoundingClientRect();
+          return top < document.querySelector(".growth-head").getBoundingClientRect().bottom - 1;
+        }""")
+        assert not covered
+
+
+def test_in_the_frame_numbers_move_and_files_and_links_can_be_taken_along(frame, tmp_path):
+    page, inner = frame
+    inner.locator(".growth-number[data-path*=churn]").fill("9")
+    inner.get_by_text("With your numbers").wait_for()
+    for button, start in {"Save my answer as a picture": b"\x89PNG", "Download the table (CSV)": b"month,"}.items():
+        with page.expect_download() as downloading:
+            inner.get_by_role("button", name=button).click()
+        downloading.value.save_as(tmp_path / "file")
+        assert (tmp_path / "file").read_bytes().startswith(start)
+    inner.get_by_role("button", name="Copy a link to these numbers").click()
+    link = inner.get_by_label("The link to these numbers")
+    link.wait_for()
+    assert link.input_value() == f"https://fernhollow.example/{NAME}.html#stay.churn.monthly_churn_rate=0.09"
+    # the clipboard is out of reach here, and nothing else is said
+    inner.get_by_text("Copy the link from the field above.").or_(inner.get_by_text("Copied.")).wait_for()
 
 
 # --- what the parts say -----------------------------------------------------------------------------------------------

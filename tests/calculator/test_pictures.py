@@ -1,0 +1,123 @@
+"""The pictures: what they say of where two lines meet, and that Python and the page draw and say the same."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from library import LIBRARY, SCENARIOS
+from plain import business
+
+import growth
+
+pytest.importorskip("babel")
+from calculator_page import opened
+
+from growth.calculator.compared import compared
+from growth.calculator.headline import headline
+from growth.calculator.pictures import SIZE, View, flows, flows_svg, meeting, mrr_svg, told
+from growth.giveaway.placeholders import load_giveaway
+from growth.giveaway.what_ifs import brief_data, changed, label_of, variants
+
+# the page's own drawing of its present view, at the size of the still pictures
+DRAWN = """([width, em]) => {
+  const size = (height) => ({ width, height, em });
+  const { view } = place.calculator;
+  const html = (nodes) => nodes.map((one) => one.outerHTML).join("");
+  return [html(mrrNodes(view(), size(270))), html(flowNodes(view(), size(210))), toldByPictures(view())];
+}"""
+
+
+@pytest.mark.parametrize(
+    ("came", "lost", "way", "expected"),
+    [
+        ([10, 10, 10], [5, 6, 7], "above", ("beyond", None)),  # closing on each other, not there yet
+        ([10, 10, 10], [5, 9, 12], "later", ("crosses", 3)),
+        ([10, 10, 10], [12, 11, 9], "above", ("crosses_up", 3)),
+        ([10, 10, 10, 10], [5, 9.9, 9.95, 10], "above", ("met", 2)),  # within 2% from month 2 on
+        ([10, 4, 10, 4], [5, 5, 5, 5], "above", ("often_near", None)),  # a season
+        ([10, 4, 10, 4], [5, 5, 5, 5], "growing", ("often", None)),
+        ([4, 4, 4], [9, 8, 7], "below", ("below", None)),  # shrinking towards it
+        ([4, 5, 6], [1, 1, 1], "growing", ("never", None)),
+        ([0, 0, 0], [0, 0, 0], "", ("none", None)),
+        ([10], [5], "above", ("beyond", None)),  # a forecast of one month
+    ],
+)
+def test_where_what_is_lost_meets_what_comes_in(came, lost, way, expected):
+    assert meeting(came, lost, way) == expected
+
+
+def test_the_pictures_are_those_of_the_month_worked_by_hand():
+    """Example A of the model's text: MRR 200, 380, 542; new 200 a month, churned 0, 20, 38; ceiling 2,000."""
+    forecast = growth.forecast(business(goal_mrr=380))
+    assert flows(forecast) == ([200, 200, 200], pytest.approx([0, 20, 38]))
+    says = told(View(forecast))
+    assert says["mrr"] == (
+        "A line chart of monthly recurring revenue: from €0 in Dec 2026 to €542 in Mar 2027. "
+        "It first reaches the goal of €380 in Feb 2027."
+    )
+    assert says["flows"] == (
+        "Two lines by month. What comes in: €200 in Jan 2027, €200 in Mar 2027. What is lost: €0 in Jan 2027, €38.00 "
+        "in Mar 2027. They have not met yet. They do where MRR is near €2,000, and there growth stops."
+    )
+
+
+@pytest.mark.parametrize("locale", ["en-GB", "de-DE"])
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
+def test_the_page_draws_and_says_what_python_does(browser, tmp_path, path, locale):
+    scenario = growth.load_scenario(path)
+    words = load_giveaway(path, scenario=scenario)
+    page = opened(browser, scenario, tmp_path, locale=locale, brief=brief_data(words, scenario=scenario))
+    view = View(growth.forecast(scenario), locale, variants(words, scenario=scenario))
+    *drawn, said = page.evaluate(DRAWN, [SIZE["width"], SIZE["em"]])
+    assert {name: cents(text) for name, text in said.items()} == {
+        name: cents(text) for name, text in told(view).items()
+    }
+    for live, still in zip(drawn, (mrr_svg(view), flows_svg(view)), strict=True):
+        assert pieces(live) == pieces(still.partition("</title>")[2].removesuffix("</svg>"))
+    line = page.locator(".growth-answer").inner_text()
+    assert line == "".join(text for text, _ in headline(growth.forecast(scenario), locale))
+
+
+def cents(text: str) -> list[str | float]:
+    """A text with its amounts as numbers: the engines agree to 1e-9, and half a cent may be rounded either way."""
+    parts = re.split(r"(\d+[.,]\d\d\b)", text)
+    return [pytest.approx(float(one.replace(",", ".")), abs=0.011) if i % 2 else one for i, one in enumerate(parts)]
+
+
+def pieces(svg: str) -> list[str | float]:
+    """The marks of a drawing, its numbers rounded: the last tenth of a pixel may differ."""
+    svg = svg.replace(' xmlns="http://www.w3.org/2000/svg"', "").replace("&nbsp;", "\xa0")
+    parts = re.split(r'((?<=[ "ML])-?\d+\.\d(?=[ "LZ]))', svg)
+    return [
+        pytest.approx(float(one), abs=0.11) if i % 2 else re.sub(r"&(quot|#x27|amp);", "", one)
+        for i, one in enumerate(parts)
+    ]
+
+
+def test_what_a_brief_compares_is_pythons_for_moved_numbers_and_its_buttons_set_the_sliders(browser, tmp_path):
+    path = SCENARIOS / "brief-halving-churn.yaml"
+    scenario = growth.load_scenario(path)
+    words = load_giveaway(path, scenario=scenario)
+    page = opened(browser, scenario, tmp_path, brief=brief_data(words, scenario=scenario))
+    compare = page.locator(".growth-rest p").first
+    values = scenario.model_dump(mode="json")
+    for churn, price in ((0.06, 29), (0.04, 29), (0.1, 35), (0.4, 20)):
+        for field, value in (("stay.churn.monthly_churn_rate", churn * 100), ("pay.plans.0.monthly_price", price)):
+            page.locator(f".growth-number[data-path='{field}']").fill(f"{value:g}")
+        page.wait_for_timeout(60)
+        values["stay"]["churn"]["monthly_churn_rate"], values["pay"]["plans"][0]["monthly_price"] = churn, price
+        moved = growth.load_scenario({"scenario": values})
+        forecasts = {"nothing changed": growth.forecast(moved), **variants(words, scenario=moved)}
+        assert compare.inner_text() == "".join(text for text, _ in compared(forecasts)[0])
+        for what_if in words.what_ifs:
+            page.get_by_role("button", name=label_of(what_if), exact=True).click()
+            wanted = changed(moved, what_if).model_dump(mode="json")
+            assert page.evaluate("place.calculator.get().scenario") == wanted
+            assert page.locator(".growth-head .growth-kicker").inner_text() == f"What if: {label_of(what_if)}"
+        page.get_by_role("button", name="nothing changed").click()
+    page.locator(".growth-number[data-path='sign_up.signup_rate']").fill("60")
+    page.wait_for_timeout(60)
+    assert page.get_by_role("button", name="doubled sign-ups").is_disabled()  # 120% of the visitors cannot sign up
+    assert page.locator(".growth-given .growth-kicker").inner_text() == "On the numbers this page came with"
+    assert page.complaints == []
