@@ -93,7 +93,7 @@ def _sweep_says(path: str) -> list[str]:
 
     design = design_of(load_sweep(path))
     check_points(design)
-    sweep = design.plan.sweep
+    sweep = design.loaded.sweep
     axes = f"{len(sweep.axes)} {'axis' if len(sweep.axes) == 1 else 'axes'}"
     parts = (axes, _count(design.count, "point"), _count(len(design.chosen()), "report"))
     return [f"{path}: valid. {sweep.title}: {', '.join(parts)}"]

@@ -45,30 +45,37 @@ def load_document(path: str | Path) -> Document:
     Traceback (most recent call last):
     growth.errors.ScenarioError: nowhere.yaml: there is no such file. Check the name and the folder.
     """
-    return parse(_read(path), file=str(path))
+    return parse(read_text(path, most_bytes=MOST_BYTES, fix="Is it a scenario file?"), file=str(path))
 
 
 def parse(text: str, *, file: str) -> Document:
     """A Document from the text of a file; `file` is its name in errors."""
+    root, problems = nodes_of(text, file=file)
+    value = root.plain()
+    problems += _root_problems(value, root)
+    if not isinstance(value, dict) or "scenario" not in value:
+        raise ScenarioError(problems, file=file)
+    lines = lines_of(root)
+    return Document(file, text, value["scenario"], value.get("giveaway"), lines, tuple(problems), root)
+
+
+def nodes_of(text: str, *, file: str) -> tuple[Node, list[Problem]]:
+    """The values of a YAML text with their lines, and what is wrong with its keys. Raises ScenarioError if it cannot be
+    read; `file` is its name in errors."""
     try:
-        root, problems = read_nodes(text)
+        return read_nodes(text)
     except YAMLError as error:
         raise ScenarioError([_syntax_problem(error, text)], file=file) from None
     except (ValueError, RecursionError) as error:
         raise ScenarioError([Problem("", f"not valid YAML: {error}")], file=file) from None
     except Refused as refused:
         raise ScenarioError([refused.problem], file=file) from None
-    value = root.plain()
-    problems += _root_problems(value, root)
-    if not isinstance(value, dict) or "scenario" not in value:
-        raise ScenarioError(problems, file=file)
-    lines = dict(_lines(root, ()))
-    return Document(file, text, value["scenario"], value.get("giveaway"), lines, tuple(problems), root)
 
 
-def _read(path: str | Path) -> str:
+def read_text(path: str | Path, *, most_bytes: int, fix: str) -> str:
+    """The text of a YAML file of at most `most_bytes`. Raises ScenarioError, with `fix` where the file is too large."""
     name = str(path)
-    content = read_input(path, most_bytes=MOST_BYTES, error=ScenarioError, fix="Is it a scenario file?")
+    content = read_input(path, most_bytes=most_bytes, error=ScenarioError, fix=fix)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -135,6 +142,11 @@ SYNTAX = {  # what the parser says, in part -> what is wrong, and the likely men
     "cannot start any token": ("a character that begins no value", "Put text that begins so in quotes."),
     "": ("a line that cannot be read", "Check the indentation and the quotes here and on the line above."),
 }
+
+
+def lines_of(root: Node) -> dict[Place, int]:
+    """The place of each value, from the root -> its line, from 1."""
+    return dict(_lines(root, ()))
 
 
 def _lines(node: Node, place: Place) -> Iterator[tuple[Place, int]]:

@@ -105,7 +105,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
         )
     except KeyboardInterrupt:
         _say(f"interrupted; run again to resume: {_command(arguments)}")
-        raise
+        return 130
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

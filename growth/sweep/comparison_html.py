@@ -38,14 +38,14 @@ def look() -> Piece:
 
 def heading(design: Design, points: pd.DataFrame) -> Piece:
     """The title, and the answer in a sentence."""
-    sweep, base = design.plan.sweep, design.plan.base
+    sweep, base = design.loaded.sweep, design.loaded.base
     note = sweep.note or ("The business and all its numbers are invented." if base.invented else "")
     byline = f'<p class="byline">{escape(note)}</p>' if note else ""
     low, high = (_strong(amount(design, value)) for value in (points["closing_mrr"].min(), points["closing_mrr"].max()))
     reached = ""
     if base.goal_mrr is not None:
         share = int(points["goal_month"].notna().sum())
-        reached = f" The goal of {escape(amount(design, base.goal_mrr))} is reached in {share:,} of them."
+        reached = f" The goal of {escape(amount(design, float(base.goal_mrr)))} is reached in {share:,} of them."
     text = (
         f"Over {len(points):,} sets of numbers, {escape(base.business)} ends month {base.months} "
         f"between {low} and {high} of monthly recurring revenue (MRR). {most_moving(_ordered(design, points))}{reached}"
@@ -96,12 +96,12 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
     figure = heat_panels(
         {name: grid.round(2) for name, grid in panels},
         title=title,
-        unit=f"{design.plan.base.currency} a month",
+        unit=f"{design.loaded.base.currency} a month",
         rows=(rows.title, rows.words),
         columns=(columns.title, columns.words),
     )
     text = (
-        f"<p>In {escape(design.plan.base.currency)} a month; the deeper the colour, the more.{others}</p>"
+        f"<p>In {escape(design.loaded.base.currency)} a month; the deeper the colour, the more.{others}</p>"
         f'<div class="panels">{maps}</div>'
     )
     return Piece(section(escape(title), text), figure=figure)
@@ -133,7 +133,7 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
     figure = line_panels(
         {name: {word: values.round(2) for word, values in series} for name, series in found},
         title="MRR month by month" + (f", a line for each {lines.title}" if lines.title else ""),
-        unit=f"{design.plan.base.currency} a month",
+        unit=f"{design.loaded.base.currency} a month",
     )
     others = ", ".join(f"{levels.title} {levels.words[0]}" for levels in ordered[2:])
     fixed = f" Other axes: {escape(others)}." if others else ""
@@ -217,8 +217,9 @@ def _all_by_month(design: Design, most: Levels) -> str:
 
 
 def _scale(design: Design, values: list[np.ndarray]) -> Scale:
-    base = design.plan.base
-    return scale_over(values, lambda value: money(value, base.currency, decimals=0), goal=base.goal_mrr)
+    base = design.loaded.base
+    goal = None if base.goal_mrr is None else float(base.goal_mrr)
+    return scale_over(values, lambda value: money(value, base.currency, decimals=0), goal=goal)
 
 
 def _charts(title: str, text: str, charts: list[str]) -> str:

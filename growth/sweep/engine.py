@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from jupyter_client import AsyncKernelManager
 from jupyter_client.kernelspec import KernelSpec
+from jupyter_client.manager import AsyncKernelManager
 
 PROVISIONER = "growth-warm"
 
@@ -14,7 +14,7 @@ def register() -> None:
     """Make the engine and the provisioner known in a checkout whose entry points are not installed; else do nothing."""
     from importlib.metadata import EntryPoint
 
-    from jupyter_client.provisioning import KernelProvisionerFactory
+    from jupyter_client.provisioning.factory import KernelProvisionerFactory
     from papermill.engines import papermill_engines
 
     if PROVISIONER not in papermill_engines._engines:

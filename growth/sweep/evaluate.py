@@ -27,11 +27,11 @@ from growth.measures import (
     net_revenue_retention,
 )
 from growth.scenario import Scenario
-from growth.scenario.address import plain_values, put
+from growth.scenario.address import Place, plain_values, put
 from growth.scenario.report import validate
-from growth.sweep.design import Design, plain_value
-from growth.sweep.load_sweep import SweepError
-from growth.sweep.sweep_file import ALWAYS
+from growth.sweep.design import Design, all_numbers, plain_value
+from growth.sweep.load_sweep import LoadedSweep, SweepError
+from growth.sweep.sweep_file import ALWAYS, Axis
 
 CHUNK = 2048  # points forecast together: their months stay in a processor's cache
 TOGETHER = 64  # chunks written as one row group
@@ -54,19 +54,20 @@ def scenarios(design: Design, block: dict[str, np.ndarray]) -> Iterator[tuple[np
 
     Raises SweepError where a point is no valid scenario, such as shares that no longer add to one.
     """
-    plan = design.plan
-    axes = {axis.title: axis for axis in plan.sweep.axes}
-    arrays = {title: block[title] for title, axis in axes.items() if axis.field and _varies(design, title)}
+    loaded = design.loaded
+    axes = {axis.title: axis for axis in loaded.sweep.axes}
+    arrays = {title: block[title] for title in axes if _varies(design, title)}
     fixed = {title: column for title, column in block.items() if title not in arrays}
-    base = plain_values(plan.base)
+    base = plain_values(loaded.base)
     for places, words in _groups(fixed, len(next(iter(block.values())))):
         values = copy.deepcopy(base)
-        sections = sorted(_settings(axes, words, plan), key=lambda setting: len(setting[0]))
+        sections = sorted(_settings(axes, words, loaded), key=lambda setting: len(setting[0]))
         for place, value in sections:
             put(values, place, value)
         for title, column in arrays.items():
             part = column[places].astype(float)
-            put(values, plan.fields[axes[title].field].place, part if len(places) > 1 else float(part[0]))
+            place = loaded.fields[str(axes[title].field)].place
+            put(values, place, part if len(places) > 1 else float(part[0]))
         yield places, _checked(values, words)
 
 
@@ -95,7 +96,7 @@ def mrr_by_month(design: Design, numbers: np.ndarray) -> np.ndarray:
 
 def measures_of(design: Design) -> tuple[str, ...]:
     """The measures that the sweep asks for, in the order of MEASURES."""
-    return tuple(name for name in MEASURES if name in (*ALWAYS, *design.plan.sweep.measures))
+    return tuple(name for name in MEASURES if name in (*ALWAYS, *design.loaded.sweep.measures))
 
 
 def table(design: Design, *, size: int = CHUNK) -> Iterator[dict[str, np.ndarray]]:
@@ -151,10 +152,12 @@ def key_of(table: BinaryIO) -> str:
 
 
 def _varies(design: Design, title: str) -> bool:
-    axis = next(axis for axis in design.plan.sweep.axes if axis.title == title)
-    level = design.levels[title]
-    numbers = level is None or all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in level)
-    return design.plan.fields[axis.field].varies and numbers
+    """Whether many values of the axis fit into one scenario, as an array over draws."""
+    [axis] = (axis for axis in design.loaded.sweep.axes if axis.title == title)
+    entry, level = design.loaded.entry(axis), design.levels[title]
+    if entry is None or entry.whole or "delay_shares" in design.loaded.fields[str(axis.field)].place:
+        return False
+    return level is None or all_numbers(level)
 
 
 def _groups(fixed: dict[str, np.ndarray], count: int) -> Iterator[tuple[np.ndarray, dict[str, Any]]]:
@@ -173,15 +176,12 @@ def _groups(fixed: dict[str, np.ndarray], count: int) -> Iterator[tuple[np.ndarr
         yield places, firsts
 
 
-def _settings(axes: dict, words: dict[str, Any], plan: Any) -> Iterator[tuple[tuple, Any]]:
+def _settings(axes: dict[str, Axis], words: dict[str, Any], loaded: LoadedSweep) -> Iterator[tuple[Place, Any]]:
     """What the words of a group set: place and value."""
     for title, word in words.items():
         axis = axes[title]
-        if axis.field:
-            yield plan.fields[axis.field].place, word
-            continue
-        variant = next(variant for variant in axis.variants if variant.name == word)
-        yield from ((plan.fields[name].place, value) for name, value in variant.set.items())
+        sets = {axis.field: word} if axis.field else next(one.set for one in axis.variants if one.name == word)
+        yield from ((loaded.fields[address].place, value) for address, value in sets.items())
 
 
 def _checked(values: dict[str, Any], words: dict[str, Any]) -> Scenario:

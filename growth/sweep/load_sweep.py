@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from ruamel.yaml.error import YAMLError
+from pydantic_core import PydanticCustomError
 
-from growth.errors import GrowthError, Problem, ScenarioError
+from growth.errors import GrowthError, Problem
 from growth.scenario import Scenario
-from growth.scenario.document import MOST_BYTES
+from growth.scenario.address import Field, Place, find
+from growth.scenario.document import MOST_BYTES, lines_of, nodes_of, read_text
+from growth.scenario.entry import Assumption
 from growth.scenario.file import load_scenario
 from growth.scenario.report import problems_in
-from growth.scenario.yaml_text import Node, Refused, read_nodes
-from growth.sweep.fields import Field, find
+from growth.scenario.yaml_text import Node
 from growth.sweep.sweep_file import Axis, Sweep
 
 
@@ -23,104 +25,100 @@ class SweepError(GrowthError):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Plan:
-    """A checked sweep: the file's words, the base scenario, and the field of every path in it."""
+class LoadedSweep:
+    """A checked sweep.
+
+    sweep: what the file says; base: its base scenario; fields: address, as written in the file -> the field there.
+    """
 
     sweep: Sweep
     base: Scenario
     fields: Mapping[str, Field]
     file: str = ""
 
+    def entry(self, axis: Axis) -> Assumption | None:
+        """The assumption that an axis varies; None for a word, a section, or variants."""
+        return self.fields[axis.field].entry if axis.field is not None else None
 
-def load_sweep(path: str | Path) -> Plan:
-    """Read and check a sweep file with its base scenario. Raises SweepError or ScenarioError with every problem found.
 
-    The scenario's path is relative to the sweep file. Rules between several fields, such as shares that add to one, are
-    checked by `design_of` for every point.
+def load_sweep(path: str | Path) -> LoadedSweep:
+    """Read and check a sweep file with its base scenario.
+
+    Rules between several fields, such as shares that add to one, are checked later, for every point.
+
+    Parameters
+    ----------
+    path : str or Path
+        The sweep file. The path of its scenario is relative to it.
+
+    Returns
+    -------
+    LoadedSweep
+
+    Raises
+    ------
+    SweepError or ScenarioError
+        With every problem of the sweep file or of the base scenario.
     """
     file = str(path)
-    root = _root(Path(path), file)
-    values, lines = root.plain(), dict(_lines(root, ()))
+    root, problems = _read(path)
+    if problems:
+        raise SweepError(problems, file=file)
+    values, lines = root.plain(), lines_of(root)
     if not isinstance(values, dict) or set(values) != {"sweep"}:
         raise SweepError([Problem("", "the one root key sweep, with the settings below it", line=root.line)], file=file)
     found = problems_in(Sweep, values["sweep"], lines=lines, root="sweep")
     if isinstance(found, tuple):
         raise SweepError(found, file=file)
     base = load_scenario(Path(path).parent / found.scenario)
-    fields, problems = {}, []
-    for place, name, given in _uses(found):
-        field = fields.get(name) or find(base, name)
-        problem = field if isinstance(field, Problem) else next(filter(None, map(field.problem, given)), None)
+    fields: dict[str, Field] = {}
+    for place, address, values in _uses(found):
+        field = fields.get(address) or find(base, address)
+        problem = field if isinstance(field, Problem) else _problem(address, field.entry, values)
         if problem:
             line = next((lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in lines), None)
             problems.append(Problem(problem.field, problem.rule, problem.value, problem.fix, line))
-        else:
-            fields[name] = field
+        elif isinstance(field, Field):
+            fields[address] = field
     problems += _unknown_axes(found)
     problems += _twice(found)
     if problems:
         raise SweepError(problems, file=file)
-    return Plan(found, base, fields, file)
+    return LoadedSweep(found, base, fields, file)
 
 
 def is_sweep(path: str | Path) -> bool:
     """Whether a file has the root key of a sweep; False where it cannot be read."""
     try:
-        root = _root(Path(path), str(path))
-    except SweepError:
+        root, _ = _read(path)
+    except GrowthError:
         return False
     return isinstance(root.value, dict) and "sweep" in root.value
 
 
-def _root(path: Path, file: str) -> Node:
-    try:
-        if path.exists() and not path.is_file():
-            kind = "a directory" if path.is_dir() else "a device or pipe"
-            raise SweepError([Problem("", "a sweep file is needed", kind)], file=file)
-        content = path.read_bytes()
-        if len(content) > 8 * MOST_BYTES:
-            raise SweepError([Problem("", f"at most {8 * MOST_BYTES // 1024} KB")], file=file)
-        root, problems = read_nodes(content.decode("utf-8-sig"))
-    except FileNotFoundError:
-        raise SweepError(
-            [Problem("", "there is no such file", fix="Check the name and the folder.")], file=file
-        ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise SweepError(
-            [Problem("", "it cannot be read", getattr(error, "strerror", "") or "not UTF-8")], file=file
-        ) from None
-    except Refused as refused:
-        raise SweepError([refused.problem], file=file) from None
-    except (YAMLError, ValueError, RecursionError) as error:
-        mark = getattr(error, "problem_mark", None)
-        said = str(getattr(error, "problem", None) or "it cannot be read")
-        raise SweepError(
-            [Problem("", f"not valid YAML: {said}", line=mark.line + 1 if mark else None)], file=file
-        ) from None
-    if problems:
-        raise SweepError(problems, file=file)
-    return root
+def _read(path: str | Path) -> tuple[Node, list[Problem]]:
+    text = read_text(path, most_bytes=8 * MOST_BYTES, fix="Is it a sweep file?")
+    return nodes_of(text, file=str(path))
 
 
-def _lines(node: Node, place: tuple) -> Iterator[tuple[tuple, int]]:
-    yield place, node.line
-    inner = (
-        node.value.items()
-        if isinstance(node.value, dict)
-        else enumerate(node.value)
-        if isinstance(node.value, list)
-        else ()
-    )
-    for key, child in inner:
-        yield from _lines(child, (*place, key))
+def _problem(address: str, entry: Assumption | None, values: tuple[Any, ...]) -> Problem | None:
+    """What is wrong with the first of the values that the field cannot take."""
+    for value in values:
+        try:
+            if entry is not None and value is not None:
+                entry.check(value)
+        except PydanticCustomError as error:
+            said = error.context or {}
+            return Problem(address, said["rule"], said["value"], said["fix"])
+    return None
 
 
-def _uses(sweep: Sweep) -> Iterator[tuple[tuple, str, tuple]]:
-    """Every path in the file: where it stands, the path, and the values it is to take."""
+def _uses(sweep: Sweep) -> Iterator[tuple[Place, str, tuple[Any, ...]]]:
+    """Every address in the file: where it stands, the address, and the values that its field is to take."""
     for number, axis in enumerate(sweep.axes):
         place = ("sweep", "axes", number)
         if axis.field is not None:
-            yield (*place, "field"), axis.field, given(axis)
+            yield (*place, "field"), axis.field, axis.values or (axis.lowest, axis.highest)
         for index, variant in enumerate(axis.variants):
             for name, value in variant.set.items():
                 yield (*place, "variants", index, "set", name), name, (value,)
@@ -129,11 +127,6 @@ def _uses(sweep: Sweep) -> Iterator[tuple[tuple, str, tuple]]:
         for name, value in point.items():
             if name in fields:
                 yield ("sweep", "points", "listed", number, name), fields[name], (value,)
-
-
-def given(axis: Axis) -> tuple:
-    """The values that the file names for an axis: all of its list, or the two ends of its range."""
-    return axis.values if axis.values is not None else (axis.lowest, axis.highest)
 
 
 def _unknown_axes(sweep: Sweep) -> list[Problem]:
@@ -163,6 +156,3 @@ def _twice(sweep: Sweep) -> list[Problem]:
                 problems.append(Problem(name, f"set by one axis alone; {seen[name]} and {axis.title} both set it"))
             seen[name] = axis.title
     return problems
-
-
-__all__ = ["Plan", "ScenarioError", "SweepError", "given", "is_sweep", "load_sweep"]

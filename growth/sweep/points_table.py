@@ -107,7 +107,7 @@ def _brief(text: str) -> str:
 
 def amount(design: Design, value: float) -> str:
     """An amount in the scenario's currency."""
-    return money(value, design.plan.base.currency)
+    return money(value, design.loaded.base.currency)
 
 
 def section(title: str, inner: str) -> str:

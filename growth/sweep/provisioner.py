@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from jupyter_client.provisioning import LocalProvisioner
+from jupyter_client.provisioning.local_provisioner import LocalProvisioner
 
 from growth.sweep.warm_kernels import kernel, unavailable
 
@@ -31,9 +31,10 @@ class WarmProvisioner(LocalProvisioner):
             return await super().launch_kernel(cmd, **kwargs)
         cwd = kwargs.get("cwd") or os.getcwd()
         argv = ["ipykernel_launcher", *cmd[cmd.index("-m") + 2 :]]
-        self.process = kernel()
-        self.process.launch(argv, env=kwargs.get("env") or dict(os.environ), cwd=str(cwd))
-        self.pid, self.pgid, self.cwd = self.process.pid, None, Path(cwd)
+        forked = kernel()
+        forked.launch(argv, env=kwargs.get("env") or dict(os.environ), cwd=str(cwd))
+        self.process = forked  # type: ignore[assignment]  # it has the methods of Popen that are used
+        self.pid, self.pgid, self.cwd = forked.pid, None, Path(cwd)
         return self.connection_info
 
     async def wait(self) -> int | None:

@@ -50,11 +50,12 @@ def title(forecast: Forecast, varied: Mapping[str, Any], point: str = "") -> Pie
 def mrr(forecast: Forecast) -> Piece:
     """MRR at the close of each month, from the opening on, with the goal and the level where growth stops."""
     months = np.concatenate([forecast.opening_mrr[:1], forecast.closing_mrr])
-    ceiling = growth_ceiling(forecast).value
+    found = growth_ceiling(forecast).value
+    ceiling = 0.0 if found is None else float(found)
     series, kinds = [("MRR", months)], {}
-    if ceiling is not None and 0 < ceiling <= 3 * months.max():
+    if 0 < ceiling <= 3 * months.max():
         word = f"growth stops: {_money(forecast, ceiling)}"
-        series.append((word, np.full(len(months), float(ceiling))))
+        series.append((word, np.full(len(months), ceiling)))
         kinds = {"MRR": "line0", word: "limit"}
     scale = _scale(forecast, [values for _, values in series], goal=True)
     return _figure("MRR by month", small_charts.lines("", "", series, scale, kinds=kinds), charts.mrr_chart(forecast))
@@ -126,5 +127,6 @@ def _money(forecast: Forecast, value: float) -> str:
 
 
 def _scale(forecast: Forecast, values: list[np.ndarray], *, goal: bool = False) -> Scale:
-    level = forecast.scenario.goal_mrr if goal else None
+    goal_mrr = forecast.scenario.goal_mrr
+    level = float(goal_mrr) if goal and goal_mrr is not None else None
     return scale_over(values, lambda value: _money(forecast, value), goal=level, **WIDE)

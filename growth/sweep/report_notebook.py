@@ -31,9 +31,9 @@ def checked_notebook(path: Path) -> Path:
     if language != "python":
         raise SweepError(f"a report's notebook is in Python (found {language})", file=str(path))
     problems = [
-        Problem(f"cell {number}", f"{error.msg} in line {error.lineno}", (error.text or "").strip()[:80])
+        Problem(f"cell {number}", f"{wrong.msg} in line {wrong.lineno}", (wrong.text or "").strip()[:80])
         for number, cell in enumerate(notebook.cells, 1)
-        if cell.cell_type == "code" and (error := _syntax_error(cell))
+        if cell.cell_type == "code" and (wrong := _syntax_error(cell))
     ]
     if problems:
         raise SweepError(problems, file=str(path))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -112,13 +113,21 @@ def run_sweep(
         key = _compute(job, results)
         reports = _Reports(job, results, again=again)
         with reports.progress(bar):
-            options = {"results": results, "notebook": str(job.notebook), "limit": limit, "warm": warm}
+            runner: Callable[..., None]
             if scheduler is None:
-                run_in_parallel(reports.waiting, workers=workers, finished=reports.finished, **options)
+                runner = partial(run_in_parallel, workers=workers)
             else:
                 from growth.sweep.dask_cluster import run_on_cluster
 
-                run_on_cluster(reports.waiting, scheduler=scheduler, finished=reports.finished, **options)
+                runner = partial(run_on_cluster, scheduler=scheduler)
+            runner(
+                reports.waiting,
+                results=results,
+                notebook=str(job.notebook),
+                limit=limit,
+                warm=warm,
+                finished=reports.finished,
+            )
         page, no_page = _compare(job, results, key, ENGINE if warm else None)
     return Outcome(page, no_page, reports.failures(), len(reports.waiting))
 
@@ -190,7 +199,7 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
                     "output": str(made),
                     "parameters": {"sweep": str(job.file.resolve()), "folder": store.address},
                     "engine": engine,
-                    "title": job.design.plan.sweep.title,
+                    "title": job.design.loaded.sweep.title,
                     "key": key,
                 }
             )

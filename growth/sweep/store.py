@@ -13,6 +13,7 @@ import re
 import tempfile
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from getpass import getuser
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
@@ -117,7 +118,7 @@ class RemoteStore:
         """Make the parts, where the store has folders. Raises OSError."""
         if not self._whole:
             for part in ("reports", "failed"):
-                self._do(lambda part=part: self.fs.makedirs(self._at(part), exist_ok=True))
+                self._do(partial(self.fs.makedirs, self._at(part), exist_ok=True))
 
     def scratch(self) -> Path:
         """A new empty folder of this machine for reports in the making. Raises OSError or SweepError.

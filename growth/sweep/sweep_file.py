@@ -7,7 +7,7 @@ A YAML file with the one root key `sweep`. Fields are written as in the scenario
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field, StrictFloat, StrictInt, model_validator
 
@@ -15,7 +15,10 @@ from growth.scenario.entry import Assumption
 from growth.scenario.section import Name, Section, Text, broken, unique_names
 
 ALWAYS = ("closing_mrr", "closing_customers", "goal_month")
-MORE = ("cash", "growth_ceiling", "lowest_cash", "lowest_cash_month", "break_even_month", "net_revenue_retention")
+More = Literal[
+    "cash", "growth_ceiling", "lowest_cash", "lowest_cash_month", "break_even_month", "net_revenue_retention"
+]
+MORE: tuple[More, ...] = get_args(More)
 MOST_POINTS = 10_000  # where the file does not allow more
 MOST_POINTS_EVER = 10_000_000
 MOST_REPORTS = 500
@@ -71,7 +74,7 @@ class Axis(Section):
     @property
     def title(self) -> str:
         """What the axis is called: its name, or its field."""
-        return self.name or self.field
+        return self.name or self.field or ""  # one of the two is there
 
 
 class Points(Section):
@@ -86,11 +89,16 @@ class Points(Section):
     seed: Annotated[int, _count("Seed", 2**32 - 1, 0)] = 0
     at_most: Annotated[int, _count("Most points", MOST_POINTS_EVER)] = MOST_POINTS
 
+    @property
+    def sampled(self) -> bool:
+        """Whether the points are a sample, so that what is read off them is an estimate."""
+        return self.method in ("latin_hypercube", "sobol")
+
     @model_validator(mode="after")
     def _fits(self) -> Points:
         if (self.method == "listed") != bool(self.listed):
             raise broken("listed goes with method: listed", self.method)
-        if (self.method in ("latin_hypercube", "sobol")) != (self.size is not None):
+        if self.sampled != (self.size is not None):
             raise broken("size goes with method: latin_hypercube or sobol, which need it", self.method)
         return self
 
@@ -118,20 +126,8 @@ class Sweep(Section):
     axes: Annotated[tuple[Axis, ...], Field(min_length=1, max_length=20)]
     points: Points = Points()
     reports: Reports = Reports()
-    measures: Annotated[
-        tuple[
-            Literal[
-                "cash",
-                "growth_ceiling",
-                "lowest_cash",
-                "lowest_cash_month",
-                "break_even_month",
-                "net_revenue_retention",
-            ],
-            ...,
-        ],
-        Field(max_length=len(MORE)),
-    ] = MORE  # beside those that are always there; the ceiling and retention take most of the time of a large sweep
+    measures: Annotated[tuple[More, ...], Field(max_length=len(MORE))] = MORE
+    """Beside those that are always there; the ceiling and retention take most of the time of a large sweep."""
 
     @model_validator(mode="after")
     def _axes(self) -> Sweep:
@@ -140,8 +136,7 @@ class Sweep(Section):
             for name in names:
                 if names.count(name) > 1:
                     raise broken("axes: each once", name)
-        sampled = self.points.method in ("latin_hypercube", "sobol")
         for axis in self.axes:
-            if axis.lowest is not None and axis.steps is None and not sampled:
+            if axis.lowest is not None and axis.steps is None and not self.points.sampled:
                 raise broken(f"axes: {axis.title}: steps, how many values from {axis.lowest} to {axis.highest}")
         return self

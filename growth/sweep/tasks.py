@@ -56,9 +56,9 @@ def digest(*parts: Any) -> str:
 
 def sweep_key(design: Design, notebook: Path) -> str:
     """What a table of points is known again by: its points, base scenario, report notebook and version."""
-    plan = design.plan
+    loaded = design.loaded
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
-    return digest(plan.sweep.model_dump(mode="json"), plan.base.model_dump(mode="json"), content, __version__)
+    return digest(loaded.sweep.model_dump(mode="json"), loaded.base.model_dump(mode="json"), content, __version__)
 
 
 def _words(varied: dict[str, Any]) -> str:

@@ -5,25 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-
 from growth.calculator.words import money, percent
 from growth.scenario.entry import Assumption
-from growth.sweep.design import Design
+from growth.sweep.design import Design, all_numbers
 from growth.sweep.influence import Texts, word_of
 
 
 def axis_texts(design: Design) -> dict[str, Texts]:
     """For each axis a function that turns its values into words, several at once so that their digits agree."""
-    plan = design.plan
-    entries = {
-        axis.title: plan.fields[axis.field].entry if axis.field is not None else None for axis in plan.sweep.axes
-    }
+    loaded = design.loaded
 
     def of(entry: Assumption | None) -> Texts:
-        return lambda values: texts_of(values, entry, plan.base.currency)
+        return lambda values: texts_of(values, entry, loaded.base.currency)
 
-    return {title: of(entry) for title, entry in entries.items()}
+    return {axis.title: of(loaded.entry(axis)) for axis in loaded.sweep.axes}
 
 
 def texts_of(values: Sequence[Any], entry: Assumption | None, currency: str) -> list[str]:
@@ -40,7 +35,7 @@ def texts_of(values: Sequence[Any], entry: Assumption | None, currency: str) -> 
     (['2.8%', '4%'], ['€29.00', '€29.50'])
     """
     unit = entry.unit if entry is not None else ""
-    if not values or not all(isinstance(v, (int, float, np.number)) and not isinstance(v, bool) for v in values):
+    if not values or not all_numbers(values):
         return [word_of(value) for value in values]
     if unit == "share":
         return [percent(float(value)) for value in values]

@@ -17,7 +17,6 @@ from growth.errors import Problem, ScenarioError
 from growth.giveaway.brief import Change, WhatIf
 from growth.giveaway.what_ifs import changed
 from growth.scenario.address import Field, fields, find, in_words, plain_values, put, value_at
-from growth.sweep.fields import find as find_for_a_sweep
 
 
 @settings(max_examples=60)
@@ -46,7 +45,7 @@ def test_an_address_that_a_sweep_takes_is_one_that_a_what_if_takes(path):
         named = getattr(first.section, "name", None) if first else None
         steps = [named if named and n == 2 else str(step) for n, step in enumerate(field.place)]
         address = ".".join(steps)
-        assert not isinstance(find_for_a_sweep(scenario, address), Problem)
+        assert not isinstance(find(scenario, address), Problem)
         same = WhatIf(name="same", changes=(Change(field=address, times=1),))
         assert changed(scenario, same) == growth.load_scenario(plain_values(scenario))
 

@@ -113,7 +113,7 @@ def test_a_sample_is_shown_over_each_axis_and_month_by_month(sampled):
         comparison_html.small_multiples(design, points).html.replace("&nbsp;", " ").join(["<d>", "</d>"])
     )
     figures = {figure.findtext("figcaption"): figure.find("svg") for figure in root.iter("figure")}
-    axes = [axis.title for axis in design.plan.sweep.axes]
+    axes = [axis.title for axis in design.loaded.sweep.axes]
     assert set(figures) == {*axes, "all sets of numbers", "medians by visitors who sign up"}
     shown = some(len(points), 300)
     for title in axes:
