@@ -1,4 +1,4 @@
-"""Both parts of a scenario file at once, numbers and words: their check, and the schema that editors complete by."""
+"""A whole scenario file, numbers and words: its check, and the JSON Schema that editors complete from."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from growth.errors import ScenarioError
+from growth.errors import Problem, ScenarioError
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
 from growth.scenario import Scenario
@@ -16,15 +16,30 @@ from growth.scenario.report import problems_in
 
 
 def check_file(path: str | Path) -> Scenario:
-    """The scenario of a file whose every part is valid: its numbers, its words, the places and what-ifs in them.
+    """Check both parts of a scenario file: the numbers, the words of the page, their placeholders and what-ifs.
 
-    What passes here is published. Raises ScenarioError with the problems of both parts.
+    Publishing runs this first.
+
+    Parameters
+    ----------
+    path : str or Path
+        The scenario file.
+
+    Returns
+    -------
+    Scenario
+        The validated numbers.
+
+    Raises
+    ------
+    ScenarioError
+        With every problem of both parts, each with its line.
     """
     document = load_document(path)
-    found: Any = ()
+    wrong: tuple[Problem, ...] = ()
     if document.giveaway is not None:
         found = problems_in(Giveaway, document.giveaway, lines=document.lines, root="giveaway")
-    wrong = found if isinstance(found, tuple) else ()
+        wrong = found if isinstance(found, tuple) else ()
     try:
         scenario = scenario_of(document)
     except ScenarioError as error:
@@ -36,8 +51,15 @@ def check_file(path: str | Path) -> Scenario:
 
 
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema of a whole scenario file, for editors that check and complete while one types.
+    """The JSON Schema of a scenario file, for editors that check and complete as you type.
 
+    Returns
+    -------
+    dict
+        A schema of draft 2020-12, with one definition for each part of the file.
+
+    Examples
+    --------
     >>> sorted(json_schema()["properties"])
     ['giveaway', 'scenario']
     """

@@ -78,9 +78,8 @@ export function formatter(locale, currency, digits) {
 }
 
 function hasCosts({ bill, arrive }) {
-  const fees = [bill.payment_fee_rate, bill.fee_per_payment];
-  const costs = [...fees, bill.monthly_cost_to_serve, bill.monthly_fixed_costs, bill.opening_cash];
-  return costs.some(Boolean) || arrive.channels.some((channel) => channel.kind === "paid" || channel.monthly_cost);
+  const { monthly_discount_rate: _, ...costs } = bill; // all else in it moves cash
+  return Object.values(costs).some(Boolean) || arrive.channels.some((channel) => channel.kind === "paid" || channel.monthly_cost);
 }
 
 // part / whole over the first and the last `span` months of those in which there is a whole; null where there are none.

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -42,6 +41,7 @@ from growth.calculator.outcome import (
 from growth.engine import Forecast
 from growth.measures import growth_ceiling, lowest_cash, lowest_cash_month
 from growth.measures.measure import SAME, Measure
+from growth.scenario import Scenario
 
 __all__ = [
     "EARNED",
@@ -103,12 +103,11 @@ def filled(template: str, values: dict[str, str]) -> Iterator[Piece]:
             yield (values[piece], True) if index % 2 else (piece, False)
 
 
-def has_costs(scenario: Any) -> bool:
+def has_costs(scenario: Scenario) -> bool:
     """Whether the scenario says anything of costs or cash, so that the answer should."""
     bill, channels = scenario.bill, scenario.arrive.channels
-    fees = (bill.payment_fee_rate, bill.fee_per_payment)
-    costs = (*fees, bill.monthly_cost_to_serve, bill.monthly_fixed_costs, bill.opening_cash)
-    return any(costs) or any(channel.kind == "paid" or channel.monthly_cost for channel in channels)
+    costs = any(getattr(bill, name) for name in bill.cash_fields())
+    return costs or any(channel.kind == "paid" or channel.monthly_cost for channel in channels)
 
 
 @dataclass(slots=True, eq=False)

@@ -8,11 +8,15 @@ survival, is the share still on board at age a, S(0) = 1. Values are not checked
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.engine.draws import Array, Whole
+from growth.engine.draws import Array, Read, Whole
+
+if TYPE_CHECKING:
+    from growth.scenario import Number
+    from growth.scenario.churn import Churn
 
 _SHIFT = 16  # below this argument log-gamma differences climb by their recurrence before the Stirling series
 
@@ -96,15 +100,32 @@ _CURVES: dict[str, Callable[..., Array]] = {
 }
 
 
-def churn_by_age(curve: Any, *, ages: Whole, read: Any = np.asarray) -> Array:
-    """Churn of any curve of a scenario: an object with a `curve` name and the curve's parameters as attributes.
+def churn_by_age(curve: Churn, *, ages: Whole, read: Read = np.asarray) -> Array:
+    """Churn at the given ages, by whichever curve a scenario names.
 
-    ages: months, >= 1, shape (n,). read: see `growth.engine.draws`. Returns churn, a fraction 0..1 a month, of shape
-    (n, 1) or (n, draws).
+    Parameters
+    ----------
+    curve : Churn
+        A `churn` section of a scenario.
+    ages : array of int, shape (n,)
+        Months since joining, each >= 1.
+    read : Read, optional
+        How numbers become arrays over draws; see `growth.engine.draws`.
 
-    >>> from types import SimpleNamespace
-    >>> curve = SimpleNamespace(curve="constant", monthly_churn_rate=0.1)
-    >>> churn_by_age(curve, ages=np.array([1, 2])).ravel().tolist()
+    Returns
+    -------
+    array of shape (n, 1) or (n, draws)
+        The share of those who reached age a - 1 that leave at age a, 0..1.
+
+    Raises
+    ------
+    KeyError
+        The section's `curve` is not one of ours. A validated section never raises.
+
+    Examples
+    --------
+    >>> from growth.scenario.churn import ConstantChurn
+    >>> churn_by_age(ConstantChurn(curve="constant", monthly_churn_rate=0.1), ages=np.array([1, 2])).ravel().tolist()
     [0.1, 0.1]
     """
     column = np.asarray(ages)[:, None]
@@ -115,7 +136,8 @@ def churn_by_age(curve: Any, *, ages: Whole, read: Any = np.asarray) -> Array:
     return function(ages=column, **parameters)
 
 
-def _read(value: Any, read: Any) -> Any:
+def _read(value: Number | tuple[Number, ...], read: Read) -> Array | tuple[Array, ...] | int:
+    """A parameter over draws; whole numbers, such as a count of months, are the same in every draw."""
     if isinstance(value, tuple):
         return tuple(read(part) for part in value)
     return value if isinstance(value, int) else read(value)

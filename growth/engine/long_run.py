@@ -1,4 +1,4 @@
-"""A new customer over a whole lifetime: what is kept at each age, its sum, and how it behaves in the end.
+"""A new customer's lifetime: survival and MRR by age, their sum over all ages, and its long-run behaviour.
 
 Arrays have shape (plans, ages, 1 or draws), sums (plans, 1 or draws); see `growth.engine.draws` for `read`.
 """
@@ -7,36 +7,41 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from growth.engine.draws import Read, stack
 from growth.engine.life import YEAR, churn_factor, plan_churn, plan_growth
 
-LIFETIME = 1200  # ages summed where churn never settles
-EDGE = 1 - 1e-5  # a ratio from here up to ONE levels off too late to be told from growth without end
-ONE = 1 - 1e-9  # a ratio from here on is 1 or more: the rest is rounding
-FLAT = 1e-9  # growth of a year below this is none
-NOTHING = 1e-200  # a year's sum below this has died out: numbers near the smallest float no longer halve
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
+    from growth.scenario.churn import Churn
+    from growth.scenario.pay import Plan
+
+LIFETIME = 1200  # ages summed if churn never settles
+EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded growth
+ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
+FLAT = 1e-9  # yearly growth below this is taken as none
+NOTHING = 1e-200  # a year's sum below this is taken as 0: ratios of subnormal floats are meaningless
 
 # How a sum over all ages behaves.
 FINITE = 0  # it has a limit
-GROWS = 1  # the terms grow, or hold only because those who stay pay more
-LOYAL = 2  # the terms fade, too slowly for the sum to have a limit: churn falls like 1 / age
-LOYAL_GROWS = 3  # the same, but growth wins in the end, beyond the ages looked at
-UNSETTLED = 4  # there is a limit, but it is not reached within LIFETIME and has no closed form
-STAYS = 5  # the terms stop falling above 0: some never leave
+GROWS = 1  # the terms grow, or hold up only because those who stay pay more
+LOYAL = 2  # the terms fall, but too slowly for the sum to converge: churn falls like 1 / age
+LOYAL_GROWS = 3  # likewise, but growth wins eventually, beyond the ages summed
+UNSETTLED = 4  # the sum converges, but not within LIFETIME, and has no closed form
+STAYS = 5  # the terms settle above 0: some customers never leave
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lifetime:
     """A new customer of each plan by age, with the churn changes of one month and no price change.
 
-    alive: S(a), the share still on board at ages 0, 1, ..., ages - 1. worth: W(a), their MRR for a price of 1. churn:
-    h(a) at ages 1, 2, ..., ages - 1. growth: by how much those who stay pay more in a year, at the last ages, shape
-    (plans, 1 or draws). fall: the power of age with which survival falls in the end, where churn falls like 1 / age;
-    NaN where it does not; the same shape. yearly: which plans are billed by the year, shape (plans,).
+    alive: S(a), the share still subscribed at ages 0, 1, ..., ages - 1. worth: W(a), MRR per unit of price. churn:
+    h(a) at ages 1, 2, ..., ages - 1. growth: yearly growth in what a staying customer pays, at the last ages, of shape
+    (plans, 1 or draws). fall: the k of S(a) ~ a^-k, if churn falls like 1 / age, else NaN; the same shape. yearly:
+    which plans are billed yearly, shape (plans,).
     """
 
     alive: np.ndarray
@@ -49,19 +54,29 @@ class Lifetime:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LifetimeSum:
-    """A sum over all ages: its total (infinite or meaningless where `kind` is not FINITE), kind, and ratio of years."""
+    """A sum over all ages: its total (infinite or meaningless unless `kind` is FINITE), kind, and last yearly ratio."""
 
     total: np.ndarray
     kind: np.ndarray
     ratio: np.ndarray
 
 
-def settled_ages(scenario: Any) -> int:
-    """How many ages of a lifetime have to be looked at before `lifetime_sum` can close it: LIFETIME at most.
+def settled_ages(scenario: Scenario) -> int:
+    """The number of ages that `lifetime_sum` needs: three years after the last age at which churn or growth changes.
 
-    Three years from the age after which every year repeats the one before: that of the last change of churn, or of
-    growth. A constant curve, whose sum is a geometric series from the start, takes 36 ages and not 1,200.
+    From then on every year repeats the one before. A constant curve, a geometric series from the start, needs 36 ages.
 
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    int
+        Whole years in months, 36..LIFETIME.
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> plans = [{"name": "Studio", "monthly_price": 20}]
     >>> settled_ages(Scenario(business="Fernhollow", pay={"plans": plans}, grow={"monthly_expansion_rate": 0.01,
@@ -73,21 +88,35 @@ def settled_ages(scenario: Any) -> int:
     return min((years + 3) * YEAR, LIFETIME)
 
 
-def _last_change(curve: Any) -> int:
-    """The last age at which churn may differ from that of the age after; LIFETIME where it never settles."""
+def _last_change(curve: Churn) -> int:
+    """The last age at which churn may differ from that of the next age; LIFETIME if it never settles."""
     if curve.curve == "early_late":
-        return int(curve.early_months)
+        return curve.early_months
     if curve.curve == "measured":
         return len(curve.survival)
     return 0 if curve.curve == "constant" else LIFETIME
 
 
-def lifetime(scenario: Any, *, month: int, read: Read, ages: int = LIFETIME) -> Lifetime:
+def lifetime(scenario: Scenario, *, month: int, read: Read, ages: int = LIFETIME) -> Lifetime:
     """A new customer's life on each plan, with the churn changes up to `month` and no price change.
 
-    S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1. month: 1..T. ages: how many, 1 or
-    more.
+    S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1.
 
+    Parameters
+    ----------
+    scenario : Scenario
+    month : int
+        1..T.
+    read : Read
+    ages : int
+        How many ages, 0 included; >= 1.
+
+    Returns
+    -------
+    Lifetime
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.5}})
@@ -115,33 +144,45 @@ def lifetime(scenario: Any, *, month: int, read: Read, ages: int = LIFETIME) -> 
         )
 
 
-def _fall(plan: Any, usual: Any, factor: np.ndarray, read: Read) -> np.ndarray:
+def _fall(plan: Plan, usual: Churn, factor: np.ndarray, read: Read) -> np.ndarray:
     """The exponent k with which S(a) falls like a^-k: alpha of the sBG, alpha x shape of the BDW, times the factor.
 
-    A yearly plan with a renewal rate, and churn brought to 0, follow no such law: NaN.
+    NaN for a yearly plan with a renewal rate, and for churn that a change brings to 0.
     Source: S(a) = B(alpha, beta + a) / B(alpha, beta) ~ a^-alpha (Abramowitz and Stegun (1964) 6.1.47).
     """
     curve = plan.churn or usual
-    if curve.curve not in ("sbg", "bdw") or (plan.billing == "yearly" and plan.renewal_rate is not None):
+    renewed = plan.billing == "yearly" and plan.renewal_rate is not None
+    if renewed or (curve.curve != "sbg" and curve.curve != "bdw"):
         return np.full(1, np.nan)
     power = read(curve.alpha) * (read(curve.shape) if curve.curve == "bdw" else 1.0) * factor
     return np.where(power > 0, power, np.nan)
 
 
 def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> LifetimeSum:
-    """The sum over all ages of `terms`, by what they do beyond the last age that is looked at.
-
-    terms: shape (plans, ages, 1 or draws), ages whole years, three or more: `settled_ages` or LIFETIME. growth: by how
-    much a term of one who stays grows in a year, in the end; shape (plans, 1 or draws).
+    """Sum terms over all ages, extrapolating beyond the last age given.
 
     - Churn settles: each year is `ratio` times the one before, and the rest is last year x ratio / (1 - ratio).
     - Churn falls like 1 / age (the sBG, the BDW) and nothing grows: survivors of age A live another
       (k / h - 1) / (k - 1) steps on average, k = `fall` and h the churn of the next step, a month or a year; exact for
-      the sBG, whose mean lifetime is (alpha + beta - 1) / (alpha - 1); none where k is 1 or less.
-    - Churn falls like 1 / age and those who stay pay less and less: as where churn settles, if the rest is small.
+      the sBG, whose mean lifetime is (alpha + beta - 1) / (alpha - 1). The sum diverges if k <= 1.
+    - Churn falls like 1 / age and those who stay pay less and less: as if churn settled, provided the rest is small.
 
     Source: mean of the sBG from its survival function (Fader and Hardie, 2007, equation 6) by summing the series.
 
+    Parameters
+    ----------
+    terms : array of shape (plans, ages, 1 or draws)
+        By age from 0; `ages` is `settled_ages` or LIFETIME.
+    life : Lifetime
+    growth : array of shape (plans, 1 or draws)
+        The long-run yearly growth of a staying customer's term.
+
+    Returns
+    -------
+    LifetimeSum
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> loyal = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "sbg", "alpha": 3, "beta": 400}})
@@ -152,7 +193,7 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
     years = [terms[:, -YEAR * (k + 1) : terms.shape[1] - YEAR * k].sum(axis=1) for k in range(3)]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         ratios = (np.where(b < NOTHING, 0.0, a / b) for a, b in pairwise(years))
-        ratio, before = (np.where(np.isnan(one), np.inf, one) for one in ratios)  # terms beyond all numbers
+        ratio, before = (np.where(np.isnan(one), np.inf, one) for one in ratios)  # the terms overflowed
         body = terms.sum(axis=1)
         tail = np.where(ratio < 1, years[0] * ratio / (1 - ratio), np.inf)
         small = (np.abs(ratio - before) <= 1e-6 * (1 - ratio)) | (tail <= 0.01 * body)
@@ -172,7 +213,7 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
 
 
 def _power_sum(terms: np.ndarray, life: Lifetime) -> tuple[np.ndarray, np.ndarray]:
-    """The sum where churn falls like 1 / age, and whether it is known to one in a hundred."""
+    """The sum if churn falls like 1 / age, and whether it is accurate to 1%."""
     totals, sures = [], []
     for number, yearly in enumerate(life.yearly):
         step = YEAR if yearly else 1
@@ -181,23 +222,35 @@ def _power_sum(terms: np.ndarray, life: Lifetime) -> tuple[np.ndarray, np.ndarra
         left, left_before = (fall / life.churn[number, a - 1] for a in (after, after - step))
         rest = np.where(terms[number, age] > 0, step * terms[number, age] * (left - 1) / (fall - 1), 0.0)
         total = terms[number, :age].sum(axis=0) + rest
-        bend = np.abs((left - left_before) - 1)  # 0 for the sBG: each step adds one to those that are left
+        bend = np.abs((left - left_before) - 1)  # 0 for the sBG
         sures.append(~(bend * rest > 0.01 * (fall - 1) * total) & np.isfinite(total))
         totals.append(total)
     return stack(totals), stack(sures)
 
 
 def _last_step(ages: int, yearly: bool) -> tuple[int, int]:
-    """The last age whose next churn is known, and the age of that churn: a month, or a renewal, later."""
+    """The last age followed by a known churn, and the age of that churn, a month or a renewal later."""
     return (ages - 2 * YEAR, ages - YEAR) if yearly else (ages - 2, ages - 1)
 
 
 def leavers(terms: np.ndarray, life: Lifetime, whole: LifetimeSum, *, growth: np.ndarray) -> np.ndarray:
-    """What leaves over a lifetime, per newcomer: the sum over ages a >= 1 of terms(a - 1) x churn(a).
+    """Losses over a lifetime per new customer: the sum over ages a >= 1 of terms(a - 1) x churn(a).
 
-    Where churn falls like 1 / age and nothing grows, all who are left at the last age leave some day. Shape (plans, 1
-    or draws); infinite where the terms grow without end.
+    If churn falls like 1 / age and nothing grows, everyone left at the last age leaves eventually.
 
+    Parameters
+    ----------
+    terms, life, growth : see `lifetime_sum`
+    whole : LifetimeSum
+        Of the same terms.
+
+    Returns
+    -------
+    array of shape (plans, 1 or draws)
+        Infinite if the terms grow without bound.
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.5}})

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -19,9 +19,9 @@ from growth.records.intervals import Z95, wilson
 from growth.records.minimise import minimise, slopes
 from growth.records.survival import RiskTable
 from growth.scenario.churn import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
-from growth.scenario.section import Section
 
-SECTIONS: dict[str, type[Section]] = {
+FittedCurve: TypeAlias = ConstantChurn | EarlyLateChurn | ShiftedBetaGeometric | BetaDiscreteWeibull
+SECTIONS: dict[str, type[FittedCurve]] = {
     "constant": ConstantChurn,
     "early_late": EarlyLateChurn,
     "sbg": ShiftedBetaGeometric,
@@ -60,7 +60,7 @@ class Fit:
         return 2 * self.parameters - 2 * self.log_likelihood
 
     @property
-    def section(self) -> Section:
+    def section(self) -> FittedCurve:
         """The curve as a section of a scenario."""
         values: dict[str, Any] = {"curve": self.curve, **self.values}
         return SECTIONS[self.curve](**values)

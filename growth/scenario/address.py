@@ -1,7 +1,7 @@
-"""Addresses: where a value of a scenario stands, such as `pay.plans.Studio.monthly_price`.
+"""Addresses of values in a scenario, such as `pay.plans.Studio.monthly_price`.
 
-Sweeps, what-ifs, sliders, input cells of the workbook and error messages all use these. The steps of an address are
-separated by dots; an item of a list goes by its name, which may hold dots itself, or by its position from 0.
+Sweeps, what-ifs, sliders, the workbook's input cells and error messages all use them. Dots separate the steps of an
+address. A list item is named by its `name`, which may contain dots, or by its position, counted from 0.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from growth.scenario.scenario import Scenario
 
 Place: TypeAlias = tuple[str | int, ...]
-"""The steps of an address, items of lists by position: ("pay", "plans", 0, "monthly_price")."""
+"""The steps of an address, with list items by position: ("pay", "plans", 0, "monthly_price")."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Item:
-    """An item of a list of sections, on the way to a field: its list, its position, how many there are, the section."""
+    """A list item on the way to a field: the list's name, the item's position, the list's length, the item itself."""
 
     of: str
     position: int
@@ -36,14 +36,14 @@ class Item:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Field:
-    """A field of a scenario and what stands in it.
+    """A field of a scenario and its value.
 
-    place: its steps, items of lists by position.
-    value: what stands there; None where it is left out.
-    entry: its entry in the table of assumptions; None for a word or a section.
-    default: what the field holds where the file says nothing; None where it has to be given.
-    section: the section that it is a field of.
-    items: the items of lists that it lies in, from the outside in.
+    place: the steps to it, with list items by position.
+    value: None if the field is left out.
+    entry: its entry in the table of assumptions; None for text or a section.
+    default: the value used when the file gives none; None if the field is required.
+    section: the section that holds the field.
+    items: the list items that contain it, outermost first.
     """
 
     place: Place
@@ -55,45 +55,45 @@ class Field:
 
     @property
     def path(self) -> str:
-        """The address, items of lists by position: "pay.plans.0.monthly_price"."""
+        """The address, with list items by position: "pay.plans.0.monthly_price"."""
         return ".".join(map(str, self.place))
 
     @property
     def name(self) -> str:
-        """The name of the field; that of the list for a number in a list."""
+        """The field's name; for a number in a list, the list's name."""
         return str(next(step for step in reversed(self.place) if isinstance(step, str)))
 
     @property
     def kind(self) -> str:
-        """The word that chooses the field's section among several, its `curve` or `kind`; "" where it needs none."""
+        """The section's `curve` or `kind`, which selects it among alternatives; "" if there are none."""
         return tag_of(type(self.section))
 
     @property
     def assumption(self) -> Assumption:
-        """The entry of a number in the table of assumptions. Raises LookupError for a word or a section."""
+        """The number's entry in the table of assumptions. Raises LookupError for text or a section."""
         if self.entry is None:
             raise LookupError(self.path)
         return self.entry
 
     def matters(self, scenario: Scenario) -> bool:
-        """Whether another number here could change the forecast, everything else being as it is."""
+        """Whether changing this number alone could change the forecast."""
         matters = self.entry.matters if self.entry else None
         return matters is None or matters(scenario, self.place)
 
 
 def fields(scenario: Scenario, *, always_first: bool = False) -> Iterator[Field]:
-    """Every number of a scenario, those in lists among them.
+    """Iterate over every number of a scenario, including those in lists.
 
     Parameters
     ----------
     scenario : Scenario
     always_first : bool
-        In each section the numbers that always have a slider come before the others; else the order is the file's.
+        Within each section, list the numbers that always have a slider first; otherwise keep the order of the file.
 
     Yields
     ------
     Field
-        With an entry. Numbers that are left out have the value None.
+        Always with an entry. A number that is left out has the value None.
 
     Examples
     --------
@@ -106,7 +106,18 @@ def fields(scenario: Scenario, *, always_first: bool = False) -> Iterator[Field]
 
 
 def find(scenario: Scenario, address: str) -> Field | Problem:
-    """The field at an address, or what is wrong with the address and the nearest that there is.
+    """Look up the field at an address.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    address : str
+        Steps separated by dots, with list items by name or position.
+
+    Returns
+    -------
+    Field or Problem
+        The field; or, if there is none, a problem that suggests the closest address.
 
     Examples
     --------
@@ -146,12 +157,19 @@ def find(scenario: Scenario, address: str) -> Field | Problem:
 
 
 def value_at(values: Any, address: str | Sequence[str | int]) -> Any:
-    """The value at an address, or at its steps, within the plain values of a scenario (dicts and lists).
+    """Look up a value in a scenario's plain values.
+
+    Parameters
+    ----------
+    values : dict or list
+        As `plain_values` returns them.
+    address : str or sequence of str and int
+        An address with list items by position, or its steps.
 
     Raises
     ------
     KeyError, IndexError, TypeError or ValueError
-        Where there is no such address.
+        There is no such address.
 
     Examples
     --------
@@ -164,15 +182,10 @@ def value_at(values: Any, address: str | Sequence[str | int]) -> Any:
 
 
 def put(values: Any, address: str | Sequence[str | int], value: Any) -> None:
-    """Puts a value at an address, or at its steps, within the plain values of a scenario, in place.
+    """Set a value in a scenario's plain values, in place and without validation.
 
-    Raises
-    ------
-    KeyError, IndexError, TypeError or ValueError
-        Where there is no such address.
+    `values`, `address` and the errors raised are those of `value_at`.
 
-    Examples
-    --------
     >>> numbers = {"stay": {"churn": {"monthly_churn_rate": 0.04}}}
     >>> put(numbers, "stay.churn.monthly_churn_rate", 0.02)
     >>> numbers
@@ -184,21 +197,22 @@ def put(values: Any, address: str | Sequence[str | int], value: Any) -> None:
 
 
 def plain_values(scenario: Scenario) -> dict[str, Any]:
-    """A scenario as plain values that can be changed: dicts and lists, arrays over draws as they are."""
+    """A scenario as mutable dicts and lists. Arrays over draws are not copied."""
     values: dict[str, Any] = _unfrozen(scenario.model_dump())
     return values
 
 
 def in_words(place: Place, values: Any, *, root: str = "") -> str:
-    """A place as an error names it, items of lists by their name where they have one.
+    """Format a place for an error message, with list items by name where they have one.
 
     Parameters
     ----------
     place : Place
-        Within `values`, as far as it goes.
-    values : plain values, not yet valid
+        The steps within `values`; it may go further than `values` does.
+    values : object
+        Plain values that may not be valid.
     root : str
-        What stands in front, such as "giveaway".
+        A prefix, such as "giveaway".
 
     Examples
     --------
@@ -222,10 +236,8 @@ def in_words(place: Place, values: Any, *, root: str = "") -> str:
 
 
 def in_file(place: Place) -> str:
-    """A place within a file as an error names it; what lies in the scenario goes without that key.
+    """Format a place in a file for an error message; the leading key `scenario` is dropped.
 
-    Examples
-    --------
     >>> in_file(("scenario", "stay", "churn")), in_file(("giveaway", "question"))
     ('stay.churn', 'giveaway.question')
     """
@@ -273,7 +285,7 @@ def _unfrozen(value: Any) -> Any:
 
 
 def _longest(steps: list[str], names: dict[str, int]) -> str:
-    """The name, which may hold dots itself, that the steps begin with; "" where there is none."""
+    """The longest name, dots included, that the steps begin with; "" if there is none."""
     return next((name for width in range(len(steps), 0, -1) if (name := ".".join(steps[:width])) in names), "")
 
 

@@ -1,4 +1,4 @@
-"""Arrive: the channels that bring visitors, sign-ups or customers."""
+"""Channels, which bring visitors, sign-ups or customers."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from growth.scenario.section import LONGEST, Name, Section, broken, unique_names
 
 
 class Launch(Section):
-    """A one-off: its visitors come in `month`, and in each later month (1 - monthly_fade_rate) times as many."""
+    """A one-off: visitors come in `month`, and each later month brings (1 - monthly_fade_rate) times as many."""
 
     month: Annotated[int, whole_months("Month of the launch", low=1, high=LONGEST)]
     visitors: Annotated[Number, quantity("Visitors in the launch month", "visitors a month")]
@@ -22,7 +22,7 @@ Factor = Annotated[Number, Assumption("Factor of the calendar month", "times", 0
 
 
 class Channel(Section):
-    """What every channel has. `first_month` and `last_month` bound it."""
+    """What all channels share. A channel is active from `first_month` to `last_month`, inclusive."""
 
     name: Name
     first_month: Annotated[int, whole_months("First month", low=1, high=LONGEST)] = 1
@@ -38,22 +38,22 @@ class Channel(Section):
 
 
 class ConvertingChannel(Channel):
-    """A channel whose sign-ups become customers at a rate and with a delay. Where `running_before` is true and the
-    channel is active in month 1, it had the sign-ups of month 1 in the months before too."""
+    """A channel whose sign-ups convert at a rate and with a delay. If `running_before` is true and the channel is
+    active in month 1, the months before had as many sign-ups as month 1."""
 
     running_before: StrictBool = True
     conversion_rate: Annotated[Number, fraction("Sign-ups who become customers", slider=(0, 1, 0.005))] | None = None
 
 
 class VisitorChannel(ConvertingChannel):
-    """A channel whose visitors sign up at a rate."""
+    """A channel of visitors, who sign up at a rate."""
 
     launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
     signup_rate: Annotated[Number, fraction("Visitors who sign up", slider=(0, 0.3, 0.001))] | None = None
 
 
 class SteadyChannel(VisitorChannel):
-    """Visitors that compound: a level in the first month, growth, and perhaps a ceiling that growth bends towards."""
+    """Compounding visitors: a level in the first month, a growth rate, and optionally a ceiling."""
 
     kind: Literal["steady"] = "steady"
     monthly_visitors: Annotated[
@@ -78,7 +78,7 @@ class SteadyChannel(VisitorChannel):
 
 
 class ContentChannel(VisitorChannel):
-    """Visitors from published pieces. Publishing runs from first to last month; a piece goes on drawing visits."""
+    """Visitors from published pieces, published from first to last month. A piece keeps drawing visits after that."""
 
     kind: Literal["content"]
     monthly_pieces: Annotated[
@@ -97,7 +97,7 @@ class ContentChannel(VisitorChannel):
 
 
 class PaidChannel(VisitorChannel):
-    """Visitors bought: a visit costs cost_per_visit x (1 + budget / budget_that_doubles_cost)."""
+    """Bought visitors: a visit costs cost_per_visit x (1 + budget / budget_that_doubles_cost)."""
 
     kind: Literal["paid"]
     monthly_budget: Annotated[Number, amount("Budget", unit="money a month", slider=(0, 10_000, 10), always=True)]
@@ -123,7 +123,7 @@ class PaidChannel(VisitorChannel):
 
 
 class SignUpChannel(ConvertingChannel):
-    """Sign-ups as they were counted, for a business that does not know its visitors: a level, growth, a ceiling."""
+    """Sign-ups counted directly, for a business that does not count visitors: a level, growth and a ceiling."""
 
     kind: Literal["sign_ups"]
     monthly_sign_ups: Annotated[
@@ -146,7 +146,7 @@ class SignUpChannel(ConvertingChannel):
 
 
 class CustomerChannel(Channel):
-    """New paying customers as they were counted, with no sign-up before them: a level, growth, a ceiling."""
+    """New paying customers counted directly, without sign-ups: a level, growth and a ceiling."""
 
     kind: Literal["customers"]
     monthly_customers: Annotated[
@@ -183,7 +183,7 @@ AnyChannel = Annotated[
 
 
 class Arrive(Section):
-    """The channels; without any, nobody new comes but by referral."""
+    """The channels. Without any, new customers come by referral only."""
 
     channels: Annotated[tuple[AnyChannel, ...], Field(max_length=40)] = ()
 
@@ -194,7 +194,7 @@ class Arrive(Section):
 
     @property
     def counted(self) -> str:
-        """What the channels count first: "visitors", or "sign_ups" or "customers" where no channel counts visitors."""
+        """The earliest stage counted by any channel: "visitors", "sign_ups" or "customers"."""
         kinds = {channel.kind for channel in self.channels}
         if not kinds or kinds - {"sign_ups", "customers"}:
             return "visitors"

@@ -1,4 +1,4 @@
-"""Churn by age: the curves a customer's stay can follow."""
+"""Churn curves: the share of customers leaving at each age."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from growth.scenario.section import LONGEST, Section, broken
 
 
 class ConstantChurn(Section):
-    """The same share leaves at every age."""
+    """Constant churn at every age."""
 
     curve: Literal["constant"]
     monthly_churn_rate: Annotated[
@@ -29,7 +29,7 @@ class ConstantChurn(Section):
 
 
 class EarlyLateChurn(Section):
-    """One share leaves at ages 1 to early_months, another after."""
+    """One churn rate at ages 1 to `early_months`, another after that."""
 
     curve: Literal["early_late"]
     early_monthly_churn_rate: Annotated[
@@ -73,7 +73,7 @@ BETA = Assumption(
 
 
 class ShiftedBetaGeometric(Section):
-    """sBG: customers differ in how readily they leave, so churn falls with age. Churn at age 1 is
+    """sBG: customers differ in their own churn rate, so churn falls with age. Churn at age 1 is
     alpha / (alpha + beta). Fader and Hardie (2007), Journal of Interactive Marketing 21(1), 76-90."""
 
     curve: Literal["sbg"]
@@ -82,7 +82,7 @@ class ShiftedBetaGeometric(Section):
 
 
 class BetaDiscreteWeibull(Section):
-    """BdW: the sBG with a shape: c above 1, each customer's own churn rises with age; below 1 it falls; 1 is the sBG.
+    """BdW: the sBG with a shape c. Each customer's own churn rises with age if c > 1 and falls if c < 1; c = 1 is sBG.
     S(a) = B(alpha, beta + a^c) / B(alpha, beta). Fader, Hardie, Liu, Davin and Steenburgh (2018)."""
 
     curve: Literal["bdw"]
@@ -106,7 +106,7 @@ Survivors = Annotated[Number, fraction("Share still on board", matters=curve_in_
 
 
 class MeasuredChurn(Section):
-    """A measured curve: shares still on board at ages 1, 2, 3, ...; beyond the last a stated constant churn."""
+    """A measured survival curve at ages 1, 2, 3, ..., with constant churn after the last age."""
 
     curve: Literal["measured"]
     survival: Annotated[tuple[Survivors, ...], Field(min_length=1, max_length=LONGEST)]

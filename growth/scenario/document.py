@@ -1,4 +1,4 @@
-"""A scenario file: read within limits, its two parts as plain values, every value with its line."""
+"""Reading a scenario file, within limits, as plain values with the line of each."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ ROOTS = ("scenario", "giveaway")
 class Document:
     """A scenario file as read: its two parts as plain values, not validated yet.
 
-    scenario: the numbers; giveaway: the words of the published page, None where the file has none.
-    lines:    place of each value, such as ("scenario", "pay", "plans", 0, "name"), -> its line, from 1.
-    problems: what is wrong with the text, apart from its values.
+    scenario: the numbers. giveaway: the text of the published page; None if the file has none.
+    lines:    the line, counted from 1, of each place, such as ("scenario", "pay", "plans", 0, "name").
+    problems: faults of the YAML text itself, not of the values.
     """
 
     file: str
@@ -39,8 +39,24 @@ class Document:
 
 
 def load_document(path: str | Path) -> Document:
-    """Read a scenario file without validating its values. Raises ScenarioError where the file cannot be read as YAML.
+    """Read a scenario file without validating its values.
 
+    Parameters
+    ----------
+    path : str or Path
+        A UTF-8 file of at most 256 KiB.
+
+    Returns
+    -------
+    Document
+
+    Raises
+    ------
+    ScenarioError
+        The file is missing, too large, not UTF-8, not YAML, or has no `scenario` key.
+
+    Examples
+    --------
     >>> load_document("nowhere.yaml")
     Traceback (most recent call last):
     growth.errors.ScenarioError: nowhere.yaml: there is no such file. Check the name and the folder.
@@ -49,7 +65,29 @@ def load_document(path: str | Path) -> Document:
 
 
 def parse(text: str, *, file: str) -> Document:
-    """A Document from the text of a file; `file` is its name in errors."""
+    """Read the text of a scenario file without validating its values.
+
+    Parameters
+    ----------
+    text : str
+        YAML.
+    file : str
+        The name used in error messages.
+
+    Returns
+    -------
+    Document
+
+    Raises
+    ------
+    ScenarioError
+        The text is not YAML or has no `scenario` key.
+
+    Examples
+    --------
+    >>> parse("scenario: {months: 12}", file="kiln.yaml").scenario
+    {'months': 12}
+    """
     root, problems = nodes_of(text, file=file)
     value = root.plain()
     problems += _root_problems(value, root)
@@ -60,8 +98,30 @@ def parse(text: str, *, file: str) -> Document:
 
 
 def nodes_of(text: str, *, file: str) -> tuple[Node, list[Problem]]:
-    """The values of a YAML text with their lines, and what is wrong with its keys. Raises ScenarioError if it cannot be
-    read; `file` is its name in errors."""
+    """Read a YAML text into its root node and a list of recoverable problems.
+
+    Parameters
+    ----------
+    text : str
+        YAML.
+    file : str
+        The name used in error messages.
+
+    Returns
+    -------
+    root : Node
+    problems : list of Problem
+
+    Raises
+    ------
+    ScenarioError
+        The text cannot be read as YAML.
+
+    Examples
+    --------
+    >>> nodes_of("months: 12", file="kiln.yaml")[0].plain()
+    {'months': 12}
+    """
     try:
         return read_nodes(text)
     except YAMLError as error:
@@ -122,7 +182,7 @@ def _syntax_problem(error: YAMLError, text: str) -> Problem:
     return Problem("", f"not valid YAML: {rule}", "", fix, line)
 
 
-SYNTAX = {  # what the parser says, in part -> what is wrong, and the likely mend
+SYNTAX = {  # part of the parser's message -> what is wrong and the likely fix
     "\\t": ("a tab where a value or a key begins", "Indent with spaces, not tabs."),
     "special characters": ("a character that no text file may hold", "Remove the invisible character on this line."),
     "mapping values are not allowed": (

@@ -1,7 +1,7 @@
-"""Changing values within the text of a scenario file: whatever did not change stays, to the character.
+"""Editing values within the text of a scenario file. Everything else stays as it is, to the character.
 
-The text is not written anew: each changed value is replaced where it stands, a new one follows the last of its
-section, and a key that no longer belongs loses its lines. Comments, order, blank lines and the words of the page stay.
+Each changed value is replaced in place, a new key is added at the end of its section, and the lines of a removed key
+are deleted. Comments, order, blank lines and the page's text are kept.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from pydantic import BaseModel
 from growth.scenario.write import block, entry, flow, plain, scalar, values_of
 from growth.scenario.yaml_text import Node
 
-Edit = tuple[int, int, str]  # from, to, new text
+Edit = tuple[int, int, str]  # start, end, new text
 
 
 def edited(text: str, root: Node, key: str, section: BaseModel) -> str:
-    """`text` with the values of `section` under `key` of `root`. Lines end with a line feed alone."""
+    """Return `text` with the values of `section` under `key` of `root`. Lines must end in a line feed alone."""
     edits = _value(text, root, key, section)
-    # from the back, so that places stay true; of those at one place the last first, so that their order stays
+    # from the end, so that offsets stay valid; edits at one offset in reverse, so that their order is kept
     for start, end, new in sorted(reversed(edits), key=lambda edit: edit[:2], reverse=True):
         text = text[:start] + new + text[end:]
     return text
@@ -38,7 +38,7 @@ def _value(text: str, parent: Node, key: str, value: Any) -> list[Edit]:
     new = flow(wanted) if parent.flow else entry(key, wanted, _column(text, start))
     if parent.flow or not (
         "\n" in new or "\n" in text[start : node.end]
-    ):  # the value alone: what stands around it is kept
+    ):  # replace the value alone and keep what surrounds it
         space = "" if text[node.start - 1].isspace() or (parent.flow and text[node.start - 1] != ":") else " "
         return [
             (
@@ -51,7 +51,7 @@ def _value(text: str, parent: Node, key: str, value: Any) -> list[Edit]:
 
 
 def _editable(node: Node, section: BaseModel) -> bool:
-    """A block can take and lose keys; braces are kept only where the keys stay the same."""
+    """Keys can be added to a block and removed from it; a section in braces must keep its keys."""
     stays = set(node.value) <= set(type(section).model_fields) and values_of(section).keys() <= node.value.keys()
     return bool(node.value) and (not node.flow or stays)
 
@@ -65,7 +65,7 @@ def _editable_items(node: Node, values: tuple[Any, ...]) -> bool:
 
 
 def _pairs(node: Node, sections: tuple[BaseModel, ...]) -> list[tuple[int, BaseModel]]:
-    """Which item becomes which section: by name where some were taken out or added at the end, else by position."""
+    """Match items to sections: by name if some were removed, or added at the end; otherwise by position."""
     there = [child.value["name"].value if "name" in child.value else None for child in node.value]
     wanted = [getattr(section, "name", None) for section in sections]
     common = [name for name in there if name in wanted and name is not None]
@@ -89,7 +89,7 @@ def _section(text: str, node: Node, section: BaseModel) -> list[Edit]:
 
 
 def _items(text: str, node: Node, sections: tuple[BaseModel, ...]) -> list[Edit]:
-    """A list of sections: surplus ones go, with the comments above them, and further ones are added at its end."""
+    """Edits to a list of sections: surplus items go, with the comments above them; new ones are appended."""
     pairs = _pairs(node, sections)
     kept = [n for n, _ in pairs]
     edits = [edit for n, section in pairs for edit in _section(text, node.value[n], section)]
@@ -102,7 +102,7 @@ def _items(text: str, node: Node, sections: tuple[BaseModel, ...]) -> list[Edit]
 
 
 def _without(text: str, node: Node, key: str) -> Edit:
-    """The edit that takes a key of a block out, with its lines. The first key may stand behind a dash, which stays."""
+    """The edit that removes a key of a block with its lines. The first key may follow a dash, which stays."""
     start = node.keys[key][0]
     later = [begin for begin, _ in node.keys.values() if begin > start]
     if start == min(begin for begin, _ in node.keys.values()) and later:
@@ -124,7 +124,7 @@ def _line_end(text: str, place: int) -> int:
 
 
 def _above(text: str, place: int) -> int:
-    """The end of the line above `place`, blank lines and comments passed over."""
+    """The end of the last line above `place` that is neither blank nor a comment."""
     lines = text[:place].split("\n")[:-1]
     while lines and (not lines[-1].strip() or lines[-1].lstrip().startswith("#")):
         lines.pop()

@@ -1,4 +1,4 @@
-"""Walking the table of assumptions: every entry with its place in the scenario file, read from the models."""
+"""The table of assumptions as a list: each entry with its place in the scenario file, read from the models."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from pydantic.fields import FieldInfo
 
 from growth.scenario.entry import Assumption
 
-TAGS = ("curve", "kind")  # keys that say which of several sections is meant
+TAGS = ("curve", "kind")  # keys that select one of several alternative sections
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One line of the table: where the value stands in the file, what it is, and its default.
+    """One line of the table: where the value goes in the file, what it is, and its default.
 
     place:   such as "stay.churn[constant].monthly_churn_rate"; "[]" marks a list.
-    default: the value where the file has none; None where it is simply absent.
-    needed:  the file has to give it.
+    default: the value used when the file gives none; None if there is no default.
+    needed:  whether the file must give it.
     """
 
     place: str
@@ -31,8 +31,20 @@ class Entry:
 
 
 def entries(model: type[BaseModel], place: str = "") -> Iterator[Entry]:
-    """Every assumption of `model` and its sections, in the order of the file.
+    """Iterate over every assumption of a model and its sections, in the order of the file.
 
+    Parameters
+    ----------
+    model : type of BaseModel
+    place : str
+        A prefix for the places, such as "pay".
+
+    Yields
+    ------
+    Entry
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> next(entries(Scenario)).place
     'months'
@@ -51,14 +63,14 @@ def entries(model: type[BaseModel], place: str = "") -> Iterator[Entry]:
 
 
 def _is_list(annotation: Any) -> bool:
-    """Whether a field's type is a tuple, perhaps one that may be left out."""
+    """Whether a field's type is a tuple, optional or not."""
     if get_origin(annotation) in (Annotated, Union, UnionType):
         return any(map(_is_list, get_args(annotation)))
     return get_origin(annotation) is tuple
 
 
 def sections_in(annotation: Any) -> list[type[BaseModel]]:
-    """The sections that a field's type may hold, behind Annotated, unions and tuples."""
+    """The section types in a field's type, looking through Annotated, unions and tuples."""
     if isinstance(annotation, FieldInfo):
         annotation = annotation.annotation
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
@@ -67,7 +79,7 @@ def sections_in(annotation: Any) -> list[type[BaseModel]]:
 
 
 def assumption_of(annotation: Any) -> Assumption | None:
-    """The entry of a field, or of the numbers in its list; None for a field that is no number."""
+    """The entry of a field, or of the numbers in its list; None if the field is not numeric."""
     if isinstance(annotation, Assumption):
         return annotation
     parts = (*annotation.metadata, annotation.annotation) if isinstance(annotation, FieldInfo) else _parts(annotation)
@@ -75,7 +87,7 @@ def assumption_of(annotation: Any) -> Assumption | None:
 
 
 def tag_of(section: type[BaseModel]) -> str:
-    """The word that chooses this section among several: its curve, or its kind; "" where it needs none."""
+    """The section's `curve` or `kind`, which selects it among alternatives; "" if there are none."""
     for name in TAGS:
         if name in section.model_fields:
             return str(get_args(section.model_fields[name].annotation)[0])

@@ -19,12 +19,25 @@ __all__ = ["Document", "load_document", "load_scenario", "save_scenario", "scena
 
 
 def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario:
-    """The validated scenario of a file, or of a mapping that holds what a file would.
+    """Read and validate a scenario. The `giveaway` part is ignored.
 
-    source: a path; or a mapping, either with the root key `scenario` or with the sections themselves, as papermill
-    hands them to a notebook; a Scenario is handed back as it is. Raises ScenarioError that lists every problem, each
-    with its line, field, valid range, value and likely mend. The `giveaway` part is not looked at.
+    Parameters
+    ----------
+    source : str, Path, mapping or Scenario
+        A path; a mapping with the root key `scenario`, or with the sections themselves, as papermill passes them to a
+        notebook; or a Scenario, which is returned unchanged.
 
+    Returns
+    -------
+    Scenario
+
+    Raises
+    ------
+    ScenarioError
+        Lists every problem with its line, field, valid range, value and likely fix.
+
+    Examples
+    --------
     >>> load_scenario({"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}}).months
     36
     >>> load_scenario({"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_prise": 29}]}})
@@ -41,7 +54,27 @@ def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario
 
 
 def scenario_of(document: Document) -> Scenario:
-    """The validated scenario of a document. Raises ScenarioError with the problems of its text and of its values."""
+    """Validate the numbers of a document.
+
+    Parameters
+    ----------
+    document : Document
+
+    Returns
+    -------
+    Scenario
+
+    Raises
+    ------
+    ScenarioError
+        With the problems of the text and of the values, in the order of the file.
+
+    Examples
+    --------
+    >>> text = "scenario: {business: Kiln, pay: {plans: [{name: Studio, monthly_price: 29}]}}"
+    >>> scenario_of(parse(text, file="kiln.yaml")).business
+    'Kiln'
+    """
     found = problems_in(Scenario, document.scenario, lines=document.lines, root="scenario")
     said = {(problem.field, problem.line) for problem in document.problems}
     values = found if isinstance(found, tuple) else ()
@@ -52,22 +85,21 @@ def scenario_of(document: Document) -> Scenario:
 
 
 def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Mapping[str, Any] | None = None) -> Path:
-    """Write a scenario to a file, whole or not at all.
+    """Write a scenario to a file atomically.
 
-    In an existing file only the values that changed are rewritten: comments, order, layout and `giveaway` part stay. A
-    new file starts from `like`, so that nothing of it is lost; without one it leaves out what stands at its default.
-    The text is read back as a check, written beside the file and then renamed, so that a failure leaves the old file as
-    it was.
+    In an existing file only changed values are rewritten; comments, order, layout and the `giveaway` part are kept. A
+    new file is based on `like` if given; otherwise it omits values that are at their default. The text is read back as
+    a check, written beside the target and then renamed, so a failure leaves the old file untouched.
 
     Parameters
     ----------
     scenario : Scenario
         Without draws.
     path : str or Path
-        Where to write; an existing file must be a scenario file, or empty.
+        The target. An existing file must be a scenario file or empty.
     like : str, Path or mapping, optional
-        Where the numbers came from: a scenario file, whose comments, order and `giveaway` part the new file takes over,
-        or what papermill handed in, of which it takes over the `giveaway` part.
+        The origin of the numbers: a scenario file, whose comments, order and `giveaway` part are carried over; or the
+        mapping that papermill passed in, of which the `giveaway` part is.
 
     Returns
     -------
@@ -77,9 +109,10 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
     Raises
     ------
     ScenarioError
-        For a scenario with draws, for an existing file (or `like`) that is no readable scenario file, and where the
-        file cannot be written.
+        The scenario has draws, the existing file or `like` is not a readable scenario file, or writing fails.
 
+    Examples
+    --------
     >>> import tempfile
     >>> scenario = load_scenario({"business": "Kiln", "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}})
     >>> with tempfile.TemporaryDirectory() as folder:
@@ -117,7 +150,7 @@ def _from_mapping(source: Mapping[str, Any]) -> Scenario:
 
 
 def _with_mrr_stated_where_it_was_kept(scenario: Scenario) -> Scenario:
-    """An MRR that was worked out from the prices, and is no longer what it would be now, has to stand in the file."""
+    """Mark an MRR that was derived from prices that have since changed as set, so that it is written out."""
     opening = scenario.opening
     if "mrr" in opening.model_fields_set or opening.mrr == scenario.mrr_at_todays_prices():
         return scenario
@@ -125,8 +158,8 @@ def _with_mrr_stated_where_it_was_kept(scenario: Scenario) -> Scenario:
 
 
 def _text_like(scenario: Scenario, model: Document) -> str:
-    """The text of another file with this scenario's numbers; where its layout allows no change of single values, a
-    plain text with its words."""
+    """Another file's text with this scenario's numbers; if its layout does not allow edits, a new text with its
+    `giveaway` part."""
     try:
         return _changed(scenario, model)
     except ScenarioError:
@@ -158,7 +191,7 @@ def _changed(scenario: Scenario, before: Document) -> str:
 
 
 def _check(text: str, scenario: Scenario, giveaway: Any, *, file: str | None = None) -> None:
-    """Read the text back: nothing is written that is not read as this scenario, or that changes the other part."""
+    """Read the text back and refuse it unless it gives this scenario and leaves the `giveaway` part unchanged."""
     try:
         after = parse(text, file=file or "")
         good = scenario_of(after) == scenario and after.giveaway == giveaway

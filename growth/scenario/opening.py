@@ -1,4 +1,4 @@
-"""Month 0: the customers already on board, what they pay, and how long they have been there."""
+"""Month 0: today's customers, what they pay, and how long they have been customers."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from growth.scenario.section import LONGEST, Section, broken
 
 
 class AgeCount(Section):
-    """How many of the opening customers have been on board for how long."""
+    """How many of the opening customers are of a given age in months."""
 
     age_months: Annotated[int, whole_months("Months on board", low=0, high=LONGEST, matters=by_age)]
     customers: Annotated[Number, quantity("Customers of that age", "customers", matters=by_age)]
@@ -22,10 +22,10 @@ class AgeCount(Section):
 class Opening(Section):
     """The position at the close of month 0.
 
-    Without `ages` the customers are spread evenly over the ages 0 to 2 x mean_age_months. With `ages` the counts say
-    how they are spread; where they do not add up to `customers` they are taken as proportions of it. With neither, the
-    customers of a yearly plan are spread evenly over their year, so that a twelfth of them renews each month, and all
-    others stand at age 0. Where `mrr` is left out, each customer pays the price of their plan.
+    With `ages`, customers are spread over ages in proportion to the counts, which need not add up to `customers`. With
+    `mean_age_months` alone, they are spread evenly over ages 0 to 2 x mean_age_months. With neither, customers of a
+    yearly plan are spread evenly over ages 0 to 11, so that a twelfth of them renews each month, and all others have
+    age 0. If `mrr` is left out, each customer pays the price of their plan.
     """
 
     customers: Annotated[

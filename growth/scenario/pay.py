@@ -1,4 +1,4 @@
-"""Try and pay: from a visitor to a sign-up, from a sign-up to a customer on a plan."""
+"""From visitor to sign-up, and from sign-up to paying customer on a plan."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from growth.scenario.section import Name, Section, broken, unique_names
 
 
 class SignUp(Section):
-    """From a visitor to a sign-up: a free trial, or the list. Referred sign-ups come from customers on board."""
+    """From visitor to sign-up, for a free trial or a waiting list. Current customers refer further sign-ups."""
 
     signup_rate: Annotated[
         Number,
@@ -49,8 +49,8 @@ MONTHLY_PRICE = amount(
 
 
 class Plan(Section):
-    """One price plan, with its price a month or, for a yearly plan, a year. A yearly plan is paid twelve months ahead,
-    and everything about it (who leaves, what they pay) changes only at its renewals, at ages 12, 24, 36, ..."""
+    """A price plan, priced by the month or the year. A yearly plan is paid twelve months in advance; its customers
+    leave, and their price changes, only at renewal, at ages 12, 24, 36, ..."""
 
     name: Name
     share: Annotated[Number, fraction("New customers who choose it", slider=(0, 1, 0.01), matters=several_plans)] = 1.0
@@ -82,15 +82,15 @@ class Plan(Section):
 
     @property
     def price(self) -> Number:
-        """What a new customer pays, money a month: the monthly price, or a twelfth of the yearly one."""
+        """The price for a new customer, in money a month: the monthly price, or a twelfth of the yearly one."""
         if self.monthly_price is not None:
             return self.monthly_price
-        return 0.0 if self.yearly_price is None else self.yearly_price / 12  # one of them is there: see _billing
+        return 0.0 if self.yearly_price is None else self.yearly_price / 12  # _billing makes sure that one is set
 
 
 class Pay(Section):
-    """From a sign-up to a customer, and on which plan. delay_shares spreads those who pay over the months after the
-    sign-up: the first share pays in the month of the sign-up, the next a month later; they add to one."""
+    """From sign-up to paying customer, and the plans. `delay_shares` says when converts start paying: the first share
+    in the month of the sign-up, the second a month later, and so on; the shares add up to one."""
 
     conversion_rate: Annotated[
         Number,

@@ -1,7 +1,7 @@
-"""Whether a number of a scenario could change its forecast at all, everything else being as it is.
+"""Whether changing a number alone could change the forecast.
 
-An entry of the table of assumptions names one of these under `matters`, where there is something to ask. Each takes a
-scenario and the place of the number in it.
+An assumption's entry names one of these functions under `matters` if the answer depends on the scenario. Each takes a
+scenario and the place of the number, and returns a bool.
 """
 
 from __future__ import annotations
@@ -18,17 +18,22 @@ Relevance: TypeAlias = Callable[["Scenario", tuple[str | int, ...]], bool]
 
 
 def several_plans(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """Shares of plans: a sole plan has all."""
+    """Shares of plans: there is more than one plan."""
     return len(scenario.pay.plans) > 1
 
 
 def several_lags(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """Shares paying later: a sole share is all."""
+    """Shares paying later: there is more than one share."""
     return len(scenario.pay.delay_shares) > 1
 
 
 def by_age(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """Ages of opening customers: where no churn, growth or billing depends on age, they change nothing."""
+    """Ages of opening customers: churn, growth or billing of some plan depends on age.
+
+    >>> from growth.scenario import Scenario
+    >>> by_age(Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 29}]}), ("opening", "ages"))
+    False
+    """
     plans = scenario.pay.plans
     curves = {(plan.churn or scenario.stay.churn).curve for plan in plans}
     yearly = any(plan.billing == "yearly" for plan in plans)
@@ -36,12 +41,12 @@ def by_age(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
 
 
 def mean_age(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """The mean age: ages that are counted go before it."""
+    """The mean age: it is unused if `ages` is given."""
     return scenario.opening.ages is None and by_age(scenario, place)
 
 
 def curve_in_force(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """A churn curve: a plan follows it, that of all plans where it has none of its own, and has no renewal rate."""
+    """A churn curve: some plan without a renewal rate uses it, as its own or as the scenario's."""
     plans = scenario.pay.plans
     if place[0] == "stay":
         return any(plan.churn is None and plan.renewal_rate is None for plan in plans)
@@ -49,21 +54,21 @@ def curve_in_force(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
 
 
 def common_signup_rate(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """The sign-up rate of all channels: one of them counts visitors and has none of its own."""
+    """The common sign-up rate: some channel of visitors has no rate of its own."""
     return any(getattr(channel, "signup_rate", 0) is None for channel in scenario.arrive.channels)
 
 
 def common_conversion_rate(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """The conversion rate of all sign-ups: a channel has none of its own, or customers send sign-ups."""
+    """The common conversion rate: some channel has no rate of its own, or there are referrals."""
     follow = any(getattr(channel, "conversion_rate", 0) is None for channel in scenario.arrive.channels)
     return follow or bool(np.any(np.asarray(scenario.sign_up.monthly_referral_rate) > 0))
 
 
 def reaches_those_on_board(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """Churn over a price change: the change reaches customers on board."""
+    """Churn provoked by a price change: the change applies to existing customers."""
     return scenario.grow.price_changes[int(place[2])].applies_to == "all"
 
 
 def lifetime_value_alone(scenario: Scenario, place: tuple[str | int, ...]) -> bool:
-    """The discount rate: it changes what a customer is worth, and no month of the forecast."""
+    """The discount rate: it changes lifetime value, but no month of the forecast."""
     return False

@@ -1,4 +1,4 @@
-"""From pydantic's errors to problems in the words of the scenario file."""
+"""Turning pydantic's errors into problems that speak of the scenario file."""
 
 from __future__ import annotations
 
@@ -28,10 +28,31 @@ def validate(
     lines: Mapping[Place, int] | None = None,
     root: str = "",
 ) -> Model:
-    """`values` as a `model`, or a ScenarioError that lists every problem in them.
+    """Validate plain values as a model.
 
-    lines: place -> line, as `Document.lines` has it; root: the part of the file the values come from.
+    Parameters
+    ----------
+    model : type of BaseModel
+    values : object
+        Plain values, usually a dict.
+    file : str, optional
+        The file's name, for error messages.
+    lines : mapping of Place to int, optional
+        The line of each place, as in `Document.lines`.
+    root : str
+        The part of the file that the values come from, such as "giveaway".
 
+    Returns
+    -------
+    Model
+
+    Raises
+    ------
+    ScenarioError
+        Lists every problem.
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> validate(Scenario, {"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_price": -1}]}})
     Traceback (most recent call last):
@@ -46,7 +67,21 @@ def validate(
 def problems_in(
     model: type[Model], values: Any, *, lines: Mapping[Place, int] | None = None, root: str = ""
 ) -> Model | tuple[Problem, ...]:
-    """`values` as a `model`, or every problem in them, in the order of the file."""
+    """Validate plain values as a model, returning problems instead of raising.
+
+    Parameters are those of `validate`.
+
+    Returns
+    -------
+    Model or tuple of Problem
+        The problems are in the order of the file.
+
+    Examples
+    --------
+    >>> from growth.scenario import Scenario
+    >>> [problem.field for problem in problems_in(Scenario, {"business": "Kiln"})]
+    ['pay']
+    """
     try:
         return model.model_validate(values)
     except ValidationError as error:
@@ -70,15 +105,15 @@ def _problem(
 
 
 def _follows(detail: ErrorDetails) -> bool:
-    """Whether the error only follows from others: a list that is too short because some of its items are wrong."""
+    """Whether an error is a mere consequence: a list too short only because some of its items are invalid."""
     return detail["type"] == "too_short" and len(detail["input"]) >= detail["ctx"]["min_length"]
 
 
 def _locate(
     detail: ErrorDetails, model: type[BaseModel], values: Any
 ) -> tuple[Place, list[type[BaseModel]], list[type[BaseModel]]]:
-    """The place within the values, without the tags that pydantic adds; the sections the place lies in; and those that
-    might have been chosen instead."""
+    """The place of an error without the tags that pydantic adds, the section types there, and the alternatives to
+    them."""
     place: Place = ()
     models, within, siblings = [model], [model], []
     for number, step in enumerate(detail["loc"]):
@@ -101,7 +136,7 @@ def _locate(
 
 
 class _Words(NamedTuple):
-    """One error in words; `key` is added to its place where the error of a section is about one of its keys."""
+    """One error in words; `key` is appended to the place if a section's error is about one of its keys."""
 
     rule: str
     value: str = ""
@@ -112,8 +147,8 @@ class _Words(NamedTuple):
 def _words(
     detail: ErrorDetails, models: list[type[BaseModel]], place: Place, siblings: list[type[BaseModel]]
 ) -> _Words:
-    """An error of pydantic in words. models: the sections it lies in, or may have been meant for; siblings: those that
-    another `kind` or `curve` would have chosen."""
+    """A pydantic error in words. models: the section types that apply or may have been meant; siblings: those that
+    another `kind` or `curve` selects."""
     kind, context, given = detail["type"], detail.get("ctx", {}), detail["input"]
     value = _in_short(given)
     if kind == "assumption":
@@ -149,7 +184,7 @@ def _unknown_key(key: str, models: list[type[BaseModel]], siblings: list[type[Ba
 
 
 def _wrong_section(given: Mapping[str, Any], models: list[type[BaseModel]]) -> _Words:
-    """The key that chooses among several sections is missing, or names none of them."""
+    """The key that selects one of several sections is missing or unknown."""
     tags = [tag_of(model) for model in models]
     key = next((name for name in TAGS if any(name in model.model_fields for model in models)), "")
     choice = f"one of {', '.join(tags)}"
@@ -190,21 +225,21 @@ def _fields(models: list[type[BaseModel]], place: Place) -> list[FieldInfo]:
 
 
 def _pattern(models: list[type[BaseModel]], place: Place) -> str:
-    """The pattern that the text at `place` has to match; "" where it has none."""
+    """The pattern that the text at `place` must match; "" if there is none."""
     found = [getattr(part, "pattern", None) for field in _fields(models, place) for part in field.metadata]
     return next((str(pattern) for pattern in found if pattern), "")
 
 
 def _meant(given: Any, choices: list[str]) -> str:
-    """A hint at the choice that `given` misspells. Another word is no misspelling: a yearly price that is renamed to
-    monthly_price makes a valid file that means something else."""
+    """A suggestion if `given` is a misspelt choice. A different word is not a misspelling: renaming a yearly price to
+    monthly_price would give a valid file with another meaning."""
     text = re.sub(r"[^a-z0-9]+", "_", str(given).lower()).strip("_")
     near = [choice for choice in get_close_matches(text, choices, 3, 0.6) if _misspells(text, choice)]
     return f"Did you mean {near[0]}?" if near else ""
 
 
 def _misspells(text: str, choice: str) -> bool:
-    """Whether two names are the same word for word, but for slips of the keyboard.
+    """Whether two names agree word for word except for typing errors.
 
     >>> _misspells("monthly_prise", "monthly_price"), _misspells("monthlyprice", "monthly_price")
     (True, True)

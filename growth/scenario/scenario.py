@@ -1,7 +1,7 @@
-"""The table of assumptions: every number a forecast rests on, once, with its unit, range, default and words.
+"""The table of assumptions: every number a forecast depends on, defined once with unit, range, default and label.
 
-The sections follow a customer's life: opening, arrive, sign_up, pay, stay, grow, bill. A scenario is validated when it
-is made, and frozen. Numbers may be arrays over draws, shape (draws,), all of one length; whole numbers may not.
+The sections follow a customer's life: opening, arrive, sign_up, pay, stay, grow, bill. A scenario is validated on
+construction and immutable. Numbers may be arrays over draws, shape (draws,), all of one length; integers may not.
 
 >>> scenario = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
 >>> scenario.stay.churn.monthly_churn_rate
@@ -25,8 +25,8 @@ from growth.scenario.stay import Bill, Grow, Stay
 
 
 class Scenario(Section):
-    """One business and its assumptions. Raises pydantic's ValidationError from the constructor;
-    `growth.load_scenario` turns that into a ScenarioError with file and line."""
+    """A business and its assumptions. The constructor raises pydantic's ValidationError; `growth.load_scenario` turns
+    it into a ScenarioError with file and line."""
 
     _draws: int | None = PrivateAttr(default=None)
 
@@ -64,12 +64,12 @@ class Scenario(Section):
                 raise broken(f"grow.price_changes: plan is one of {', '.join(sorted(plans))}, or left out", change.plan)
         self._draws = draw_count(self)
         if "mrr" not in self.opening.model_fields_set:
-            self.__dict__["opening"] = self.opening.model_copy()  # frozen for everyone else
-            self.opening.__dict__["mrr"] = self.mrr_at_todays_prices()  # and still not among the fields that were set
+            self.__dict__["opening"] = self.opening.model_copy()  # frozen to everyone else
+            self.opening.__dict__["mrr"] = self.mrr_at_todays_prices()  # without marking it as set
         return self
 
     def mrr_at_todays_prices(self) -> Number:
-        """What the opening customers pay, money a month, if each pays the price of their plan."""
+        """MRR of the opening customers, in money a month, if each pays the current price of their plan."""
         plans = self.pay.plans
         shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
         mrr = self.opening.customers * sum(share * plan.price for share, plan in zip(shares, plans, strict=True))
@@ -78,12 +78,12 @@ class Scenario(Section):
 
     @property
     def draws(self) -> int | None:
-        """How many draws the arrays of the scenario hold; None where every number is a single one."""
+        """The number of draws in the scenario's arrays; None if it has none."""
         return self._draws
 
 
 def numbers(section: Any) -> Iterator[np.ndarray]:
-    """Every array over draws within a scenario or a part of it."""
+    """Iterate over the arrays over draws in a scenario or a part of it."""
     if isinstance(section, np.ndarray):
         yield section
     elif isinstance(section, BaseModel):
@@ -95,7 +95,28 @@ def numbers(section: Any) -> Iterator[np.ndarray]:
 
 
 def draw_count(scenario: Scenario) -> int | None:
-    """How many draws the scenario's arrays hold; None where every number is a single one."""
+    """Count the draws in a scenario's arrays.
+
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    int or None
+        None if no number is an array.
+
+    Raises
+    ------
+    PydanticCustomError
+        The arrays differ in length.
+
+    Examples
+    --------
+    >>> draw_count(Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 29}]}, bill={
+    ...     "payment_fee_rate": np.array([0.02, 0.03])}))
+    2
+    """
     sizes = {array.size for array in numbers(scenario)}
     if len(sizes) > 1:
         raise broken("arrays over draws of one length", sorted(sizes))

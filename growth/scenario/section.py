@@ -1,4 +1,4 @@
-"""What the sections of a scenario share: refusal of unknown keys, checked texts, rules between values."""
+"""What all sections of a scenario share: unknown keys are refused, texts are checked, rules relate values."""
 
 from __future__ import annotations
 
@@ -14,16 +14,34 @@ LONGEST = 120  # months a forecast may cover
 
 
 class Section(BaseModel):
-    """A part of a scenario. Unknown keys are refused, values cannot be changed in place."""
+    """A part of a scenario. Unknown keys are refused, and instances are immutable."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, validate_default=False)
 
 
 def broken(rule: str, value: Any = "", fix: str = "", *, key: str = "") -> PydanticCustomError:
-    """The error for a rule between several values.
+    """Build the error for a rule that relates several values.
 
-    rule: what would be right. value: what was found. fix: the likely mend. key: the field of the section that the error
-    is about, where it is about one.
+    Parameters
+    ----------
+    rule : str
+        What would be right.
+    value : object
+        What was found; shortened to 60 characters.
+    fix : str
+        The likely fix.
+    key : str
+        The field of the section at fault, if it is a single one.
+
+    Returns
+    -------
+    PydanticCustomError
+        For the caller to raise.
+
+    Examples
+    --------
+    >>> broken("delay_shares adding to 1", 0.9).context["value"]
+    '0.9'
     """
     text = printable(" ".join(str(value).split()))
     text = text if len(text) <= 60 else text[:57] + "..."
@@ -31,7 +49,7 @@ def broken(rule: str, value: Any = "", fix: str = "", *, key: str = "") -> Pydan
 
 
 def unique_names(place: str, parts: tuple[Any, ...]) -> None:
-    """Raises where two of `parts` share a name; `place` says what they are."""
+    """Raise an error if two of `parts` have the same name; `place` is the list's name."""
     names = [part.name for part in parts]
     for name in names:
         if names.count(name) > 1:
@@ -44,7 +62,7 @@ def _printable(text: str, *, but: str = "\n\r\t") -> str:
             "Cc",
             "Zl",
             "Zp",
-        ):  # control characters, separators of lines
+        ):  # control characters, line separators
             raise broken("text without control characters" if but else "text on one line", repr(character))
     return text
 
@@ -58,7 +76,7 @@ CURRENCY = r"^[A-Z]{3}$"
 SLUG = r"^[a-z0-9]+(-[a-z0-9]+)*$"
 FIELD_NAME = r"^[A-Za-z][A-Za-z0-9_\[\].-]*$"
 WORD = r"^[a-z][a-z0-9_]{0,30}$"
-PATTERNS = {  # a pattern in words, as an error says it
+PATTERNS = {  # patterns as error messages describe them
     MONTH: "a month written year-month, such as 2027-01",
     CURRENCY: "a currency code of three capital letters, such as EUR",
     FIELD_NAME: "the name of a form's field: a letter, then letters, digits and _ . - [ ]",

@@ -1,4 +1,4 @@
-"""Stay, grow, bill: who leaves and comes back, what those who stay pay, and what it all costs."""
+"""Churn and comebacks, expansion and price changes, costs and cash."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from growth.scenario.section import LONGEST, Name, Section, broken
 
 
 class ChurnChange(Section):
-    """From `from_month` on, churn is `factor` times what it was (at most 1); several multiply."""
+    """From `from_month` on, churn is multiplied by `factor`, up to 1. Several changes multiply."""
 
     from_month: Annotated[int, whole_months("From month", low=1, high=LONGEST)]
     factor: Annotated[
@@ -32,15 +32,15 @@ class ChurnChange(Section):
 
 
 class Comeback(Section):
-    """A share of those who left in a month come back `after_months` later, on the plan and at the MRR they left with,
-    and are counted by age from their return."""
+    """A share of the customers who leave in a month come back `after_months` later, on the same plan and at the same
+    MRR. Their age counts from their return."""
 
     comeback_rate: Annotated[Number, fraction("Leavers who come back", slider=(0, 0.5, 0.005), always=True)]
     after_months: Annotated[int, whole_months("Months until they come back", low=1, high=LONGEST, slider=(1, 24, 1))]
 
 
 class Stay(Section):
-    """Who leaves, from when on more or fewer do, and who comes back."""
+    """Churn, changes to it over time, and comebacks."""
 
     churn: Churn = ConstantChurn(curve="constant")
     churn_changes: Annotated[tuple[ChurnChange, ...], Field(max_length=60)] = ()
@@ -48,8 +48,9 @@ class Stay(Section):
 
 
 class PriceChange(Section):
-    """In `month` prices change by `change_rate` (0.1 is a tenth more): for customers who join from then on, or for all.
-    Yearly plans meet it at their next renewal. Of the customers it reaches, `provoked_churn_rate` leave over it."""
+    """In `month` prices change by `change_rate` (0.1 is a 10% rise), for new customers only or for all. Existing
+    customers of a yearly plan are affected at their next renewal. `provoked_churn_rate` is the share of affected
+    customers who leave because of it."""
 
     month: Annotated[int, whole_months("Month of the price change", low=1, high=LONGEST)]
     change_rate: Annotated[Number, fraction("Price change", low=-0.99, high=10, slider=(-0.5, 1, 0.01), always=True)]
@@ -67,7 +68,7 @@ class PriceChange(Section):
 
 
 class Grow(Section):
-    """Expansion and contraction a month, as shares of the MRR of those who stay, at ages 1 to `last_age_months`."""
+    """Monthly expansion and contraction, as shares of the MRR of customers who stay, at ages 1 to `last_age_months`."""
 
     monthly_expansion_rate: Annotated[
         Number,
@@ -93,7 +94,7 @@ class Grow(Section):
 
 
 class Bill(Section):
-    """What it costs to serve, and the cash one starts with."""
+    """Costs, opening cash and the discount rate."""
 
     payment_fee_rate: Annotated[
         Number, fraction("Payment fees", slider=(0, 0.1, 0.001), help="A share of what is charged.")
@@ -113,3 +114,8 @@ class Bill(Section):
             help="How much less money is worth a month later; used for lifetime value alone.",
         ),
     ] = 0.01
+
+    @classmethod
+    def cash_fields(cls) -> list[str]:
+        """The names of the fields that affect cash: all but the discount rate."""
+        return [name for name in cls.model_fields if name != "monthly_discount_rate"]

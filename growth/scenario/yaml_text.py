@@ -1,8 +1,8 @@
-"""YAML as every one of its readers takes it, each value with its place in the text.
+"""A portable subset of YAML, read with the position of each value.
 
-Only the part that all agree on is read: no anchors, aliases, tags, merges or several documents, no key twice, and no
-plain value that YAML 1.1 and YAML 1.2 read differently (`no`, `012`, `1e3`, `2027-01-31`). So papermill, which reads
-the same file with another library, always sees the same scenario.
+Only what all YAML readers agree on is accepted: no anchors, aliases, tags, merge keys, duplicate keys or multiple
+documents, and no plain value that YAML 1.1 and 1.2 read differently (`no`, `012`, `1e3`, `2027-01-31`). Papermill,
+which reads the same file with another library, therefore always sees the same scenario.
 """
 
 from __future__ import annotations
@@ -41,12 +41,12 @@ _READ_AS_MORE_THAN_TEXT = tuple(pattern for _, _, pattern, _ in implicit_resolve
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Node:
-    """A value of the file and where it stands.
+    """A value in the file and its position.
 
-    value: a number, text, truth value or None; a dict of key -> Node; or a list of Node.
-    keys:  for a dict, key -> (start, line) of the key.
-    start, end: character offsets of the value in the text; a block ends with the last character of its last value.
-    flow:  written within braces or brackets.
+    value: a number, str, bool or None; a dict of str to Node; or a list of Node.
+    keys:  for a dict, the (start, line) of each key.
+    start, end: character offsets in the text; a block ends with the last character of its last value.
+    flow:  whether it is written in braces or brackets.
     """
 
     value: Any
@@ -57,7 +57,7 @@ class Node:
     keys: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def plain(self) -> Any:
-        """The value as plain dicts, lists, numbers and texts."""
+        """The value as plain dicts, lists and scalars."""
         if isinstance(self.value, dict):
             return {key: node.plain() for key, node in self.value.items()}
         if isinstance(self.value, list):
@@ -66,17 +66,17 @@ class Node:
 
 
 def read_nodes(text: str) -> tuple[Node, list[Problem]]:
-    """The root of a text, and what is wrong with it short of refusing it. Raises Refused, and ruamel's YAMLError."""
+    """Read a text into its root node and a list of recoverable problems. Raises Refused or ruamel's YAMLError."""
     return _Reader(text).read()
 
 
 def plain_text(text: str) -> bool:
-    """Whether a plain value, without quotes, is read as text by every reader of YAML."""
+    """Whether every YAML reader takes this unquoted scalar as a string."""
     return text not in _WORDS and text not in ("=", "<<") and not any(p.match(text) for p in _READ_AS_MORE_THAN_TEXT)
 
 
 class Refused(Exception):
-    """A text that is not read any further; `problem` says why."""
+    """A fault that stops the reader; `problem` describes it."""
 
     def __init__(self, rule: str, line: int, value: str = "", fix: str = ""):
         self.problem = Problem("", rule, value, fix, line)
@@ -88,7 +88,7 @@ class _Reader:
 
     def __init__(self, text: str):
         yaml = YAML(typ="safe", pure=True)
-        yaml.version = (1, 1)  # the grammar papermill's reader follows; values are read by _scalar
+        yaml.version = (1, 1)  # the grammar of papermill's reader; _scalar interprets the values
         self._events = yaml.parse(text)
         self._text = text
         self._problems: list[Problem] = []
@@ -145,7 +145,7 @@ class _Reader:
                 self._note((*place, key), "a word as key", key_line, shown(key))
             key_start, key_end = event.start_mark.index, event.end_mark.index
             node = self._node(next(self._events), (*place, key), depth + 1)
-            if node.start == node.end and not node.flow:  # nothing there: its place is behind the colon
+            if node.start == node.end and not node.flow:  # an empty value starts after the colon
                 colon = self._text.find(":", key_end, node.end) + 1 or node.end
                 node = Node(node.value, key_line, colon, colon)
             if key in keys:
@@ -186,7 +186,7 @@ class _Reader:
 
 
 def _refuse_surrogates(text: str, line: int) -> None:
-    """Half a character, as "\\ud800" makes it, can be written to no file."""
+    """A lone surrogate, such as "\\ud800", cannot be encoded."""
     if any("\ud800" <= character <= "\udfff" for character in text):
         raise Refused("whole characters", line, printable(text[:40]), "Write the character itself.")
 

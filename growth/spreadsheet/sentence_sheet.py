@@ -243,11 +243,11 @@ class SentenceSheet:
 
     def _has_costs(self) -> Formula:
         """Whether there are costs or cash to speak of; a paid channel has some."""
-        channels = self._book.scenario.arrive.channels
+        scenario = self._book.scenario
+        channels = scenario.arrive.channels
         if any(channel.kind == "paid" for channel in channels):
             return as_formula(1) > 0
-        names = "payment_fee_rate fee_per_payment monthly_cost_to_serve monthly_fixed_costs opening_cash".split()
-        costs = [absolute(self._book.given(f"bill.{name}")) for name in names]
+        costs = [absolute(self._book.given(f"bill.{name}")) for name in scenario.bill.cash_fields()]
         costs += [self._book.given(f"arrive.channels.{index}.monthly_cost") for index in range(len(channels))]
         return total(*costs) > 0
 
