@@ -1,7 +1,7 @@
-"""Arrive: what each channel brings and costs, month by month.
+"""What each channel brings and costs, month by month.
 
-Arrays have shape (months, 1) or (months, draws): time first while the months are stepped, so that a month is one
-contiguous row. See `growth.engine.draws` for `read`.
+Arrays have shape (months, 1) or (months, draws), with time first so that each month is a contiguous row. For `read` see
+`growth.engine.draws`.
 """
 
 from __future__ import annotations
@@ -31,23 +31,38 @@ if TYPE_CHECKING:
 def brought(
     channel: AnyChannel, *, months: int, calendar_month: int, read: Read, season_at_mean: bool = False
 ) -> tuple[Array, Array]:
-    """What a channel brings in months 1..months: its steady flow, and the visitors of its launches.
+    """A channel's regular flow and the visitors of its launches, in months 1..months.
 
-    The flow is visitors a month, sign-ups a month for the kind `sign_ups`, customers a month for the kind `customers`.
-    With n months since its first month, level V, growth g, ceiling K, budget b:
+    The flow counts visitors a month, or sign-ups or customers for a channel of that kind. With n months since the first
+    month, level V, growth g, ceiling K and budget b:
 
-    steady   V (1 + g)^n, or the logistic K / (1 + (K/V - 1) (1 + g)^-n) where it grows towards a ceiling; so too
+    steady   V (1 + g)^n, or the logistic K / (1 + (K/V - 1) (1 + g)^-n) if it grows towards a ceiling; likewise for
              sign_ups and customers
-    content  pieces a month x the sum over ages k of what a piece draws, tail + (peak - tail) (1 - fade)^k
+    content  pieces a month x the sum over ages k of the visits to a piece, tail + (peak - tail) (1 - fade)^k
     paid     b / (cost_per_visit x (1 + b / budget_that_doubles_cost)), b = monthly_budget (1 + g)^n
     launch   visitors x (1 - fade)^(months since)
 
-    channel: a valid channel of a scenario. months: T, >= 1. calendar_month: 1 for January to 12 for December, of month
-    1; `season` has a factor for each. Launches follow no season. season_at_mean: every month has the mean of the twelve
-    factors, so that a season of twelve ones changes nothing. Returns two arrays >= 0 of shape (months, 1 or draws) or,
-    without launches, (1, 1).
-    Source: the logistic is Verhulst's (1838, from memory); the rest is our own, see model.md.
+    Launches are not seasonal. The logistic is Verhulst's (1838, from memory); the rest is our own, see model.md.
 
+    Parameters
+    ----------
+    channel : AnyChannel
+        A validated channel.
+    months : int
+        T, >= 1.
+    calendar_month : int
+        That of month 1, from 1 for January to 12; it selects the factor in `season`.
+    read : Read
+    season_at_mean : bool
+        Use the mean of the twelve seasonal factors in every month.
+
+    Returns
+    -------
+    flow, launched : array of shape (months, 1 or draws)
+        Both >= 0. Without launches, `launched` has shape (1, 1).
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={
     ...     "channels": [{"name": "search", "monthly_visitors": 100, "monthly_growth_rate": 0.5,
@@ -74,9 +89,9 @@ def brought(
 
 
 def acquisition_spend(channel: AnyChannel, *, months: int, read: Read) -> Array:
-    """What the channel costs in months 1..months: its monthly cost while active, and a paid channel's budget.
+    """A channel's cost in months 1..months: its monthly cost while active, plus the budget of a paid channel.
 
-    Money a month, >= 0, shape (months, 1 or draws). Launches cost nothing.
+    Money a month, >= 0, of shape (months, 1 or draws). Launches are free.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={
@@ -103,7 +118,9 @@ def _steady(channel: LevelChannel, month: Array, read: Read) -> Array:
     level, growth = read(getattr(channel, of)), _compound(channel, month, read)
     if getattr(channel, most) is None:
         return np.where(_active(channel, month), level * growth, 0.0)
-    ceiling = read(getattr(channel, most))  # the logistic through `level` in the first month; it bends growth alone
+    ceiling = read(
+        getattr(channel, most)
+    )  # a logistic through `level` in the first month; it limits growth but not decline
     with np.errstate(divide="ignore", invalid="ignore"):
         bent = ceiling / (1 + (ceiling / level - 1) / growth)
     bends = (level > 0) & (read(channel.monthly_growth_rate) > 0)
@@ -116,11 +133,11 @@ def _content(channel: ContentChannel, month: Array, read: Read) -> Array:
     by_age = tail + (peak - tail) * _keeps(channel, read) ** np.maximum(
         since, 0
     )  # since: a piece's age, once it is out
-    drawn: Array = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # by pieces of every age up to the oldest
+    drawn: Array = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # summed over pieces of every age
     if channel.last_month is not None and channel.last_month < len(month):
         fresh = drawn[channel.first_month - 1 : channel.first_month - 1 + len(month) - channel.last_month]
         drawn = drawn.copy()
-        drawn[channel.last_month :] -= fresh  # ages too young: those pieces were never published
+        drawn[channel.last_month :] -= fresh  # no pieces are published after the last month
     return read(channel.monthly_pieces) * drawn + np.where(since >= 0, read(channel.earlier_pieces) * tail, 0.0)
 
 

@@ -1,4 +1,4 @@
-"""Whole states of a run: customers and MRR by plan and cohort, at the close of chosen months."""
+"""Customers and MRR by cohort at the end of given months."""
 
 from __future__ import annotations
 
@@ -16,11 +16,21 @@ if TYPE_CHECKING:
 
 
 def cohorts(scenario: Scenario) -> tuple[Array, Array]:
-    """Customers and MRR by cohort, each of shape (months, oldest + 1 + months) or (draws, months, oldest + 1 + months).
+    """Customers and MRR by month and cohort.
 
-    Column j + oldest is the cohort that joined in month j; a column is 0 until its cohort joins. scenario: a valid
-    growth.Scenario; all its draws at once, so memory grows with them.
+    All draws are computed at once, so memory grows with their number.
 
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    customers, mrr : array of shape (months, oldest + 1 + months), with (draws, ...) in front if there are draws
+        Column j + oldest is the cohort that joins in month j, 0 until then; `oldest` is the largest opening age.
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> example = Scenario(business="example A", months=3, sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
     ...     "plans": [{"name": "one", "monthly_price": 20}]}, stay={"churn": {"curve": "constant",
@@ -38,11 +48,11 @@ def cohorts(scenario: Scenario) -> tuple[Array, Array]:
 def states_at(
     scenario: Scenario, *, months: Iterable[int], read: Read, draws: int, pooled: bool = False
 ) -> dict[int, Array]:
-    """The whole state, by plan and cohort, at the close of each of `months` (0 is the opening).
+    """The state by plan and cohort at the end of each of `months`, 0..T; 0 is the opening.
 
-    months: whole numbers 0..T. read, draws: see `growth.engine.draws`. pooled: all cohorts in one row; only where
-    nothing depends on age. Returns by month shape (plans, 2, cohorts, draws), with 1 or T + oldest + 1 cohorts in the
-    order of `growth.engine.step`.
+    For `read` and `draws` see `growth.engine.draws`. `pooled` keeps all cohorts in one row, which is valid only if
+    nothing depends on age. Returns arrays by month, of shape (plans, 2, cohorts, draws), with 1 or T + oldest + 1
+    cohorts in the order of `growth.engine.step`.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=1, opening={"customers": 10, "mrr": 200, "mean_age_months": 0},

@@ -1,8 +1,8 @@
-"""Churn by age: the share of those who reached age a - 1 that leave at age a, for each curve.
+"""Churn curves: h(a), the share of those who reached age a - 1 that leave at age a.
 
-Every function takes ages in months, 1, 2, 3, ..., as a column of shape (ages, 1), and parameters as single numbers or
-arrays over draws, shape (draws,). It returns churn, a fraction 0..1 a month, of shape (ages, 1) or (ages, draws). S(a),
-survival, is the share still on board at age a, S(0) = 1. Values are not checked here: scenarios are validated.
+Each curve takes ages in months, 1, 2, 3, ..., as a column of shape (ages, 1), and parameters as single numbers or as
+arrays over draws of shape (draws,). It returns a monthly fraction, 0..1, of shape (ages, 1) or (ages, draws). S(a) is
+the share of a cohort still subscribed at age a; S(0) = 1. Inputs are not checked: scenarios are validated.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from growth.scenario import Number
     from growth.scenario.churn import Churn
 
-_SHIFT = 16  # below this argument log-gamma differences climb by their recurrence before the Stirling series
+_SHIFT = 16  # smaller arguments are raised by the recurrence of log-gamma before the Stirling series is used
 
 
 def constant(*, ages: Whole, monthly_churn_rate: Array) -> Array:
-    """h(a) = c: the same share leaves at every age; S(a) = (1 - c)^a. monthly_churn_rate c: fraction, 0..1.
+    """Constant churn: h(a) = c and S(a) = (1 - c)^a, with c = monthly_churn_rate, 0..1.
 
     >>> constant(ages=np.array([[1], [2]]), monthly_churn_rate=0.1).ravel().tolist()
     [0.1, 0.1]
@@ -33,9 +33,9 @@ def constant(*, ages: Whole, monthly_churn_rate: Array) -> Array:
 def early_late(
     *, ages: Whole, early_monthly_churn_rate: Array, late_monthly_churn_rate: Array, early_months: int
 ) -> Array:
-    """h(a) = early for a <= early_months, late after.
+    """Two-stage churn: h(a) = early rate for a <= early_months, late rate after that.
 
-    Both rates: fractions, 0..1. early_months: >= 1, the same in every draw.
+    Both rates are fractions, 0..1; early_months >= 1 is the same in every draw.
 
     >>> early_late(ages=np.array([[1], [2], [3]]), early_monthly_churn_rate=0.2, late_monthly_churn_rate=0.05,
     ...     early_months=2).ravel().tolist()
@@ -45,9 +45,9 @@ def early_late(
 
 
 def shifted_beta_geometric(*, ages: Whole, alpha: Array, beta: Array) -> Array:
-    """h(a) = alpha / (alpha + beta + a - 1): each customer has a churn of their own, drawn from Beta(alpha, beta).
+    """sBG: h(a) = alpha / (alpha + beta + a - 1); each customer's churn rate is drawn from Beta(alpha, beta).
 
-    Those readier to leave leave first, so that churn falls with age. alpha, beta > 0, without unit.
+    Customers with a high churn rate leave first, so churn falls with age. alpha, beta > 0, dimensionless.
     Source: Fader, P. S. and Hardie, B. G. S. (2007), "How to Project Customer Retention", Journal of Interactive
     Marketing 21(1), equation 8 of the retention rate r(a) = 1 - h(a).
 
@@ -58,9 +58,9 @@ def shifted_beta_geometric(*, ages: Whole, alpha: Array, beta: Array) -> Array:
 
 
 def beta_discrete_weibull(*, ages: Whole, alpha: Array, beta: Array, shape: Array) -> Array:
-    """h(a) = 1 - S(a) / S(a - 1) with S(a) = B(alpha, beta + a^shape) / B(alpha, beta); shape 1 is the sBG.
+    """BdW: h(a) = 1 - S(a) / S(a - 1) with S(a) = B(alpha, beta + a^shape) / B(alpha, beta); shape 1 is the sBG.
 
-    alpha, beta, shape > 0, without unit; shape above 1: each customer's own churn rises with age.
+    alpha, beta, shape > 0, dimensionless. Above shape 1 each customer's own churn rises with age.
     With G the gamma function, z = beta + (a-1)^shape and d = a^shape - (a-1)^shape, h(a) = 1 - exp(-D), where
     D = ln G(z + d + alpha) - ln G(z + d) - ln G(z + alpha) + ln G(z).
     Source: Fader, Hardie, Liu, Davin and Steenburgh (2018), "How to Project Customer Retention Revisited", Journal of
@@ -74,11 +74,25 @@ def beta_discrete_weibull(*, ages: Whole, alpha: Array, beta: Array, shape: Arra
 
 
 def measured(*, ages: Whole, survival: tuple[Array, ...], tail_monthly_churn_rate: Array) -> Array:
-    """h(a) = 1 - S(a) / S(a - 1) within the measured ages (1 where nobody is left), the tail's after.
+    """Churn of a measured survival curve, with constant churn after its last age.
 
-    survival: S at ages 1, 2, ..., fractions 0..1 that never rise, each a number or an array over draws.
-    tail_monthly_churn_rate: fraction, 0..1.
+    h(a) = 1 - S(a) / S(a - 1), or 1 once nobody is left. This is the discrete hazard; textbook, no single source.
 
+    Parameters
+    ----------
+    ages : array of int, shape (ages, 1)
+        Months, >= 1.
+    survival : tuple of numbers or arrays of shape (draws,)
+        S at ages 1, 2, ...; fractions, 0..1, that never rise.
+    tail_monthly_churn_rate : number or array of shape (draws,)
+        Churn after the last measured age, 0..1.
+
+    Returns
+    -------
+    array of shape (ages, 1) or (ages, draws)
+
+    Examples
+    --------
     >>> churn = measured(ages=np.array([[1], [2], [3]]), survival=(0.8, 0.6), tail_monthly_churn_rate=0.05)
     >>> churn.ravel().round(9).tolist()
     [0.2, 0.25, 0.05]
@@ -144,11 +158,11 @@ def _read(value: Number | tuple[Number, ...], read: Read) -> Array | tuple[Array
 
 
 def _log_gamma_difference(z: Array, d: Array, alpha: Array) -> Array:
-    """ln G(z + d + alpha) - ln G(z + d) - ln G(z + alpha) + ln G(z) for z, d, alpha > 0, to about 1e-13 of itself.
+    """ln G(z + d + alpha) - ln G(z + d) - ln G(z + alpha) + ln G(z) for z, d, alpha > 0, to a relative 1e-13.
 
-    Small z climb by G(z + 1) = z G(z), each step adding -ln(1 - w) with w = alpha d / ((z + d) (z + alpha)). Then the
-    Stirling series, Abramowitz and Stegun (1964) 6.1.41, of all four: its leading terms make
-    d ln(1 + alpha / (z + d)) + alpha ln(1 + d / (z + alpha)) + (z - 1/2) ln(1 - w), where no large numbers cancel.
+    Small z are raised by G(z + 1) = z G(z), each step adding -ln(1 - w) with w = alpha d / ((z + d) (z + alpha)). Then
+    all four terms use the Stirling series, Abramowitz and Stegun (1964) 6.1.41. Its leading terms combine to
+    d ln(1 + alpha / (z + d)) + alpha ln(1 + d / (z + alpha)) + (z - 1/2) ln(1 - w), without cancellation.
     """
 
     def share(z: Array) -> Array:
@@ -166,6 +180,6 @@ def _log_gamma_difference(z: Array, d: Array, alpha: Array) -> Array:
 
 
 def _rest(x: Array) -> Array:
-    """The Stirling series after its term 1 / (12 x)."""
+    """The terms of the Stirling series after 1 / (12 x)."""
     y = 1 / (x * x)
     return -y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188))) / x

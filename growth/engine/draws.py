@@ -1,8 +1,8 @@
-"""Numbers of a scenario as arrays over draws: all of them, one block, or the single value of a scenario without draws.
+"""Reading a scenario's numbers as arrays over draws: a single scenario, all draws, or a block of them.
 
-A number of a scenario is a float, or an array of shape (draws,). `Read` is how the engine looks at one: it returns
-shape (1,) where the number is the same in every draw, else (draws,) of the draws at hand. Functions that take a `read`
-thus serve one scenario, all draws or a block of them alike.
+A `growth.scenario.Number` is a float or an array of shape (draws,). A `Read` function turns it into an array of shape
+(1,) if it is the same in every draw, and otherwise (draws,) for the draws at hand. A function that takes a `read`
+argument therefore works for a single scenario, a block of draws or all of them.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ Read: TypeAlias = Callable[["Number"], Array]
 
 
 def single(value: Number) -> Array:
-    """The reader of a scenario without draws: a number as shape (1,).
+    """Read a number of a scenario without draws, as an array of shape (1,).
 
     >>> single(0.04)
     array([0.04])
@@ -31,7 +31,7 @@ def single(value: Number) -> Array:
 
 
 def reader(block: slice) -> Read:
-    """The reader of the draws in `block`: arrays are cut, single numbers become shape (1,).
+    """Make the reader of a block of draws: it slices arrays and turns single numbers into shape (1,).
 
     >>> read = reader(slice(1, 3))
     >>> read(np.array([0.1, 0.2, 0.3])), read(0.04)
@@ -45,7 +45,7 @@ def reader(block: slice) -> Read:
 
 
 def blocks(draws: int, *, size: int) -> Iterator[slice]:
-    """Draws 0..draws - 1 in slices of `size` (>= 1), the last one shorter where it has to be.
+    """Split draws 0..draws - 1 into slices of `size` >= 1; the last may be shorter.
 
     >>> list(blocks(5, size=2))
     [slice(0, 2, None), slice(2, 4, None), slice(4, 5, None)]
@@ -54,9 +54,10 @@ def blocks(draws: int, *, size: int) -> Iterator[slice]:
 
 
 def by_block(scenario: Scenario, function: Callable[[Read, int], Array], *, size: int = 1024) -> Array:
-    """function(read, draws) of each block of draws, joined on the last axis; of the one scenario where it has no draws.
+    """Apply function(read, draws) to each block of draws and concatenate the results along the last axis.
 
-    function: gives an array whose last axis is 1 or the block's number of draws. size: draws a block, >= 1.
+    The last axis of each result is 1 or the block's number of draws; `size` >= 1 is the number of draws per block.
+    A scenario without draws is a single block.
 
     >>> from types import SimpleNamespace
     >>> some = SimpleNamespace(draws=3, rate=np.array([0.1, 0.2, 0.3]))
@@ -74,7 +75,7 @@ def by_block(scenario: Scenario, function: Callable[[Read, int], Array], *, size
 
 
 def stack(values: list[Array]) -> Array:
-    """Arrays of shape (1,) or (draws,) as rows of one array, shape (len, 1 or draws).
+    """Stack arrays of shape (1,) or (draws,) as rows, giving shape (len, 1 or draws).
 
     >>> stack([np.array([1.0]), np.array([2.0, 3.0])]).tolist()
     [[1.0, 1.0], [2.0, 3.0]]

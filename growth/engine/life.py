@@ -248,9 +248,9 @@ def _reaches(change: PriceChange, plan: Plan) -> bool:
 
 
 def new_prices(scenario: Scenario, *, read: Read) -> Array:
-    """What a new customer pays in months 1..T: the plan's price x (1 + change_rate) of every change up to then.
+    """The price for a new customer in months 1..T: the plan's price x (1 + change_rate) of each change so far.
 
-    Money a month, shape (plans, T, 1 or draws); a yearly plan's price is a twelfth of a year's.
+    Money a month, of shape (plans, T, 1 or draws); a yearly plan counts a twelfth of its yearly price.
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=3, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},

@@ -1,6 +1,6 @@
-"""Try, pay: sign-ups of every channel and by referral, and how many of them become customers in which month.
+"""Sign-ups from channels and referrals, and the months in which they become customers.
 
-Arrays have shape (months, 1) or (months, draws), time first; see `growth.engine.draws` for `read`.
+Arrays have shape (months, 1) or (months, draws), time first. For `read` see `growth.engine.draws`.
 """
 
 from __future__ import annotations
@@ -17,13 +17,25 @@ if TYPE_CHECKING:
 
 
 def arrivals_of(scenario: Scenario, *, read: Read, season_at_mean: bool = False) -> dict[str, Array]:
-    """What all channels bring, by month: visitors, sign_ups, new_customers (heads) and acquisition_spend (money).
+    """Totals of all channels by month, without referrals.
 
-    Sign-ups = visitors x signup_rate, or as counted for a channel of sign-ups; new customers as in `paying_stream`, or
-    as counted for a channel of customers. A channel's own rates go before those of the scenario. Referrals are not
-    among them. scenario: a valid growth.Scenario. season_at_mean: every month of a season has the mean of its twelve
-    factors. Returns shape (months, 1 or draws) each.
+    Sign-ups are visitors x signup_rate, or counted directly by a channel of sign-ups; new customers come from
+    `paying_stream`, or are counted directly by a channel of customers. A channel's own rates override the scenario's.
 
+    Parameters
+    ----------
+    scenario : Scenario
+    read : Read
+    season_at_mean : bool
+        Use the mean of a season's twelve factors in every month.
+
+    Returns
+    -------
+    dict of str to array of shape (months, 1 or draws)
+        visitors, sign_ups, new_customers (people a month) and acquisition_spend (money a month).
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 80}]},
@@ -60,11 +72,11 @@ def arrivals_of(scenario: Scenario, *, read: Read, season_at_mean: bool = False)
 
 
 def paying_stream(*, signups: Array, earlier: Array, delay_shares: tuple[float, ...], conversion_rate: Array) -> Array:
-    """New customers of month t = conversion x sum over lags l of delay_shares[l] x sign-ups of month t - l.
+    """New customers in month t: conversion_rate x the sum over lags l of delay_shares[l] x sign-ups in month t - l.
 
-    signups: a month, >= 0, shape (months, 1 or draws). earlier: sign-ups of each month before month 1, shape (1 or
-    draws,). delay_shares: fractions that add to 1, of those who pay l = 0, 1, ... months after signing up.
-    conversion_rate: fraction, 0..1, shape (1 or draws,). Returns customers a month, shape (months, 1 or draws).
+    `signups` are >= 0, of shape (months, 1 or draws); `earlier` is their number in each month before month 1, of shape
+    (1 or draws,). `delay_shares` add up to 1; share l starts paying l months after signing up. `conversion_rate`, 0..1,
+    has shape (1 or draws,). Returns customers a month, of shape (months, 1 or draws).
 
     >>> paying_stream(signups=np.array([[10.0], [20.0]]), earlier=np.array([10.0]), delay_shares=(0.5, 0.5),
     ...     conversion_rate=np.array([0.1])).ravel().tolist()
@@ -81,11 +93,11 @@ def paying_stream(*, signups: Array, earlier: Array, delay_shares: tuple[float, 
 
 
 class Referrals:
-    """Sign-ups sent by customers on board, and how many of them pay when: the one feedback from customers to arrivals.
+    """Referred sign-ups and when they start paying: the only feedback from customers to arrivals.
 
-    Sign-ups of month t = monthly_referral_rate x customers at the close of month t - 1; they pay like any others.
-    Months are asked for one after another, from 1. opening_customers: at the close of month 0, of all plans, shape (1
-    or draws,).
+    Sign-ups in month t are monthly_referral_rate x customers at the end of month t - 1; they convert like any others.
+    Call `paying` for months 1, 2, ... in order. `opening_customers` counts all plans at the end of month 0, with shape
+    (1 or draws,).
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}],
@@ -104,7 +116,7 @@ class Referrals:
         self.signups: list[Array] = []
 
     def paying(self, month: int, customers_before: Array) -> Array:
-        """New customers by referral in `month`, given the customers at the close of the month before."""
+        """New customers by referral in `month`, given the customers at the end of the month before."""
         self.signups.append(self.rate * customers_before)
         lagged = (self.warm if month - lag < 1 else self.signups[month - 1 - lag] for lag in range(len(self.delay)))
         return self.conversion * sum(part * signups for part, signups in zip(self.delay, lagged, strict=True))

@@ -1,4 +1,4 @@
-"""Customers followed: those on board in one month seen again in a later one."""
+"""Following the customers of one month to a later one."""
 
 from __future__ import annotations
 
@@ -17,11 +17,21 @@ if TYPE_CHECKING:
 
 
 def followed(scenario: Scenario, *, start: int, end: int) -> Array:
-    """The customers on board at the close of `start`, followed to the close of `end`; nobody joins them.
+    """Follow the customers at the end of month `start` to the end of month `end`, with nobody joining.
 
-    start, end: whole months, 0 <= start <= end <= T. Returns shape (5, 1 or draws): customers and MRR at the start;
-    customers, MRR, and MRR without any gain (neither expansion nor price rises) at the end.
+    Parameters
+    ----------
+    scenario : Scenario
+    start, end : int
+        Months, 0 <= start <= end <= T.
 
+    Returns
+    -------
+    array of shape (5, 1 or draws)
+        Customers and MRR at the start; customers, MRR, and MRR without expansion and price rises at the end.
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, grow={"monthly_expansion_rate": 0.25},

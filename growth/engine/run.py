@@ -1,6 +1,6 @@
-"""One run: a block of draws from the opening to the last month, each month written down.
+"""One run: a block of draws from the opening to the last month, recording each month.
 
-`forecast` runs every block and joins them; who needs whole states, by plan and cohort, asks for them by month.
+`forecast` runs every block and joins them. Callers that need the state by plan and cohort ask for it by month.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Book:
-    """What a run writes down. Time stands first; k is 0 for customers and 1 for MRR.
+    """The record of a run. Time is the first axis; where an axis has length 2, 0 is customers and 1 is MRR.
 
-    closing: at the close of months 0..T, shape (T + 1, plans, 2, draws).
-    left, joining: who leaves and who is new in months 1..T, shape (T, plans, 2, draws).
-    returned: who comes back, the same shape; None where nobody can.
-    grown: expansion and contraction, shape (2, T, plans, draws); None where there is neither.
-    billed: cash in, payments, deferred revenue, shape (3, T, draws); None where every plan is monthly.
+    closing: at the end of months 0..T, shape (T + 1, plans, 2, draws).
+    left, joining: leavers and new customers of months 1..T, shape (T, plans, 2, draws).
+    returned: returning customers, the same shape; None without comebacks.
+    grown: expansion and contraction, shape (2, T, plans, draws); None if there is neither.
+    billed: cash in, payments, deferred revenue, shape (3, T, draws); None if all plans are monthly.
     """
 
     closing: Array
@@ -39,7 +39,7 @@ class Book:
 
     @classmethod
     def blank(cls, scenario: Scenario, *, life: Life, draws: int) -> Book:
-        """An empty book of the right size, with the parts that this scenario needs."""
+        """An empty record of the right size, with the parts that the scenario needs."""
         months, by_plan = life.months, (len(scenario.pay.plans), 2, draws)
         grows = life.expansion is not None or life.price_rate is not None
         return cls(
@@ -52,7 +52,7 @@ class Book:
         )
 
     def series(self) -> dict[str, Array]:
-        """The series that the book holds, plans added up: shape (T, draws), or (T, 1) where nothing happens.
+        """The recorded series, summed over plans: shape (T, draws), or (T, 1) where nothing happens.
 
         "customers" and "mrr" begin with month 0. Without a yearly plan there is no "cash_in" and no "payments".
         """
@@ -80,12 +80,26 @@ class Book:
 def run(
     scenario: Scenario, *, read: Read, draws: int, pooled: bool, keep: dict[int, Array] | None = None
 ) -> dict[str, Array]:
-    """Every stored series of one block of draws, by name; see model.md for the equations.
+    """Run one block of draws; model.md defines the equations.
 
-    pooled: all cohorts in one row; only where nothing depends on age (`growth.engine.life.ageless`). keep: months
-    (0..T) as keys, filled with copies of the whole state at their close.
-    Returns shape (T, 1 or draws), time first; "customers" and "mrr" are closing series with month 0 in front.
+    Parameters
+    ----------
+    scenario : Scenario
+    read : Read
+    draws : int
+        The number of draws in the block, >= 1.
+    pooled : bool
+        Keep all cohorts in one row; valid only if nothing depends on age, see `growth.engine.life.ageless`.
+    keep : dict, optional
+        Its keys are months, 0..T; its values are replaced by copies of the state at the end of each.
 
+    Returns
+    -------
+    dict of str to array of shape (T, 1 or draws)
+        Series by name, time first; "customers" and "mrr" are closing values and start with month 0.
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
@@ -134,7 +148,7 @@ def run(
 
 
 def _share_out(joining: Array, life: Life, new_customers: Array, when: slice) -> None:
-    """New customers of the months in `when`, shape (months, draws), to plans, and what they pay."""
+    """Split the new customers of the months in `when`, shape (months, draws), over plans, with their MRR."""
     by_plan = new_customers[:, None] * life.share
     joining[when, :, CUSTOMERS] = by_plan
     joining[when, :, MRR] = by_plan * np.moveaxis(life.price, 1, 0)[when]
