@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -29,6 +29,9 @@ from growth.engine.run import run
 from growth.engine.step import CUSTOMERS, MRR
 from growth.measures.measure import Measure
 from growth.measures.reason import REASONS, Reason
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
 
 NOBODY = 1e-9  # customers a month, or money on board, below which there are none: what fading numbers leave
 _NONE = len(REASONS) + 1  # stands for "no reason", so that the first reason told is the least
@@ -152,7 +155,7 @@ class _Kept:
         )
 
 
-def _settle(scenario: Any, read: Read, draws: int) -> np.ndarray:
+def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     """Levels and numbers of reasons, each for customers and MRR, shape (2, 2, 1 or draws); see model.md."""
     people, money = _kept(scenario, read)
     share = stack([read(plan.share) for plan in scenario.pay.plans])
@@ -195,7 +198,7 @@ def _settle(scenario: Any, read: Read, draws: int) -> np.ndarray:
     return np.stack([np.stack(np.broadcast_arrays(*part)) for part in zip(*results, strict=True)])
 
 
-def _kept(scenario: Any, read: Read) -> tuple[_Kept, _Kept]:
+def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
     """Customers and MRR of a new customer over a lifetime, by plan."""
     life = lifetime(scenario, month=scenario.months, read=read, ages=settled_ages(scenario))
     comeback = read(scenario.stay.comeback.comeback_rate) if scenario.stay.comeback else np.zeros(1)
@@ -217,7 +220,7 @@ def _any_may_stay(people: _Kept, money: _Kept, new: np.ndarray) -> bool:
     return bool((new == 0).any() or any(lasting))
 
 
-def _aboard(scenario: Any, read: Read, draws: int, *, needed: bool) -> tuple[np.ndarray, np.ndarray]:
+def _aboard(scenario: Scenario, read: Read, draws: int, *, needed: bool) -> tuple[np.ndarray, np.ndarray]:
     """Customers and MRR by plan at the end, shape (plans, 2, draws), and whether some may still come back, (draws,)."""
     plans, back = len(scenario.pay.plans), scenario.stay.comeback
     if not needed:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,6 +23,9 @@ from growth.engine.long_run import (
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
 from growth.measures.reason import REASONS, Reason
+
+if TYPE_CHECKING:
+    from growth.scenario import Scenario
 
 
 def margin_multiple(*, retention_rate: float, discount_rate: float, first_payment: bool = False) -> float:
@@ -192,7 +195,7 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
     return Measure.of(forecast, by_block(scenario, block), "never paid back, or nobody joined", whole=True)
 
 
-def _margin_terms(scenario: Any, month: int, read: Read, ages: int) -> tuple[Lifetime, np.ndarray, np.ndarray]:
+def _margin_terms(scenario: Scenario, month: int, read: Read, ages: int) -> tuple[Lifetime, np.ndarray, np.ndarray]:
     """A new customer's life; income after the fee rate, and cost, by plan and age, shape (plans, ages, 1 or draws)."""
     life = lifetime(scenario, month=month, read=read, ages=ages)
     price = new_prices(scenario, read=read)[:, month - 1, None]
