@@ -5,23 +5,23 @@ Pictures over two axes and by month are HTML and SVG for the page, and Plotly fi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from growth.calculator.words import money
 from growth.charts import heat_panels, line_panels
-from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.sections import Piece
-from growth.sweep import small_charts
+from growth.sweep import html_parts, small_charts
 from growth.sweep.design import Design
 from growth.sweep.evaluate import mrr_by_month
-from growth.sweep.influence import Influence, Levels, influences, over_two
-from growth.sweep.points_table import amount, section, table, wide
-from growth.sweep.ranking_text import how_sure, most_moving
-from growth.sweep.small_charts import Scale, scale_over
+from growth.sweep.html_parts import section, strong, wide
+from growth.sweep.influence import Influence, Levels, influences, leaders, over_two
+from growth.sweep.points_table import amount, table
+from growth.sweep.small_charts import scale_over
 from growth.sweep.value_text import axis_texts
 
 __all__ = ["cautions", "heading", "heat_maps", "look", "small_multiples", "table", "which_moves_most"]
@@ -41,14 +41,15 @@ def heading(design: Design, points: pd.DataFrame) -> Piece:
     sweep, base = design.loaded.sweep, design.loaded.base
     note = sweep.note or ("The business and all its numbers are invented." if base.invented else "")
     byline = f'<p class="byline">{escape(note)}</p>' if note else ""
-    low, high = (_strong(amount(design, value)) for value in (points["closing_mrr"].min(), points["closing_mrr"].max()))
+    low, high = (strong(amount(design, value)) for value in (points["closing_mrr"].min(), points["closing_mrr"].max()))
     reached = ""
     if base.goal_mrr is not None:
         share = int(points["goal_month"].notna().sum())
         reached = f" The goal of {escape(amount(design, float(base.goal_mrr)))} is reached in {share:,} of them."
     text = (
         f"Over {len(points):,} sets of numbers, {escape(base.business)} ends month {base.months} "
-        f"between {low} and {high} of monthly recurring revenue (MRR). {most_moving(_ordered(design, points))}{reached}"
+        f"between {low} and {high} of monthly recurring revenue (MRR). "
+        f"{_most_moving(_ordered(design, points))}{reached}"
     )
     return Piece(f'<header class="sweep"><h1>{escape(sweep.title)}</h1>{byline}<p class="answer">{text}</p></header>')
 
@@ -63,15 +64,12 @@ def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
         f"<td>{escape(amount(design, one.high))} <small>at {escape(one.high_word)}</small></td></tr>"
         for one in ordered
     )
-    table = (
-        '<table><thead><tr><th scope="col">axis</th><th scope="col">of the spread</th>'
-        f'<th scope="col">lowest mean</th><th scope="col">highest mean</th></tr></thead><tbody>{rows}</tbody></table>'
-    )
+    shares = html_parts.table(("axis", "of the spread", "lowest mean", "highest mean"), rows)
     text = (
         "<p>The share of the spread in MRR at the end that each axis explains alone, over all points; "
-        f"what axes do together is in none of them. {how_sure(ordered)}</p>"
+        f"what axes do together is in none of them. {_how_sure(ordered)}</p>"
     )
-    return Piece(section("Which number moves the answer most", text + wide(table)))
+    return Piece(section("Which number moves the answer most", text + shares))
 
 
 def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
@@ -128,7 +126,7 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
                 number_of = int(points["point"].iloc[places[0]])
                 series.append((lines.words[line], mrr_by_month(design, np.array([number_of]))[0]))
         found.append((f"{panels.title} {panels.words[panel]}".strip(), series))
-    scale = _scale(design, [values for _, series in found for _, values in series])
+    scale = scale_over(design.loaded.base, [values for _, series in found for _, values in series])
     charts = [small_charts.lines(name, lines.title, series, scale) for name, series in found if series]
     figure = line_panels(
         {name: {word: values.round(2) for word, values in series} for name, series in found},
@@ -145,8 +143,44 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
 def cautions() -> Piece:
     """What a comparison cannot know."""
     own = "A sweep moves only the numbers it was told to move, and only so far. What it holds still may matter more."
-    items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, own))
-    return Piece(section("What this cannot know", f"<ul>{items}</ul>"))
+    return html_parts.cannot_know(own)
+
+
+def _most_moving(ordered: Sequence[Influence]) -> str:
+    """Which axis moves the answer most, where the points can tell."""
+    first = [strong(one.levels.title) for one in leaders(ordered)]
+    if len(first) == 1:
+        return f"What moves it most: {first[0]}."
+    if first:
+        return f"What moves it most: {_listed(first)}; these points cannot tell which of them is ahead."
+    return "None of the axes moves it by more than chance would make it seem."
+
+
+def _how_sure(ordered: Sequence[Influence]) -> str:
+    """How far the order of the rows can be trusted, and what follows."""
+    first = leaders(ordered)
+    parts = []
+    if any(one.error for one in ordered):
+        parts.append("The points are a sample, so shares are estimates: ± is one standard error.")
+    close = [(a.levels.title, b.levels.title) for a, b in pairwise(ordered) if b.tied]
+    if close:
+        pairs = _listed([f"{escape(b)} below {escape(a)}" for a, b in close])
+        parts.append(f"Too close to rank: {pairs}.")
+    if len(first) == 1:
+        parts.append("Measure the first row first.")
+    weak = [escape(one.levels.title) for one in ordered if one.share <= one.chance]
+    if weak:
+        parts.append(f"No more than chance would give: {', '.join(weak)}.")
+    return " ".join(parts)
+
+
+def _listed(words: Sequence[str]) -> str:
+    """Words as a list in a sentence.
+
+    >>> _listed(["a"]), _listed(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _ordered(design: Design, points: pd.DataFrame) -> list[Influence]:
@@ -178,7 +212,7 @@ def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: 
 def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Levels]) -> str:
     """MRR at the end against every sampled axis, the one that moves it most first."""
     values, texts = points["closing_mrr"].to_numpy(float), axis_texts(design)
-    scale = _scale(design, [values])
+    scale = scale_over(design.loaded.base, [values])
     charts = []
     for levels in ordered:
         if levels.cut:
@@ -203,7 +237,7 @@ def _all_by_month(design: Design, most: Levels) -> str:
         for code, word in enumerate(most.words)
         if (codes == code).any()
     ]
-    scale = _scale(design, [np.nanpercentile(values, 95, axis=0), *(line for _, line in series)])
+    scale = scale_over(design.loaded.base, [np.nanpercentile(values, 95, axis=0), *(line for _, line in series)])
     charts = [
         small_charts.fan("all sets of numbers", values, scale),
         small_charts.lines(f"medians by {most.title}", most.title, series, scale),
@@ -216,18 +250,8 @@ def _all_by_month(design: Design, most: Levels) -> str:
     return _charts("MRR month by month", text, charts)
 
 
-def _scale(design: Design, values: list[np.ndarray]) -> Scale:
-    base = design.loaded.base
-    goal = None if base.goal_mrr is None else float(base.goal_mrr)
-    return scale_over(values, lambda value: money(value, base.currency, decimals=0), goal=goal)
-
-
 def _charts(title: str, text: str, charts: list[str]) -> str:
     return section(title, f'<p>{text}</p><div class="panels small">{"".join(charts)}</div>')
-
-
-def _strong(text: str) -> str:
-    return f"<strong>{escape(text)}</strong>"
 
 
 def _spread(count: int, most: int) -> list[int]:

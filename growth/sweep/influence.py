@@ -163,14 +163,9 @@ def over_two(
     points: pd.DataFrame, measure: str, rows: Levels, columns: Levels, where: np.ndarray | None = None
 ) -> np.ndarray:
     """The measure's mean over the points in each pair of levels, shape (rows, columns); NaN where there is none."""
-    values = points[measure].to_numpy(float)
-    use = ~np.isnan(values) if where is None else ~np.isnan(values) & where
-    total = np.zeros((len(rows.words), len(columns.words)))
-    count = np.zeros_like(total)
-    np.add.at(total, (rows.codes[use], columns.codes[use]), values[use])
-    np.add.at(count, (rows.codes[use], columns.codes[use]), 1)
-    with np.errstate(invalid="ignore"):
-        return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    use = points[measure].notna() if where is None else points[measure].notna() & where
+    means = points.loc[use, measure].groupby([rows.codes[use], columns.codes[use]]).mean().unstack()
+    return means.reindex(index=range(len(rows.words)), columns=range(len(columns.words))).to_numpy(float)
 
 
 def short(values: Sequence[float] | np.ndarray) -> list[str]:

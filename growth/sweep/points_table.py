@@ -1,4 +1,4 @@
-"""The comparison's table of points, and the few HTML parts that its sections share."""
+"""The comparison's table of points."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pandas as pd
 
 from growth.calculator.words import money, number
 from growth.giveaway.sections import Piece
+from growth.sweep import html_parts
 from growth.sweep.design import Design
 from growth.sweep.influence import axes_of
 from growth.sweep.value_text import axis_texts
@@ -36,10 +37,7 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
     texts = axis_texts(design)
     words = {title: [_brief(text) for text in texts[title](shown[title].tolist())] for title in axes}
     has_reports = bool((shown["report"] != "").any())
-    head = "".join(
-        f'<th scope="col">{escape(name)}</th>' for name in (*axes, *headings.values(), *["report"] * has_reports)
-    )
-    body = []
+    body = ""
     for place, row in enumerate(shown.to_dict("records")):
         cells = [
             f'<td class="axis" data-value="{escape(_sorted_by(row[title]))}">{escape(words[title][place])}</td>'
@@ -48,17 +46,17 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
         cells += [
             f'<td data-value="{_sorted_by(row[name])}">{_measure(design, name, row[name])}</td>' for name in headings
         ]
-        body.append(f"<tr>{''.join(cells)}{f'<td>{_links(row)}</td>' if has_reports else ''}</tr>")
+        body += f"<tr>{''.join(cells)}{f'<td>{_links(row)}</td>' if has_reports else ''}</tr>"
     left = len(points) - len(shown)
     more = f" The other {left:,} are in points.parquet." if left else ""
     text = f"<p>– where there is none, such as a goal that is not reached.{more}</p>"
-    whole = wide(f'<table class="sortable"><thead><tr>{head}</tr></thead><tbody>{"".join(body)}</tbody></table>')
+    whole = html_parts.table((*axes, *headings.values(), *["report"] * has_reports), body, "sortable")
     if len(shown) > OPEN_ROWS:
         summary = f"<summary>The table of {len(shown):,} points</summary>"
         text += _summary(design, points, headings) + f"<details>{summary}{whole}</details>"
     else:
         text += whole
-    return Piece(section("All points", text))
+    return Piece(html_parts.section("All points", text))
 
 
 def _summary(design: Design, points: pd.DataFrame, headings: dict[str, str]) -> str:
@@ -70,8 +68,7 @@ def _summary(design: Design, points: pd.DataFrame, headings: dict[str, str]) -> 
         cells = "".join(f"<td>{_measure(design, name, value)}</td>" for value in tenths)
         missing = f" <small>({len(values):,} of {len(points):,})</small>" if len(values) < len(points) else ""
         rows += f'<tr><th scope="row">{escape(text)}{missing}</th>{cells}</tr>'
-    head = "".join(f'<th scope="col">{word}</th>' for word in ("", "a tenth is below", "median", "a tenth is above"))
-    return wide(f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>")
+    return html_parts.table(("", "a tenth is below", "median", "a tenth is above"), rows)
 
 
 def _links(row: dict[str, object]) -> str:
@@ -108,13 +105,3 @@ def _brief(text: str) -> str:
 def amount(design: Design, value: float) -> str:
     """An amount in the scenario's currency."""
     return money(value, design.loaded.base.currency)
-
-
-def section(title: str, inner: str) -> str:
-    """A section of the page; both arguments are HTML."""
-    return f'<section class="sweep"><h2>{title}</h2>{inner}</section>'
-
-
-def wide(inner: str) -> str:
-    """A table that may be wider than the screen: it scrolls, and shows that it does."""
-    return f'<div class="wide" tabindex="0">{inner}</div>'

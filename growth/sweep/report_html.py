@@ -11,17 +11,16 @@ import numpy as np
 from growth import charts
 from growth.calculator.words import answer, money
 from growth.engine import Forecast
-from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.sections import Piece
 from growth.measures import growth_ceiling
-from growth.sweep import small_charts
+from growth.sweep import html_parts, small_charts
 from growth.sweep.comparison_html import look
-from growth.sweep.points_table import wide
-from growth.sweep.small_charts import Scale, scale_over
+from growth.sweep.html_parts import section
+from growth.sweep.small_charts import scale_over
 
 __all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
 
-WIDE = {"width": 380, "height": 190}
+WIDTH, HEIGHT = 380, 190
 PARTS = {  # of the bridge: series of the forecast -> heading
     "opening_mrr": "before",
     "new_mrr": "new",
@@ -57,7 +56,7 @@ def mrr(forecast: Forecast) -> Piece:
         word = f"growth stops: {_money(forecast, ceiling)}"
         series.append((word, np.full(len(months), ceiling)))
         kinds = {"MRR": "line0", word: "limit"}
-    scale = _scale(forecast, [values for _, values in series], goal=True)
+    scale = scale_over(forecast.scenario, [values for _, values in series], width=WIDTH, height=HEIGHT)
     return _figure("MRR by month", small_charts.lines("", "", series, scale, kinds=kinds), charts.mrr_chart(forecast))
 
 
@@ -66,32 +65,30 @@ def in_and_out(forecast: Forecast) -> Piece:
     gained = forecast.new_mrr + forecast.reactivation_mrr + forecast.expansion_mrr
     lost = forecast.contraction_mrr + forecast.churned_mrr
     series = [("comes in", gained), ("is lost", lost)]
-    drawing = small_charts.lines(
-        "", "", series, _scale(forecast, [gained, lost]), first_month=1, kinds={"is lost": "lost"}
-    )
+    scale = scale_over(forecast.scenario, [gained, lost], goal=False, width=WIDTH, height=HEIGHT)
+    drawing = small_charts.lines("", "", series, scale, first_month=1, kinds={"is lost": "lost"})
     return _figure("What comes in and what is lost, month by month", drawing, charts.bridge_chart(forecast))
 
 
 def cash(forecast: Forecast) -> Piece:
     """Cash at the close of each month, from the opening on."""
     months = np.concatenate([[float(forecast.scenario.bill.opening_cash)], forecast.cash])
-    drawing = small_charts.lines("", "", [("cash", months)], _scale(forecast, [months]))
+    scale = scale_over(forecast.scenario, [months], goal=False, width=WIDTH, height=HEIGHT)
+    drawing = small_charts.lines("", "", [("cash", months)], scale)
     return _figure("Cash", drawing, charts.cash_chart(forecast))
 
 
 def bridge_table(forecast: Forecast) -> Piece:
     """The month's bridge at the end of each half-year; parts that are 0 throughout are left out."""
     parts = {name: heading for name, heading in PARTS.items() if np.any(getattr(forecast, name)) or "ing_mrr" in name}
-    head = "".join(f'<th scope="col">{heading}</th>' for heading in ("month", *parts.values()))
     body = "".join(
         f'<tr><th scope="row">{month}</th>'
         + "".join(f"<td>{escape(_money(forecast, float(getattr(forecast, name)[month - 1])))}</td>" for name in parts)
         + "</tr>"
         for month in sorted({*range(6, forecast.months + 1, 6), forecast.months})
     )
-    table = wide(f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>")
     text = "<p>MRR before and after the last month of each half-year, and what changed it in that month.</p>"
-    return Piece(_section("The month's bridge", text + table))
+    return Piece(section("The month's bridge", text + html_parts.table(("month", *parts.values()), body)))
 
 
 def measures(forecast: Forecast) -> Piece:
@@ -103,30 +100,17 @@ def measures(forecast: Forecast) -> Piece:
         f"<td>{escape(str(row['why not']))}</td></tr>"
         for name, row in table_of_measures(forecast).iterrows()
     )
-    head = "".join(f'<th scope="col">{word}</th>' for word in ("measure", "value", "why there is none"))
-    table = f'<table class="words"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>'
-    return Piece(_section("The measures", wide(table)))
+    return Piece(section("The measures", html_parts.table(("measure", "value", "why there is none"), rows, "words")))
 
 
 def cautions() -> Piece:
     """What a forecast cannot know."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in CAUTIONS)
-    return Piece(_section("What this cannot know", f"<ul>{items}</ul>"))
+    return html_parts.cannot_know()
 
 
 def _figure(name: str, drawing: str, figure: Any) -> Piece:
-    return Piece(_section(name, drawing), figure=figure)
-
-
-def _section(name: str, inner: str) -> str:
-    return f'<section class="sweep"><h2>{escape(name)}</h2>{inner}</section>'
+    return Piece(section(name, drawing), figure=figure)
 
 
 def _money(forecast: Forecast, value: float) -> str:
     return money(value, forecast.scenario.currency, decimals=0)
-
-
-def _scale(forecast: Forecast, values: list[np.ndarray], *, goal: bool = False) -> Scale:
-    goal_mrr = forecast.scenario.goal_mrr
-    level = float(goal_mrr) if goal and goal_mrr is not None else None
-    return scale_over(values, lambda value: _money(forecast, value), goal=level, **WIDE)

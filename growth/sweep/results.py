@@ -17,8 +17,7 @@ from pathlib import Path
 from growth.sweep.claim import claimed
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.run_report import has_no_place, unwritten
-from growth.sweep.scratch import discard
-from growth.sweep.store import Store, store_of
+from growth.sweep.store import Store, discard, store_of
 from growth.sweep.tasks import Task
 
 POINTS, PAGE, LIST = "points.parquet", "comparison.html", "sweep-files.txt"

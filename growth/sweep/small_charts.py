@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 from math import floor, log10
 
 import numpy as np
 
+from growth.calculator.words import money
+from growth.scenario import Scenario
 from growth.sweep.influence import short
 
 LETTER = 6.0  # width of a letter in the drawing's units
@@ -34,14 +37,14 @@ class Scale:
     low: float
     high: float
     text: Text
-    goal: float | None = None
-    width: int = 240
-    height: int = 150
+    goal: float | None
+    width: int
+    height: int
 
     def steps(self) -> list[float]:
         """Round amounts along the axis, about four of them.
 
-        >>> Scale(0, 7448, str).steps(), Scale(-300, 900, str).steps()
+        >>> Scale(0, 7448, str, None, 240, 150).steps(), Scale(-300, 900, str, None, 240, 150).steps()
         ([0.0, 2000.0, 4000.0, 6000.0], [0.0, 500.0])
         """
         rough = (self.high - self.low) / 3.5
@@ -51,15 +54,22 @@ class Scale:
         return [float(n * step) + 0.0 for n in np.arange(first, floor(self.high / step) + 1)]
 
 
-def scale_over(values: Iterable[np.ndarray], text: Text, *, goal: float | None = None, **size: int) -> Scale:
-    """A scale on which all the values fit, and the goal unless it is more than three times as high as any of them."""
+def scale_over(
+    scenario: Scenario, values: Iterable[np.ndarray], *, goal: bool = True, width: int = 240, height: int = 150
+) -> Scale:
+    """A scale in the scenario's currency on which all the values fit.
+
+    goal: whether to draw a line at its goal, unless that is more than three times as high as any of the values.
+    """
     arrays = [np.asarray(value, float) for value in values]
     low = min([0.0, *(float(np.nanmin(value)) for value in arrays if value.size)])
     high = max([0.0, *(float(np.nanmax(value)) for value in arrays if value.size)])
-    if goal is not None and goal > 3 * high:
-        goal = None
-    high = max(high, goal or 0.0)
-    return Scale(low, high if high > low else low + 1.0, text, goal, **size)
+    level = float(scenario.goal_mrr) if goal and scenario.goal_mrr is not None else None
+    if level is not None and level > 3 * high:
+        level = None
+    high = max(high, level or 0.0)
+    text = partial(money, currency=scenario.currency, decimals=0)
+    return Scale(low, high if high > low else low + 1.0, text, level, width, height)
 
 
 def lines(

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shutil
 import tempfile
 from collections.abc import Callable
 from contextlib import suppress
@@ -21,10 +22,9 @@ from urllib.parse import urlsplit
 from urllib.request import url2pathname
 
 from growth.sweep.load_sweep import SweepError
-from growth.sweep.scratch import emptied
 
-SCRATCH = ".unfinished"  # the folder for reports in the making
-BESIDE = ".unfinished"  # ending of a file that is written beside its place
+SCRATCH = ".unfinished"  # the folder for reports in the making; ending of a file that is written beside its place
+MARK = "made-by-growth-sweep"  # a file in that folder: whatever else lies there may be removed
 WHOLE = frozenset("s3 s3a gs gcs abfs az oss oci tos memory".split())  # stores in which a file appears whole or never
 INSTEAD = {  # of addresses that papermill or fsspec know, and that cannot hold a sweep
     "abs": "write abfs://CONTAINER/FOLDER",
@@ -38,8 +38,6 @@ Result = TypeVar("Result")
 
 class LocalStore:
     """A folder of this machine: files are written into the scratch folder in it and renamed from there."""
-
-    scheme = ""
 
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path).resolve()
@@ -80,13 +78,12 @@ class LocalStore:
         beside = self.path / SCRATCH / f".{name.rpartition('/')[2]}"
         try:
             with open(beside, "wb") as stream:
-                stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+                stream.write(_bytes(content))
                 stream.flush()
                 os.fsync(stream.fileno())
             self.put(beside, name)
-        except BaseException:
+        finally:
             beside.unlink(missing_ok=True)
-            raise
 
     def put(self, made: Path, name: str) -> None:
         """Put a file that lies in the scratch folder in its place, whole or not at all. Raises OSError."""
@@ -108,7 +105,7 @@ class RemoteStore:
 
     def __init__(self, fs: Any, root: str, address: str) -> None:
         self.fs, self.root, self.address = fs, root.rstrip("/"), address.rstrip("/")
-        self.scheme = address.partition("://")[0]
+        self._whole = address.partition("://")[0] in WHOLE
 
     def where(self, name: str = "") -> str:
         """The full address of a file, as it is shown: without the password, if there is one in it."""
@@ -161,8 +158,7 @@ class RemoteStore:
 
     def write(self, name: str, content: str | bytes) -> None:
         """Write a file, whole or not at all (see the class). Raises OSError."""
-        content = content.encode("utf-8") if isinstance(content, str) else content
-        self._in_place(name, lambda path: self.fs.pipe_file(path, content))
+        self._in_place(name, lambda path: self.fs.pipe_file(path, _bytes(content)))
 
     def create(self, name: str, content: str) -> bool:
         """Write a file only where there is none; in one step on stores that can, such as s3, gs and abfs.
@@ -187,10 +183,6 @@ class RemoteStore:
         with suppress(FileNotFoundError):
             self._do(lambda: self.fs.rm_file(self._at(name)))
 
-    @property
-    def _whole(self) -> bool:
-        return self.scheme in WHOLE
-
     def _at(self, name: str) -> str:
         return f"{self.root}/{name}" if name else self.root
 
@@ -199,7 +191,7 @@ class RemoteStore:
             self._do(lambda: write(self._at(name)))
             return
         part, _, last = name.rpartition("/")
-        beside = self._at(f"{part}/.{last}{BESIDE}".lstrip("/"))
+        beside = self._at(f"{part}/.{last}{SCRATCH}".lstrip("/"))
         try:
             self._do(lambda: write(beside))
             try:
@@ -261,6 +253,36 @@ def store_of(address: str | Path) -> Store:
     except Exception as error:
         raise SweepError(f"it cannot be opened: {' '.join(str(error).split())[:200]}", file=shown) from None
     return RemoteStore(fs, root, address)
+
+
+def emptied(path: Path) -> Path:
+    """An empty folder at `path`; what a killed sweep left in it, known by its mark, is removed first."""
+    if path.is_symlink() or (path.exists() and not (path / MARK).is_file() and any(path.iterdir())):
+        raise SweepError("no sweep made this folder; move it, or choose another place", file=str(path))
+    path.mkdir(mode=0o700, exist_ok=True)
+    (path / MARK).touch()
+    _clear(path)
+    return path
+
+
+def discard(path: Path) -> None:
+    """Remove a scratch folder, its mark last, as far as that is possible."""
+    with suppress(OSError):
+        _clear(path)
+        (path / MARK).unlink(missing_ok=True)
+        path.rmdir()
+
+
+def _clear(path: Path) -> None:
+    for entry in path.iterdir():
+        if entry.is_dir() and not entry.is_symlink():
+            shutil.rmtree(entry, ignore_errors=True)
+        elif entry.name != MARK:
+            entry.unlink(missing_ok=True)
+
+
+def _bytes(content: str | bytes) -> bytes:
+    return content.encode("utf-8") if isinstance(content, str) else content
 
 
 def _shown(address: str) -> str:
