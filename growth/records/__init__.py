@@ -16,32 +16,28 @@ if TYPE_CHECKING:
     from growth.records.backtest import RIVALS, Backtest, run_backtest
     from growth.records.bridge import Movements, Spells, bridge_frame, movements, spells, triangles
     from growth.records.churn_fit import Fit, fit_all, recommend
-    from growth.records.estimate import measure
+    from growth.records.estimate import KindMeasures, Measured, measure
     from growth.records.forecast_band import ForecastBand, forecast_measured
-    from growth.records.goodness_of_fit import Misfit, misfit
-    from growth.records.measured import KindMeasures, Measured, Rate
+    from growth.records.intervals import Rate
     from growth.records.paid_months import PaidMonths, spread_payments
-    from growth.records.read import ColumnNames, RecordsError, Rows, load_columns, read_records
+    from growth.records.read import ColumnNames, RecordsError, Rows, load_columns, read_records, snapshot_table
     from growth.records.report import markdown, notes, summary
     from growth.records.scenario_file import scenario_text, write_scenario
-    from growth.records.snapshot import snapshot_table
-    from growth.records.survival import RiskTable, Survival, kaplan_meier, risk_table, spell_risk
+    from growth.records.survival import Misfit, RiskTable, Survival, kaplan_meier, misfit, risk_table, spell_risk
     from growth.records.to_scenario import CURVES
 
 _MODULES = {
     "backtest": "Backtest RIVALS run_backtest",
     "bridge": "Movements Spells bridge_frame movements spells triangles",
     "churn_fit": "Fit fit_all recommend",
-    "estimate": "measure",
+    "estimate": "KindMeasures Measured measure",
     "forecast_band": "ForecastBand forecast_measured",
-    "goodness_of_fit": "Misfit misfit",
-    "measured": "KindMeasures Measured Rate",
+    "intervals": "Rate",
     "paid_months": "PaidMonths spread_payments",
-    "read": "ColumnNames RecordsError Rows load_columns read_records",
+    "read": "ColumnNames RecordsError Rows load_columns read_records snapshot_table",
     "report": "markdown notes summary",
     "scenario_file": "scenario_text write_scenario",
-    "snapshot": "snapshot_table",
-    "survival": "RiskTable Survival kaplan_meier risk_table spell_risk",
+    "survival": "Misfit RiskTable Survival kaplan_meier misfit risk_table spell_risk",
     "to_scenario": "CURVES",
 }
 _HOMES = {name: module for module, names in _MODULES.items() for name in names.split()}

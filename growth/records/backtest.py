@@ -15,8 +15,7 @@ from growth.records.bridge import movements, spells
 from growth.records.estimate import measure
 from growth.records.forecast_band import forecast_measured
 from growth.records.paid_months import spread_payments
-from growth.records.read.rows import Rows
-from growth.records.read.unreadable import RecordsError
+from growth.records.read.rows import RecordsError, Rows
 
 RIVALS = ("last value", "straight line", "constant growth rate")
 LOOK_BACK = 12  # months from which the line and the growth rate are taken

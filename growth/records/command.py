@@ -59,7 +59,7 @@ def add_command(subparsers: Any) -> None:
 
 
 def _measure(arguments: argparse.Namespace) -> None:
-    from growth.records.read.unreadable import RecordsError
+    from growth.records.read.rows import RecordsError
 
     if arguments.until and not re.fullmatch(r"(19|20|21)\d\d-(0[1-9]|1[0-2])", arguments.until):
         raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
@@ -86,7 +86,7 @@ def _measure(arguments: argparse.Namespace) -> None:
 
 
 def _demo(arguments: argparse.Namespace) -> None:
-    from growth.records.read.unreadable import RecordsError
+    from growth.records.read.rows import RecordsError
 
     if not 1 <= arguments.months <= 600 or not 0 < arguments.sign_ups <= 1e6 or arguments.seed < 0:
         raise RecordsError("--months has to be from 1 to 600, --sign-ups above 0 up to a million, --seed at least 0")

@@ -2,19 +2,84 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from growth.records.bridge import Movements, Spells, movements, spells
 from growth.records.churn_fit import Fit, fit_all, recommend
-from growth.records.intervals import Resampled, percentile, poisson_mean, wilson
-from growth.records.measured import KindMeasures, Measured, Rate
+from growth.records.intervals import Rate, Resampled, percentile, poisson_growth, poisson_mean, wilson
 from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
-from growth.records.survival import kaplan_meier, risk_table, spell_risk
+from growth.records.survival import RiskTable, Survival, kaplan_meier, risk_table, spell_risk
 
 RECENT = 12  # months over which levels (new customers, prices, shares of plans) are measured
 FOLLOWED = 12  # months for which leavers are followed to see whether they return
 TRIAL_MONTHS = 3  # months after its own within which a sign-up has to pay to count as converted
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KindMeasures:
+    """What was measured of one plan with one way of billing.
+
+    customers, mrr: in the last month. share: of those who joined in the last 12 months. churn: lost / on board, over
+    all months. renewal: of customers whose year ended; None for monthly plans. price: mean first MRR of those who
+    joined in the last 12 months; None if nobody did. fits, chosen, why: the churn curves, for monthly plans.
+    """
+
+    plan: str
+    billing: str
+    customers: int
+    mrr: float
+    share: Rate
+    churn: Rate
+    renewal: Rate | None
+    arpa: Rate | None
+    price: Rate | None
+    expansion: Rate
+    contraction: Rate
+    table: RiskTable
+    survival: Survival
+    fits: tuple[Fit, ...]
+    chosen: Fit | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """Everything measured. Rates are fractions a month; money is in major units of the records' currency.
+
+    kinds: by plan and billing. monthly_table, fits, chosen, why: the churn curves of all monthly plans together.
+    joins: new customers by month, from the second month on. new_customers: their mean over the last 12 months. growth:
+    their monthly growth; None with too few of them. expansion_draws: bootstrap samples of the expansion and the
+    contraction rate, shape (2, draws). comeback, comeback_after: the share of leavers who return within 12 months, and
+    the median wait in months. conversion, delays: the share of sign-ups (customers whose first row has amount 0) that
+    pays, and the shares of those by months from sign-up to payment. unknown_ages: customers on board in month 0 whose
+    age is not in the records; they are left out of the curves.
+    """
+
+    book: PaidMonths
+    runs: Spells
+    moves: Movements
+    kinds: tuple[KindMeasures, ...]
+    monthly_table: RiskTable
+    fits: tuple[Fit, ...]
+    chosen: Fit
+    why: str
+    new_customers: Rate
+    joins: np.ndarray
+    growth: Rate | None
+    churn: Rate
+    revenue_churn: Rate
+    expansion: Rate
+    contraction: Rate
+    expansion_draws: np.ndarray
+    arpa: Rate | None
+    comeback: Rate | None
+    comeback_after: int
+    conversion: Rate | None
+    delays: tuple[float, ...]
+    unknown_ages: int
 
 
 def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
@@ -66,7 +131,7 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
         why,
         _new_customers(joins),
         joins,
-        _growth(joins),
+        poisson_growth(joins),
         _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
         _of_draws(
             moves.churned_mrr.sum(),
@@ -171,30 +236,8 @@ def _new_customers(joins: np.ndarray) -> Rate:
     if not lately.size:
         return Rate(0.0, 0.0, 0.0, "records of one month")
     low, high = poisson_mean(lately)
-    return Rate(
-        float(lately.mean()), low, high, f"{lately.sum():,.0f} joined in the last {lately.size} months; Poisson"
-    )
-
-
-def _growth(joins: np.ndarray) -> Rate | None:
-    """Estimate the monthly growth of new customers over the last 24 months, by Poisson regression on time with standard
-    errors widened for overdispersion; None with fewer than 12 months or 24 customers.
-
-    Source: McCullagh and Nelder, "Generalized Linear Models" (2nd ed. 1989), section 6.2.
-    """
-    joins = joins[-2 * RECENT :]
-    if joins.size < RECENT or joins.sum() < 2 * RECENT:
-        return None
-    time = np.stack([np.ones(joins.size), np.arange(joins.size) - (joins.size - 1) / 2])
-    beta = np.array([np.log(joins.mean()), 0.0])
-    for _ in range(30):  # Newton's method
-        mean = np.exp(beta @ time)
-        beta = beta + np.linalg.solve((time * mean) @ time.T, time @ (joins - mean))
-    mean = np.exp(beta @ time)
-    spread = max(1.0, float(((joins - mean) ** 2 / mean).sum() / (joins.size - 2)))
-    error = float(np.sqrt(spread * np.linalg.inv((time * mean) @ time.T)[1, 1]))
-    low, value, high = np.expm1(beta[1] + 1.96 * error * np.array([-1, 0, 1])).tolist()
-    return Rate(value, low, high, f"new customers of the last {joins.size} months; Poisson regression")
+    source = f"{lately.sum():,.0f} joined in the last {lately.size} months; Poisson"
+    return Rate(float(lately.mean()), low, high, source)
 
 
 def _arpa(book: PaidMonths, kind: int | None, drawn: Resampled) -> Rate | None:
@@ -203,9 +246,7 @@ def _arpa(book: PaidMonths, kind: int | None, drawn: Resampled) -> Rate | None:
     if not mrr.size:
         return None
     draws = drawn.ratio(book.customer[now], mrr, np.ones(mrr.size))
-    return Rate(
-        float(mrr.mean()), *percentile(draws), f"{mrr.size:,} customers in the last month; bootstrap by customer"
-    )
+    return _of_draws(mrr.sum(), mrr.size, draws, f"{mrr.size:,} customers in the last month")
 
 
 def _price(first: np.ndarray) -> Rate | None:
@@ -213,12 +254,8 @@ def _price(first: np.ndarray) -> Rate | None:
         return None
     half = float(1.96 * first.std(ddof=1) / np.sqrt(first.size)) if first.size > 1 else 0.0
     mean = float(first.mean())
-    return Rate(
-        mean,
-        mean - half,
-        mean + half,
-        f"mean first MRR of {first.size:,} who joined in the last {RECENT} months; normal",
-    )
+    source = f"mean first MRR of {first.size:,} who joined in the last {RECENT} months; normal"
+    return Rate(mean, mean - half, mean + half, source)
 
 
 def _comeback(book: PaidMonths, runs: Spells) -> tuple[Rate | None, int]:
@@ -248,10 +285,7 @@ def _conversion(book: PaidMonths) -> tuple[Rate | None, tuple[float, ...]]:
     paid = (converted != NONE) & (converted - signed_up <= TRIAL_MONTHS)
     if not signed_up.size:
         return None, (1.0,)
-    rate = _share(
-        int(paid.sum()),
-        signed_up.size,
-        f"{paid.sum():,} of {signed_up.size:,} sign-ups paid within {TRIAL_MONTHS} months",
-    )
+    source = f"{paid.sum():,} of {signed_up.size:,} sign-ups paid within {TRIAL_MONTHS} months"
+    rate = _share(int(paid.sum()), signed_up.size, source)
     delays = np.bincount((converted - signed_up)[np.flatnonzero(paid)], minlength=1).astype(float)
     return rate, tuple((delays / delays.sum()).round(4).tolist()) if paid.any() else (1.0,)

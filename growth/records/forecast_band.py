@@ -10,9 +10,9 @@ import numpy as np
 from growth.engine import forecast
 from growth.engine.cohorts import cohorts
 from growth.records.churn_fit import BOUNDS, Fit
-from growth.records.estimate import RECENT
-from growth.records.goodness_of_fit import seen_curve
-from growth.records.measured import Measured, Rate
+from growth.records.estimate import RECENT, Measured
+from growth.records.intervals import Rate
+from growth.records.survival import seen_curve
 from growth.records.to_scenario import Value, assumptions, first_joining, own_curve, shown_kinds, steady_growth
 from growth.scenario import Scenario
 

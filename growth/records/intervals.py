@@ -1,4 +1,4 @@
-"""95% intervals: Wilson's for shares, chi-squared for counts, the bootstrap by customer for rates of revenue."""
+"""95% intervals: Wilson's for shares, the bootstrap by customer for rates of revenue, Poisson for counts and growth."""
 
 from __future__ import annotations
 
@@ -8,8 +8,19 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 Z95 = 1.959963984540054  # 97.5% point of the normal distribution
+GROWTH_MONTHS = 24  # over which growth is measured, at most
 GROUPS = 1_000  # of customers that are resampled; more customers than this are put into so many groups at random
 DRAWS = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A measured number with its 95% interval. source: what it was measured from, and the method, in words."""
+
+    value: float
+    low: float
+    high: float
+    source: str
 
 
 def wilson(count: ArrayLike, of: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
@@ -103,3 +114,24 @@ def poisson_mean(counts: np.ndarray) -> tuple[float, float]:
     ratio = np.var(counts, ddof=1) / mean if months > 2 and mean else 1.0
     spread = np.sqrt(ratio) if ratio * (months - 1) > chdtri(max(months - 1, 1), 0.05) else 1.0
     return float(max(mean - (mean - low / months) * spread, 0.0)), float(mean + (high / months - mean) * spread)
+
+
+def poisson_growth(joins: np.ndarray) -> Rate | None:
+    """Estimate the monthly growth of new customers over the last 24 months, by Poisson regression on time with standard
+    errors widened for overdispersion; None with fewer than 12 months or 24 customers.
+
+    Source: McCullagh and Nelder, "Generalized Linear Models" (2nd ed. 1989), section 6.2.
+    """
+    joins = joins[-GROWTH_MONTHS:]
+    if joins.size < 12 or joins.sum() < 24:
+        return None
+    time = np.stack([np.ones(joins.size), np.arange(joins.size) - (joins.size - 1) / 2])
+    beta = np.array([np.log(joins.mean()), 0.0])
+    for _ in range(30):  # Newton's method
+        mean = np.exp(beta @ time)
+        beta = beta + np.linalg.solve((time * mean) @ time.T, time @ (joins - mean))
+    mean = np.exp(beta @ time)
+    spread = max(1.0, float(((joins - mean) ** 2 / mean).sum() / (joins.size - 2)))
+    error = float(np.sqrt(spread * np.linalg.inv((time * mean) @ time.T)[1, 1]))
+    low, value, high = np.expm1(beta[1] + 1.96 * error * np.array([-1, 0, 1])).tolist()
+    return Rate(value, low, high, f"new customers of the last {joins.size} months; Poisson regression")

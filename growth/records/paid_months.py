@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.errors import Problem
-from growth.records.read.rows import Rows
-from growth.records.read.unreadable import RecordsError
+from growth.records.read.rows import RecordsError, Rows
 from growth.records.read.values import NONE
 
 MOST_MONTHS = 600  # that records may span

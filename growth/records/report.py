@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from html import escape
 
-from growth.records.goodness_of_fit import NO_FIT, misfit
-from growth.records.measured import KindMeasures, Measured, Rate
+from growth.records.estimate import KindMeasures, Measured
+from growth.records.intervals import Rate
+from growth.records.survival import NO_FIT, misfit
 from growth.records.to_scenario import (
     CURVES,
     MOST_PLANS,

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from growth.records.churn_fit import FEW_LEAVERS, Fit
-from growth.records.estimate import RECENT
-from growth.records.measured import KindMeasures, Measured, Rate
+from growth.records.estimate import RECENT, KindMeasures, Measured
+from growth.records.intervals import Rate
 from growth.records.read.values import NONE
 
 MOST_PLANS = 40

@@ -10,12 +10,11 @@ import pytest
 from growth.records.backtest import RIVALS, rival_forecasts, run_backtest
 from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
-from growth.records.estimate import _growth, _new_customers, measure
+from growth.records.estimate import _new_customers, measure
 from growth.records.forecast_band import forecast_measured, shared_error
-from growth.records.measured import Rate
+from growth.records.intervals import Rate, poisson_growth
 from growth.records.paid_months import spread_payments
-from growth.records.read.rows import Rows
-from growth.records.read.unreadable import RecordsError
+from growth.records.read.rows import RecordsError, Rows
 from growth.records.to_scenario import steady_growth
 
 
@@ -87,7 +86,7 @@ def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rat
 def test_errors_of_level_and_growth_go_together():
     """Of 24 months with counts of one variance: 6 sqrt(12 / (24 (24^2 - 1) / 12)), by least squares, is 0.613."""
     counts = np.random.default_rng(1).poisson(60, (400, 24)).astype(float)
-    levels, growths = [_new_customers(joins) for joins in counts], [_growth(joins) for joins in counts]
+    levels, growths = [_new_customers(joins) for joins in counts], [poisson_growth(joins) for joins in counts]
     said = [
         shared_error(level, months=24, error=(growth.high - growth.low) / (2 * 1.96))
         for level, growth in zip(levels, growths, strict=True)

@@ -12,13 +12,11 @@ from scipy.stats import chi2
 
 from growth.records.churn_fit import fit_all, fit_constant, fit_sbg, recommend
 from growth.records.demo import DemoBusiness, demo_book
-from growth.records.estimate import measure
-from growth.records.goodness_of_fit import misfit, seen_curve
+from growth.records.estimate import Measured, measure
 from growth.records.intervals import Resampled, percentile
-from growth.records.measured import Measured
 from growth.records.paid_months import spread_payments
 from growth.records.read import read_records
-from growth.records.survival import RiskTable, kaplan_meier
+from growth.records.survival import RiskTable, kaplan_meier, misfit, seen_curve
 
 BUSINESSES = 200
 

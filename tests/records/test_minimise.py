@@ -1,11 +1,11 @@
-"""The search for the least of a function: minima known on paper, at a bound, and where Newton's method fails."""
+"""Bounded minimisation: minima known on paper and at a bound, and fits beside an independent search."""
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
-from growth.records import minimise as module
-from growth.records.churn_fit import fit_bdw, fit_sbg
-from growth.records.minimise import minimise, slopes
+from growth.engine.curves import churn_by_age
+from growth.records.churn_fit import BOUNDS, fit_bdw, fit_sbg, log_likelihood, minimise, slopes
 from growth.records.survival import RiskTable
 
 WIDE = {"low": np.array([-5.0, -5.0]), "high": np.array([5.0, 5.0])}
@@ -25,7 +25,8 @@ def bowl(points):
 
 
 def test_the_least_of_a_curved_valley():
-    assert minimise(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-6)
+    # the gradient by central differences is off by h^2 / 6 times the third derivative: here by 3.6e-5
+    assert minimise(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-4)
 
 
 def test_a_bound_holds_one_parameter_and_the_other_goes_on():
@@ -42,15 +43,6 @@ def test_the_lower_of_two_minima_is_found():
     assert 4 * x * (x**2 - 1) == pytest.approx(-0.25, abs=1e-6) and x < -1 and abs(y) < 1e-6
 
 
-def test_where_newton_does_not_settle_a_simplex_does(monkeypatch):
-    def kinked(points):  # no second derivative tells where |x - 1| + |y + 2| is least
-        return np.abs(points - [1, -2]).sum(axis=1)
-
-    assert minimise(kinked, STARTS, **WIDE) == pytest.approx([1, -2], abs=1e-6)
-    monkeypatch.setattr(module, "STEPS", 1)
-    assert minimise(valley, STARTS, **WIDE) == pytest.approx([1, 1], abs=1e-6)
-
-
 def test_derivatives_by_differences():
     value, slope, matrix = slopes(bowl, np.array([1.0, 2.0]))
     assert value == 1 + 2 + 4 - 6
@@ -59,15 +51,21 @@ def test_derivatives_by_differences():
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_fits_are_never_worse_than_those_of_a_simplex_search(seed, monkeypatch):
+def test_fits_are_never_worse_than_those_of_a_simplex_search(seed):
     random = np.random.default_rng(seed)
     ages = np.arange(1, random.integers(6, 60))
     falling = 1 / (1 + random.uniform(5, 30) + ages)
     churn = (np.full(ages.size, 0.04), falling, 0.01 + 0.002 * ages)[seed % 3]  # constant and rising end at a bound
     at_risk = np.cumprod(1 - np.append(0, churn[:-1])) * 10 ** random.uniform(2.5, 5)
     table = RiskTable(at_risk.astype(int), random.binomial(at_risk.astype(int), churn))
-    found = fit_sbg(table), fit_bdw(table)
-    monkeypatch.setattr(module, "STEPS", 0)
-    by_simplex = fit_sbg(table), fit_bdw(table)
-    for one, other in zip(found, by_simplex, strict=True):
-        assert one.log_likelihood > other.log_likelihood - 1e-6
+    for fit in (fit_sbg(table), fit_bdw(table)):
+        names = fit.low
+
+        def loss(at, fit=fit, names=names):
+            section = type(fit.section).model_construct(curve=fit.curve, **dict(zip(names, np.exp(at), strict=True)))
+            return -log_likelihood(np.clip(churn_by_age(section, ages=table.ages)[:, 0], 1e-300, 1 - 1e-15), table)
+
+        bounds, start = np.log([BOUNDS[name] for name in names]), np.log([1.0, 10.0, 1.0][: len(names)])
+        options = {"xatol": 1e-8, "fatol": 1e-9, "maxiter": 4000}
+        other = minimize(loss, start, method="Nelder-Mead", bounds=bounds, options=options)
+        assert fit.log_likelihood > -other.fun - 1e-6

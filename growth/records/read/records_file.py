@@ -8,19 +8,18 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 
 from growth.errors import Problem
 from growth.files import not_a_table, open_input, regular_file
-from growth.records.read.block import Block
 from growth.records.read.column_names import ColumnNames
 from growth.records.read.csv_file import csv_blocks
-from growth.records.read.parquet_file import parquet_blocks
-from growth.records.read.rows import Rows, months_of
-from growth.records.read.unreadable import RecordsError, Unreadable
+from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded, months_of
 from growth.records.read.values import NAMES, NONE, as_strings, meanings
 
 MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
 MOST_MONTHS = 60  # that a charge may pay for
+PARQUET_ROWS = 1 << 18  # in a block
 MOST_PLANS = 30_000
 ENDS_BEFORE = "a period that ends before it begins"
 Values = dict[str, np.ndarray]  # by our names, each of shape (rows,)
@@ -71,6 +70,28 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
     return _rows(values, factors, tuple(names["plan"]) or ("all",), currency, count, unreadable)
 
 
+def parquet_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
+    """Yield the file's rows in order. They are numbered from 2, as if the names of the columns stood in line 1.
+
+    Raises
+    ------
+    RecordsError
+        The file is no Parquet file, is damaged, or has no columns of ours.
+    """
+    line = 2
+    try:
+        with pq.ParquetFile(path) as file:
+            header = file.schema_arrow.names
+            _, places = names.find(header, file=str(path))
+            theirs = {ours: header[place] for ours, place in places.items()}
+            for batch in file.iter_batches(PARQUET_ROWS, columns=list(theirs.values())):
+                columns = {ours: encoded(batch.column(name)) for ours, name in theirs.items()}
+                yield Block(columns, np.arange(line, line + batch.num_rows), [])
+                line += batch.num_rows
+    except (pa.ArrowException, OSError, ValueError, MemoryError):  # what damage leads to is manifold
+        raise RecordsError([Problem("", "a Parquet file that can be read")], file=str(path)) from None
+
+
 def _interpreted(
     blocks: Iterator[Block], names: dict[str, dict[str, int]]
 ) -> tuple[list[Values], pa.ChunkedArray, Unreadable]:
@@ -80,19 +101,17 @@ def _interpreted(
     """
     parts, identifiers, unreadable, seen = [], [], Unreadable(), 0
     for block in blocks:
+        which = {ours: column.indices.to_numpy() for ours, column in block.columns.items()}
         strings: dict[str, pa.Array] = {}
         values: dict[str, Any] = {}
         faults: dict[int, str] = {}
         for ours, column in block.columns.items():
-            strings[ours], wrong = as_strings(column.distinct)
-            _note(wrong, column.which, faults)
-        for ours, column in block.columns.items():
+            strings[ours], wrong = as_strings(column.dictionary)
+            _note(wrong, which[ours], faults)
+        for ours in which:
             values[ours], wrong = meanings(ours, strings[ours])
-            _note(wrong, column.which, faults)
-        rows = {
-            ours: column.which if ours in ("customer", *NAMES) else values[ours][column.which]
-            for ours, column in block.columns.items()
-        }
+            _note(wrong, which[ours], faults)
+        rows = {ours: index if ours in ("customer", *NAMES) else values[ours][index] for ours, index in which.items()}
         _check_periods(rows, faults)
         if faults:
             good = np.ones(block.lines.size, bool)

@@ -1,13 +1,86 @@
-"""The rows of the records once they are read: customers are numbers, and nothing of an identifier is left."""
+"""The rows of the records once they are read: customers are numbers, and nothing of an identifier is left.
+
+Rows that cannot be read are counted by kind, with their first lines; no value of a row is ever shown.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 
 import numpy as np
+import pyarrow as pa
 
-from growth.records.read.unreadable import Unreadable
+from growth.errors import GrowthError, Problem
 from growth.records.read.values import LAST_DAY
+
+FIRST_LINES = 5  # named of each kind
+
+
+class RecordsError(GrowthError):
+    """Records that cannot be used: a missing column, unreadable rows, a currency without a rate."""
+
+
+@dataclass(slots=True)
+class Unreadable:
+    """Counts of unreadable rows by kind, with the first lines of each. Lines count from 1, the header is line 1.
+
+    >>> rows = Unreadable()
+    >>> rows.add("no customer", 7)
+    >>> rows.add("no customer", 9)
+    >>> str(rows)
+    'no customer: 2 rows, first in lines 7, 9'
+    """
+
+    counts: Counter[str] = field(default_factory=Counter)
+    lines: dict[str, list[int]] = field(default_factory=dict)
+
+    def add(self, kind: str, line: int) -> None:
+        """Count a row of this kind, found in this line."""
+        self.counts[kind] += 1
+        first = self.lines.setdefault(kind, [])
+        if len(first) < FIRST_LINES:
+            first.append(line)
+
+    @property
+    def total(self) -> int:
+        """How many rows cannot be read."""
+        return sum(self.counts.values())
+
+    def stop_above(self, leave_out: int, *, file: str) -> None:
+        """Raise RecordsError, with a problem for each kind, if more rows than `leave_out` cannot be read."""
+        if self.total <= leave_out:
+            return
+        advice = f"Mend them, or leave them out knowingly: --leave-out {self.total}."
+        summary = Problem("", f"at most {leave_out} unreadable rows may be left out", f"{self.total}", advice)
+        kinds = [Problem("", line, line=self.lines[kind][0]) for kind, line in self._described()]
+        raise RecordsError([summary, *kinds], file=file)
+
+    def _described(self) -> list[tuple[str, str]]:
+        return [
+            (
+                kind,
+                f"{kind}: {count} row{'s' if count > 1 else ''}, first in line{'s' if count > 1 else ''} "
+                + ", ".join(map(str, self.lines[kind])),
+            )
+            for kind, count in self.counts.most_common()
+        ]
+
+    def __str__(self) -> str:
+        return "\n".join(text for _, text in self._described())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """Consecutive rows of a file before they are interpreted.
+
+    columns: by our names, from `encoded`. lines: int, shape (rows,), the line of each row, counted from 1. faults: line
+    and kind of fault of rows that could not be split into columns; they are not in `columns`.
+    """
+
+    columns: dict[str, pa.DictionaryArray]
+    lines: np.ndarray
+    faults: list[tuple[int, str]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,3 +131,30 @@ def months_of(days: np.ndarray) -> np.ndarray:
 
 
 _MONTH_OF_DAY = np.append(np.arange(LAST_DAY + 1).astype("M8[D]").astype("M8[M]").astype(np.int16), np.int16(-1))
+
+
+def encoded(column: pa.Array) -> pa.DictionaryArray:
+    """Return a column of any type as a dictionary of distinct texts (binary); a missing value becomes "".
+
+    >>> texts = encoded(pa.array(["a", "b", None, "a"]))
+    >>> texts.dictionary.to_pylist(), texts.indices.to_pylist()
+    ([b'a', b'b', b''], [0, 1, 2, 0])
+    """
+    if not pa.types.is_dictionary(column.type):
+        try:
+            column = column.dictionary_encode(null_encoding="encode")
+        except (pa.ArrowNotImplementedError, pa.ArrowInvalid):  # a nested type
+            column = pa.array([str(value) for value in column.to_pylist()], pa.string()).dictionary_encode()
+    elif column.null_count:
+        return encoded(column.dictionary_decode())
+    return pa.DictionaryArray.from_arrays(column.indices.cast(pa.int32()), _as_binary(column.dictionary))
+
+
+def _as_binary(values: pa.Array) -> pa.Array:
+    kind = values.type
+    if not (pa.types.is_string(kind) or pa.types.is_binary(kind)):
+        try:
+            values = values.cast(pa.string())
+        except (pa.ArrowNotImplementedError, pa.ArrowInvalid):
+            values = pa.array([None if value is None else str(value) for value in values.to_pylist()], pa.string())
+    return values.cast(pa.binary()).fill_null(b"")
