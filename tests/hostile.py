@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from growth.giveaway.brief import Address, FieldName, FieldPath, Giveaway, Language, Slug, WhatIfName
+from growth.giveaway.brief import Address, FieldAddress, FieldName, Giveaway, Language, Slug, WhatIfName
 from growth.scenario import Scenario
 from growth.scenario.section import Currency, Month
 
@@ -26,7 +26,7 @@ WELL_FORMED: dict[Any, str] = {  # texts that only take one form
     Address: "https://fernhollow.example/a?b=%3Cscript%3E",
     Currency: "EUR",
     FieldName: "email",
-    FieldPath: "stay.churn.monthly_churn_rate",
+    FieldAddress: "stay.churn.monthly_churn_rate",
     Language: "en",
     Month: "2027-01",
     Slug: "how-big",

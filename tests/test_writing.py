@@ -26,6 +26,7 @@ EXAMPLES = {
     ("kit", "--to"): "kit IN/fernhollow.yaml --to TO",
     ("measure", "--to"): "measure IN/records/fernhollow-charges.csv --columns IN/columns.yaml --to TO",
     ("records-demo", "--to"): "records-demo --months 3 --to TO",
+    ("earned import", "--remember"): "earned import IN/ledger IN/earned/buyers.csv --yes --remember TO",
     ("earned export", "--to"): "earned export IN/ledger --to TO",
     ("earned scenario", "--to"): "earned scenario IN/ledger IN/earned/list.yaml --channel pieces --to TO",
     ("spreadsheet", "--to"): "spreadsheet IN/fernhollow.yaml --to TO",

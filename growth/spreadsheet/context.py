@@ -81,7 +81,7 @@ class WorkbookContext:
         width, columns, rows
             Width in characters, columns and rows of months or ages to print, where that is not the whole table.
         """
-        pages_wide = max(1, math.ceil((width or table.width) / PAGE_WIDTH))
+        pages_wide = min(max(1, math.ceil((width or table.width) / PAGE_WIDTH)), 2)  # wider is scaled down
         pages_tall = max(1, math.ceil((rows or table.last) / PAGE_ROWS))
         heads = (FIRST - 2, FIRST - 1)
         print_setup(table.sheet, heads=heads, labels=labels, pages_wide=pages_wide, pages_tall=pages_tall)

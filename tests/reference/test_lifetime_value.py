@@ -79,7 +79,7 @@ def test_yearly_contributions_and_a_promotion_at_mid_year():
     One customer on a yearly plan of 260, paid in month 0 and at ten renewals; 50 for each customer on board at
     mid-year."""
     pay = {"plans": [plan(monthly_price=260 / 12, billing="yearly", renewal_rate=0.75)]}
-    opening = {"customers": 1, "mrr": 260 / 12}
+    opening = {"customers": 1, "mrr": 260 / 12, "mean_age_months": 0}
     result = growth.forecast(business(months=120, arrive=NOBODY, opening=opening, pay=pay))
     contributions = np.concatenate([[260.0], result.cash_in])
     promotions = np.zeros(121)
