@@ -52,8 +52,11 @@ def without_network() -> tuple[str, ...]:
     alone = ("unshare", "--user", "--map-current-user", "--net")
     if not shutil.which("unshare"):
         return ()
-    works = subprocess.run([*alone, "true"], capture_output=True, timeout=PATIENCE)
-    return alone if works.returncode == 0 else ()
+    try:
+        subprocess.run([*alone, "true"], capture_output=True, timeout=PATIENCE, check=True)
+    except (OSError, subprocess.SubprocessError):
+        return ()
+    return alone
 
 
 def _made(html: str, name: str, options: list[str], what: str) -> bytes | None:

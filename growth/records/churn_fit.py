@@ -32,7 +32,7 @@ FEW_MONTHS = 100  # fewer customer-months at risk, only constant churn is fitted
 BOUNDS = {"alpha": (1e-3, 1e3), "beta": (1e-3, 1e3), "shape": (0.1, 3.0)}
 Function = Callable[[np.ndarray], np.ndarray]  # points, shape (points, parameters), to values, shape (points,)
 STEP = 3e-4  # of central differences
-GRADIENT_STEP = 3e-3  # of those of fourth order
+GRADIENT_STEP = 3e-3  # of those over one and over two steps, in which third derivatives cancel
 PLAINER_BY = 2.0  # a curve with more parameters has to beat a plainer one by more than this much AIC
 
 
@@ -259,19 +259,16 @@ def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: Seq
 
 
 def minimise(function: Function, starts: np.ndarray, *, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Minimise a smooth function between bounds by SciPy's SLSQP from each start; return the best minimiser found.
-
-    Source: Kraft (1994), ACM Transactions on Mathematical Software 20, 262-281.
-    """
+    """Minimise a smooth function between bounds by SciPy's SLSQP from each start; return the best minimiser found."""
     from scipy.optimize import Bounds, minimize
 
     def value_and_gradient(at: np.ndarray) -> tuple[float, np.ndarray]:
-        """With differences over one and over two steps, so that third derivatives cancel."""
         moves = GRADIENT_STEP * np.eye(at.size)
         values = function(at + np.vstack([np.zeros(at.size), moves, -moves, 2 * moves, -2 * moves]))
         one, back, two, back_two = values[1:].reshape(4, -1)
         return float(values[0]), (8 * (one - back) - (two - back_two)) / (12 * GRADIENT_STEP)
 
+    # SLSQP: Kraft (1994), ACM Transactions on Mathematical Software 20, 262-281
     options: dict[str, Any] = {"jac": True, "bounds": Bounds(low, high), "options": {"ftol": 1e-15, "maxiter": 500}}
     results = [minimize(value_and_gradient, np.clip(start, low, high), method="SLSQP", **options) for start in starts]
     return min(results, key=lambda result: result.fun).x

@@ -191,3 +191,19 @@ def test_the_browser_for_pictures_has_no_network(capsys):
         pytest.skip("this system gives a command no network of its own")
     seen = subprocess.run([*alone, "cat", "/proc/net/dev"], capture_output=True, text=True, check=True).stdout
     assert [line.split(":")[0].strip() for line in seen.splitlines()[2:]] == ["lo"]
+
+
+@pytest.mark.parametrize("refusal", ["cannot start", "hangs", "not permitted"])
+def test_where_no_network_cannot_be_had_pictures_are_made_as_they_are(refusal, monkeypatch):
+    import subprocess
+
+    from growth.giveaway import chromium
+
+    def run(command, **_):
+        if refusal == "not permitted":
+            raise subprocess.CalledProcessError(1, command)
+        raise OSError("no such program") if refusal == "cannot start" else subprocess.TimeoutExpired(command, 1)
+
+    monkeypatch.setattr(chromium.shutil, "which", lambda name: name)
+    monkeypatch.setattr(chromium.subprocess, "run", run)
+    assert chromium.without_network.__wrapped__() == ()
