@@ -132,7 +132,7 @@ def run_alone(job: dict[str, Any]) -> str:
 def _start(task: Any, context: BaseContext, job: dict[str, Any]) -> _Running:
     """Start the process of one report; job: the arguments of `make_report`."""
     ours, theirs = context.Pipe(duplex=False)
-    process: Any = context.Process(target=_make_one, args=(theirs, job))  # type: ignore[attr-defined]
+    process: Any = context.Process(target=_make_one, args=(theirs, job, dict(os.environ)))  # type: ignore[attr-defined]
     process.start()
     theirs.close()
     return _Running(task, process, ours, job["limit"])
@@ -155,8 +155,13 @@ def _ended(running: list[_Running]) -> list[tuple[_Running, str]]:
     return found
 
 
-def _make_one(messages: Connection, job: dict[str, Any]) -> None:
-    """In a process of its own: make one report, say why it failed or "", and end. It ends when its parent does."""
+def _make_one(messages: Connection, job: dict[str, Any], environment: dict[str, str]) -> None:
+    """In a process of its own: make one report, say why it failed or "", and end. It ends when its parent does.
+
+    environment: the parent's; the fork server has that of its own start, in which a store's keys may be missing.
+    """
+    os.environ.clear()
+    os.environ.update(environment)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides
     kernel = 0
     try:

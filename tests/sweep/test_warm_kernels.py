@@ -14,8 +14,9 @@ from sweep_tools import outputs, with_mark
 
 from growth.sweep import warm_kernels
 from growth.sweep.engine import PROVISIONER, register
+from growth.sweep.parallel_reports import run_alone
 from growth.sweep.provisioner import WarmProvisioner
-from growth.sweep.run_report import run_report
+from growth.sweep.run_report import ENGINE, run_report
 
 pytestmark = pytest.mark.skipif(bool(warm_kernels.unavailable()), reason=warm_kernels.unavailable())
 
@@ -153,3 +154,16 @@ def wait_for(true, seconds: float = 20) -> bool:
             return False
         time.sleep(0.05)
     return True
+
+
+def test_a_report_has_the_environment_of_now_not_that_of_the_first_report(workplace, monkeypatch):
+    """Keys of a store that are set after the fork server has started: it keeps the environment of its own start."""
+    notebook = workplace.notebook("import os\nprint(os.environ.get('A_KEY'))")
+    shown = []
+    for key in ("first", "second"):
+        monkeypatch.setenv("A_KEY", key)
+        output = workplace.path / f"{key}.ipynb"
+        job = {"notebook": str(notebook), "output": str(output), "parameters": {}, "engine": ENGINE, "title": "key"}
+        assert run_alone(job) == ""
+        shown.append(str(nbformat.read(output, as_version=4).cells[-1].outputs))
+    assert "first" in shown[0] and "second" in shown[1]
