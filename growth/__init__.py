@@ -16,6 +16,7 @@ if TYPE_CHECKING:  # so that an editor knows what each name is; at run time each
     from growth.scenario import Scenario
     from growth.scenario.file import load_scenario, save_scenario
     from growth.table import table_of_measures, to_frame
+    from growth.uncertainty import sample, spread_of
 
 __version__ = "0.1.0"
 
@@ -28,7 +29,9 @@ _HOMES = {
     "ScenarioError": "growth.errors",
     "forecast": "growth.engine",
     "load_scenario": "growth.scenario.file",
+    "sample": "growth.uncertainty",
     "save_scenario": "growth.scenario.file",
+    "spread_of": "growth.uncertainty",
     "table_of_measures": "growth.table",
     "to_frame": "growth.table",
 }
@@ -42,7 +45,9 @@ __all__ = [
     "ScenarioError",
     "forecast",
     "load_scenario",
+    "sample",
     "save_scenario",
+    "spread_of",
     "table_of_measures",
     "to_frame",
 ]

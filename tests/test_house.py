@@ -27,7 +27,7 @@ INNER = ("growth.engine", "growth.measures", "growth.scenario", "growth.errors",
 
 # Which rooms of growth/ each room may import. "growth" is the package's own list of public names.
 MAY_IMPORT = {
-    "growth": "engine, errors, scenario, table",
+    "growth": "engine, errors, scenario, table, uncertainty",
     "errors": "",
     "files": "errors",
     "output": "errors, files",
@@ -38,8 +38,9 @@ MAY_IMPORT = {
     "scenario": "errors, files",
     "measures": "engine, errors",
     "table": "engine, errors, measures",
+    "uncertainty": "engine, scenario",
     "charts": "engine, errors, measures",
-    "calculator": "engine, errors, measures, scenario",
+    "calculator": "engine, errors, measures, scenario, uncertainty",
     "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario, shipped",
     "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario",
     "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",

@@ -17,6 +17,7 @@ from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, load_scenario, save_scenario
+from growth.uncertainty import with_ranges
 
 
 def _form(data: dict[str, Any]) -> dict[str, Any]:
@@ -100,7 +101,7 @@ class Calculator(anywidget.AnyWidget):
     @traitlets.observe("tuned")
     def _follow(self, change: Any) -> None:
         if change["new"] != self.scenario.model_dump(mode="json"):
-            self.scenario = load_scenario({"scenario": change["new"]})
+            self.scenario = load_scenario(with_ranges(change["new"], self.scenario))
 
     @traitlets.observe("scenario")
     def _lead(self, change: Any) -> None:
@@ -117,7 +118,8 @@ class Calculator(anywidget.AnyWidget):
         if not isinstance(content, dict) or content.get("kind") != "keep":
             return
         try:
-            self.scenario = load_scenario({"scenario": content.get("scenario")})
+            kept = load_scenario({"scenario": content.get("scenario")}).model_dump(mode="json")
+            self.scenario = load_scenario(with_ranges(kept, self.scenario))
             self.send({"kind": "said", "text": f"Kept in {self.keep().name}."})
         except (GrowthError, OSError) as error:
             self.send({"kind": "said", "text": f"Not kept. {error}"})

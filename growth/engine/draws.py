@@ -81,3 +81,10 @@ def stack(values: list[Array]) -> Array:
     [[1.0, 1.0], [2.0, 3.0]]
     """
     return np.stack(np.broadcast_arrays(*values))
+
+
+def read_only(values: Array) -> Array:
+    """A view of an array that cannot be written to."""
+    values = values.view()
+    values.flags.writeable = False
+    return values

@@ -11,16 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.engine.draws import Array, blocks, reader, single
-from growth.engine.life import ageless, oldest_age
+from growth.engine.life import ageless
 from growth.engine.result import Forecast
 from growth.engine.run import run
+from growth.engine.step import block_size
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
-
-_BLOCK = 1 << 16  # plans x cohorts x draws that one block of state holds: about 1 MB
-_FEWEST, _MOST = 256, 8192  # draws a block
-
 
 def forecast(scenario: Scenario) -> Forecast:
     """Forecasts a validated scenario; see model.md beside this file for every equation.
@@ -39,10 +36,8 @@ def forecast(scenario: Scenario) -> Forecast:
     pooled = ageless(scenario)
     if draws is None:
         return Forecast.of(scenario, run(scenario, read=single, draws=1, pooled=pooled), draws=None)
-    cohorts_of_a_plan = 1 if pooled else scenario.months + oldest_age(scenario) + 1
-    size = min(max(_BLOCK // (cohorts_of_a_plan * len(scenario.pay.plans)), _FEWEST), _MOST)
     whole: dict[str, Array] = {}
-    for block in blocks(draws, size=size):
+    for block in blocks(draws, size=block_size(scenario, pooled=pooled)):
         for name, part in run(scenario, read=reader(block), draws=block.stop - block.start, pooled=pooled).items():
             if part.shape[-1] == 1 and draws > 1:
                 whole.setdefault(name, part)  # the same in every draw

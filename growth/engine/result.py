@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from growth.engine.chance import Chance, chance_of
 from growth.engine.cohorts import cohorts
-from growth.engine.draws import Array
+from growth.engine.draws import Array, read_only
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
@@ -78,7 +79,7 @@ class Forecast:
     @property
     def arr(self) -> Array:
         """Annual recurring revenue: 12 x closing MRR."""
-        return _read_only(12 * self.closing_mrr)
+        return read_only(12 * self.closing_mrr)
 
     @property
     def arpa(self) -> Array:
@@ -107,14 +108,14 @@ class Forecast:
     def payment_fees(self) -> Array:
         """payment_fee_rate x cash in + fee_per_payment x payments."""
         bill = self.scenario.bill
-        return _read_only(
+        return read_only(
             _by_month(bill.payment_fee_rate) * self.cash_in + _by_month(bill.fee_per_payment) * self.payments
         )
 
     @property
     def cost_to_serve(self) -> Array:
         """monthly_cost_to_serve x closing customers."""
-        return _read_only(_by_month(self.scenario.bill.monthly_cost_to_serve) * self.closing_customers)
+        return read_only(_by_month(self.scenario.bill.monthly_cost_to_serve) * self.closing_customers)
 
     @property
     def fixed_costs(self) -> Array:
@@ -126,12 +127,17 @@ class Forecast:
     def net_cash(self) -> Array:
         """Cash in less fees, cost to serve, fixed costs and acquisition spend."""
         out = self.payment_fees + self.cost_to_serve + self.fixed_costs + self.acquisition_spend
-        return _read_only(self.cash_in - out)
+        return read_only(self.cash_in - out)
 
     @property
     def cash(self) -> Array:
         """Cash at the close of each month: opening_cash + net cash so far."""
-        return _read_only(_by_month(self.scenario.bill.opening_cash) + np.cumsum(self.net_cash, axis=-1))
+        return read_only(_by_month(self.scenario.bill.opening_cash) + np.cumsum(self.net_cash, axis=-1))
+
+    @property
+    def chance(self) -> Chance:
+        """The variances of its series from chance alone: single customers come and go. Computed anew."""
+        return chance_of(self)
 
     @property
     def cohort_customers(self) -> Array:
@@ -148,7 +154,7 @@ class Forecast:
 
     def _cohorts(self) -> tuple[Array, Array]:
         customers, mrr = cohorts(self.scenario)
-        return _read_only(customers), _read_only(mrr)
+        return read_only(customers), read_only(mrr)
 
 
 # the month's bridge, of customers and of MRR, in its order
@@ -197,7 +203,7 @@ def ratio(part: Array, whole: Array) -> Array:
     array([0.25,  nan])
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        return _read_only(np.where(whole != 0, part / whole, np.nan))
+        return read_only(np.where(whole != 0, part / whole, np.nan))
 
 
 def _by_month(value: Any) -> Any:
@@ -208,10 +214,4 @@ def _by_month(value: Any) -> Any:
 def _by_draw(values: Array, draws: int | None) -> Array:
     """From time first to (months,) or (draws, months), without a copy."""
     values = values[:, 0] if draws is None else np.broadcast_to(values.T, (draws, len(values)))
-    return _read_only(values)
-
-
-def _read_only(values: Array) -> Array:
-    values = values.view()
-    values.flags.writeable = False
-    return values
+    return read_only(values)

@@ -26,12 +26,20 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from growth.engine.draws import Array, Read, stack
-from growth.engine.life import Life
+from growth.engine.life import Life, oldest_age
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
 
 CUSTOMERS, MRR = 0, 1
+_BLOCK = 1 << 16  # plans x cohorts x draws that one block of state holds: about 1 MB
+_FEWEST, _MOST = 256, 8192  # draws a block
+
+
+def block_size(scenario: Scenario, *, pooled: bool) -> int:
+    """How many draws to take at a time, so that their state stays in a processor's cache."""
+    cohorts = 1 if pooled else scenario.months + oldest_age(scenario) + 1
+    return min(max(_BLOCK // (cohorts * len(scenario.pay.plans)), _FEWEST), _MOST)
 
 
 def opening_state(scenario: Scenario, *, life: Life, read: Read, draws: int) -> Array:
@@ -77,20 +85,42 @@ def advance(state: Array, *, life: Life, month: int) -> tuple[Array, Array | flo
     month: 1..T, one after another. Returns what left, shape (plans, 2, draws), and expansion and contraction, shape
     (plans, draws) or 0.0.
     """
-    aged = slice(0, 1) if life.pooled else slice(0, month + life.oldest)
+    churn, keep, price_rate = leaving(life, month)
     cohorts = on_board(state, life=life, month=month)
+    left = np.einsum("pkcd,pcd->pkd", cohorts, churn)
+    cohorts *= keep[:, None]
+    expansion, contraction = _grow(cohorts[:, MRR], life, _aged(life, month), price_rate)
+    return left, expansion, contraction
+
+
+def leaving(life: Life, month: int) -> tuple[Array, Array, Array | None]:
+    """Who leaves in `month` (1..T), by plan and age of those on board, newest cohort first.
+
+    Returns the share that leaves, the share that stays, and the change in price that reaches those who stay (None where
+    no price changes): shape (plans, cohorts on board or 1, 1 or draws) each, as fractions.
+    """
+    aged = _aged(life, month)
     stretch = life.stretch[month - 1]
-    churn, keep = life.churn[stretch][:, aged], life.keep[stretch][:, aged]
-    price_rate = None
+    churn, keep, price_rate = life.churn[stretch][:, aged], life.keep[stretch][:, aged], None
     if life.price_rate is not None and np.any(life.price_rate[:, month - 1] != 0):
         price_rate = life.price_rate[:, month - 1, None] * life.renews[:, aged]
     if life.provoked is not None and np.any(life.provoked[:, month - 1] != 0):
         churn = churn + (1 - churn) * (life.provoked[:, month - 1, None] * life.renews[:, aged])
         keep = 1 - churn
-    left = np.einsum("pkcd,pcd->pkd", cohorts, churn)
-    cohorts *= keep[:, None]
-    expansion, contraction = _grow(cohorts[:, MRR], life, aged, price_rate)
-    return left, expansion, contraction
+    return churn, keep, price_rate
+
+
+def growing(life: Life, month: int, price_rate: Array | None) -> Array:
+    """What the MRR of those who stay is multiplied by in `month`: (1 + e - k) (1 + d); shapes as in `leaving`."""
+    growth = np.ones((1, 1, 1))
+    if life.expansion is not None and life.contraction is not None:
+        aged = slice(None) if life.expansion.shape[1] == 1 else _aged(life, month)
+        growth = 1 + life.expansion[:, aged] - life.contraction[:, aged]
+    return growth if price_rate is None else growth * (1 + price_rate)
+
+
+def _aged(life: Life, month: int) -> slice:
+    return slice(0, 1) if life.pooled else slice(0, month + life.oldest)
 
 
 def _grow(mrr: Array, life: Life, aged: slice, price_rate: Array | None) -> tuple[Any, Any]:

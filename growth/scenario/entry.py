@@ -11,6 +11,7 @@ once. A number may be one float or an array over draws, shape (draws,).
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -19,6 +20,7 @@ import numpy.typing as npt
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
+from growth.scenario.range import Range, Scale
 from growth.scenario.relevance import Relevance
 
 Number: TypeAlias = float | npt.NDArray[np.float64]
@@ -82,6 +84,8 @@ class Assumption:
             value = value.item()
         if isinstance(value, np.ndarray) and not self.whole:
             return self._check_draws(value)
+        if isinstance(value, (Mapping, Range)) and not self.whole:
+            return self._check_range(value)
         if isinstance(value, (bool, str, bytes)) or not isinstance(value, (int, float, np.integer, np.floating)):
             raise self._wrong(value, self._written(value) if isinstance(value, str) else "")
         try:
@@ -108,6 +112,31 @@ class Assumption:
         draws.flags.writeable = False
         return draws
 
+    def _check_range(self, value: Mapping[str, Any] | Range) -> Range:
+        points = value.points() if isinstance(value, Range) else dict(value)
+        if set(points) != {"low", "likely", "high"}:
+            raise self._wrong(", ".join(map(str, points)) or "nothing", "A range has low, likely and high.")
+        low, likely, high = (float(self.check(points[name])) for name in ("low", "likely", "high"))
+        if not low < likely < high:
+            raise self._wrong(f"{shown(low)}, {shown(likely)}, {shown(high)}", "Write low below likely below high.")
+        if not self.low < low < high < self.high:
+            end = "low" if low == self.low else "high"
+            raise self._wrong(
+                f"{end}: {shown(points[end])}", f"A range ends short of {shown(points[end])}: write one just within it."
+            )
+        fitting = Range(low, likely, high).nearest_likely(self.scale)
+        if fitting != likely:
+            raise self._wrong(
+                f"likely: {shown(likely)}",
+                f"It is too near an end of {shown(low)} to {shown(high)} for one bend; {fitting:.4g} would do.",
+            )
+        return Range(low, likely, high)
+
+    @property
+    def scale(self) -> Scale:
+        """The scale on which a range of this assumption is drawn."""
+        return Scale(self.low, self.high)
+
     def _wrong(self, value: Any, fix: str = "") -> PydanticCustomError:
         return PydanticCustomError("assumption", "{rule}", {"rule": self.rule, "value": shown(value), "fix": fix})
 
@@ -119,13 +148,18 @@ class Assumption:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        return {
-            "type": "integer" if self.whole else "number",
-            "minimum": self.low,
-            "maximum": self.high,
-            "title": self.label,
-            "description": f"{self.help} Unit: {self.unit}.".strip(),
+        bounds = {"type": "integer" if self.whole else "number", "minimum": self.low, "maximum": self.high}
+        about = {"title": self.label, "description": f"{self.help} Unit: {self.unit}.".strip()}
+        if self.whole:
+            return {**bounds, **about}
+        points = ["low", "likely", "high"]
+        a_range = {
+            "type": "object",
+            "properties": {name: bounds for name in points},
+            "required": points,
+            "additionalProperties": False,
         }
+        return {"anyOf": [bounds, a_range], **about}
 
 
 def fraction(label: str, *, high: float = 1, low: float = 0, **words: Any) -> Assumption:

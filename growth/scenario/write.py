@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from growth.scenario.entries import assumption_of
+from growth.scenario.range import Range
 from growth.scenario.yaml_text import plain_text
 
 WIDTH = 110
@@ -41,6 +42,8 @@ def plain(value: Any, *, main: bool = False) -> Any:
         return values_of(value, main=main)
     if isinstance(value, tuple):
         return [plain(part, main=main) for part in value]
+    if isinstance(value, Range):
+        return {name: plain(point) for name, point in value.points().items()}
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return int(value)
     return value
@@ -75,7 +78,7 @@ def flow(value: Any) -> str:
 
 def entry(key: str, value: Any, indent: int) -> str:
     """`key: value` as whole lines, without the first line's indentation and the last line's end."""
-    if isinstance(value, dict) and value:
+    if isinstance(value, dict) and value and set(value) != {"low", "likely", "high"}:
         return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"
     if isinstance(value, list) and any(isinstance(part, dict) for part in value):
         return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"

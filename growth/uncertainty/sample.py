@@ -1,0 +1,105 @@
+"""From a scenario's ranges to draws: what each range holds, and scenarios in which it takes many values at once."""
+
+from __future__ import annotations
+
+from copy import deepcopy
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from growth.scenario import Scenario
+from growth.scenario.address import fields, plain_values, put, value_at
+from growth.scenario.range import Range, Scale
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """A range of a scenario, and where it stands.
+
+    address : such as "stay.churn.monthly_churn_rate"; items of lists by position, "pay.plans.0.monthly_price".
+    range : its three points.
+    scale : the scale on which it is drawn, from the bounds of its field.
+    """
+
+    address: str
+    range: Range
+    scale: Scale
+
+
+def ranges_of(scenario: Scenario) -> list[Unknown]:
+    """The ranges of a scenario, in the order of its fields.
+
+    >>> scenario = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio",
+    ...     "monthly_price": {"low": 24, "likely": 29, "high": 35}}]})
+    >>> [(unknown.address, unknown.range) for unknown in ranges_of(scenario)]
+    [('pay.plans.0.monthly_price', Range(24.0, 29.0, 35.0))]
+    """
+    return [
+        Unknown(field.path, field.value, field.assumption.scale)
+        for field in fields(scenario)
+        if isinstance(field.value, Range)
+    ]
+
+
+def sample(scenario: Scenario, *, draws: int = 1024, seed: int = 0) -> Scenario:
+    """The scenario with draws from its ranges: points that fill their cube evenly, independent of each other.
+
+    Parameters
+    ----------
+    scenario : a scenario whose numbers may be ranges; one without is handed back as it is.
+    draws : how many, a power of two for even filling, at least 1.
+    seed : of the scrambling, >= 0; the same seed gives the same draws.
+
+    Returns
+    -------
+    A scenario whose ranges are arrays of shape (draws,); everything else as it was.
+
+    Raises
+    ------
+    ModuleNotFoundError : where SciPy is not installed.
+
+    Source: Sobol' points with Owen's scrambling, `scipy.stats.qmc.Sobol`.
+
+    Examples
+    --------
+    >>> scenario = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio",
+    ...     "monthly_price": {"low": 24, "likely": 29, "high": 35}}]})
+    >>> prices = sample(scenario, draws=1024).pay.plans[0].monthly_price
+    >>> np.quantile(prices, [0.05, 0.5, 0.95]).round(1).tolist()
+    [24.0, 29.0, 35.0]
+    """
+    from scipy.stats import qmc
+
+    unknowns = ranges_of(scenario)
+    if not unknowns:
+        return scenario
+    points = np.clip(qmc.Sobol(len(unknowns), scramble=True, rng=seed).random(draws), 1e-9, 1 - 1e-9)
+    return at_points(
+        scenario,
+        {each.address: each.range.quantiles(p, each.scale) for each, p in zip(unknowns, points.T, strict=True)},
+    )
+
+
+def at_points(scenario: Scenario, points: dict[str, np.ndarray]) -> Scenario:
+    """The scenario with an array of values in the place of each of its ranges: address -> shape (draws,)."""
+    values = plain_values(scenario)
+    for address, drawn in points.items():
+        put(values, address, drawn)
+    return Scenario(**values)
+
+
+def with_ranges(values: dict[str, Any], ranged: Scenario) -> dict[str, Any]:
+    """Plain values of a scenario whose numbers were moved, as sliders hand them back, with the ranges of `ranged`.
+
+    Each range stands about its moved number, as wide as it was on its scale. One whose field is gone, or that cannot be
+    so wide, is left out.
+    """
+    values = deepcopy(values)
+    for unknown in ranges_of(ranged):
+        try:
+            likely = value_at(values, unknown.address)
+            put(values, unknown.address, unknown.range.around(float(likely), unknown.scale))
+        except (LookupError, TypeError, ValueError):
+            continue
+    return values

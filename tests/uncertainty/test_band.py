@@ -1,0 +1,122 @@
+"""Bands against draws of the ranges, and against laws that hold exactly."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+import growth
+from growth.scenario.range import Range
+from growth.uncertainty import ranges_of, sample, spread_of, with_ranges
+
+
+def business(*, customers=40, churn, visitors=800, **sections):
+    return growth.load_scenario(
+        {
+            "business": "Fernhollow",
+            "invented": True,
+            "months": 36,
+            "opening": {"customers": customers, "mrr": 29 * customers},
+            "arrive": {"channels": [{"name": "search", "monthly_visitors": visitors}]},
+            "sign_up": {"signup_rate": 0.04},
+            "pay": {"conversion_rate": 0.15, "plans": [{"name": "Studio", "monthly_price": 29}]},
+            "stay": {"churn": {"curve": "constant", "monthly_churn_rate": churn}},
+            **sections,
+        }
+    )
+
+
+UNSURE = {"low": 0.03, "likely": 0.04, "high": 0.06}
+VISITORS = {"low": 500, "likely": 800, "high": 1200}
+
+
+def test_draws_have_the_three_points_of_their_range_as_quantiles():
+    drawn = sample(business(churn=UNSURE), draws=4096, seed=3).stay.churn.monthly_churn_rate
+    assert drawn.shape == (4096,)
+    assert np.quantile(drawn, [0.05, 0.5, 0.95]) == pytest.approx([0.03, 0.04, 0.06], rel=2e-3)
+
+
+def test_ranges_are_drawn_independently_of_each_other():
+    drawn = sample(business(churn=UNSURE, visitors=VISITORS), draws=4096)
+    together = stats.spearmanr(drawn.stay.churn.monthly_churn_rate, drawn.arrive.channels[0].monthly_visitors)
+    assert abs(together.statistic) < 0.02
+
+
+def test_a_seed_gives_the_same_draws_and_another_gives_others():
+    one, same, other = (
+        sample(business(churn=UNSURE), draws=64, seed=seed).stay.churn.monthly_churn_rate for seed in (0, 0, 1)
+    )
+    assert one.tolist() == same.tolist() != other.tolist()
+
+
+def test_ranges_are_found_in_the_order_of_the_file():
+    addresses = [unknown.address for unknown in ranges_of(business(churn=UNSURE, visitors=VISITORS))]
+    assert addresses == ["arrive.channels.0.monthly_visitors", "stay.churn.monthly_churn_rate"]
+
+
+@pytest.mark.parametrize(
+    ("scenario", "within"),
+    [
+        (business(churn=UNSURE), 0.05),
+        (business(churn=UNSURE, visitors=VISITORS), 0.05),
+        (business(customers=4000, churn=UNSURE, visitors={"low": 60_000, "likely": 80_000, "high": 100_000}), 0.05),
+        (business(churn=UNSURE, visitors=0), 0.1),
+    ],
+    ids=["one range", "two ranges", "large", "nobody joins"],
+)
+def test_the_quick_band_agrees_with_draws_of_ranges_and_chance(scenario, within):
+    """The judge: 8,192 draws, each with its own variance by chance, as a mixture of gamma distributions."""
+    spread = spread_of(scenario)
+    drawn = growth.forecast(sample(scenario, draws=8192))
+    mean, variance = drawn.closing_mrr[:, -1], drawn.chance.closing_mrr[:, -1]
+    cases = stats.gamma.rvs(mean**2 / variance, scale=variance / mean, random_state=1)
+    shares = [0.05, 0.25, 0.5, 0.75, 0.95]
+    off = np.array([spread.quantile(share)[-1] for share in shares]) - np.quantile(cases, shares)
+    assert np.abs(off / np.median(cases)).max() <= within
+
+
+def test_forty_customers_and_four_thousand_with_the_same_rates_look_as_different_as_they_are():
+    # chance alone: the relative width shrinks with the square root of the size, here of a hundred times the customers
+    small, large = (spread_of(business(churn=0.04, customers=40 * k, visitors=800 * k)) for k in (1, 100))
+    assert small.chance[-1] / large.chance[-1] == pytest.approx(10, rel=0.02)
+
+
+def test_without_ranges_the_band_is_chance_alone():
+    spread = spread_of(business(churn=0.04))
+    assert spread.above == spread.below == {}
+    assert spread.sigma(above=True).tolist() == spread.sigma(above=False).tolist() == spread.chance.tolist()
+
+
+def test_the_chance_of_the_goal_never_falls_and_is_a_half_where_the_middle_meets_it():
+    spread = spread_of(business(churn=UNSURE))
+    reach = spread.reach(float(spread.quantile(0.5)[20]))
+    assert np.all(np.diff(reach) >= 0)
+    assert reach[20] == pytest.approx(0.5, abs=1e-12)
+
+
+def test_a_business_that_is_empty_has_no_spread_and_never_reaches_anything():
+    spread = spread_of(growth.load_scenario({"business": "F", "pay": {"plans": [{"name": "S", "monthly_price": 29}]}}))
+    assert spread.quantile(0.95).tolist() == [0.0] * 36
+    assert spread.reach(100.0).tolist() == [0.0] * 36
+
+
+def test_numbers_that_sliders_moved_keep_how_unsure_they_are():
+    ranged = business(churn=UNSURE, visitors=VISITORS)
+    values = ranged.model_dump(mode="json")
+    values["stay"]["churn"]["monthly_churn_rate"] = 0.08
+    moved = growth.load_scenario(with_ranges(values, ranged))
+    assert moved.arrive.channels[0].monthly_visitors == Range(500, 800, 1200)
+    churn = moved.stay.churn.monthly_churn_rate
+    # as wide on the scale ln(x / (1 - x)): odds of 0.03, 0.04, 0.06 times those of 0.08 over those of 0.04
+    odds = [p / (1 - p) * (0.08 / 0.92) / (0.04 / 0.96) for p in (0.03, 0.06)]
+    assert [churn.low, float(churn), churn.high] == pytest.approx(
+        [odds[0] / (1 + odds[0]), 0.08, odds[1] / (1 + odds[1])]
+    )
+
+
+def test_a_range_in_a_list_of_numbers_is_drawn_like_any_other():
+    season = [1.0] * 11 + [{"low": 1.2, "likely": 1.5, "high": 1.9}]
+    channel = {"name": "search", "monthly_visitors": 800, "season": season}
+    drawn = sample(business(churn=0.04, arrive={"channels": [channel]}), draws=8)
+    assert np.shape(drawn.arrive.channels[0].season[11]) == (8,)
