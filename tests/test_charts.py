@@ -12,6 +12,7 @@ from growth import charts
 from growth.charts.sheet import LINES, apart
 from growth.errors import MeasureError
 from growth.measures import growth_ceiling
+from growth.uncertainty import mixture_of
 
 FIGURES = [
     charts.mrr_chart,
@@ -223,6 +224,35 @@ def test_a_band_lies_around_the_line_the_narrower_above_the_wider(draw):
     assert (wide_high.fill, high.fill) == ("tonexty", "tonexty") and wide_high.fillcolor != high.fillcolor
     np.testing.assert_array_equal(curve.y, line)  # drawn last, so that it lies on top
     assert any("your ranges and chance" in note.text for note in figure.layout.annotations)
+
+
+UNSURE = {"curve": "constant", "monthly_churn_rate": {"low": 0.05, "likely": 0.1, "high": 0.2}}
+
+
+@pytest.mark.parametrize("churn", [0.1, UNSURE], ids=["chance alone", "your ranges and chance"])
+def test_the_band_of_a_forecast_holds_the_quantiles_of_its_spread_and_says_what_it_rests_on(churn, request):
+    forecast = growth.forecast(business(months=12, opening={"customers": 40, "mrr": 800}, churn=churn))
+    band = charts.band_of(forecast)
+    (low, high), (lower, upper) = band.nine_in_ten, band.one_in_two
+    assert [edge[0] for edge in (low, lower, upper, high)] == [800] * 4
+    for edge, share in ((low, 0.05), (lower, 0.25), (upper, 0.75), (high, 0.95)):
+        np.testing.assert_array_equal(edge[1:], growth.spread_of(forecast.scenario).quantile(share))
+    assert band.rests_on == request.node.callspec.id
+    assert any(note.endswith(band.rests_on) for note in texts(charts.mrr_chart(forecast, band=band)))
+
+
+def test_the_band_of_draws_is_that_of_all_draws_with_their_chance():
+    drawn = growth.forecast(growth.sample(business(months=12, churn=UNSURE), draws=256))
+    band = charts.band_of(drawn)
+    np.testing.assert_array_equal(band.nine_in_ten[1][1:], mixture_of(drawn).quantile(0.95))
+    assert band.rests_on == "your ranges and chance"
+
+
+def test_a_band_names_its_ends_beside_the_plot_in_three_digits():
+    mrr = np.array([0, 2_000, 3_800, 5_427.0])
+    band = charts.LineBand((0.5 * mrr, 1.5 * mrr), (0.8 * mrr, 1.2 * mrr), "chance alone")
+    figure = charts.mrr_chart(growth.forecast(business()), band=band)
+    assert set(texts(figure)) >= {"8,140, 9 in 10", "6,510, 1 in 2", "4,340", "2,710"}
 
 
 def test_a_figure_makes_room_for_its_band():

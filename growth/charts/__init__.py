@@ -5,7 +5,7 @@ hold the forecast's own numbers. Gains are blue, losses ochre and hatched, so th
 Labels stand beside the lines; there is no legend. Values are those at the close of a month; month 0 is the opening.
 """
 
-from growth.charts.bands import LineBand, add_band
+from growth.charts.bands import LineBand, add_band, band_of
 from growth.charts.bridge import bridge_chart
 from growth.charts.cohorts import cohort_chart, retention_triangle
 from growth.charts.lines import cash_chart, comparison_chart, mrr_chart
@@ -22,6 +22,7 @@ __all__ = [
     "SHADES",
     "LineBand",
     "add_band",
+    "band_of",
     "bridge_chart",
     "cash_chart",
     "cohort_chart",

@@ -8,8 +8,12 @@ from itertools import pairwise
 import numpy as np
 import plotly.graph_objects as go
 
+from growth.charts.sheet import FAINT, GAIN, label_beside
+from growth.engine import Forecast
 from growth.errors import MeasureError, Problem
+from growth.uncertainty import mixture_of, ranges_of, spread_of
 
+_SHARES = (0.05, 0.25, 0.75, 0.95)
 _TINTS = ("#dfe6ea", "#b9cfdd")  # nine in ten, one in two; a line in GAIN and text in INK stand clear of both
 
 
@@ -67,8 +71,42 @@ class LineBand:
         return float(np.min(self.nine_in_ten[0]))
 
 
+def band_of(forecast: Forecast) -> LineBand:
+    """The band of a forecast's MRR, from the ranges of its scenario and from chance.
+
+    Parameters
+    ----------
+    forecast
+        Without draws, its ranges count by the quick method of `growth.spread_of`. With draws, as `growth.sample` makes
+        them, the draws and the chance within each of them do.
+
+    Returns
+    -------
+    LineBand
+        At months 0 to T, T + 1 points; at month 0 it is as narrow as what is known of today.
+
+    Examples
+    --------
+    >>> import growth
+    >>> small = growth.Scenario(business="Fernhollow", months=1, opening={"customers": 10, "mrr": 200},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.25}})
+    >>> band = band_of(growth.forecast(small))
+    >>> [end.round(1).tolist() for end in band.nine_in_ten], band.rests_on
+    ([[200.0, 109.6], [200.0, 198.8]], 'chance alone')
+    """
+    drawn = forecast.scenario.draws is not None
+    found = mixture_of(forecast) if drawn else spread_of(forecast.scenario)
+    today = np.quantile(np.atleast_2d(forecast.opening_mrr)[:, 0], _SHARES)
+    low, lower, upper, high = (
+        np.concatenate([[opening], found.quantile(share)]) for opening, share in zip(today, _SHARES, strict=True)
+    )
+    rests_on = "your ranges and chance" if drawn or ranges_of(forecast.scenario) else "chance alone"
+    return LineBand((low, high), (lower, upper), rests_on)
+
+
 def add_band(figure: go.Figure, x: np.ndarray, band: LineBand) -> None:
-    """Draw a band on a figure, below what is drawn after it, and say in a corner what it is.
+    """Draw a band on a figure, below what is drawn after it, with its ends as labels and a caption of what it rests on.
 
     Parameters
     ----------
@@ -94,13 +132,29 @@ def add_band(figure: go.Figure, x: np.ndarray, band: LineBand) -> None:
     """
     if band.points != len(x):
         raise MeasureError([Problem("band", f"{len(x)} points, as the line has", str(band.points))])
-    for (low, high), name, tint in zip((band.nine_in_ten, band.one_in_two), ("9 in 10", "1 in 2"), _TINTS, strict=True):
+    for ((low, high), name), tint in zip(_named(band), _TINTS, strict=True):
         edge = {"x": x, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
-        figure.add_scatter(**edge, y=low, name=f"{name}, low")
-        figure.add_scatter(**edge, y=high, name=name, fill="tonexty", fillcolor=tint)
-    key = "  ".join(
-        f"<span style='color:{tint}'>■</span> {name}" for name, tint in zip(("9 in 10", "1 in 2"), _TINTS, strict=True)
-    )
-    text = f"{key}: {band.rests_on}"
+        figure.add_scatter(**edge, y=_written(low), name=f"{name}, low")
+        figure.add_scatter(**edge, y=_written(high), name=name, fill="tonexty", fillcolor=tint)
+    ends = [(_written(high[-1:])[0], f"{_brief(high[-1])}, {name}", GAIN) for (_, high), name in _named(band)]
+    ends += [(_written(low[-1:])[0], _brief(low[-1]), GAIN) for (low, _), _ in _named(band)]
+    label_beside(figure, ends, low=min(0.0, band.bottom), high=band.top, x=x[-1])
     corner = {"x": 1, "y": 1.02, "xref": "paper", "yref": "paper", "xanchor": "right", "yanchor": "bottom"}
-    figure.add_annotation(text=text, showarrow=False, **corner)
+    text = f"9 in 10 and 1 in 2 cases; rests on {band.rests_on}"
+    figure.add_annotation(text=text, font={"color": FAINT}, showarrow=False, **corner)
+    figure.update_layout(margin={"r": 130})
+    figure.update_xaxes(range=[x[0], x[-1]])  # so that the labels stand beside the plot
+
+
+def _named(band: LineBand) -> list[tuple[tuple[np.ndarray, np.ndarray], str]]:
+    return [(band.nine_in_ten, "9 in 10"), (band.one_in_two, "1 in 2")]
+
+
+def _written(values: np.ndarray) -> list[float]:
+    """To twelve digits: the last ones of a logarithm may differ between machines, and a saved notebook would too."""
+    return [float(f"{value:.12g}") for value in values]
+
+
+def _brief(value: float) -> str:
+    """A number with no more digits than a band is good for: three."""
+    return f"{float(f'{value:.3g}'):,.0f}" if abs(value) >= 100 else f"{value:,.3g}"

@@ -47,7 +47,7 @@ def title(forecast: Forecast, varied: Mapping[str, Any], point: str = "") -> Pie
 
 
 def mrr(forecast: Forecast) -> Piece:
-    """MRR at the close of each month, from the opening on, with the goal and the level where growth stops."""
+    """MRR by month, from the opening on, with its bands, the goal and the level where growth stops."""
     months = np.concatenate([forecast.opening_mrr[:1], forecast.closing_mrr])
     found = growth_ceiling(forecast).value
     ceiling = 0.0 if found is None else float(found)
@@ -56,8 +56,17 @@ def mrr(forecast: Forecast) -> Piece:
         word = f"growth stops: {_money(forecast, ceiling)}"
         series.append((word, np.full(len(months), ceiling)))
         kinds = {"MRR": "line0", word: "limit"}
-    scale = scale_over(forecast.scenario, [values for _, values in series], width=WIDTH, height=HEIGHT)
-    return _figure("MRR by month", small_charts.lines("", "", series, scale, kinds=kinds), charts.mrr_chart(forecast))
+    band = charts.band_of(forecast)
+    bands = [(*band.nine_in_ten, "in 9 of 10 cases"), (*band.one_in_two, "in 1 of 2")]
+    shown = [*(values for _, values in series), band.nine_in_ten[1]]
+    scale = scale_over(forecast.scenario, shown, width=WIDTH, height=HEIGHT)
+    drawing = small_charts.lines("", "", series, scale, kinds=kinds, bands=bands)
+    low, high = (_money(forecast, float(f"{end[-1]:.3g}")) for end in band.nine_in_ten)
+    text = (
+        f"<p>In 9 of 10 cases MRR ends month {forecast.months} between {escape(low)} and {escape(high)}, within the "
+        f"outer band; in 1 of 2 it lies within the inner one. The bands rest on {band.rests_on}.</p>"
+    )
+    return _figure("MRR by month", text + drawing, charts.mrr_chart(forecast, band=band))
 
 
 def in_and_out(forecast: Forecast) -> Piece:

@@ -80,14 +80,16 @@ def lines(
     *,
     first_month: int = 0,
     kinds: Mapping[str, str] | None = None,
+    bands: Sequence[tuple[np.ndarray, np.ndarray, str]] = (),
 ) -> str:
     """A line for each (word, amount by month), its word at its end.
 
-    axis: what the words are values of. kinds: word -> how its line is drawn, "lost" or "limit".
+    axis: what the words are values of. kinds: word -> how its line is drawn, "lost" or "limit". bands: below the lines,
+    the wider first, each with its low and its high end by month and what it is, such as "in 9 of 10 cases".
     """
     series = sorted(series, key=lambda one: -_last(one[1]))
     frame = _Frame(scale, [word for word, _ in series])
-    paths = ""
+    paths = "".join(frame.between(low, high) for low, high, _ in bands)
     for index, (word, values) in enumerate(series):
         kind = (kinds or {}).get(word, f"line{index % 3}")
         paths += f'<polyline points="{frame.path(values)}" class="{kind}"/>'
@@ -95,6 +97,10 @@ def lines(
     said = "; ".join(
         f"{axis} {word}: {scale.text(float(values[0]))} at the start, {scale.text(_last(values))} at the end".strip()
         for word, values in series
+    )
+    said += "".join(
+        f"; at the end between {scale.text(float(low[-1]))} and {scale.text(float(high[-1]))} {what}"
+        for low, high, what in bands
     )
     last = first_month + max(len(values) for _, values in series) - 1
     return frame.figure(title, said, paths + labels, (f"month {first_month}", f"{last}"))
@@ -109,10 +115,7 @@ def fan(title: str, by_month: np.ndarray, scale: Scale) -> str:
     low, lower, middle, upper, high = edges = np.nanpercentile(by_month, shares, axis=0)
     ends = [(scale.text(float(values[-1])), float(values[-1])) for values in (high, middle, low)]
     frame = _Frame(scale, [word for word, _ in ends])
-    bands = "".join(
-        f'<polygon points="{frame.path(above)} {" ".join(reversed(frame.path(below).split()))}" class="band"/>'
-        for below, above in ((low, high), (lower, upper))
-    )
+    bands = frame.between(low, high) + frame.between(lower, upper)
     line = f'<polyline points="{frame.path(middle)}" class="middle"/>'
     said = "; ".join(
         f"{share}% end below {scale.text(float(edge[-1]))}" for share, edge in zip(shares, edges, strict=True)
@@ -175,6 +178,11 @@ class _Frame:
         here = ~np.isnan(values)
         x = self.across(np.linspace(0, 1, len(values))) if len(values) > 1 else self.across(np.array([0.0]))
         return _path(x[here], self.up(values[here]))
+
+    def between(self, below: np.ndarray, above: np.ndarray) -> str:
+        """The area between two lines."""
+        back = " ".join(reversed(self.path(below).split()))
+        return f'<polygon points="{self.path(above)} {back}" class="band"/>'
 
     def labels(self, ends: Sequence[tuple[str, float]]) -> str:
         """Words at the ends of lines, the highest first; where there is no room for all, as near as can be."""

@@ -89,6 +89,20 @@ def at_points(scenario: Scenario, points: dict[str, np.ndarray]) -> Scenario:
     return Scenario(**values)
 
 
+def json_values(scenario: Scenario) -> dict[str, Any]:
+    """A scenario as JSON holds it, with each range as its three points; `growth.load_scenario` takes it back.
+
+    >>> scenario = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio",
+    ...     "monthly_price": {"low": 24, "likely": 29, "high": 35}}]})
+    >>> json_values(scenario)["pay"]["plans"][0]["monthly_price"]
+    {'low': 24.0, 'likely': 29.0, 'high': 35.0}
+    """
+    values = scenario.model_dump(mode="json")
+    for unknown in ranges_of(scenario):
+        put(values, unknown.address, unknown.range.points())
+    return values
+
+
 def with_ranges(values: dict[str, Any], ranged: Scenario) -> dict[str, Any]:
     """Plain values of a scenario whose numbers were moved, as sliders hand them back, with the ranges of `ranged`.
 
