@@ -230,9 +230,7 @@ def _fixed(opening: Array, life: Life) -> Array:
     return np.stack([customers, mrr, _squares(customers, mrr)])
 
 
-def _referred(
-    series: dict[str, Array], own: Array, sent: Array, life: Life
-) -> tuple[Array, Array]:
+def _referred(series: dict[str, Array], own: Array, sent: Array, life: Life) -> tuple[Array, Array]:
     """What referrals add: to Var N, Cov(N, R), Var R, shape (3, T, draws); and to the variances of new customers, new
     MRR, lost customers and churned MRR, shape (4, T, draws).
 

@@ -19,6 +19,7 @@ from growth.engine.step import block_size
 if TYPE_CHECKING:
     from growth.scenario import Scenario
 
+
 def forecast(scenario: Scenario) -> Forecast:
     """Forecasts a validated scenario; see model.md beside this file for every equation.
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.engine.result import BRIDGE
+from growth.records.lapses import LATE, UNPAID
 from growth.records.paid_months import PaidMonths, changes
 from growth.records.read.values import NONE
 
@@ -21,7 +22,7 @@ class Movements:
 
     Everyone paying in month 0 counts as already on board, nobody as new. `lost` and `churned_mrr` are booked in the
     month after the last paid one, `stayed_mrr` is the previous month's MRR of customers who stay; all three under the
-    kind of plan held before.
+    kind of plan held before. late_mrr, unpaid_mrr: what of `closing_mrr` was paid late, and what was never paid.
     """
 
     closing: np.ndarray
@@ -35,6 +36,8 @@ class Movements:
     stayed_mrr: np.ndarray
     expansion_mrr: np.ndarray
     contraction_mrr: np.ndarray
+    late_mrr: np.ndarray
+    unpaid_mrr: np.ndarray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,8 +45,9 @@ class Spells:
     """Unbroken runs of paid months, one entry each; a customer who comes back starts a new spell at age 0.
 
     start, length: in months. kind: of plan, at the start. returned: whether it is not the customer's first spell.
-    left: whether it ended before the last month. entry: age in months at month 0 for customers on board then (NONE
-    where the records do not say), 0 for everyone else.
+    left: whether it ended before the last month. watched: its months up to the last one that is settled, 0 or less
+    where it began after that; gone: whether it ended within them. entry: age in months at month 0 for customers on
+    board then (NONE where the records do not say), 0 for everyone else.
     """
 
     customer: np.ndarray
@@ -53,6 +57,8 @@ class Spells:
     first_mrr: np.ndarray
     returned: np.ndarray
     left: np.ndarray
+    watched: np.ndarray
+    gone: np.ndarray
     entry: np.ndarray
 
 
@@ -86,7 +92,8 @@ def spells(book: PaidMonths) -> Spells:
         joined = book.joined[customer[at_first]]
         entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
     returned, left = ~changes(customer), start + length < book.months
-    return Spells(customer, start, length, book.kind[opens], book.mrr[opens], returned, left, entry)
+    watched, gone = np.minimum(length, book.settled - start), start + length < book.settled
+    return Spells(customer, start, length, book.kind[opens], book.mrr[opens], returned, left, watched, gone, entry)
 
 
 def movements(book: PaidMonths, runs: Spells) -> Movements:
@@ -118,6 +125,10 @@ def movements(book: PaidMonths, runs: Spells) -> Movements:
         cell = month * np.int64(shape[1]) + kind
         return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
 
+    def in_state(state: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        these = np.flatnonzero(book.state == state)
+        return book.month[these], book.kind[these], book.mrr[these]
+
     fresh = np.flatnonzero((runs.start > 0) & ~runs.returned)
     back = np.flatnonzero((runs.start > 0) & runs.returned)
     gone = np.flatnonzero(~book.goes_on & (book.month < book.months - 1))
@@ -141,6 +152,8 @@ def movements(book: PaidMonths, runs: Spells) -> Movements:
         stayed_mrr=stayed,
         expansion_mrr=by(month, kind, up),
         contraction_mrr=by(month, kind, up - change),
+        late_mrr=by(*in_state(LATE)),
+        unpaid_mrr=by(*in_state(UNPAID)),
     )
 
 
@@ -180,12 +193,14 @@ def bridge_frame(book: PaidMonths, moves: Movements) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        Columns named as `growth.to_frame` names those of a forecast; the index is monthly periods.
+        Columns named as `growth.to_frame` names those of a forecast, then `late_mrr` and `unpaid_mrr`: what of the
+        closing MRR was paid late, and what was never paid. The index is monthly periods.
     """
     import pandas as pd
 
     months = pd.period_range(str(book.first_month + 1), periods=book.months - 1, freq="M", name="month")
-    return pd.DataFrame(bridge_columns(moves), index=months)
+    lapses = {name: getattr(moves, name).sum(axis=1)[1:] for name in ("late_mrr", "unpaid_mrr")}
+    return pd.DataFrame(bridge_columns(moves) | lapses, index=months)
 
 
 def triangles(book: PaidMonths, runs: Spells) -> tuple[np.ndarray, np.ndarray]:

@@ -40,6 +40,12 @@ def add_command(subparsers: Any) -> None:
         help="the last month that is over, such as 2025-12; by default the latest date's",
     )
     measure.add_argument(
+        "--grace",
+        type=int,
+        metavar="N",
+        help="for how many months a payment may be missing before the customer counts as gone (the data choose)",
+    )
+    measure.add_argument(
         "--leave-out", type=int, default=0, metavar="N", help="how many unreadable rows may be left out (0)"
     )
     measure.add_argument(
@@ -65,6 +71,8 @@ def _measure(arguments: argparse.Namespace) -> None:
         raise RecordsError([Problem("--until", "a month written year-month, such as 2025-12", arguments.until[:40])])
     if not 1 <= arguments.months <= 120 or arguments.leave_out < 0:
         raise RecordsError("--months has to be from 1 to 120, and --leave-out at least 0")
+    if arguments.grace is not None and not 0 <= arguments.grace <= 12:
+        raise RecordsError([Problem("--grace", "a number of months from 0 to 12", str(arguments.grace))])
     from growth.records.estimate import measure
     from growth.records.paid_months import spread_payments
     from growth.records.read import load_columns, read_records
@@ -73,7 +81,7 @@ def _measure(arguments: argparse.Namespace) -> None:
 
     columns = load_columns(arguments.columns) if arguments.columns else None
     rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out)
-    measured = measure(spread_payments(rows, until=arguments.until))
+    measured = measure(spread_payments(rows, until=arguments.until, grace=arguments.grace))
     write_scenario(
         measured,
         arguments.to,

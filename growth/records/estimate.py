@@ -117,7 +117,7 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
         _kind(number, book, runs, moves, joined, draws[number], drawn, pooled) for number in range(len(book.kinds))
     )
     joins = moves.new.sum(axis=1)[1:]
-    lost, on_board = moves.lost.sum(), moves.closing[:-1].sum()
+    lost, on_board = moves.lost[: book.settled].sum(), moves.closing[: book.settled - 1].sum()
     stayed = moves.stayed_mrr.sum()
     up, down = draws[-1]
     return Measured(
@@ -134,8 +134,8 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
         poisson_growth(joins),
         _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
         _of_draws(
-            moves.churned_mrr.sum(),
-            moves.closing_mrr[:-1].sum(),
+            moves.churned_mrr[: book.settled].sum(),
+            moves.closing_mrr[: book.settled - 1].sum(),
             _churned_draws(book, drawn),
             "churned MRR / MRR of the month before",
         ),
@@ -173,7 +173,7 @@ def _kind(
     else:
         fits = fit_all(table)
         chosen, why = recommend(fits, table)
-    lost, on_board = moves.lost[:, number].sum(), moves.closing[:-1, number].sum()
+    lost, on_board = moves.lost[: book.settled, number].sum(), moves.closing[: book.settled - 1, number].sum()
     at_renewal = np.arange(12, table.at_risk.size + 1, 12) - 1
     due, ended = table.at_risk[at_renewal].sum(), table.left[at_renewal].sum()
     came, all_came = came_lately.size, int(joined.sum())
@@ -226,7 +226,7 @@ def _revenue_draws(book: PaidMonths, drawn: Resampled) -> list[np.ndarray]:
 
 def _churned_draws(book: PaidMonths, drawn: Resampled) -> np.ndarray:
     """Draw churned MRR over the MRR that could churn, shape (draws,)."""
-    could = np.flatnonzero(book.month < book.months - 1)
+    could = np.flatnonzero(book.month < book.settled - 1)
     churned = np.where(book.goes_on[could], 0.0, book.mrr[could])
     return drawn.ratio(book.customer[could], churned, book.mrr[could])
 

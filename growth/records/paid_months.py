@@ -1,7 +1,7 @@
 """From rows to who paid how much in which month: charges spread over the months they pay for, refunds set against them.
 
-No money is lost on the way: the MRR of all months + what is paid ahead + refunds that match no charge = the sum of
-the rows.
+No money is lost on the way: the MRR of all months, less what of it was never paid, + what is paid ahead or set
+apart + refunds that match no charge = the sum of the rows.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.errors import Problem
+from growth.records.lapses import LATE, PAID, UNPAID, Entries, Grace, choose_grace, fill, lapse_notes
 from growth.records.read.rows import RecordsError, Rows
 from growth.records.read.values import NONE
 
@@ -20,17 +21,19 @@ ROUNDING = 1e-9  # share of what was added up; a sum that is less is 0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PaidMonths:
-    """Who pays how much in which month: one entry a customer and month with MRR above 0. Month 0 is `first_month`.
+    """Who is on board in which month, at what MRR: one entry a customer and month. Month 0 is `first_month`.
 
-    customer, month: int32, sorted by customer and then month. mrr: float64, major units of the records' currency.
-    kind: int32, indices into `kinds`, each (plan, "monthly" or "yearly"). goes_on: whether the customer pays in the
-    month after as well, which then is the next entry. All of shape (entries,).
+    customer, month: int32, sorted by customer and then month. mrr: float64, above 0, major units of the records'
+    currency. kind: int32, indices into `kinds`, each (plan, "monthly" or "yearly"). state: int8, from `lapses`: paid as
+    due, paid late, never paid, or not known yet. goes_on: whether the customer is on board in the month after as well,
+    which then is the next entry. All of shape (entries,).
 
-    months: how many the records span. joined: shape (customers,), the month each customer came where the rows say so
-    (may be negative), else NONE; None where no row says. paid_ahead: money for months after the last.
-    unmatched_refunds: refunds (negative) beyond what a customer had paid. signed_up, converted: shape (customers,), the
-    month of the first row of amount 0 before any paid one, and of the first paid month; NONE where there is none.
-    notes: what has to be said of it all, in sentences.
+    months: how many the records span. grace: how long a payment may be missing. joined: shape (customers,), the month
+    each customer came where the rows say so (may be negative), else NONE; None where no row says. paid_ahead: money for
+    months after the last. unmatched_refunds: refunds (negative) beyond what a customer had paid. set_apart: what single
+    months hold for others, which these do not show. signed_up, converted: shape (customers,), the month of the first
+    row of amount 0 before any paid one, and of the first paid month; NONE where there is none. notes: what has to be
+    said of it all, in sentences.
     """
 
     rows: Rows
@@ -38,19 +41,31 @@ class PaidMonths:
     month: np.ndarray
     mrr: np.ndarray
     kind: np.ndarray
+    state: np.ndarray
     goes_on: np.ndarray
     kinds: tuple[tuple[str, str], ...]
     first_month: np.datetime64
     months: int
+    grace: Grace
     joined: np.ndarray | None
     paid_ahead: float
     unmatched_refunds: float
+    set_apart: float
     signed_up: np.ndarray
     converted: np.ndarray
     notes: tuple[str, ...]
 
+    @property
+    def settled(self) -> int:
+        """The months, from the first, after which it is known who left: all but those within the grace of the end."""
+        return max(self.months - self.grace.months, 1)
 
-def spread_payments(rows: Rows, *, until: str | None = None) -> PaidMonths:
+    def mrr_in(self, *states: int) -> float:
+        """The MRR of all months in one of these states."""
+        return float(self.mrr[np.isin(self.state, states)].sum())
+
+
+def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None = None) -> PaidMonths:
     """Spread the rows over the months they pay for.
 
     A charge is spread evenly. A refund lowers the months it is for; what exceeds them is set against the customer's
@@ -62,6 +77,9 @@ def spread_payments(rows: Rows, *, until: str | None = None) -> PaidMonths:
         From `read_records`.
     until : str, optional
         The last month, such as "2025-12"; without it that of the latest date.
+    grace : int, optional
+        For how many months, 0 to 12, a payment may be missing before the customer counts as gone; without it the data
+        choose, see `lapses.choose_grace`.
 
     Raises
     ------
@@ -90,8 +108,12 @@ def spread_payments(rows: Rows, *, until: str | None = None) -> PaidMonths:
     cell = rows.customer[paying] * np.int64(months) + start[paying] + offset
     cell, mrr, kind, unmatched = _settled(cell, each[paying], numbers[kind[paying]], months)
     customer, month = (part.astype(np.int32) for part in np.divmod(cell, months))
+    paid = Entries(customer, month, mrr, kind, np.full(customer.size, PAID, np.int8))
+    on_board, allowed, apart = fill(paid, months, choose_grace(paid, months, given=grace))
+    customer, month, mrr, state = on_board.customer, on_board.month, on_board.mrr, on_board.state
     goes_on = np.zeros(customer.size, bool)
     goes_on[:-1] = (customer[1:] == customer[:-1]) & (month[1:] == month[:-1] + 1)
+    lapsed = [float(mrr[state == one].sum()) for one in (UNPAID, LATE)] if allowed.months else [0.0, 0.0]
 
     converted = _first_month(rows.customers, customer, month)
     trial = (inside > 0) & (rows.amount == 0)
@@ -102,17 +124,23 @@ def spread_payments(rows: Rows, *, until: str | None = None) -> PaidMonths:
         customer,
         month,
         mrr,
-        kind,
+        on_board.kind,
+        state,
         goes_on,
         tuple((rows.plans[number // 2], "yearly" if number % 2 else "monthly") for number in used.tolist()),
         np.datetime64(first, "M"),
         months,
+        allowed,
         None if rows.joined is None else np.where(rows.joined == NONE, NONE, rows.joined - first),
         ahead,
         unmatched,
+        apart,
         signed_up,
         converted,
-        _notes(rows, until, ahead, unmatched),
+        (
+            *_notes(rows, until, ahead, unmatched),
+            *lapse_notes(allowed, currency=rows.currency, unpaid=lapsed[0], late=lapsed[1], months=months),
+        ),
     )
 
 

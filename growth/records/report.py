@@ -6,6 +6,7 @@ from html import escape
 
 from growth.records.estimate import KindMeasures, Measured
 from growth.records.intervals import Rate
+from growth.records.lapses import PENDING, UNPAID
 from growth.records.survival import NO_FIT, misfit
 from growth.records.to_scenario import (
     CURVES,
@@ -34,11 +35,14 @@ def summary(measured: Measured) -> list[str]:
         The lines.
     """
     book, rows = measured.book, measured.book.rows
+    unpaid = book.mrr_in(UNPAID, PENDING)
     lines = [
         f"{rows.size:,} rows, {book.first_month} to {book.first_month + (book.months - 1)}",
         f"rows add up to {rows.total:,.2f} {rows.currency} = {measured.moves.closing_mrr.sum():,.2f} in these months"
         + (f" + {book.paid_ahead:,.2f} paid ahead" if book.paid_ahead else "")
-        + (f" + {book.unmatched_refunds:,.2f} refunds that match no charge" if book.unmatched_refunds else ""),
+        + (f" + {book.unmatched_refunds:,.2f} refunds that match no charge" if book.unmatched_refunds else "")
+        + (f" + {book.set_apart:,.2f} charged in single months for others" if book.set_apart else "")
+        + (f" - {unpaid:,.2f} on board but not paid" if unpaid else ""),
         "",
         "measured, with 95% intervals:",
     ]

@@ -88,7 +88,7 @@ def spell_risk(runs: Spells, *, chosen: np.ndarray | None = None) -> RiskTable:
     Parameters
     ----------
     runs : Spells
-        Those of unknown age are left out.
+        Those of unknown age are left out; all are followed up to the last settled month.
     chosen : np.ndarray, optional
         Boolean mask, shape (spells,); without it all spells count.
 
@@ -96,9 +96,9 @@ def spell_risk(runs: Spells, *, chosen: np.ndarray | None = None) -> RiskTable:
     -------
     RiskTable
     """
-    use = np.flatnonzero((runs.entry != NONE) & (True if chosen is None else chosen))
-    entry, left = runs.entry[use], runs.left[use]
-    return risk_table(entry=entry, duration=entry + runs.length[use] - 1 + left, left=left)
+    use = np.flatnonzero((runs.entry != NONE) & (runs.watched > 0) & (True if chosen is None else chosen))
+    entry, gone = runs.entry[use], runs.gone[use]
+    return risk_table(entry=entry, duration=entry + runs.watched[use] - 1 + gone, left=gone)
 
 
 def kaplan_meier(table: RiskTable) -> Survival:

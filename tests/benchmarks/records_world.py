@@ -1,8 +1,9 @@
 """Billing records of invented businesses whose truth is known, as they happen in real ones: fourteen kinds.
 
-Everything is invented, and nothing here uses the project's model. Unless its kind says otherwise a business is 30 months
-old when its records begin. About 8 customers join a month, 4% leave at any age, prices rise by a quarter for 2% of
-customers a month and fall by a fifth for 0.5%, and 5% of those who leave come back. Records span 24 months.
+Everything is invented, and nothing here uses the project's model. Unless its kind says otherwise a business is 30
+months old when its records begin. About 8 customers join a month, 4% leave at any age, prices rise by a quarter for 2%
+of customers a month and fall by a fifth for 0.5%, and 5% of those who leave come back after one to eight months without
+paying. Records span 24 months.
 
     steady            as above
     small             2 join a month
@@ -173,7 +174,7 @@ def one_customer(
         if leave or random.random() < rate:
             if random.random() >= 0.05:
                 break
-            month += int(random.integers(2, 9))  # comes back, at the price it had
+            month += int(random.integers(1, 9))  # comes back, at the price it had
             start = month
     return months, churn
 
