@@ -196,6 +196,6 @@ def lapse_notes(grace: Grace, *, currency: str, unpaid: float, late: float, mont
         said.append(
             f"at the end of the records {grace.pending:,} customer{'s have' if grace.pending > 1 else ' has'} not paid "
             f"for up to {length}: nobody knows whether they will, so {grace.kept:,} of them count as on board, the "
-            f"share that came back before, and the last {length} {'do' if grace.months > 1 else 'does'} not count for churn"
+            f"share that came back before, and churn is measured up to {length} before the end"
         )
     return said
