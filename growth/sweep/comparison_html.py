@@ -15,7 +15,7 @@ import pandas as pd
 
 from growth.charts import heat_panels, line_panels
 from growth.giveaway.sections import Piece
-from growth.sweep import html_parts, small_charts
+from growth.sweep import html_parts, range_draws, small_charts
 from growth.sweep.design import Design
 from growth.sweep.evaluate import mrr_by_month
 from growth.sweep.html_parts import section, strong, wide
@@ -48,26 +48,33 @@ def heading(design: Design, points: pd.DataFrame) -> Piece:
         reached = f" The goal of {escape(amount(design, float(base.goal_mrr)))} is reached in {share:,} of them."
     text = (
         f"Over {len(points):,} sets of numbers, {escape(base.business)} ends month {base.months} "
-        f"between {low} and {high} of monthly recurring revenue (MRR). "
-        f"{_most_moving(_ordered(design, points))}{reached}"
+        f"between {low} and {high} of monthly recurring revenue (MRR)."
     )
+    if design.loaded.over_ranges:
+        text, reached = range_draws.answer_over_draws(design), range_draws.goal_over_draws(design)
+    text += f" {_most_moving(_ordered(design, points))}{reached}"
     return Piece(f'<header class="sweep"><h1>{escape(sweep.title)}</h1>{byline}<p class="answer">{text}</p></header>')
 
 
 def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
     """A row an axis: the share of the spread it explains alone, and the answer at its two ends."""
-    ordered = _ordered(design, points)
+    ordered, over_ranges = _ordered(design, points), design.loaded.over_ranges
+    chance = range_draws.share_of_chance(design) if over_ranges else 0.0
     rows = "".join(
-        f'<tr><th scope="row">{escape(one.levels.title)}</th>'
-        f'<td><span class="bar" style="--share:{one.share:.3f}"></span>{_share(one)}</td>'
+        f'<tr><th scope="row">{escape(one.levels.title)}</th>{_bar(one.share * (1 - chance))}'
+        f"{f' <small>± {100 * one.error * (1 - chance):.0f}</small>' if one.error else ''}</td>"
         f"<td>{escape(amount(design, one.low))} <small>at {escape(one.low_word)}</small></td>"
         f"<td>{escape(amount(design, one.high))} <small>at {escape(one.high_word)}</small></td></tr>"
         for one in ordered
     )
-    shares = html_parts.table(("axis", "of the spread", "lowest mean", "highest mean"), rows)
+    if over_ranges:
+        rows += f'<tr><th scope="row">chance</th>{_bar(chance)}</td><td>–</td><td>–</td></tr>'
+    axis = "range" if over_ranges else "axis"
+    shares = html_parts.table((axis, "of the spread", "lowest mean", "highest mean"), rows)
+    own = " Chance is single customers who come and go: knowing the ranges better leaves it as it is." * over_ranges
     text = (
-        "<p>The share of the spread in MRR at the end that each axis explains alone, over all points; "
-        f"what axes do together is in none of them. {_how_sure(ordered)}</p>"
+        f"<p>The share of the spread in MRR at the end that each {axis} explains alone, over all points; "
+        f"what they do together is in none of them.{own} {_how_sure(ordered)}</p>"
     )
     return Piece(section("Which number moves the answer most", text + shares))
 
@@ -187,8 +194,9 @@ def _ordered(design: Design, points: pd.DataFrame) -> list[Influence]:
     return influences(points, "closing_mrr", sampled=design.sampled, texts=axis_texts(design))
 
 
-def _share(one: Influence) -> str:
-    return f"{one.share:.0%}" + (f" <small>± {100 * one.error:.0f}</small>" if one.error else "")
+def _bar(share: float) -> str:
+    """A share as the beginning of a cell, with a bar as long."""
+    return f'<td><span class="bar" style="--share:{share:.3f}"></span>{share:.0%}'
 
 
 def _heat_map(title: str, grid: np.ndarray, rows: Levels, columns: Levels, low: float, high: float) -> str:
@@ -237,16 +245,24 @@ def _all_by_month(design: Design, most: Levels) -> str:
         for code, word in enumerate(most.words)
         if (codes == code).any()
     ]
-    scale = scale_over(design.loaded.base, [np.nanpercentile(values, 95, axis=0), *(line for _, line in series)])
+    edges = list(np.nanpercentile(values, small_charts.FAN, axis=0))
+    of = f"{len(numbers):,} of the" if len(numbers) < design.count else "the"
+    title, text = (
+        "all sets of numbers",
+        f"Half of {of} sets of numbers lie in the inner band, nine in ten within the outer",
+    )
+    if design.loaded.over_ranges:
+        edges = range_draws.edges(design)
+        title, text = (
+            "your ranges and chance",
+            "In 1 of 2 cases MRR lies in the inner band, in 9 of 10 within the outer",
+        )
+    scale = scale_over(design.loaded.base, [edges[-1], *(line for _, line in series)])
     charts = [
-        small_charts.fan("all sets of numbers", values, scale),
+        small_charts.fan(title, edges, scale),
         small_charts.lines(f"medians by {most.title}", most.title, series, scale),
     ]
-    of = f"{len(numbers):,} of the" if len(numbers) < design.count else "the"
-    text = (
-        f"Half of {of} sets of numbers lie in the inner band, nine in ten within the outer one; then the median for "
-        f"each range of {escape(most.title)}. All on one scale."
-    )
+    text += f" one; then the median for each range of {escape(most.title)}. All on one scale."
     return _charts("MRR month by month", text, charts)
 
 

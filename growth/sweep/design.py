@@ -178,7 +178,9 @@ def _sample(loaded: LoadedSweep, levels: dict[str, Levels], size: int) -> np.nda
     else:
         unit = qmc.LatinHypercube(d=len(levels), rng=np.random.default_rng(points.seed)).random(size)
     for column, (axis, level) in enumerate(zip(loaded.sweep.axes, levels.values(), strict=True)):
-        if level is None:
+        if axis.title in loaded.unknowns:
+            unit[:, column] = loaded.unknowns[axis.title].values_at(unit[:, column])
+        elif level is None:
             low, high = _ends(axis)
             unit[:, column] = low + unit[:, column] * (high - low)
         else:

@@ -15,7 +15,8 @@ from growth.sweep.design import Design
 from growth.sweep.evaluate import MEASURES, table
 from growth.sweep.store import store_of
 
-BINS = 5  # ranges into which a sampled axis is cut
+BINS = 5  # ranges into which a sampled axis is cut where it is shown
+MOST_CELLS = 64  # into which it is cut where its share is worked out
 MOST_LEVELS = 12
 RESAMPLES = 200
 SURE = 0.975  # share of the resamples in which an axis is ahead before it is said to be
@@ -101,7 +102,9 @@ def influences(
 
     The share is the first-order sensitivity index Var(E[Y | axis]) / Var(Y), each level weighted by its points.
     Source: Saltelli et al. (2008), "Global Sensitivity Analysis: The Primer", section 1.2.8 (from memory). What axes
-    do together is in no axis's share. For a sample its standard error is a bootstrap's (Efron 1979, from memory), and
+    do together is in no axis's share. An axis sampled between two ends is cut into about as many cells as the square
+    root of the points, and what chance alone would put between them is taken off: epsilon squared of the analysis of
+    variance (Kelley 1935, from memory). For a sample its standard error is a bootstrap's (Efron 1979, from memory), and
     `chance` comes from the F test of the one-way analysis of variance.
 
     Parameters
@@ -120,8 +123,9 @@ def influences(
     if not here.size:
         return []
     axes = [levels_of(points, title, (texts or {}).get(title)) for title in axes_of(points)]
-    shares = np.array([_share(values[here], one.codes[here]) for one in axes])
-    drawn = _resampled(values[here], [one.codes[here] for one in axes]) if sampled else shares[None, :]
+    cells = [_finer(points[one.title].to_numpy()[here]) if one.cut else (one.codes[here], False) for one in axes]
+    shares = np.array([_share(values[here], codes, fine=fine) for codes, fine in cells])
+    drawn = _resampled(values[here], cells) if sampled else shares[None, :]
     order = np.argsort(-shares, kind="stable")
     found: list[Influence] = []
     for place, index in enumerate(order):
@@ -135,7 +139,7 @@ def influences(
                 levels,
                 float(shares[index]),
                 float(drawn[:, index].std()) if sampled else 0.0,
-                _chance(len(here), len(means)) if sampled else 0.0,
+                _chance(len(here), *_counted(cells[index])) if sampled else 0.0,
                 float(means[low]),
                 float(means[high]),
                 levels.words[low],
@@ -188,29 +192,47 @@ def word_of(value: Any) -> str:
     return f"{value:.6g}" if isinstance(value, (float, np.floating)) else str(value)
 
 
-def _share(values: np.ndarray, codes: np.ndarray) -> float:
-    """The share of the variance of `values` that lies between the groups of `codes`, each weighted by its size."""
+def _finer(column: np.ndarray) -> tuple[np.ndarray, bool]:
+    """A sampled axis in cells of equally many points, and that they are so fine that chance is to be taken off."""
+    cells = min(max(round(len(column) ** 0.5), BINS), MOST_CELLS)
+    ranks = np.empty(len(column), np.intp)
+    ranks[np.argsort(column, kind="stable")] = np.arange(len(column))
+    return ranks * cells // len(column), True
+
+
+def _counted(cells: tuple[np.ndarray, bool]) -> tuple[int, bool]:
+    return len(np.unique(cells[0])), cells[1]
+
+
+def _share(values: np.ndarray, codes: np.ndarray, *, fine: bool = False) -> float:
+    """The share of the variance of `values` that lies between the groups of `codes`, each weighted by its size.
+
+    fine: less what chance alone puts there, at least 0.
+    """
     spread = values.var()
     if spread <= 0:
         return 0.0
     sizes = np.bincount(codes)
     sums = np.bincount(codes, weights=values)
     means = sums[sizes > 0] / sizes[sizes > 0]
-    return float((sizes[sizes > 0] * (means - values.mean()) ** 2).sum() / len(values) / spread)
+    share = float((sizes[sizes > 0] * (means - values.mean()) ** 2).sum() / len(values) / spread)
+    free = len(values) - len(means)
+    return max(share - (1 - share) * (len(means) - 1) / free, 0.0) if fine and free > 0 else share
 
 
-def _resampled(values: np.ndarray, codes: Sequence[np.ndarray]) -> np.ndarray:
+def _resampled(values: np.ndarray, cells: Sequence[tuple[np.ndarray, bool]]) -> np.ndarray:
     """The shares of each axis over points drawn again with replacement, shape (RESAMPLES, axes)."""
     generator = np.random.default_rng(0)
     draws = (generator.integers(0, len(values), len(values)) for _ in range(RESAMPLES))
-    return np.array([[_share(values[draw], one[draw]) for one in codes] for draw in draws])
+    return np.array([[_share(values[draw], codes[draw], fine=fine) for codes, fine in cells] for draw in draws])
 
 
-def _chance(count: int, groups: int) -> float:
+def _chance(count: int, groups: int, fine: bool) -> float:
     """The share that groups without influence stay below in 95 of 100 samples: of F(groups - 1, count - groups)."""
     from scipy.stats import f
 
     if groups < 2 or count <= groups:
         return 1.0
     critical = float(f.ppf(0.95, groups - 1, count - groups))
-    return critical / (critical + (count - groups) / (groups - 1))
+    share = critical / (critical + (count - groups) / (groups - 1))
+    return share - (1 - share) * (groups - 1) / (count - groups) if fine else share

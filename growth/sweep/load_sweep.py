@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,10 @@ from growth.scenario.file import load_scenario
 from growth.scenario.report import problems_in
 from growth.scenario.yaml_text import Node
 from growth.sweep.sweep_file import Axis, Sweep
+from growth.uncertainty import Unknown, ranges_of
+
+RANGES = "ranges"  # in the place of axes: the ranges of the base scenario are the axes
+DRAWS = 1024  # of them, where the file says nothing else
 
 
 class SweepError(GrowthError):
@@ -29,12 +33,19 @@ class LoadedSweep:
     """A checked sweep.
 
     sweep: what the file says; base: its base scenario; fields: address, as written in the file -> the field there.
+    unknowns: the title of each axis -> the range that it is drawn from; empty unless the axes are the base's ranges.
     """
 
     sweep: Sweep
     base: Scenario
     fields: Mapping[str, Field]
     file: str = ""
+    unknowns: Mapping[str, Unknown] = field(default_factory=dict)
+
+    @property
+    def over_ranges(self) -> bool:
+        """Whether the axes are the ranges of the base scenario."""
+        return bool(self.unknowns)
 
     def entry(self, axis: Axis) -> Assumption | None:
         """The assumption that an axis varies; None for a word, a section, or variants."""
@@ -67,7 +78,11 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     values, lines = root.plain(), lines_of(root)
     if not isinstance(values, dict) or set(values) != {"sweep"}:
         raise SweepError([Problem("", "the one root key sweep, with the settings below it", line=root.line)], file=file)
-    found = problems_in(Sweep, values["sweep"], lines=lines, root="sweep")
+    given: Any = values["sweep"]
+    unknowns: dict[str, Unknown] = {}
+    if isinstance(given, dict) and isinstance(given.get("axes"), str):
+        given, unknowns = _over_ranges(given, Path(path), line=lines.get(("sweep", "axes")))
+    found = problems_in(Sweep, given, lines=lines, root="sweep")
     if isinstance(found, tuple):
         raise SweepError(found, file=file)
     base = load_scenario(Path(path).parent / found.scenario)
@@ -84,7 +99,7 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     problems += _twice(found)
     if problems:
         raise SweepError(problems, file=file)
-    return LoadedSweep(found, base, fields, file)
+    return LoadedSweep(found, base, fields, file, unknowns)
 
 
 def is_sweep(path: str | Path) -> bool:
@@ -94,6 +109,51 @@ def is_sweep(path: str | Path) -> bool:
     except GrowthError:
         return False
     return isinstance(root.value, dict) and "sweep" in root.value
+
+
+def _over_ranges(given: dict[str, Any], path: Path, *, line: int | None) -> tuple[dict[str, Any], dict[str, Unknown]]:
+    """The settings with an axis for each range of the base scenario, and the range of each by the axis's title."""
+    if given["axes"] != RANGES:
+        raise SweepError(
+            [Problem("axes", f"a list of axes, or {RANGES}", str(given["axes"]), line=line)], file=str(path)
+        )
+    scenario = given.get("scenario")
+    base = load_scenario(path.parent / scenario) if isinstance(scenario, str) else None
+    unknowns = _titled(base) if base is not None else {}
+    if base is not None and not unknowns:
+        fix = "Write a number there as {low: 0.03, likely: 0.04, high: 0.06}."
+        raise SweepError(
+            [Problem("axes", f"{scenario} to have ranges; it has none", "", fix, line=line)], file=str(path)
+        )
+    points = given.get("points", {})
+    if isinstance(points, dict):
+        points = {"method": "sobol", **points}
+        if points["method"] not in ("sobol", "latin_hypercube"):
+            rule = f"sobol or latin_hypercube where the axes are {RANGES}"
+            raise SweepError([Problem("points.method", rule, str(points["method"]))], file=str(path))
+        points = {"size": DRAWS, **points}
+    axes = [
+        {"name": title, "field": each.address, "from": each.range.low, "to": each.range.high}
+        for title, each in unknowns.items()
+    ]
+    return {"reports": {"choose": "none"}, **given, "axes": axes, "points": points}, unknowns
+
+
+def _titled(base: Scenario) -> dict[str, Unknown]:
+    """The ranges of a scenario by their labels; by label and item, or by address, where two have the same."""
+    unknowns = ranges_of(base)
+    found = [find(base, each.address) for each in unknowns]
+    titles = [one.assumption.label if isinstance(one, Field) else "" for one in found]
+    owned = [
+        f"{title}, {getattr(one.items[-1].section, 'name', '')}" if isinstance(one, Field) and one.items else title
+        for title, one in zip(titles, found, strict=True)
+    ]
+    addresses = [each.address for each in unknowns]
+    chosen = [
+        next((name for name, among in ((a, titles), (b, owned)) if among.count(name) == 1), c)
+        for a, b, c in zip(titles, owned, addresses, strict=True)
+    ]
+    return dict(zip(chosen, unknowns, strict=True))
 
 
 def _read(path: str | Path) -> tuple[Node, list[Problem]]:

@@ -20,6 +20,7 @@ from growth.sweep.influence import short
 
 LETTER = 6.0  # width of a letter in the drawing's units
 GAP = 11.0  # between the lines of two labels
+FAN = (5, 25, 50, 75, 95)  # per cent of the cases that lie below the lines of a fan
 Text = Callable[[float], str]
 Series = tuple[str, np.ndarray]
 
@@ -106,19 +107,18 @@ def lines(
     return frame.figure(title, said, paths + labels, (f"month {first_month}", f"{last}"))
 
 
-def fan(title: str, by_month: np.ndarray, scale: Scale) -> str:
-    """The middle half and the middle nine tenths of many points by month, and their median.
+def fan(title: str, edges: Sequence[np.ndarray], scale: Scale) -> str:
+    """The middle half and the middle nine tenths of many cases by month, and their median.
 
-    by_month: shape (points, months).
+    edges: the values by month below which FAN of every hundred cases lie.
     """
-    shares = (5, 25, 50, 75, 95)
-    low, lower, middle, upper, high = edges = np.nanpercentile(by_month, shares, axis=0)
+    low, lower, middle, upper, high = edges
     ends = [(scale.text(float(values[-1])), float(values[-1])) for values in (high, middle, low)]
     frame = _Frame(scale, [word for word, _ in ends])
     bands = frame.between(low, high) + frame.between(lower, upper)
     line = f'<polyline points="{frame.path(middle)}" class="middle"/>'
     said = "; ".join(
-        f"{share}% end below {scale.text(float(edge[-1]))}" for share, edge in zip(shares, edges, strict=True)
+        f"{share}% end below {scale.text(float(edge[-1]))}" for share, edge in zip(FAN, edges, strict=True)
     )
     return frame.figure(title, said, bands + line + frame.labels(ends), ("month 0", f"{len(middle) - 1}"))
 

@@ -26,6 +26,10 @@ class Unknown:
     range: Range
     scale: Scale
 
+    def values_at(self, shares: np.ndarray) -> np.ndarray:
+        """The values below which it lies in these shares of cases, 0 to 1, any shape."""
+        return self.range.quantiles(np.clip(shares, 1e-9, 1 - 1e-9), self.scale)
+
 
 def ranges_of(scenario: Scenario) -> list[Unknown]:
     """The ranges of a scenario, in the order of its fields.
@@ -74,11 +78,8 @@ def sample(scenario: Scenario, *, draws: int = 1024, seed: int = 0) -> Scenario:
     unknowns = ranges_of(scenario)
     if not unknowns:
         return scenario
-    points = np.clip(qmc.Sobol(len(unknowns), scramble=True, rng=seed).random(draws), 1e-9, 1 - 1e-9)
-    return at_points(
-        scenario,
-        {each.address: each.range.quantiles(p, each.scale) for each, p in zip(unknowns, points.T, strict=True)},
-    )
+    points = qmc.Sobol(len(unknowns), scramble=True, rng=seed).random(draws)
+    return at_points(scenario, {each.address: each.values_at(p) for each, p in zip(unknowns, points.T, strict=True)})
 
 
 def at_points(scenario: Scenario, points: dict[str, np.ndarray]) -> Scenario:
