@@ -10,10 +10,15 @@ def main() -> int:
     try:
         from growth.cli import main as run
 
-        return run()
+        code = run()
     except KeyboardInterrupt:  # while it was loading
         print("growth: interrupted", file=sys.stderr)
         return 130
+    if code == 130:
+        import logging
+
+        logging.disable()  # what libraries would still say of work that was cut off
+    return code
 
 
 if __name__ == "__main__":

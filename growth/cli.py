@@ -6,9 +6,11 @@ import argparse
 import io
 import os
 import re
+import signal
 import sys
-from collections.abc import Sequence
-from contextlib import suppress
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from importlib.util import find_spec
 
@@ -27,6 +29,7 @@ AREAS = (
     "growth.spreadsheet.command",
 )
 
+ENDING_SIGNALS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
 TOO_LITTLE_MEMORY = "this machine, or the limit set for this command, has too little memory for it"
 
 
@@ -35,9 +38,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not _streams_are_usable():
         return 2
     try:
-        arguments = build_parser().parse_args(argv)
-        code = _run(arguments)
-        sys.stdout.flush()
+        with _ended_as_by_ctrl_c():
+            arguments = build_parser().parse_args(argv)
+            code = _run(arguments)
+            sys.stdout.flush()
         return code
     except SystemExit as leaving:  # argparse has said what it had to say
         return leaving.code if isinstance(leaving.code, int) else 2
@@ -58,6 +62,25 @@ def main(argv: Sequence[str] | None = None) -> int:
         if not re.search("failed to map segment|annot allocate memory", f"{error} {error.__cause__}"):
             raise
         return _said(TOO_LITTLE_MEMORY)  # a library that could not even be loaded
+
+
+@contextmanager
+def _ended_as_by_ctrl_c() -> Iterator[None]:
+    """Have a signal to end raise KeyboardInterrupt, so that no half file and no kernel stays behind."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    ignored = {number for number in ENDING_SIGNALS if signal.getsignal(number) == signal.SIG_IGN}  # as nohup does
+    before = {number: signal.signal(number, interrupt) for number in ENDING_SIGNALS if number not in ignored}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _streams_are_usable() -> bool:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import stat
-import tempfile
 from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO
 
 from growth.errors import FileError, GrowthError, Problem
+from growth.scratch import held_file
 
 __all__ = ["not_a_table", "open_input", "read_input", "regular_file", "replace_file"]
 
@@ -144,7 +144,7 @@ def replace_file(path: str | Path, content: str | bytes) -> Path:
 
     The content is written to a new file in the same directory, flushed to the disk and renamed. An existing file keeps
     its permissions, and a link keeps pointing where it did. Raises OSError; the old file is then untouched and nothing
-    is left beside it.
+    is left beside it. What a killed run left beside it is removed.
     """
     path = Path(os.path.realpath(path))
     content = content.encode("utf-8") if isinstance(content, str) else content
@@ -156,13 +156,13 @@ def replace_file(path: str | Path, content: str | bytes) -> Path:
         mode = 0o666 & ~mask
     beside = ""
     try:
-        handle, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
+        beside, stream = held_file(path.parent, f".{path.name[:80]}.growth-")
+        with stream:
             stream.write(content)
             stream.flush()
             os.fchmod(stream.fileno(), mode)
             os.fsync(stream.fileno())
-        os.replace(beside, path)
+            os.replace(beside, path)
     except BaseException as failed:
         with suppress(OSError):
             os.unlink(beside)

@@ -6,7 +6,6 @@ import argparse
 import datetime
 import re
 import sys
-import tempfile
 import textwrap
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -228,13 +227,14 @@ def _scenario(arguments: argparse.Namespace) -> None:
     from growth.earned.to_scenario import into_channel, measured
     from growth.output import write_output
     from growth.scenario.file import load_scenario, save_scenario
+    from growth.scratch import scratch
 
     scenario = load_scenario(arguments.scenario)
     with _opened(arguments) as ledger:
         found = report(ledger)
     changed = into_channel(found, scenario, channel=arguments.channel, pieces=arguments.pieces)
-    with tempfile.TemporaryDirectory(prefix="growth-") as folder:
-        draft = Path(folder) / "draft.yaml"  # the words and comments of the file come along
+    with scratch() as folder:
+        draft = folder / "draft.yaml"  # the words and comments of the file come along
         draft.write_bytes(Path(arguments.scenario).read_bytes())
         text = save_scenario(changed, draft).read_bytes()
     inputs = [arguments.scenario, arguments.ledger]

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
-import tempfile
 from functools import cache
-from pathlib import Path
+
+from growth.scratch import scratch
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 PATIENCE = 60  # seconds
@@ -63,8 +64,8 @@ def _made(html: str, name: str, options: list[str], what: str) -> bytes | None:
     program = browser()
     if program is None:
         return None
-    with tempfile.TemporaryDirectory(prefix="growth-") as folder:
-        page, out = Path(folder) / "page.html", Path(folder) / name
+    with scratch() as folder:
+        page, out = folder / "page.html", folder / name
         page.write_text(html, "utf-8")
         command = [
             *without_network(),
@@ -76,7 +77,8 @@ def _made(html: str, name: str, options: list[str], what: str) -> bytes | None:
             page.as_uri(),
         ]
         try:
-            subprocess.run(command, capture_output=True, timeout=PATIENCE, check=True)
+            environment = {**os.environ, "TMPDIR": str(folder)}  # it makes folders of its own
+            subprocess.run(command, env=environment, capture_output=True, timeout=PATIENCE, check=True)
             return out.read_bytes()
         except (OSError, subprocess.SubprocessError):
             return None

@@ -48,12 +48,13 @@ def _review(arguments: argparse.Namespace) -> int:
 
 
 def _page(arguments: argparse.Namespace) -> str:
-    import tempfile
+    from growth.giveaway.placeholders import load_giveaway
+    from growth.giveaway.publishing import made_page
+    from growth.scenario.file import load_scenario
 
-    from growth.giveaway import publish
-
-    with tempfile.TemporaryDirectory() as folder:
-        return publish(arguments.scenario, to=folder, notebook=arguments.notebook).read_text("utf-8")
+    scenario = load_scenario(arguments.scenario)
+    giveaway = load_giveaway(arguments.scenario, scenario=scenario)
+    return made_page(scenario, giveaway, notebook=arguments.notebook)[0]
 
 
 def _plain(text: str) -> str:

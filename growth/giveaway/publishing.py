@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 import re
 import resource
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from growth.lean import put_off_grammar
 from growth.output import check_folder, check_output, write_outputs
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
+from growth.scratch import scratch
 from growth.shipped import shipped
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
@@ -111,17 +112,20 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
     import papermill
     from jupyter_client.kernelspec import NoSuchKernel
     from papermill.exceptions import PapermillException, PapermillExecutionError
+    from traitlets.config import Config
 
     notebook = notebook.resolve()
     make_room()
-    with tempfile.TemporaryDirectory() as folder:
+    kernels: list[Any] = []
+    logging.getLogger("papermill").setLevel(logging.CRITICAL)  # what it has to say is in the error
+    with scratch() as folder:
         try:
             cells = nbformat.read(notebook, as_version=4).cells
             if not any("parameters" in cell.metadata.get("tags", ()) for cell in cells):
                 raise ValueError('no cell has the tag "parameters", so it would not hear of the scenario')
             return papermill.execute_notebook(
                 _as_it_is(notebook),
-                _as_it_is(Path(folder) / notebook.name),
+                _as_it_is(folder / notebook.name),
                 parameters=parameters,
                 cwd=str(notebook.parent),
                 progress_bar=False,
@@ -129,6 +133,8 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
                 kernel_name="python3",
                 language="python",
                 extra_arguments=["--IPKernelApp.log_level=CRITICAL"],
+                config=Config({"KernelManager": {"connection_file": str(folder / "kernel.json")}}),
+                kernel_manager_class=_listed_in(kernels),
             )
         except PapermillExecutionError as error:
             # counted from 0, but with papermill's own cell in front of it: its place in the notebook as it was
@@ -143,6 +149,24 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
         ) as error:  # a dead kernel is one too
             said = " ".join(str(error).split())[:300]
             raise PublishError(f"it cannot be run: {said}", file=str(notebook)) from None
+        except KeyboardInterrupt:  # a kernel that is still starting is not ended by papermill
+            for one in kernels:
+                if process := getattr(one.provisioner, "process", None):
+                    process.kill()
+                    process.wait()
+            raise
+
+
+def _listed_in(managers: list[Any]) -> type:
+    """The stock kernel manager, each of which is put on the list."""
+    from jupyter_client.manager import AsyncKernelManager
+
+    class Listed(AsyncKernelManager):
+        def __init__(self, *given: Any, **named: Any) -> None:
+            super().__init__(*given, **named)
+            managers.append(self)
+
+    return Listed
 
 
 def _as_it_is(path: Path) -> str:

@@ -13,9 +13,10 @@ import socket
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from typing import IO, Any
+from typing import Any
 from uuid import uuid4
 
+from growth.scratch import lock
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.store import LocalStore, RemoteStore, Store
 
@@ -41,7 +42,7 @@ def claimed(store: Store, *, take_over: bool = False) -> Iterator[None]:
     """
     if isinstance(store, LocalStore):
         with open(store.path / NAME, "a+") as file:
-            if not _lock(file):
+            if not lock(file):
                 raise SweepError(TAKEN, file=store.where())
             yield
         return
@@ -89,22 +90,3 @@ def _age(seconds: float) -> str:
         if seconds >= size:
             return f"{seconds // {'day': 86400, 'hour': 3600, 'minute': 60}[unit]:.0f} {unit}s"
     return f"{max(seconds, 0):.0f} seconds"
-
-
-def _lock(file: IO[str]) -> bool:
-    """Lock an open file for this process alone; False where another holds it."""
-    try:
-        import fcntl
-    except ImportError:  # Windows
-        import msvcrt
-
-        try:
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-        except OSError:
-            return False
-        return True
-    try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import shlex
-import signal
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +11,6 @@ if TYPE_CHECKING:
     from growth.sweep.run_sweep import Outcome
 
 DEFAULTS = {"limit": 600.0, "kernels": "warm"}
-ENDING_SIGNALS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # as Ctrl-C does
 
 
 def add_command(subparsers: Any) -> None:
@@ -89,7 +87,6 @@ def _sweep(arguments: argparse.Namespace) -> int:
     print(f"{arguments.sweep}: {job.design.count:,} points, {len(job.tasks):,} reports", flush=True)
     if arguments.check:
         return 0
-    before = {number: signal.signal(number, _interrupt) for number in ENDING_SIGNALS}
     try:
         outcome = run_sweep(
             job,
@@ -106,9 +103,6 @@ def _sweep(arguments: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         _say(f"interrupted; run again to resume: {_command(arguments)}")
         return 130
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
     if outcome.page:
         print(f"The comparison is at {outcome.page}")
     else:
@@ -143,10 +137,6 @@ def _command(arguments: argparse.Namespace, **changed: str) -> str:
             value = given[name]
             words += [f"--{name}", f"{value:g}" if isinstance(value, float) else str(value)]
     return shlex.join(words)
-
-
-def _interrupt(number: int, frame: object) -> None:
-    raise KeyboardInterrupt
 
 
 def _say(text: str) -> None:

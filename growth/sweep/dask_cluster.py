@@ -9,12 +9,12 @@ killed is whole, and the one that the next run would put there.
 from __future__ import annotations
 
 import multiprocessing
-import tempfile
 import threading
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from growth.scratch import scratch
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.parallel_reports import Finished
 from growth.sweep.results import Results
@@ -85,8 +85,8 @@ def remote_report(
         The report's texts by ending, None where it is put at `address`; and why it failed, or "".
     """
     multiprocessing.current_process().daemon = False  # as Dask starts it, it could have no fork server
-    with _ONE, tempfile.TemporaryDirectory(prefix="growth-report-") as place:
-        source, made = Path(place) / "notebook.ipynb", Path(place) / f"{task.name}.ipynb"
+    with _ONE, scratch() as place:
+        source, made = place / "notebook.ipynb", place / f"{task.name}.ipynb"
         source.write_text(notebook, encoding="utf-8")
         engine = ENGINE if warm and not unavailable() else None
         why = make_report(

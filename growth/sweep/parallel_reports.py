@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import tempfile
 import threading
 import time
 from collections import Counter, deque
@@ -14,7 +13,6 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import BaseContext
 from multiprocessing.process import parent_process
-from pathlib import Path
 from typing import Any
 
 from growth.sweep import warm_kernels
@@ -169,9 +167,6 @@ def _make_one(messages: Connection, job: dict[str, Any], environment: dict[str, 
             kernel = warm_kernels.prepare_kernel().pid
         threading.Thread(target=_end_with_parent, args=(kernel,), daemon=True).start()
         messages.send(kernel)
-        own = Path(job["output"]).parent / "kernels"  # for what a kernel's start leaves when it is killed
-        own.mkdir(exist_ok=True)
-        tempfile.tempdir = str(own)
         messages.send(make_report(**job))
     except OSError:
         pass  # nobody listens any more

@@ -17,7 +17,7 @@ from pathlib import Path
 from growth.sweep.claim import claimed
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.run_report import has_no_place, unwritten
-from growth.sweep.store import Store, discard, store_of
+from growth.sweep.store import Store, store_of
 from growth.sweep.tasks import Task
 
 POINTS, PAGE, LIST = "points.parquet", "comparison.html", "sweep-files.txt"
@@ -48,8 +48,7 @@ class Results:
             try:
                 self.store.prepare()
                 stack.enter_context(claimed(self.store, take_over=take_over))
-                self.unfinished = self.store.scratch()
-                stack.callback(discard, self.unfinished)
+                self.unfinished = stack.enter_context(self.store.scratch())
                 lines = (self.store.read(LIST) or b"").decode(errors="replace").splitlines()
                 self._own = {line for line in lines if not line.startswith("#")}
                 self._refuse_foreign([POINTS, PAGE])

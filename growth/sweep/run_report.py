@@ -34,6 +34,7 @@ def run_report(
     """
     import papermill
     from papermill.exceptions import PapermillExecutionError
+    from traitlets.config import Config
 
     logging.getLogger("papermill").setLevel(logging.CRITICAL)  # what it has to say is in the answer
     if engine:
@@ -59,6 +60,7 @@ def run_report(
                 progress_bar=False,
                 cwd=str(Path(output).parent),
                 extra_arguments=QUIET,
+                config=Config({"KernelManager": {"connection_file": str(Path(output).with_suffix(".kernel.json"))}}),
                 **limits,
             )
             return ""

@@ -7,20 +7,18 @@ endpoints come from where fsspec and the store's driver look for them: environme
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 import shutil
-import tempfile
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, suppress
 from functools import partial
-from getpass import getuser
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
 from urllib.parse import urlsplit
 from urllib.request import url2pathname
 
+from growth.scratch import scratch
 from growth.sweep.load_sweep import SweepError
 
 SCRATCH = ".unfinished"  # the folder for reports in the making; ending of a file that is written beside its place
@@ -51,9 +49,17 @@ class LocalStore:
         """Make the folder. Raises OSError."""
         self.path.mkdir(parents=True, exist_ok=True)
 
-    def scratch(self) -> Path:
-        """A new empty folder for reports in the making, on the same disc as the rest. Raises OSError or SweepError."""
-        return emptied(self.path / SCRATCH)
+    @contextmanager
+    def scratch(self) -> Iterator[Path]:
+        """An empty folder for reports in the making, on the same disc as the rest. Raises OSError or SweepError.
+
+        It has the same name each time, since the folder of results is held by one sweep.
+        """
+        folder = emptied(self.path / SCRATCH)
+        try:
+            yield folder
+        finally:
+            discard(folder)
 
     def names(self, part: str = "") -> set[str]:
         """The names of what lies directly in a part, folders left out."""
@@ -117,16 +123,9 @@ class RemoteStore:
             for part in ("reports", "failed"):
                 self._do(partial(self.fs.makedirs, self._at(part), exist_ok=True))
 
-    def scratch(self) -> Path:
-        """A new empty folder of this machine for reports in the making. Raises OSError or SweepError.
-
-        It is the same one each time for an address, so that a sweep clears away what a killed one left.
-        """
-        mark = hashlib.sha256(self.address.encode()).hexdigest()[:16]
-        path = emptied(Path(tempfile.gettempdir()) / f"growth-sweep-{getuser()}-{mark}")
-        if hasattr(os, "getuid") and path.stat().st_uid != os.getuid():
-            raise SweepError("this folder belongs to another user; set TMPDIR to one of your own", file=str(path))
-        return path
+    def scratch(self) -> AbstractContextManager[Path]:
+        """An empty folder of this machine for reports in the making. Raises OSError."""
+        return scratch()
 
     def names(self, part: str = "") -> set[str]:
         """The names of the files directly in a part. Raises OSError."""

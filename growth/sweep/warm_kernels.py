@@ -8,6 +8,7 @@ dies. Elsewhere than on Linux `unavailable` says why not, and stock kernels serv
 from __future__ import annotations
 
 import asyncio
+import atexit
 import ctypes
 import errno
 import multiprocessing
@@ -15,11 +16,14 @@ import os
 import signal
 import sys
 import traceback
-from contextlib import suppress
+from contextlib import ExitStack, suppress
+from functools import cache
 from importlib import import_module
 from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
 from typing import Any
+
+from growth.scratch import scratch
 
 PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG
 _prepared: list[ForkedKernel] = []
@@ -36,9 +40,20 @@ def forking() -> BaseContext:
     """The context of `multiprocessing` whose processes hold the imports; "spawn" where processes cannot be forked."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
+    _have_sockets_cleared()
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(["growth.sweep.preload"])
     return context
+
+
+@cache
+def _have_sockets_cleared() -> None:
+    """Have `multiprocessing` make its sockets in a folder that the next run removes where this one is killed."""
+    stack = ExitStack()
+    atexit.register(stack.close)
+    with suppress(AttributeError):  # there is no public name for it
+        config: dict[str, Any] = multiprocessing.current_process()._config  # type: ignore[attr-defined]
+        config.setdefault("tempdir", str(stack.enter_context(scratch())))
 
 
 def prepare_kernel() -> ForkedKernel:

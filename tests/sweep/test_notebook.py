@@ -38,6 +38,7 @@ def notebook(*cells, **metadata) -> str:
             ["a report's notebook is in Python (found r)"],
         ),
     ],
+    ids=["text", "no cells", "untagged", "misnamed", "open", "two errors", "R"],  # the contents hold random ids
 )
 def test_what_is_no_report_notebook_is_refused(workplace, capsys, content, messages):
     file = workplace.path / "n.ipynb"
