@@ -16,9 +16,11 @@ if TYPE_CHECKING:
     from growth.records.backtest import RIVALS, Backtest, run_backtest
     from growth.records.bridge import Movements, Spells, bridge_frame, movements, spells, triangles
     from growth.records.churn_fit import Fit, fit_all, recommend
-    from growth.records.estimate import KindMeasures, Measured, measure
+    from growth.records.estimate import measure
     from growth.records.forecast_band import ForecastBand, forecast_measured
     from growth.records.intervals import Rate
+    from growth.records.joining import Joining
+    from growth.records.measured import KindMeasures, Measured
     from growth.records.paid_months import PaidMonths, spread_payments
     from growth.records.read import ColumnNames, RecordsError, Rows, load_columns, read_records, snapshot_table
     from growth.records.report import markdown, notes, summary
@@ -30,9 +32,11 @@ _MODULES = {
     "backtest": "Backtest RIVALS run_backtest",
     "bridge": "Movements Spells bridge_frame movements spells triangles",
     "churn_fit": "Fit fit_all recommend",
-    "estimate": "KindMeasures Measured measure",
+    "estimate": "measure",
     "forecast_band": "ForecastBand forecast_measured",
     "intervals": "Rate",
+    "joining": "Joining",
+    "measured": "KindMeasures Measured",
     "paid_months": "PaidMonths spread_payments",
     "read": "ColumnNames RecordsError Rows load_columns read_records snapshot_table",
     "report": "markdown notes summary",
@@ -49,6 +53,7 @@ __all__ = [
     "ColumnNames",
     "Fit",
     "ForecastBand",
+    "Joining",
     "KindMeasures",
     "Measured",
     "Misfit",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.engine.result import BRIDGE
-from growth.records.lapses import LATE, UNPAID
+from growth.records.lapses import BEFORE, LATE, UNPAID
 from growth.records.paid_months import PaidMonths, changes
 from growth.records.read.values import NONE
 
@@ -46,7 +46,8 @@ class Spells:
 
     start, length: in months. kind: of plan, at the start. returned: whether it is not the customer's first spell.
     left: whether it ended before the last month. watched: its months up to the last one that is settled, 0 or less
-    where it began after that; gone: whether it ended within them. entry: age in months at month 0 for customers on
+    where it began after that; gone: whether it ended within them. billed: the first month that the records show paid,
+    later than `start` only where it was paid before them. entry: age in months at month 0 for customers on
     board then (NONE where the records do not say), 0 for everyone else.
     """
 
@@ -59,6 +60,7 @@ class Spells:
     left: np.ndarray
     watched: np.ndarray
     gone: np.ndarray
+    billed: np.ndarray
     entry: np.ndarray
 
 
@@ -92,8 +94,11 @@ def spells(book: PaidMonths) -> Spells:
         joined = book.joined[customer[at_first]]
         entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
     returned, left = ~changes(customer), start + length < book.months
+    billed = start + (np.add.reduceat(book.state == BEFORE, opens, dtype=np.int32) if opens.size else 0)
     watched, gone = np.minimum(length, book.settled - start), start + length < book.settled
-    return Spells(customer, start, length, book.kind[opens], book.mrr[opens], returned, left, watched, gone, entry)
+    return Spells(
+        customer, start, length, book.kind[opens], book.mrr[opens], returned, left, watched, gone, billed, entry
+    )
 
 
 def movements(book: PaidMonths, runs: Spells) -> Movements:

@@ -242,7 +242,7 @@ def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: Seq
     value, _, curvature = slopes(loss, found)
     covariance = _inverse(curvature)
     error = np.sqrt(np.diag(covariance))
-    values = np.exp(found)
+    values = np.clip(np.exp(found), *np.transpose([BOUNDS[name] for name in names]))  # exp(ln 3) is above 3
     edge = bool((np.minimum(found - low, high - found) < 1e-3).any())
     return Fit(
         curve,

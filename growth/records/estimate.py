@@ -2,84 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growth.records.bridge import Movements, Spells, movements, spells
-from growth.records.churn_fit import Fit, fit_all, recommend
-from growth.records.intervals import Rate, Resampled, percentile, poisson_growth, poisson_mean, wilson
+from growth.records.churn_change import ChurnChange, ChurnHistory, churn_history, churn_now, find_change
+from growth.records.churn_fit import Fit, fit_all, log_likelihood, recommend
+from growth.records.intervals import Rate, Resampled, percentile, wilson
+from growth.records.joining import RECENT, Joining, measure_joining
+from growth.records.lapses import BEFORE
+from growth.records.measured import KindMeasures, Measured
 from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
-from growth.records.survival import RiskTable, Survival, kaplan_meier, risk_table, spell_risk
+from growth.records.revenue_change import RevenueChange, revenue_change
+from growth.records.survival import RiskTable, kaplan_meier, risk_table, spell_risk
 
-RECENT = 12  # months over which levels (new customers, prices, shares of plans) are measured
 FOLLOWED = 12  # months for which leavers are followed to see whether they return
+OLDEST = 60  # months, of customers whose age is not known, when the records begin
+FEWEST = 5  # leavers for an interval that knows of changes
 TRIAL_MONTHS = 3  # months after its own within which a sign-up has to pay to count as converted
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class KindMeasures:
-    """What was measured of one plan with one way of billing.
-
-    customers, mrr: in the last month. share: of those who joined in the last 12 months. churn: lost / on board, over
-    all months. renewal: of customers whose year ended; None for monthly plans. price: mean first MRR of those who
-    joined in the last 12 months; None if nobody did. fits, chosen, why: the churn curves, for monthly plans.
-    """
-
-    plan: str
-    billing: str
-    customers: int
-    mrr: float
-    share: Rate
-    churn: Rate
-    renewal: Rate | None
-    arpa: Rate | None
-    price: Rate | None
-    expansion: Rate
-    contraction: Rate
-    table: RiskTable
-    survival: Survival
-    fits: tuple[Fit, ...]
-    chosen: Fit | None
-    why: str
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Measured:
-    """Everything measured. Rates are fractions a month; money is in major units of the records' currency.
-
-    kinds: by plan and billing. monthly_table, fits, chosen, why: the churn curves of all monthly plans together.
-    joins: new customers by month, from the second month on. new_customers: their mean over the last 12 months. growth:
-    their monthly growth; None with too few of them. expansion_draws: bootstrap samples of the expansion and the
-    contraction rate, shape (2, draws). comeback, comeback_after: the share of leavers who return within 12 months, and
-    the median wait in months. conversion, delays: the share of sign-ups (customers whose first row has amount 0) that
-    pays, and the shares of those by months from sign-up to payment. unknown_ages: customers on board in month 0 whose
-    age is not in the records; they are left out of the curves.
-    """
-
-    book: PaidMonths
-    runs: Spells
-    moves: Movements
-    kinds: tuple[KindMeasures, ...]
-    monthly_table: RiskTable
-    fits: tuple[Fit, ...]
-    chosen: Fit
-    why: str
-    new_customers: Rate
-    joins: np.ndarray
-    growth: Rate | None
-    churn: Rate
-    revenue_churn: Rate
-    expansion: Rate
-    contraction: Rate
-    expansion_draws: np.ndarray
-    arpa: Rate | None
-    comeback: Rate | None
-    comeback_after: int
-    conversion: Rate | None
-    delays: tuple[float, ...]
-    unknown_ages: int
 
 
 def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
@@ -107,46 +47,125 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
     drawn = Resampled.of(book.converted != NONE, seed=seed)
     runs = spells(book)
     moves = movements(book, runs)
+    changes = revenue_change(book, renewal=renewals(book, runs))
+    history = churn_history(book, runs, monthly=monthly)
+    change = find_change(history, seed=seed)
+    since = change.since if change else 1
     table = spell_risk(runs, chosen=monthly[runs.kind])
-    draws = _revenue_draws(book, drawn)
-    fits = fit_all(table)
-    chosen, why = recommend(fits, table)
-    pooled = (fits, chosen, why) if monthly.sum() == 1 else None
-    joined = (runs.start >= max(1, book.months - RECENT)) & ~runs.returned
+    age = likeliest_age(runs, monthly[runs.kind], since=since)
+    fitted = spell_risk(runs, chosen=monthly[runs.kind], unknown_age=age, since=since)
+    fits = fit_all(fitted)
+    chosen, why = recommend(fits, fitted)
+    why = f"since {book.first_month + since} {why}" if change else why
+    pooled = (fitted, fits, chosen, why) if monthly.sum() == 1 else None
     kinds = tuple(
-        _kind(number, book, runs, moves, joined, draws[number], drawn, pooled) for number in range(len(book.kinds))
+        _kind(number, book, runs, moves, changes, drawn, pooled, since, age) for number in range(len(book.kinds))
     )
-    joins = moves.new.sum(axis=1)[1:]
-    lost, on_board = moves.lost[: book.settled].sum(), moves.closing[: book.settled - 1].sum()
-    stayed = moves.stayed_mrr.sum()
-    up, down = draws[-1]
+    (expansion, ups), (contraction, downs) = changes.rate("up"), changes.rate("down")
     return Measured(
         book,
         runs,
         moves,
         kinds,
         table,
+        fitted,
         fits,
         chosen,
         why,
-        _new_customers(joins),
-        joins,
-        poisson_growth(joins),
-        _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
+        history,
+        change,
+        _joining(book, moves),
+        changes,
+        _churn(book, runs, moves, history, change, seed),
         _of_draws(
-            moves.churned_mrr[: book.settled].sum(),
-            moves.closing_mrr[: book.settled - 1].sum(),
-            _churned_draws(book, drawn),
+            moves.churned_mrr[since : book.settled].sum(),
+            moves.closing_mrr[since - 1 : book.settled - 1].sum(),
+            _churned_draws(book, drawn, since),
             "churned MRR / MRR of the month before",
         ),
-        _of_draws(moves.expansion_mrr.sum(), stayed, up, "MRR gained / MRR of those who stayed"),
-        _of_draws(moves.contraction_mrr.sum(), stayed, down, "MRR given up / MRR of those who stayed"),
-        draws[-1],
+        expansion,
+        contraction,
+        ups,
+        downs,
         _arpa(book, None, drawn),
         *_comeback(book, runs),
         *_conversion(book),
         int((runs.entry == NONE).sum()),
+        age,
     )
+
+
+def likeliest_age(runs: Spells, chosen: np.ndarray, *, since: int) -> int:
+    """Return the age, 0 to 60 months in month 0, that makes the churn of customers of unknown age likeliest.
+
+    By the shifted-beta-geometric curve of the others; 0 where there are too few to fit it, or nobody's age is unknown.
+    """
+    unknown = np.flatnonzero(chosen & (runs.entry == NONE) & (runs.watched > since - 1))
+    curves = [fit for fit in fit_all(spell_risk(runs, chosen=chosen, since=since)) if fit.curve == "sbg"]
+    if not unknown.size or not curves:
+        return 0
+    gone, months = runs.gone[unknown], runs.watched[unknown] - 1 + runs.gone[unknown]
+    seen = risk_table(entry=np.full(unknown.size, since - 1), duration=months, left=gone)
+    churn = curves[0].churn(np.arange(1, seen.at_risk.size + OLDEST + 1))
+    ages = np.lib.stride_tricks.sliding_window_view(churn, seen.at_risk.size)
+    return int(log_likelihood(ages.T, seen).argmax())
+
+
+def _joining(book: PaidMonths, moves: Movements) -> Joining:
+    """Measure how customers join. In a first year of uncertain yearly customers the others tell."""
+    joins = moves.new.sum(axis=1)[1:]
+    if (book.state == BEFORE).any() and book.months > 12:
+        yearly = np.array([billing == "yearly" for _, billing in book.kinds])
+        others = moves.new[1:, ~yearly].sum(axis=1)
+        share = others[11:].sum() / max(joins[11:].sum(), 1)
+        joins = np.where(np.arange(joins.size) < 11, others / share, joins) if share > 0.2 else joins[11:]
+    return measure_joining(joins, first_month=book.first_month + book.months - joins.size)
+
+
+def _churn(
+    book: PaidMonths, runs: Spells, moves: Movements, history: ChurnHistory, change: ChurnChange | None, seed: int
+) -> Rate:
+    """Measure churn now: since it last changed, else over the whole history.
+
+    Customers who pay by the year leave as often as the years that ended say, since nobody can leave within one.
+    """
+    since = change.since if change else 1
+    yearly = np.array([billing == "yearly" for _, billing in book.kinds])
+    due, ended = _years(runs, yearly[runs.kind])
+    paid = np.flatnonzero(yearly[book.kind] & (book.state != BEFORE) & (book.month < book.settled - 1)).size
+    left = ended * paid / (12 * due) if due else 0.0
+    lost = moves.lost[1 : book.settled, ~yearly].sum(axis=1)
+    on_board = moves.closing[: book.settled - 1, ~yearly].sum(axis=1)
+    count, of = lost[since - 1 :].sum() + left, on_board[since - 1 :].sum() + (paid if due else 0)
+    seen = moves.lost[since : book.settled].sum()
+    source = f"{seen:,.0f} left in {of:,.0f} customer-months"
+    source += f" since {book.first_month + since}" if change else ""
+    source += ", yearly ones by their renewals" if due else ""
+    if lost.sum() < FEWEST:
+        return _share(count, of, source)
+    all_lost, all_months = lost.sum() + left, on_board.sum() + (paid if due else 0)
+    low, high = churn_now(history, lost=all_lost, on_board=all_months, changed=change is not None, seed=seed)
+    return Rate(float(count / of), low, high, f"{source}; Poisson, whether or not churn changed lately")
+
+
+def _years(runs: Spells, chosen: np.ndarray) -> tuple[int, int]:
+    """Count the years that ended of customers who pay by the year, and those of them that were not renewed."""
+    these = np.flatnonzero(chosen & (runs.watched > 0))
+    gone, paid = runs.gone[these], (runs.start + runs.watched - runs.billed)[these]
+    return int(((paid - ~gone) // 12).sum()), int((gone & (paid >= 12) & (paid % 12 == 0)).sum())
+
+
+def renewals(book: PaidMonths, runs: Spells) -> np.ndarray:
+    """Return whether each entry of the book is the last month of a year that was paid for, in a plan billed yearly."""
+    yearly = np.array([billing == "yearly" for _, billing in book.kinds])
+    since = book.month - np.repeat(runs.billed, runs.length)
+    return yearly[book.kind] & (since >= 0) & (since % 12 == 11)
+
+
+def _renewal(runs: Spells, of_kind: np.ndarray) -> tuple[Rate | None, int]:
+    """Count, of the years that ended, those that were renewed."""
+    due, ended = _years(runs, of_kind)
+    return (_share(due - ended, due, f"{due - ended:,} of {due:,} renewals due"), due) if due else (None, 0)
 
 
 def _kind(
@@ -154,30 +173,35 @@ def _kind(
     book: PaidMonths,
     runs: Spells,
     moves: Movements,
-    joined: np.ndarray,
-    draws: np.ndarray,
+    changes: RevenueChange,
     drawn: Resampled,
-    pooled: tuple[tuple[Fit, ...], Fit, str] | None,
+    pooled: tuple[RiskTable, tuple[Fit, ...], Fit, str] | None,
+    since: int,
+    age: int,
 ) -> KindMeasures:
     """Measure one kind of plan. pooled: the curves of all monthly plans, if this is the only one of them."""
     fits: tuple[Fit, ...] = ()
     chosen: Fit | None = None
     plan, billing = book.kinds[number]
     of_kind = runs.kind == number
+    joined = (runs.start >= max(1, book.months - RECENT)) & ~runs.returned
     came_lately = np.flatnonzero(joined & of_kind)
-    table = spell_risk(runs, chosen=of_kind)
+    table = fitted = spell_risk(runs, chosen=of_kind)
+    renewal, due = (None, 0)
     if billing == "yearly":
         why = "yearly plans are told by their renewals"
+        renewal, due = _renewal(runs, of_kind)
     elif pooled:
-        fits, chosen, why = pooled
+        fitted, fits, chosen, why = pooled
     else:
-        fits = fit_all(table)
-        chosen, why = recommend(fits, table)
-    lost, on_board = moves.lost[: book.settled, number].sum(), moves.closing[: book.settled - 1, number].sum()
-    at_renewal = np.arange(12, table.at_risk.size + 1, 12) - 1
-    due, ended = table.at_risk[at_renewal].sum(), table.left[at_renewal].sum()
+        fitted = spell_risk(runs, chosen=of_kind, unknown_age=age, since=since)
+        fits = fit_all(fitted)
+        chosen, why = recommend(fits, fitted)
+    window = slice(since, book.settled) if billing == "monthly" else slice(1, book.settled)
+    lost = moves.lost[window, number].sum()
+    on_board = moves.closing[window.start - 1 : book.settled - 1, number].sum()
     came, all_came = came_lately.size, int(joined.sum())
-    stayed = moves.stayed_mrr[:, number].sum()
+    first_price = runs.first_mrr[came_lately] * changes.price_now(number, runs.start[came_lately])
     return KindMeasures(
         plan,
         billing,
@@ -185,13 +209,15 @@ def _kind(
         float(moves.closing_mrr[-1, number]),
         _share(came, all_came, f"{came:,} of the {all_came:,} who joined in the last {RECENT} months"),
         _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
-        _share(due - ended, due, f"{due - ended:,} of {due:,} renewals due") if billing == "yearly" and due else None,
+        renewal,
+        due,
         _arpa(book, number, drawn),
-        _price(runs.first_mrr[came_lately]),
-        _of_draws(moves.expansion_mrr[:, number].sum(), stayed, draws[0], "MRR gained / MRR of those who stayed"),
-        _of_draws(moves.contraction_mrr[:, number].sum(), stayed, draws[1], "MRR given up / MRR of those who stayed"),
+        _price(first_price),
+        changes.rate("up", number)[0],
+        changes.rate("down", number)[0],
         table,
         kaplan_meier(table),
+        fitted,
         fits,
         chosen,
         why,
@@ -208,36 +234,11 @@ def _of_draws(above: float, below: float, draws: np.ndarray, source: str) -> Rat
     return Rate(value, *percentile(draws), f"{source}; bootstrap by customer")
 
 
-def _revenue_draws(book: PaidMonths, drawn: Resampled) -> list[np.ndarray]:
-    """Draw the rates of expansion and contraction: one array of shape (2, draws) for each kind and, last, for all."""
-    kinds, groups = len(book.kinds), drawn.weights.shape[1]
-    cell = drawn.group[book.customer] * np.int32(kinds) + book.kind
-    before = np.flatnonzero(book.goes_on)
-    base = np.bincount(cell[before], book.mrr[before], minlength=groups * kinds)
-    change = book.mrr[before + 1] - book.mrr[before]
-    before, change = before[change != 0], change[change != 0]
-    up = np.maximum(change, 0)
-    sums = [np.bincount(cell[before], part, minlength=groups * kinds) for part in (up, up - change)]
-    up, down, base = (part.reshape(groups, kinds) for part in (*sums, base))
-    chosen = [*base.T, base.sum(axis=1)]
-    tops = [(up[:, number], down[:, number]) for number in range(kinds)] + [(up.sum(axis=1), down.sum(axis=1))]
-    return [np.stack([drawn.of_groups(top, below) for top in pair]) for pair, below in zip(tops, chosen, strict=True)]
-
-
-def _churned_draws(book: PaidMonths, drawn: Resampled) -> np.ndarray:
-    """Draw churned MRR over the MRR that could churn, shape (draws,)."""
-    could = np.flatnonzero(book.month < book.settled - 1)
+def _churned_draws(book: PaidMonths, drawn: Resampled, since: int) -> np.ndarray:
+    """Draw churned MRR over the MRR that could churn since a month, shape (draws,)."""
+    could = np.flatnonzero((book.month >= since - 1) & (book.month < book.settled - 1))
     churned = np.where(book.goes_on[could], 0.0, book.mrr[could])
     return drawn.ratio(book.customer[could], churned, book.mrr[could])
-
-
-def _new_customers(joins: np.ndarray) -> Rate:
-    lately = joins[-RECENT:]
-    if not lately.size:
-        return Rate(0.0, 0.0, 0.0, "records of one month")
-    low, high = poisson_mean(lately)
-    source = f"{lately.sum():,.0f} joined in the last {lately.size} months; Poisson"
-    return Rate(float(lately.mean()), low, high, source)
 
 
 def _arpa(book: PaidMonths, kind: int | None, drawn: Resampled) -> Rate | None:

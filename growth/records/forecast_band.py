@@ -9,12 +9,14 @@ import numpy as np
 
 from growth.engine import forecast
 from growth.engine.cohorts import cohorts
-from growth.records.churn_fit import BOUNDS, Fit
-from growth.records.estimate import RECENT, Measured
+from growth.engine.curves import churn_by_age
+from growth.records.churn_fit import BOUNDS, SECTIONS, Fit
 from growth.records.intervals import Rate
+from growth.records.measured import Measured
 from growth.records.survival import seen_curve
-from growth.records.to_scenario import Value, assumptions, first_joining, own_curve, shown_kinds, steady_growth
+from growth.records.to_scenario import Value, assumptions, own_curve, shown_kinds
 from growth.scenario import Scenario
+from growth.scenario.section import LONGEST
 
 DRAWS = 400
 
@@ -92,16 +94,12 @@ def plain_values(part: Any) -> Any:
 def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generator) -> dict[str, Any]:
     """Return the same scenario with arrays over draws for whatever was estimated."""
     channel = values["arrive"]["channels"][0]
-    rate, error = steady_growth(measured.growth)
-    z, other = random.standard_normal((2, DRAWS))
-    growth = np.clip(rate + error * z, -0.5, 0.5)
-    carried = first_joining(measured, growth) / (first_joining(measured, rate) or 1)
-    shared = shared_error(measured.new_customers, months=measured.joins.size, error=error)
-    level = _around(measured.new_customers, shared * z + np.sqrt(1 - shared**2) * other)
-    relative = np.maximum(level / measured.new_customers.value, 0) if measured.new_customers.value else 1.0
-    channel["monthly_visitors"] = channel["monthly_visitors"] * carried * relative
+    first, growth = measured.joining.draw(random, DRAWS)
+    usual = float(measured.joining.first(channel["monthly_growth_rate"]))
+    channel["monthly_visitors"] = channel["monthly_visitors"] * (first / usual if usual else 1.0)
     channel["monthly_growth_rate"] = growth
-    values["stay"]["churn"] = _curve(measured.chosen, random)
+    ratio = churn_ratio(measured, random)
+    values["stay"]["churn"] = mixed_curve(measured.fits, measured.chosen, ratio, random)
     if "comeback" in values["stay"] and measured.comeback:
         values["stay"]["comeback"]["comeback_rate"] = np.clip(
             _around(measured.comeback, random.standard_normal(DRAWS)), 0, 1
@@ -110,10 +108,11 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
         if kind.renewal:
             plan["renewal_rate"] = np.clip(_around(kind.renewal, random.standard_normal(DRAWS)), 0, 1)
         elif own_curve(kind, measured) and kind.chosen:
-            plan["churn"] = _curve(kind.chosen, random)
-    pick = random.integers(0, measured.expansion_draws.shape[1], DRAWS)
-    rates = np.clip(measured.expansion_draws[:, pick], 0, 1)
-    values["grow"] = {"monthly_expansion_rate": rates[0], "monthly_contraction_rate": rates[1]}
+            plan["churn"] = mixed_curve(kind.fits, kind.chosen, ratio, random)
+    values["grow"] = {
+        "monthly_expansion_rate": _sum_draws(measured.expansion, measured.expansion_events, random),
+        "monthly_contraction_rate": _sum_draws(measured.contraction, measured.contraction_events, random),
+    }
     return values
 
 
@@ -127,21 +126,46 @@ def _as_seen(values: dict[str, Any], measured: Measured, random: np.random.Gener
     return values
 
 
-def shared_error(level: Rate, *, months: int, error: float) -> float:
-    """Return the correlation, 0 to 1, of the errors of level and growth: chance in the latest months moves both.
-
-    The level is the mean of the last 12 of `months` months. Its middle is b months later than that of the months from
-    which growth is estimated (24 at most), so an error e in growth means an error b e in the level. error: the standard
-    error of growth.
-    """
-    behind = (min(months, 2 * RECENT) - min(months, RECENT)) / 2
-    spread = (level.high - level.low) / (2 * 1.96 * level.value) if level.value else 0.0
-    return min(behind * error / spread, 1.0) if spread else 0.0
+def _sum_draws(rate: Rate, events: float, random: np.random.Generator) -> np.ndarray:
+    """Draw a rate that is a sum of so many changes, with Jeffreys' prior for the mean of a count."""
+    return np.clip(rate.value * random.gamma(events + 0.5, size=DRAWS) / max(events, 0.5), 0, 1)
 
 
 def _around(rate: Rate, z: np.ndarray) -> np.ndarray:
     """Turn standard normal draws z into draws of the rate, with the width of its interval on each side."""
     return rate.value + np.where(z < 0, rate.value - rate.low, rate.high - rate.value) / 1.96 * z
+
+
+def churn_ratio(measured: Measured, random: np.random.Generator) -> np.ndarray:
+    """Draw churn now over that of the chosen curve, shape (DRAWS,): whether and since when it changed is unsure."""
+    weight, ratio = measured.history.weights()
+    if measured.churn_change is None or weight.size == 1:
+        return measured.history.draw(random, DRAWS)
+    window = len(measured.history.at_risk) - (measured.churn_change.since - 1)
+    taken = ratio[1:][measured.history.windows == window]
+    return random.choice(ratio[1:] / taken, DRAWS, p=weight[1:] / weight[1:].sum())
+
+
+def mixed_curve(fits: tuple[Fit, ...], chosen: Fit, ratio: np.ndarray, random: np.random.Generator) -> dict[str, Any]:
+    """Draw churn curves from all that were fitted, by their AIC weights; return them as a section of survival by age.
+
+    What the records say about ages beyond them depends on the curve, so a band around one curve alone is too narrow
+    there. Source: Burnham and Anderson, "Model Selection and Multimodel Inference" (2nd ed. 2002), section 2.9.
+    """
+    usable = [fit for fit in fits if not fit.at_edge and np.isfinite(fit.covariance).all()]
+    usable = usable if len(fits) > 1 and usable else [chosen]
+    aic = np.array([fit.aic for fit in usable])
+    weight = np.exp((aic.min() - aic) / 2)
+    which = random.choice(len(usable), DRAWS, p=weight / weight.sum())
+    ages = np.arange(1, LONGEST + 1)
+    churn = np.empty((LONGEST, DRAWS))
+    for number in np.unique(which).tolist():
+        these = which == number
+        section = SECTIONS[usable[number].curve].model_construct(**_curve(usable[number], random))
+        churn[:, these] = np.broadcast_to(churn_by_age(section, ages=ages), churn.shape)[:, these]
+    churn = np.clip(churn * ratio, 0, 1)
+    alive = np.cumprod(1 - churn, axis=0)
+    return {"curve": "measured", "survival": list(alive), "tail_monthly_churn_rate": churn[-1]}
 
 
 def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
@@ -167,6 +191,17 @@ def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generato
     return mean[:, None] + root @ random.standard_normal((mean.size, DRAWS))
 
 
+def _bursts(customers: np.ndarray, mrr: np.ndarray, dispersion: float) -> np.ndarray:
+    """Return the variance of MRR by month, shape (T,), from months in which more or fewer join than by chance alone.
+
+    A cohort of n expected customers has variance dispersion x n; what Poisson leaves of that is counted elsewhere.
+    """
+    joined = np.diagonal(customers)
+    if not (joined > 0).any() or dispersion <= 1:
+        return np.zeros(len(mrr))
+    return (dispersion - 1) * (mrr[:, joined > 0] ** 2 / joined[joined > 0]).sum(axis=1)
+
+
 def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
     """Return the variance of MRR by month, shape (T,), from single customers joining, staying and changing plan."""
     book = measured.book
@@ -180,4 +215,5 @@ def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
     before = np.flatnonzero(book.goes_on)
     base = (book.mrr[before] ** 2).sum()
     scatter = ((book.mrr[before + 1] - book.mrr[before]) ** 2).sum() / base if base else 0.0
-    return size * (new + old * np.clip(1 - stay, 0, 1) + old * scatter * np.arange(1, scenario.months + 1))
+    bursts = _bursts(customers[:, opening:], mrr[:, opening:], measured.joining.dispersion)
+    return bursts + size * (new + old * np.clip(1 - stay, 0, 1) + old * scatter * np.arange(1, scenario.months + 1))

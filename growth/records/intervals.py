@@ -1,4 +1,4 @@
-"""95% intervals: Wilson's for shares, the bootstrap by customer for rates of revenue, Poisson for counts and growth."""
+"""95% intervals: Wilson's for shares, the bootstrap by customer, chi-squared for counts and for sums of changes."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 Z95 = 1.959963984540054  # 97.5% point of the normal distribution
-GROWTH_MONTHS = 24  # over which growth is measured, at most
 GROUPS = 1_000  # of customers that are resampled; more customers than this are put into so many groups at random
 DRAWS = 1_000
 
@@ -97,41 +96,37 @@ def percentile(draws: np.ndarray) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def poisson_mean(counts: np.ndarray) -> tuple[float, float]:
-    """Compute an interval for the mean of monthly counts, widened where they are clearly overdispersed.
+def count_interval(count: float, dispersion: float = 1.0) -> tuple[float, float]:
+    """Compute an interval for the mean of a count whose variance is so many times its mean.
 
-    Chi-squared limits for a Poisson mean (Garwood, 1936, Biometrika 28, 437-442), widened by sqrt(variance / mean)
-    where the dispersion test (Fisher, 1925) rejects the Poisson distribution at 5%.
+    Chi-squared limits for a Poisson mean (Garwood, 1936, Biometrika 28, 437-442) of count / dispersion, times the
+    dispersion, so that a count that comes in bursts of b counts as its bursts.
 
-    >>> [round(end, 3) for end in poisson_mean(np.array([3, 5, 2, 6]))]
+    >>> [round(end / 4, 3) for end in count_interval(16)]
     [2.286, 6.496]
     """
-    from scipy.special import chdtri, gammaincinv  # quicker to import than scipy.stats
+    from scipy.special import gammaincinv  # quicker to import than scipy.stats
 
-    total, months = float(np.sum(counts)), len(counts)
-    low, high = (gammaincinv(total, 0.025) if total else 0.0), gammaincinv(total + 1, 0.975)
-    mean = total / months
-    ratio = np.var(counts, ddof=1) / mean if months > 2 and mean else 1.0
-    spread = np.sqrt(ratio) if ratio * (months - 1) > chdtri(max(months - 1, 1), 0.05) else 1.0
-    return float(max(mean - (mean - low / months) * spread, 0.0)), float(mean + (high / months - mean) * spread)
+    seen = count / dispersion
+    low = gammaincinv(seen, 0.025) if seen else 0.0
+    return float(low * dispersion), float(gammaincinv(seen + 1, 0.975) * dispersion)
 
 
-def poisson_growth(joins: np.ndarray) -> Rate | None:
-    """Estimate the monthly growth of new customers over the last 24 months, by Poisson regression on time with standard
-    errors widened for overdispersion; None with fewer than 12 months or 24 customers.
+def sum_interval(parts: np.ndarray) -> tuple[float, float, float]:
+    """Compute an interval for the expectation of a sum of rare changes of different sizes, and how many it counts as.
 
-    Source: McCullagh and Nelder, "Generalized Linear Models" (2nd ed. 1989), section 6.2.
+    Gamma limits: the sum is taken for Poisson events of different weights, with one more of average weight for the
+    upper end, and nothing below 0. Source: Fay and Feuer (1997), Statistics in Medicine 16, 791-801, who add one of
+    the largest weight.
+
+    >>> low, high, events = sum_interval(np.ones(16))
+    >>> round(low, 2), round(high, 2), events
+    (9.15, 25.98, 16.0)
     """
-    joins = joins[-GROWTH_MONTHS:]
-    if joins.size < 12 or joins.sum() < 24:
-        return None
-    time = np.stack([np.ones(joins.size), np.arange(joins.size) - (joins.size - 1) / 2])
-    beta = np.array([np.log(joins.mean()), 0.0])
-    for _ in range(30):  # Newton's method
-        mean = np.exp(beta @ time)
-        beta = beta + np.linalg.solve((time * mean) @ time.T, time @ (joins - mean))
-    mean = np.exp(beta @ time)
-    spread = max(1.0, float(((joins - mean) ** 2 / mean).sum() / (joins.size - 2)))
-    error = float(np.sqrt(spread * np.linalg.inv((time * mean) @ time.T)[1, 1]))
-    low, value, high = np.expm1(beta[1] + 1.96 * error * np.array([-1, 0, 1])).tolist()
-    return Rate(value, low, high, f"new customers of the last {joins.size} months; Poisson regression")
+    from scipy.special import gammaincinv
+
+    total, squares = float(parts.sum()), float((parts**2).sum())
+    if not total:
+        return 0.0, 0.0, 0.0
+    weight, events = squares / total, total**2 / squares
+    return float(weight * gammaincinv(events, 0.025)), float(weight * gammaincinv(events + 1, 0.975)), events

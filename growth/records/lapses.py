@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-PAID, LATE, UNPAID, PENDING = range(4)  # states of a month: as due, made up for later, never, not known yet
+PAID, LATE, UNPAID, PENDING, BEFORE = range(5)  # as due, made up for later, never, not known yet, before the records
 MOST_GRACE = 3  # months that the data may choose
 RETURNS = 0.2  # share of those missing so long who pay again in the very next month; below it a gap is a departure
 LEAST_RETURNS = 2  # of them, for the share to count

@@ -1,6 +1,6 @@
 """From rows to who paid how much in which month: charges spread over the months they pay for, refunds set against them.
 
-No money is lost on the way: the MRR of all months, less what of it was never paid, + what is paid ahead or set
+No money is lost on the way: the MRR of all months, less what of it was not paid in them, + what is paid ahead or set
 apart + refunds that match no charge = the sum of the rows.
 """
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.records.lapses import LATE, PAID, UNPAID, Entries, Grace, choose_grace, fill, lapse_notes
+from growth.records.paid_before import fill_before
 from growth.records.read.rows import RecordsError, Rows
 from growth.records.read.values import NONE
 
@@ -25,8 +26,8 @@ class PaidMonths:
 
     customer, month: int32, sorted by customer and then month. mrr: float64, above 0, major units of the records'
     currency. kind: int32, indices into `kinds`, each (plan, "monthly" or "yearly"). state: int8, from `lapses`: paid as
-    due, paid late, never paid, or not known yet. goes_on: whether the customer is on board in the month after as well,
-    which then is the next entry. All of shape (entries,).
+    due, late, never, not known yet, or before the records. goes_on: whether the customer is on board in the month after
+    as well, which then is the next entry. All of shape (entries,).
 
     months: how many the records span. grace: how long a payment may be missing. joined: shape (customers,), the month
     each customer came where the rows say so (may be negative), else NONE; None where no row says. paid_ahead: money for
@@ -110,15 +111,18 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
     customer, month = (part.astype(np.int32) for part in np.divmod(cell, months))
     paid = Entries(customer, month, mrr, kind, np.full(customer.size, PAID, np.int8))
     on_board, allowed, apart = fill(paid, months, choose_grace(paid, months, given=grace))
+    trial = (inside > 0) & (rows.amount == 0)
+    signed_up = _first_month(rows.customers, rows.customer[trial], start[trial])
+    converted = _first_month(rows.customers, customer, month)
+    signed_up[(converted != NONE) & (signed_up > converted)] = NONE
+    joined = None if rows.joined is None else np.where(rows.joined == NONE, NONE, rows.joined - first)
+    by_year = np.array([number % 2 == 1 for number in used.tolist()])
+    on_board, earlier = fill_before(on_board, months, yearly=by_year, joined=joined, signed_up=signed_up)
     customer, month, mrr, state = on_board.customer, on_board.month, on_board.mrr, on_board.state
     goes_on = np.zeros(customer.size, bool)
     goes_on[:-1] = (customer[1:] == customer[:-1]) & (month[1:] == month[:-1] + 1)
     lapsed = [float(mrr[state == one].sum()) for one in (UNPAID, LATE)] if allowed.months else [0.0, 0.0]
 
-    converted = _first_month(rows.customers, customer, month)
-    trial = (inside > 0) & (rows.amount == 0)
-    signed_up = _first_month(rows.customers, rows.customer[trial], start[trial])
-    signed_up[(converted != NONE) & (signed_up > converted)] = NONE
     return PaidMonths(
         rows,
         customer,
@@ -131,7 +135,7 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
         np.datetime64(first, "M"),
         months,
         allowed,
-        None if rows.joined is None else np.where(rows.joined == NONE, NONE, rows.joined - first),
+        joined,
         ahead,
         unmatched,
         apart,
@@ -140,6 +144,7 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
         (
             *_notes(rows, until, ahead, unmatched),
             *lapse_notes(allowed, currency=rows.currency, unpaid=lapsed[0], late=lapsed[1], months=months),
+            *_before_note(earlier),
         ),
     )
 
@@ -220,6 +225,16 @@ def _first_month(customers: int, customer: np.ndarray, month: np.ndarray) -> np.
     first = np.full(customers, late, np.int32)
     np.minimum.at(first, customer, month)
     return np.where(first == late, np.int32(NONE), first)
+
+
+def _before_note(customers: int) -> list[str]:
+    if not customers:
+        return []
+    return [
+        f"{customers:,} customers of yearly plans first paid in months 2 to 12 of the records, which begin "
+        "in the middle of the business: whether they were new or renewed nobody knows, so they count as on board from "
+        "the first month on, and not as new; a column `joined` would tell"
+    ]
 
 
 def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -> tuple[str, ...]:

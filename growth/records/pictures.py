@@ -9,8 +9,8 @@ from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, sheet
 from growth.records.backtest import RIVALS, Backtest
 from growth.records.bridge import bridge_columns, triangles
 from growth.records.churn_fit import Fit
-from growth.records.estimate import Measured
 from growth.records.forecast_band import ForecastBand
+from growth.records.measured import Measured
 from growth.records.survival import Survival
 
 MOVES = (

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from html import escape
 
-from growth.records.estimate import KindMeasures, Measured
+from growth.records.churn_change import change_note, last_month_note
 from growth.records.intervals import Rate
-from growth.records.lapses import PENDING, UNPAID
+from growth.records.joining import joining_notes
+from growth.records.lapses import BEFORE, PENDING, UNPAID
+from growth.records.measured import KindMeasures, Measured
+from growth.records.revenue_change import price_notes
 from growth.records.survival import NO_FIT, misfit
 from growth.records.to_scenario import (
     CURVES,
@@ -42,6 +45,7 @@ def summary(measured: Measured) -> list[str]:
         + (f" + {book.paid_ahead:,.2f} paid ahead" if book.paid_ahead else "")
         + (f" + {book.unmatched_refunds:,.2f} refunds that match no charge" if book.unmatched_refunds else "")
         + (f" + {book.set_apart:,.2f} charged in single months for others" if book.set_apart else "")
+        + (f" - {earlier:,.2f} paid before them" if (earlier := book.mrr_in(BEFORE)) else "")
         + (f" - {unpaid:,.2f} on board but not paid" if unpaid else ""),
         "",
         "measured, with 95% intervals:",
@@ -89,7 +93,7 @@ def markdown(measured: Measured) -> str:
 def whole(measured: Measured) -> dict[str, tuple[Rate, str]]:
     """Return the rates of the whole business with their print formats, by label."""
     found = {
-        "new customers a month": (measured.new_customers, "{:,.1f}"),
+        "new customers a month": (measured.joining.level, "{:,.1f}"),
         "customers leaving a month": (measured.churn, SHARE),
         "MRR churned a month": (measured.revenue_churn, SHARE),
         "expansion a month": (measured.expansion, SHARE),
@@ -130,7 +134,8 @@ def notes(measured: Measured) -> list[str]:
         one = measured.unknown_ages == 1
         said.append(
             f"{measured.unknown_ages:,} customer{' was' if one else 's were'} on board before the records begin, "
-            f"nobody knows since when: {'it is' if one else 'they are'} left out of the churn curves"
+            f"nobody knows since when: by the churn since then {'it is' if one else 'they are'} taken to have been "
+            f"{measured.unknown_age} months old"
         )
     if might_be_customers(shown_kinds(measured)):
         said.append(
@@ -139,8 +144,8 @@ def notes(measured: Measured) -> list[str]:
     if (plans := sum(kind.customers > 0 for kind in measured.kinds)) > MOST_PLANS:
         said.append(f"{plans:,} plans have customers: the scenario holds the {MOST_PLANS} largest, for all customers")
     own = {name: kind for name, kind in named(shown_kinds(measured)).items() if own_curve(kind, measured)}
-    curves = {"monthly plans": (measured.chosen, measured.monthly_table)}
-    curves |= {name: (kind.chosen, kind.table) for name, kind in own.items() if kind.chosen}
+    curves = {"monthly plans": (measured.chosen, measured.fitted)}
+    curves |= {name: (kind.chosen, kind.fitted) for name, kind in own.items() if kind.chosen}
     for name, (fit, table) in curves.items():
         off = misfit(fit, table)
         if off and off.p < NO_FIT:
@@ -150,6 +155,10 @@ def notes(measured: Measured) -> list[str]:
                 f"{name}: no churn curve fits what was seen (chi-squared, p below {NO_FIT}): at an age of {ages} "
                 f"{off.seen:.2%} left a month, the recommended curve says {off.said:.2%}"
             )
+    told = (change_note(measured.churn_change, book), last_month_note(measured.history, book))
+    said += [note for note in told if note]
+    said += price_notes(measured.changes, book)
+    said += joining_notes(measured.joining)
     return [*book.notes, *said]
 
 

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from growth.output import YAML, check_output, write_output
-from growth.records.estimate import RECENT, Measured
 from growth.records.intervals import wilson
+from growth.records.joining import RECENT
+from growth.records.measured import Measured
 from growth.records.read.values import NONE
 from growth.records.report import notes
 from growth.records.survival import NO_FIT, misfit
@@ -216,13 +217,13 @@ def _cautions(measured: Measured) -> list[str]:
         f"The records reach back {months} month{'s' if months > 1 else ''}. How customers older than that leave is the "
         "curve's guess, and so is how large this gets in the end.",
     ]
-    off = misfit(measured.chosen, measured.monthly_table)
+    off = misfit(measured.chosen, measured.fitted)
     if off and off.p < NO_FIT:
         said.append(
             "No churn curve fits these records well: at some ages more leave, or fewer, than the one taken here says. "
             "What it makes of the later months is a rough guess."
         )
-    growth = measured.growth
+    growth = measured.joining.growth
     if growth and growth.low <= 0 <= growth.high:
         said.append(
             "Whether more join each month than the month before, the records do not tell for sure. What it adds here "
@@ -233,15 +234,15 @@ def _cautions(measured: Measured) -> list[str]:
 
 def _room(measured: Measured) -> str:
     """State what was counted, with its interval, a sentence each."""
-    joins, constant, said = measured.new_customers, measured.fits[0], []
-    if measured.joins.size:
+    joins, constant, said = measured.joining.level, measured.fits[0], []
+    if measured.joining.joins.size:
         low, high = (f"{end:,.0f}" if joins.high >= 10 else f"{end:.1f}" for end in (joins.low, joins.high))
         said.append(f"By these records {low} to {high} might join in a month.")
-    if measured.monthly_table.at_risk.sum():
+    if measured.fitted.at_risk.sum():
         least, most = constant.low["monthly_churn_rate"], constant.high["monthly_churn_rate"]
         said.append(f"Of those who pay by the month {least:.1%} to {most:.1%} might leave.")
-    yearly = [kind.table for kind in measured.kinds if kind.renewal]
-    if due := sum(int(table.at_risk[11::12].sum()) for table in yearly):
-        ends = wilson(due - sum(int(table.left[11::12].sum()) for table in yearly), due)
+    yearly = [kind for kind in measured.kinds if kind.renewal]
+    if due := sum(kind.due for kind in yearly):
+        ends = wilson(sum(round(kind.renewal.value * kind.due) for kind in yearly if kind.renewal), due)
         said.append(f"Of those whose year ends {ends[0]:.0%} to {ends[1]:.0%} might renew.")
     return " ".join(said)

@@ -82,23 +82,31 @@ def risk_table(*, entry: np.ndarray, duration: np.ndarray, left: np.ndarray) -> 
     return RiskTable(at_risk, np.bincount(duration[np.flatnonzero(left)], minlength=longest + 1)[1:])
 
 
-def spell_risk(runs: Spells, *, chosen: np.ndarray | None = None) -> RiskTable:
-    """Count spells at risk and ended, by age.
+def spell_risk(
+    runs: Spells, *, chosen: np.ndarray | None = None, unknown_age: int | None = None, since: int = 0
+) -> RiskTable:
+    """Count spells at risk and ended, by age, up to the last settled month.
 
     Parameters
     ----------
     runs : Spells
-        Those of unknown age are left out; all are followed up to the last settled month.
+        From `spells`.
     chosen : np.ndarray, optional
         Boolean mask, shape (spells,); without it all spells count.
+    unknown_age : int, optional
+        The age in month 0, in months, that those of unknown age are taken to have; without it they are left out.
+    since : int
+        Count only leaving in this month of the records or later.
 
     Returns
     -------
     RiskTable
     """
-    use = np.flatnonzero((runs.entry != NONE) & (runs.watched > 0) & (True if chosen is None else chosen))
-    entry, gone = runs.entry[use], runs.gone[use]
-    return risk_table(entry=entry, duration=entry + runs.watched[use] - 1 + gone, left=gone)
+    entry = runs.entry if unknown_age is None else np.where(runs.entry == NONE, unknown_age, runs.entry)
+    unseen = np.maximum(since - 1 - runs.start, 0)
+    use = np.flatnonzero((entry != NONE) & (runs.watched > unseen) & (True if chosen is None else chosen))
+    entry, gone = entry[use] + unseen[use], runs.gone[use]
+    return risk_table(entry=entry, duration=entry + runs.watched[use] - unseen[use] - 1 + gone, left=gone)
 
 
 def kaplan_meier(table: RiskTable) -> Survival:

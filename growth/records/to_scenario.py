@@ -8,14 +8,13 @@ from typing import Any
 import numpy as np
 
 from growth.records.churn_fit import FEW_LEAVERS, Fit
-from growth.records.estimate import RECENT, KindMeasures, Measured
 from growth.records.intervals import Rate
+from growth.records.measured import KindMeasures, Measured
 from growth.records.read.values import NONE
 
 MOST_PLANS = 40
 FEW_PLANS = 3  # up to so many plans keep their names, however few customers there are
 OWN_CURVE = 3 * FEW_LEAVERS  # leavers that a monthly plan needs for a churn curve of its own
-USUAL_GROWTH = 0.03  # a month: the usual spread of growth in new customers; common practice, no source
 DEFAULT = "not in the records: a default"
 CURVES = {
     "constant": "the same share leaves at every age",
@@ -94,14 +93,19 @@ def _opening(measured: Measured) -> dict[str, Any]:
     }
     here = ~runs.left
     known = here & (runs.entry != NONE)
-    age = np.where(runs.entry == NONE, 0, runs.entry) + runs.length - 1
+    yearly = np.array([billing == "yearly" for _, billing in book.kinds])[runs.kind]
+    then = np.where(
+        runs.entry == NONE, np.where(yearly, runs.billed - runs.start + 12, measured.unknown_age), runs.entry
+    )
+    age = then + runs.length - 1 - np.where(yearly & (runs.entry == NONE), runs.billed - runs.start, 0)
     if not customers:
         return values
     ages, counts = np.unique(np.minimum(age[here], 120), return_counts=True)
     note = (
         ""
         if known.sum() == customers
-        else f"; of {customers - int(known.sum()):,} only that they are at least as old as the records"
+        else f"; {customers - int(known.sum()):,} were there before the records begin, when they are taken to have "
+        f"been {measured.unknown_age} months old, as their churn since then makes likeliest"
     )
     values["ages"] = Value(
         [{"age_months": int(a), "customers": int(n)} for a, n in zip(ages, counts, strict=True)],
@@ -110,41 +114,22 @@ def _opening(measured: Measured) -> dict[str, Any]:
     return values
 
 
-def steady_growth(growth: Rate | None) -> tuple[float, float]:
-    """Shrink measured growth towards none; return it with its standard error.
-
-    g t^2 / (t^2 + s^2) and s t / sqrt(t^2 + s^2), where g is the estimate, s its standard error, and t = 3% a month
-    the usual distance of growth from none (common practice, no source). An uncertain estimate counts for little, a
-    certain one nearly in full. Source of the form: Efron and Morris (1975), J. Amer. Statist. Assoc. 70, 311-319.
-    """
-    if growth is None:
-        return 0.0, 0.0
-    error = (growth.high - growth.low) / (2 * 1.96)
-    weight = USUAL_GROWTH**2 / (USUAL_GROWTH**2 + error**2)
-    return number(growth.value * weight), error * float(np.sqrt(weight))
-
-
-def first_joining(measured: Measured, rate: float | np.ndarray) -> float | np.ndarray:
-    """Return the new customers of month 1: the measured mean, carried on by growth from the middle of its months."""
-    months = min(measured.joins.size, RECENT)
-    return measured.new_customers.value * (1 + rate) ** ((months + 1) / 2)
-
-
 def _arrivals(measured: Measured) -> dict[str, Any]:
     """Choose visitors, whom billing records do not show, so that the measured number of customers joins."""
-    signup, new, growth = 0.05, measured.new_customers, measured.growth
+    joining = measured.joining
+    signup, new, growth = 0.05, joining.level, joining.growth
     conversion = measured.conversion.value if measured.conversion else 0.2
     conversion = number(conversion) or 0.2
-    rate, _ = steady_growth(growth)
-    joining = first_joining(measured, rate)
-    visitors = float(f"{joining / signup / conversion:.3g}")
+    rate = number(joining.steady_growth[0])
+    visitors = float(f"{float(joining.first(rate)) / signup / conversion:.3g}")
     told = f"nobody joins: {new.source}"
     if visitors:
         told = (
             f"not in the records: so many that with the shares below {number(visitors * signup * conversion):.12g} "
-            f"customers join in month 1; measured {number(new.value):.12g} a month ({interval(new)})"
+            f"customers join in month 1{' times its season' if joining.season else ''}; "
+            f"measured {number(new.value):.12g} a month ({interval(new)})"
         )
-    elif not measured.joins.size:
+    elif not joining.joins.size:
         told = "not in the records: a single month does not tell who joins"
     channel: dict[str, Any] = {
         "name": "everyone who joins",
@@ -157,8 +142,13 @@ def _arrivals(measured: Measured) -> dict[str, Any]:
         unsure = "not told apart from none, and " if growth.low <= 0 <= growth.high else ""
         note = (
             f"measured {number(growth.value):.12g} ({interval(growth)}): {unsure}drawn towards 0 as far as it is unsure"
+            f" (that there is growth at all is {joining.sure:.0%} likely)"
         )
         channel["monthly_growth_rate"] = Value(rate, note)
+    if joining.season:
+        channel["season"] = Value(
+            list(joining.season), "January to December; one wave of a year, by Poisson regression"
+        )
     return {"arrive": {"channels": [channel]}, "sign_up": {"signup_rate": Value(signup, DEFAULT)}}
 
 
@@ -223,14 +213,14 @@ def _plan(
         renewal = Value(number(kind.renewal.value), interval(kind.renewal)) if kind.renewal else Value(0.8, DEFAULT)
         plan["renewal_rate"] = renewal
     elif own_curve(kind, measured) and kind.chosen:
-        plan["churn"] = churn(kind.chosen, kind.why, seen=kind.table.at_risk.size)
+        plan["churn"] = churn(kind.chosen, kind.why, seen=kind.fitted.at_risk.size)
     return plan
 
 
 def own_curve(kind: KindMeasures, measured: Measured) -> bool:
     """Return whether a plan has a churn curve of its own: one of several monthly plans, with enough leavers."""
     monthly = [other for other in shown_kinds(measured) if other.billing == "monthly"]
-    return len(monthly) > 1 and kind.billing == "monthly" and kind.table.left.sum() >= OWN_CURVE
+    return len(monthly) > 1 and kind.billing == "monthly" and kind.fitted.left.sum() >= OWN_CURVE
 
 
 def churn(fit: Fit, why: str, *, seen: int) -> dict[str, Any]:
@@ -250,7 +240,7 @@ def churn(fit: Fit, why: str, *, seen: int) -> dict[str, Any]:
 
 
 def _stay(measured: Measured) -> dict[str, Any]:
-    seen = measured.monthly_table.at_risk.size
+    seen = measured.fitted.at_risk.size
     stay: dict[str, Any] = {"churn": churn(measured.chosen, f"monthly plans: {measured.why}", seen=seen)}
     if measured.comeback and number(measured.comeback.value) > 0:
         wait = Value(max(measured.comeback_after, 1), "the median wait")

@@ -58,7 +58,7 @@ def one_run(kind: str, seed: list[int]) -> list[float]:
     with tempfile.TemporaryDirectory() as folder:
         (path := Path(folder) / "charges.csv").write_text(text)
         measured = measure(spread_payments(read_records(path), until=str(FIRST + KNOWN - 1)))
-    rates = (measured.churn, measured.new_customers, measured.expansion, measured.contraction)
+    rates = (measured.churn, measured.joining.level, measured.expansion, measured.contraction)
     true = (truth.churn, truth.joins, truth.expansion, truth.contraction)
     held = [rate.low <= value <= rate.high for rate, value in zip(rates, true, strict=True)]
     forecast, actual = forecast_measured(measured, months=AHEAD), truth.mrr[-1]

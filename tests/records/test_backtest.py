@@ -10,12 +10,10 @@ import pytest
 from growth.records.backtest import RIVALS, rival_forecasts, run_backtest
 from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
-from growth.records.estimate import _new_customers, measure
-from growth.records.forecast_band import forecast_measured, shared_error
-from growth.records.intervals import Rate, poisson_growth
+from growth.records.estimate import measure
+from growth.records.forecast_band import forecast_measured
 from growth.records.paid_months import spread_payments
 from growth.records.read.rows import RecordsError, Rows
-from growth.records.to_scenario import steady_growth
 
 
 def known_until(rows: Rows, month: np.datetime64) -> Rows:
@@ -81,26 +79,6 @@ def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rat
     for horizon in (6, 12):
         assert errors[""][horizon - 1] < 0.6 * errors["last value"][horizon - 1]
         assert errors[""][horizon - 1] < 0.6 * errors["constant growth rate"][horizon - 1]
-
-
-def test_errors_of_level_and_growth_go_together():
-    """Of 24 months with counts of one variance: 6 sqrt(12 / (24 (24^2 - 1) / 12)), by least squares, is 0.613."""
-    counts = np.random.default_rng(1).poisson(60, (400, 24)).astype(float)
-    levels, growths = [_new_customers(joins) for joins in counts], [poisson_growth(joins) for joins in counts]
-    said = [
-        shared_error(level, months=24, error=(growth.high - growth.low) / (2 * 1.96))
-        for level, growth in zip(levels, growths, strict=True)
-    ]
-    seen = np.corrcoef([level.value for level in levels], [growth.value for growth in growths])[0, 1]
-    assert np.median(said) == pytest.approx(0.613, abs=0.03)
-    assert seen == pytest.approx(0.613, abs=0.1)  # three standard errors of 400
-
-
-def test_growth_counts_as_far_as_it_is_sure():
-    sure = Rate(0.03, 0.03 - 1.96e-4, 0.03 + 1.96e-4, "")
-    assert steady_growth(sure)[0] == pytest.approx(0.03, rel=1e-3)
-    unsure = Rate(0.02, 0.02 - 1.96 * 0.03, 0.02 + 1.96 * 0.03, "")  # error equal to the usual spread: half of it
-    assert steady_growth(unsure) == pytest.approx((0.01, 0.03 / np.sqrt(2)))
 
 
 def test_records_that_are_too_short_are_refused():

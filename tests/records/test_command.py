@@ -64,7 +64,7 @@ def test_the_file_says_what_is_not_known_and_drafts_the_words_of_the_page(tmp_pa
     lost = 73  # counted in the rows: who paid in a month of 2026 or in 2025-12, and not in the month after
     assert giveaway.question == f"I have 236 customers and lose about {lost / 12:.0f} a month: how big can this get?"
     assert "236 customers pay €6,702" in giveaway.case.details[1]
-    assert "Of those whose year ends 65% to 85% might renew" in giveaway.cautions[0]
+    assert "Of those whose year ends 66% to 85% might renew" in giveaway.cautions[0]
 
 
 def test_a_single_month_tells_no_rate_and_the_file_says_so(tmp_path, capsys):

@@ -50,8 +50,8 @@ def intervals_and_truth(measured: Measured, business: DemoBusiness) -> dict[str,
         "conversion": (measured.conversion, business.conversion_rate),
         "expansion": (by_billing["monthly"].expansion, business.monthly_expansion_rate),
         "contraction": (by_billing["monthly"].contraction, business.monthly_contraction_rate),
-        "new customers": (measured.new_customers, business.signups * business.conversion_rate),
-        "growth": (measured.growth, 0.0),
+        "new customers": (measured.joining.level, business.signups * business.conversion_rate),
+        "growth": (measured.joining.growth, 0.0),
     }
     ends = {name: (rate.low, rate.high, true) for name, (rate, true) in truth.items()}
     fits = {fit.curve: fit for fit in measured.fits}
