@@ -13,7 +13,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from growth.records.backtest import RIVALS, Backtest, run_backtest
+    from growth.records.backtest import RIVALS, Backtest, best, run_backtest, verdict
     from growth.records.bridge import Movements, Spells, bridge_frame, movements, spells, triangles
     from growth.records.churn_fit import Fit, fit_all, recommend
     from growth.records.estimate import measure
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from growth.records.to_scenario import CURVES
 
 _MODULES = {
-    "backtest": "Backtest RIVALS run_backtest",
+    "backtest": "Backtest RIVALS best run_backtest verdict",
     "bridge": "Movements Spells bridge_frame movements spells triangles",
     "churn_fit": "Fit fit_all recommend",
     "estimate": "measure",
@@ -65,6 +65,7 @@ __all__ = [
     "Rows",
     "Spells",
     "Survival",
+    "best",
     "bridge_frame",
     "fit_all",
     "forecast_measured",
@@ -86,6 +87,7 @@ __all__ = [
     "spread_payments",
     "summary",
     "triangles",
+    "verdict",
     "write_scenario",
 ]
 

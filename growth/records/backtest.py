@@ -1,7 +1,8 @@
 """How well such forecasts would have done in the past, beside three plain rivals.
 
 Rolling-origin evaluation (Tashman, 2000, International Journal of Forecasting 16, 437-450): at each origin only the
-months up to it are measured. The rivals: the last value, a straight line, a constant growth rate.
+months up to it are measured. The rivals: no change, a straight line through the last six months, and the net growth of
+the last month over and over.
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ from growth.records.forecast_band import forecast_measured
 from growth.records.paid_months import spread_payments
 from growth.records.read.rows import RecordsError, Rows
 
-RIVALS = ("last value", "straight line", "constant growth rate")
-LOOK_BACK = 12  # months from which the line and the growth rate are taken
+RIVALS = ("no change", "straight line", "last net growth")
+LOOK_BACK = 6  # months through which the line is drawn
+CLEARLY = 0.9  # of our error, at which a rival counts as better
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +62,14 @@ class Backtest:
 
 
 def run_backtest(
-    rows: Rows, *, until: str | None = None, shortest: int = 18, horizon: int = 12, every: int = 1, seed: int = 0
+    rows: Rows,
+    *,
+    until: str | None = None,
+    grace: int | None = None,
+    shortest: int = 18,
+    horizon: int = 12,
+    every: int = 1,
+    seed: int = 0,
 ) -> Backtest:
     """Forecast from past months and compare with what happened.
 
@@ -70,6 +79,8 @@ def run_backtest(
         From `read_records`.
     until : str, optional
         The last month to use, such as "2025-12"; without it that of the latest date.
+    grace : int, optional
+        As for `spread_payments`.
     shortest : int
         How many months of records the first origin has.
     horizon : int
@@ -88,34 +99,80 @@ def run_backtest(
     RecordsError
         The records are shorter than shortest + horizon months.
     """
-    book = spread_payments(rows, until=until)
+    book = spread_payments(rows, until=until, grace=grace)
     if book.months < shortest + horizon:
         rule = f"records of at least {shortest + horizon} months for a backtest"
         raise RecordsError([Problem("", rule, f"{book.months} months")])
     mrr = movements(book, spells(book)).closing_mrr.sum(axis=1)
     lengths = range(shortest, book.months, every)
-    results = [_one(rows, book.first_month + (length - 1), mrr, length, horizon, seed) for length in lengths]
+    results = [_one(rows, book.first_month + (length - 1), mrr, length, horizon, seed, grace) for length in lengths]
     actual, expected, low, high, *rivals = (np.stack(column) for column in zip(*results, strict=True))
     origins = book.first_month + np.array([length - 1 for length in lengths])
     return Backtest(origins, actual, expected, low, high, dict(zip(RIVALS, rivals, strict=True)))
 
 
 def rival_forecasts(past: np.ndarray, horizon: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Forecast as the three rivals do, from the MRR of past months: last value, least-squares line, growth rate.
+    """Forecast as the three rivals do, from the MRR of past months, in the order of RIVALS.
 
-    >>> [guess.round(6).tolist() for guess in rival_forecasts(np.array([100.0, 110.0]), 2)]
-    [[110.0, 110.0], [120.0, 130.0], [121.0, 133.1]]
+    >>> [guess.round(6).tolist() for guess in rival_forecasts(np.array([100.0, 110.0, 114.0]), 2)]
+    [[114.0, 114.0], [122.0, 129.0], [118.0, 122.0]]
     """
-    ahead, back = np.arange(1, horizon + 1), past[-LOOK_BACK - 1 :]
+    ahead, back = np.arange(1, horizon + 1), past[-LOOK_BACK:]
     slope, level = np.polyfit(np.arange(1 - back.size, 1), back, 1) if back.size > 1 else (0.0, back[-1])
-    growth = (back[-1] / back[0]) ** (1 / (back.size - 1)) if back.size > 1 and back[0] > 0 else 1.0
-    return np.full(horizon, past[-1]), level + slope * ahead, past[-1] * growth**ahead
+    gained = past[-1] - past[-2] if past.size > 1 else 0.0
+    return np.full(horizon, past[-1]), level + slope * ahead, past[-1] + gained * ahead
+
+
+def verdict(test: Backtest) -> list[str]:
+    """Say how far off the forecasts were beside their rivals, and which one has been the best for this business.
+
+    Parameters
+    ----------
+    test : Backtest
+        From `run_backtest`.
+
+    Returns
+    -------
+    list of str
+        Lines of text: a table by months ahead, then a sentence.
+    """
+    names = ("", *RIVALS)
+    shown = [n for n in (1, 3, 6, 12, test.actual.shape[1]) if n <= test.actual.shape[1] and test.counted[n - 1]]
+    lines = ["mean error of forecasts made in the past, by months ahead:", "  months  forecasts"]
+    lines[-1] += "".join(f"{name or 'this forecast':>18}" for name in names) + f"{'in the 95% band':>18}"
+    for n in dict.fromkeys(shown):
+        errors = "".join(f"{test.error(name)[n - 1]:>18.1%}" for name in names)
+        lines.append(f"  {n:>6}  {test.counted[n - 1]:>9}{errors}{test.coverage[n - 1]:>18.0%}")
+    return [*lines, best(test, shown[-1]) + "."] if shown else lines
+
+
+def best(test: Backtest, ahead: int) -> str:
+    """Say in a sentence, without a full stop, which forecast was the least off so many months ahead, and what to use.
+
+    The forecasts of one business share most of their months, so a rival counts as better only where its mean error is
+    lower by a tenth or more; our own rule.
+    """
+    errors = {name: float(test.error(name)[ahead - 1]) for name in RIVALS}
+    rival, ours = min(RIVALS, key=errors.__getitem__), float(test.error()[ahead - 1])
+    months = f"{ahead} month{'s' if ahead > 1 else ''} ahead"
+    many = f"{test.counted[ahead - 1]} forecast{'s' if test.counted[ahead - 1] > 1 else ''}"
+    if errors[rival] <= CLEARLY * ours:
+        return (
+            f'{months}, over {many}, the plain rule "{rival}" was off by {errors[rival]:.1%} and this forecast by '
+            f"{ours:.1%}: for this business take the rule"
+        )
+    near = "too near to prefer the rule" if errors[rival] < ours else "take this forecast"
+    return (
+        f'{months}, over {many}, this forecast was off by {ours:.1%} and the best plain rule, "{rival}", by '
+        f"{errors[rival]:.1%}: {near}"
+    )
 
 
 def _one(
-    rows: Rows, origin: np.datetime64, mrr: np.ndarray, length: int, horizon: int, seed: int
+    rows: Rows, origin: np.datetime64, mrr: np.ndarray, length: int, horizon: int, seed: int, grace: int | None
 ) -> tuple[np.ndarray, ...]:
-    ahead = forecast_measured(measure(spread_payments(rows, until=str(origin)), seed=seed), months=horizon, seed=seed)
+    known_then = spread_payments(rows, until=str(origin), grace=grace)
+    ahead = forecast_measured(measure(known_then, seed=seed), months=horizon, seed=seed)
     actual = np.full(horizon, np.nan)
     known = mrr[length : length + horizon]
     actual[: known.size] = known

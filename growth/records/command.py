@@ -51,6 +51,11 @@ def add_command(subparsers: Any) -> None:
     measure.add_argument(
         "--months", type=int, default=36, metavar="N", help="how many months the scenario looks ahead (36)"
     )
+    measure.add_argument(
+        "--backtest",
+        action="store_true",
+        help="also say how far off such forecasts were in the past, beside plain rules (30 months or more)",
+    )
     measure.add_argument("--invented", action="store_true", help="mark the business as invented")
     measure.set_defaults(run=_measure, extra="records")
 
@@ -73,6 +78,7 @@ def _measure(arguments: argparse.Namespace) -> None:
         raise RecordsError("--months has to be from 1 to 120, and --leave-out at least 0")
     if arguments.grace is not None and not 0 <= arguments.grace <= 12:
         raise RecordsError([Problem("--grace", "a number of months from 0 to 12", str(arguments.grace))])
+    from growth.records.backtest import run_backtest, verdict
     from growth.records.estimate import measure
     from growth.records.paid_months import spread_payments
     from growth.records.read import load_columns, read_records
@@ -90,7 +96,10 @@ def _measure(arguments: argparse.Namespace) -> None:
         months=arguments.months,
         replace=arguments.replace,
     )
-    print("\n".join([*summary(measured), f"The scenario was written to {arguments.to}", "", CAUTION]))
+    tried = (
+        [*verdict(run_backtest(rows, until=arguments.until, grace=arguments.grace)), ""] if arguments.backtest else []
+    )
+    print("\n".join([*summary(measured), *tried, f"The scenario was written to {arguments.to}", "", CAUTION]))
 
 
 def _demo(arguments: argparse.Namespace) -> None:

@@ -14,6 +14,7 @@ PAID, LATE, UNPAID, PENDING, BEFORE = range(5)  # as due, made up for later, nev
 MOST_GRACE = 3  # months that the data may choose
 RETURNS = 0.2  # share of those missing so long who pay again in the very next month; below it a gap is a departure
 LEAST_RETURNS = 2  # of them, for the share to count
+FALLS = 0.7  # of the former price; what a late payment would leave less of was all paid at a lower price
 CATCHES_UP = 3  # months after a gap in which a charge may make up for it
 
 
@@ -132,6 +133,12 @@ def _made_up(
     """
     usual, late = np.zeros(before.size), np.zeros(before.size, int)
     nth = np.arange(before.size) - np.searchsorted(customer[before], customer[before])
+    last = customer.size - 1
+    opens = before[(before == 0) | (customer[before - 1] != customer[before])]  # first payments, with a gap after them
+    third = np.minimum(opens + 2, last)
+    price = np.minimum(mrr[opens + 1], np.where(customer[third] == customer[opens], mrr[third], np.inf))
+    twice = np.abs(mrr[opens] - 2 * price) <= 0.01 * mrr[opens]
+    mrr[opens[twice]] = price[twice]
     for turn in range(int(nth.max(initial=-1)) + 1):
         usual[nth == turn] = mrr[before[nth == turn]]
         for ahead in range(CATCHES_UP):
@@ -141,7 +148,7 @@ def _made_up(
             these, cell = these[straight], cell[straight]
             times, lasted = mrr[cell] / usual[these], gap[these]
             more = np.minimum(np.rint(times) - 1, lasted - late[these])
-            half, after = 0.5 * more * usual[these], np.minimum(cell + 1, customer.size - 1)
+            half, after = 0.5 * more * usual[these], np.minimum(cell + 1, last)
             follows = (customer[after] == customer[cell]) & (month[after] == month[cell] + 1)
             single = (~follows | (mrr[after] <= mrr[cell] - half)) & (
                 (ahead == 0) | (mrr[cell - 1] <= mrr[cell] - half)
@@ -150,6 +157,7 @@ def _made_up(
             made = np.flatnonzero((more > 0) & single & whole)
             these, cell, more, after, follows = (part[made] for part in (these, cell, more, after, follows))
             left = mrr[cell] - more * usual[these]
+            left = np.where(left < FALLS * usual[these], mrr[cell] / (more + 1), left)  # all at a price that fell
             near = follows & (np.abs(mrr[after] - left) < 0.5 * left)  # a price that changed in between
             mrr[cell] = np.where(near, mrr[after], left)
             late[these] += more.astype(int)

@@ -142,6 +142,7 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
         signed_up,
         converted,
         (
+            *rows.notes,
             *_notes(rows, until, ahead, unmatched),
             *lapse_notes(allowed, currency=rows.currency, unpaid=lapsed[0], late=lapsed[1], months=months),
             *_before_note(earlier),

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from growth.records.backtest import RIVALS, rival_forecasts, run_backtest
+from growth.records.backtest import RIVALS, Backtest, best, rival_forecasts, run_backtest, verdict
 from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.estimate import measure
@@ -39,15 +39,36 @@ def test_what_happened_is_the_bridge_of_the_records():
     assert test.origins[0] == np.datetime64("2025-06")
     np.testing.assert_allclose(test.actual[0], closing[18:24], rtol=1e-12)
     assert np.isfinite(test.actual[-1]).sum() == 32 - (18 + 5 * (len(test.origins) - 1))
-    np.testing.assert_allclose(test.rivals["last value"][0], closing[17], rtol=1e-12)
+    np.testing.assert_allclose(test.rivals["no change"][0], closing[17], rtol=1e-12)
 
 
 def test_the_rivals_by_hand():
-    past = np.array([10.0, 12.0, 14.0])
-    last, line, rate = rival_forecasts(past, 3)
-    assert last.tolist() == [14, 14, 14]
-    assert line == pytest.approx([16, 18, 20])
-    assert rate == pytest.approx(14 * np.sqrt(1.4) ** np.arange(1, 4))
+    past = np.array([50.0, 60, 10, 12, 14, 16, 18, 21])
+    same, line, gained = rival_forecasts(past, 3)
+    assert same.tolist() == [21, 21, 21]
+    assert line == pytest.approx(np.polyval(np.polyfit(np.arange(6), past[2:], 1), [6, 7, 8]))  # the last six months
+    assert gained.tolist() == [24, 27, 30]
+
+
+def backtest_of(ours: float, *, same: float, line: float, gained: float) -> Backtest:
+    """Two forecasts of 100, each off by the same."""
+    off = {"no change": same, "straight line": line, "last net growth": gained}
+    rivals = {name: np.full((2, 12), 100 * (1 + by)) for name, by in off.items()}
+    actual = np.full((2, 12), 100.0)
+    months = np.array(["2025-01", "2025-02"], "M8[M]")
+    return Backtest(months, actual, actual * (1 + ours), actual * 0.9, actual * 1.1, rivals)
+
+
+def test_the_rival_is_recommended_where_it_is_clearly_better():
+    better = backtest_of(0.10, same=0.05, line=0.2, gained=0.3)
+    assert best(better, 12).endswith(
+        '"no change" was off by 5.0% and this forecast by 10.0%: for this business take the rule'
+    )
+    near = backtest_of(0.10, same=0.095, line=0.2, gained=0.3)
+    assert best(near, 12).endswith('the best plain rule, "no change", by 9.5%: too near to prefer the rule')
+    assert best(backtest_of(0.1, same=0.3, line=0.2, gained=0.3), 12).endswith("by 20.0%: take this forecast")
+    assert verdict(near)[-1] == best(near, 12) + "." and "over 2 forecasts" in best(near, 12)
+    assert "10.0%" in verdict(near)[2] and "100%" in verdict(near)[2]
 
 
 def test_errors_and_coverage_by_hand():
@@ -60,7 +81,7 @@ def test_errors_and_coverage_by_hand():
 
 
 @pytest.mark.parametrize("growth", [0.0, 0.02])
-def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rate(growth):
+def test_bands_hold_their_share_and_the_forecast_beats_no_change_and_last_net_growth(growth):
     """30 businesses each, one origin of 24 months. For 30 independent trials at 95% two binomial errors are 8 points;
     the errors of the straight line are near the forecast's where new customers come steadily, so it is no rival to
     beat here.
@@ -77,8 +98,8 @@ def test_bands_hold_their_share_and_the_forecast_beats_last_value_and_growth_rat
     assert 0.87 <= np.mean([test.coverage for test in tests]) <= 1
     errors = {name: np.mean([test.error(name) for test in tests], axis=0) for name in ("", *RIVALS)}
     for horizon in (6, 12):
-        assert errors[""][horizon - 1] < 0.6 * errors["last value"][horizon - 1]
-        assert errors[""][horizon - 1] < 0.6 * errors["constant growth rate"][horizon - 1]
+        assert errors[""][horizon - 1] < 0.6 * errors["no change"][horizon - 1]
+        assert errors[""][horizon - 1] < 0.6 * errors["last net growth"][horizon - 1]
 
 
 def test_records_that_are_too_short_are_refused():

@@ -182,3 +182,11 @@ def test_the_measured_scenario_publishes(tmp_path):
     (page,) = (tmp_path / "page").glob("*.html")
     text = page.read_text()
     assert "Fernhollow Studio Planner" in text and not IDENTIFIER.search(text)
+
+
+def test_the_backtest_is_printed_beside_its_rivals(tmp_path, capsys):
+    assert main(["measure", str(DEMO), "--to", str(tmp_path / "x.yaml"), "--backtest"]) == 0
+    out = capsys.readouterr().out
+    assert "straight line" in out and "last net growth" in out and "12 months ahead, over 7 forecasts" in out
+    assert main(["measure", str(DEMO), "--to", str(tmp_path / "y.yaml"), "--backtest", "--until", "2025-12"]) == 2
+    assert "at least 30 months for a backtest" in capsys.readouterr().err

@@ -43,6 +43,7 @@ STEADY = "111111"
         ("100311", [1, 1, 1, 1, 1, 1], [PAID, LATE, LATE, PAID, PAID, PAID]),  # longer than the grace, but made up for
         ("110222", [1, 1, 1, 2, 2, 2], [PAID, PAID, UNPAID, PAID, PAID, PAID]),  # a dearer plan, nothing late
         ("211111", [1, 1, 1, 1, 1, 1], [PAID] * 6),  # late for a month before the first
+        ("202111", [1, 1, 1, 1, 1, 1], [PAID, LATE, PAID, PAID, PAID, PAID]),  # the same, and late at once again
     ],
 )
 def test_a_lapse_is_no_departure_and_a_late_charge_no_contraction(tmp_path, paid, mrr, states):

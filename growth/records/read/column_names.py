@@ -6,6 +6,10 @@ Columns of no shape are not read. Where an export has other names, a small YAML 
     amounts: minor            # cents; major without this line
     currency: EUR             # of all the rows, where there is no such column; else the one to convert to
     rates: {USD: 0.92}        # one USD is 0.92 of that currency
+    decimal: ","              # 1.240,00 with the next line; a point, and nothing between thousands, without them
+    thousands: "."
+    paid: [erledigt]          # what a column `status` calls a charge that was paid; `any` reads all rows
+    letter_case: ignored      # of customers' identifiers, which differ by upper and lower case without this line
 """
 
 from __future__ import annotations
@@ -42,7 +46,7 @@ class Shape:
 CHARGES = Shape(
     "charges",
     ("customer", "date", "amount"),
-    ("months", "period_start", "period_end", "plan", "currency", "joined"),
+    ("months", "period_start", "period_end", "plan", "currency", "joined", "status", "refunded"),
 )
 MONTHS = Shape("months", ("customer", "month", "mrr"), ("plan", "billing", "currency", "joined"))
 SHAPES = (CHARGES, MONTHS)  # the first one whose columns are there is taken
@@ -56,6 +60,10 @@ class ColumnNames(Section):
     columns: dict[OurName, Name] = Field(default_factory=dict)
     amounts: Literal["major", "minor"] = "major"
     currency: Currency | None = None
+    decimal: Literal[".", ","] = "."
+    thousands: Literal["", ".", ",", " ", "'"] = ""
+    paid: Annotated[tuple[Name, ...], Field(max_length=40)] | Literal["any"] = ()
+    letter_case: Literal["matters", "ignored"] = "matters"
     rates: dict[Currency, Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]] = Field(default_factory=dict)
 
     def theirs(self, ours: str) -> str:

@@ -64,7 +64,19 @@ def csv_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
             yield block
 
 
+def csv_header(path: Path) -> list[str]:
+    """Return the names of the columns."""
+    return _first_line(path)[1]
+
+
 def _layout(path: Path, names: ColumnNames) -> _Layout:
+    delimiter, header = _first_line(path)
+    _, places = names.find(header, file=str(path))
+    return _Layout(places, len(header), delimiter)
+
+
+def _first_line(path: Path) -> tuple[str, list[str]]:
+    """Return what separates the values, and the names of the columns."""
     with path.open("rb") as stream:
         first = stream.readline(LONGEST_HEADER + 1)
     if len(first) > LONGEST_HEADER:
@@ -73,8 +85,7 @@ def _layout(path: Path, names: ColumnNames) -> _Layout:
     text = first.decode("utf-8-sig", "replace").split("\r")[0]
     headers = [next(csv.reader([text], delimiter=delimiter), []) for delimiter in DELIMITERS]
     delimiter, header = max(zip(DELIMITERS, headers, strict=True), key=lambda pair: len(pair[1]))
-    _, places = names.find([name.strip() for name in header], file=str(path))
-    return _Layout(places, len(header), delimiter)
+    return delimiter, [name.strip() for name in header]
 
 
 def _read_block(data: mmap, start: int, first_line: int, layout: _Layout) -> tuple[Block, int, int]:

@@ -13,9 +13,10 @@ import pyarrow.parquet as pq
 from growth.errors import Problem
 from growth.files import not_a_table, open_input, regular_file
 from growth.records.read.column_names import ColumnNames
-from growth.records.read.csv_file import csv_blocks
+from growth.records.read.csv_file import csv_blocks, csv_header
+from growth.records.read.reading_notes import PAID, UNPAID, folded, one_spelling, spelled_twice, unread_columns
 from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded, months_of
-from growth.records.read.values import NAMES, NONE, as_strings, meanings
+from growth.records.read.values import AMOUNTS, NAMES, NONE, as_strings, meanings, plain_numbers, statuses
 
 MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
 MOST_MONTHS = 60  # that a charge may pay for
@@ -56,18 +57,26 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
     blocks = parquet_blocks(path, columns) if file.lower().endswith(".parquet") else csv_blocks(path, columns)
     names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
     try:
-        parts, customers, unreadable = _interpreted(blocks, names)
+        parts, customers, unreadable, unpaid = _interpreted(blocks, names, columns)
     except RecordsError as error:
         raise RecordsError(error.problems, file=file) from None
     unreadable.stop_above(leave_out, file=file)
     if not sum(part["customer"].size for part in parts):
         raise RecordsError([Problem("", "at least one row that can be read", "none")], file=file)
     values = {ours: np.concatenate([part[ours] for part in parts]) for ours in parts[0]}
+    said = [*unread_columns(*_header(path, columns)), *_unpaid_note(unpaid)]
+    if columns.letter_case == "ignored":
+        customers = folded(customers)
+    else:
+        said += spelled_twice(customers)
     values["customer"], count = _numbered(values["customer"], customers)
+    plans, numbers, joined = one_spelling(tuple(names["plan"]) or ("all",))
+    if joined:
+        values["plan"] = numbers[values["plan"]]
     codes = tuple(names["currency"]) or ("",)
     currency = _currency(codes, columns, file=file)
     factors = np.array([columns.factor(code) for code in codes])
-    return _rows(values, factors, tuple(names["plan"]) or ("all",), currency, count, unreadable)
+    return _rows(values, factors, plans, currency, count, unreadable, (*said, *joined))
 
 
 def parquet_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
@@ -92,14 +101,30 @@ def parquet_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
         raise RecordsError([Problem("", "a Parquet file that can be read")], file=str(path)) from None
 
 
+def _header(path: Path, columns: ColumnNames) -> tuple[list[str], list[str]]:
+    """Return the names of all columns, and of those that are read."""
+    header = pq.read_schema(path).names if path.suffix.lower() == ".parquet" else csv_header(path)
+    _, places = columns.find(header, file=str(path))
+    return header, [header[place] for place in places.values()]
+
+
+def _unpaid_note(unpaid: int) -> list[str]:
+    if not unpaid:
+        return []
+    rows = "1 row has a status that says" if unpaid == 1 else f"{unpaid:,} rows have a status that says"
+    return [f"{rows} that the charge was not paid: they do not count"]
+
+
 def _interpreted(
-    blocks: Iterator[Block], names: dict[str, dict[str, int]]
-) -> tuple[list[Values], pa.ChunkedArray, Unreadable]:
-    """Return the values of each block's readable rows, the identifiers behind their customers, and the other rows.
+    blocks: Iterator[Block], names: dict[str, dict[str, int]], columns: ColumnNames
+) -> tuple[list[Values], pa.ChunkedArray, Unreadable, int]:
+    """Return the values of each block's readable rows, the identifiers behind their customers, the other rows, and how
+    many rows were not paid.
 
     names: the plans and currencies of readable rows, each with its number, to be filled.
     """
-    parts, identifiers, unreadable, seen = [], [], Unreadable(), 0
+    parts, identifiers, unreadable, seen, unpaid = [], [], Unreadable(), 0, 0
+    words = () if columns.paid == "any" else (columns.paid, UNPAID) if columns.paid else (PAID, UNPAID)
     for block in blocks:
         which = {ours: column.indices.to_numpy() for ours, column in block.columns.items()}
         strings: dict[str, pa.Array] = {}
@@ -109,7 +134,12 @@ def _interpreted(
             strings[ours], wrong = as_strings(column.dictionary)
             _note(wrong, which[ours], faults)
         for ours in which:
-            values[ours], wrong = meanings(ours, strings[ours])
+            if ours in AMOUNTS and (columns.decimal != "." or columns.thousands):
+                strings[ours] = plain_numbers(strings[ours], decimal=columns.decimal, thousands=columns.thousands)
+            if ours == "status":
+                values[ours], wrong = statuses(strings[ours], *words) if words else (np.ones(len(strings[ours])), {})
+            else:
+                values[ours], wrong = meanings(ours, strings[ours])
             _note(wrong, which[ours], faults)
         rows = {ours: index if ours in ("customer", *NAMES) else values[ours][index] for ours, index in which.items()}
         _check_periods(rows, faults)
@@ -119,13 +149,17 @@ def _interpreted(
             rows = {ours: column[good] for ours, column in rows.items()}
         for line, kind in sorted(block.faults + [(int(block.lines[row]), kind) for row, kind in faults.items()]):
             unreadable.add(kind, line)
+        if "status" in rows:
+            paid = rows.pop("status") == 1
+            unpaid += int((~paid).sum())
+            rows = {ours: column[paid] for ours, column in rows.items()}
         for ours in rows.keys() & names.keys():
             rows[ours] = _named(rows[ours], values[ours], names[ours])
         rows["customer"] = rows["customer"] + np.int32(seen)
         seen += len(strings["customer"])
         identifiers.append(strings["customer"])
         parts.append(rows)
-    return parts, pa.chunked_array(identifiers, pa.string()), unreadable
+    return parts, pa.chunked_array(identifiers, pa.string()), unreadable, unpaid
 
 
 def _note(wrong: dict[int, str], which: np.ndarray, faults: dict[int, str]) -> None:
@@ -199,11 +233,19 @@ def _currency(codes: tuple[str, ...], columns: ColumnNames, *, file: str) -> str
 
 
 def _rows(
-    values: Values, factors: np.ndarray, plans: tuple[str, ...], currency: str, customers: int, unreadable: Unreadable
+    values: Values,
+    factors: np.ndarray,
+    plans: tuple[str, ...],
+    currency: str,
+    customers: int,
+    unreadable: Unreadable,
+    notes: tuple[str, ...],
 ) -> Rows:
     """Bring either shape into the form of `Rows`. factors: by currency, to major units of ours."""
     charges = "date" in values
     day, amount = (values[name] for name in (("date", "amount") if charges else ("month", "mrr")))
+    if "refunded" in values:
+        amount = amount - values["refunded"]
     if (factors != 1).any():
         amount = amount * (factors[values["currency"]] if "currency" in values else factors[0])
     span = _span(values) if charges else np.ones(day.size, np.int8)
@@ -222,6 +264,7 @@ def _rows(
         charges,
         int(day.max()),
         unreadable,
+        notes,
     )
 
 

@@ -92,6 +92,7 @@ class Rows:
     amount: what is paid for the whole span, in major units of `currency`: negative for a refund, 0 for a trial or a
     free month. plan: int16, index into `plans`. yearly: billed by the year.
     joined: int32, shape (customers,), the month each customer came, NONE if not said; None if no row says.
+    notes: what was read otherwise than somebody might think, in sentences.
     charges: the shape, True for charges and False for months. last_day: the latest date, days since 1970.
     """
 
@@ -109,6 +110,7 @@ class Rows:
     charges: bool
     last_day: int
     unreadable: Unreadable
+    notes: tuple[str, ...] = ()
 
     @property
     def size(self) -> int:

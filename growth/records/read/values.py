@@ -24,7 +24,7 @@ MOST = 1e12  # the largest amount of a row, in the unit it is written in
 LAST_DAY = (date(LAST_YEAR, 12, 31) - date(1970, 1, 1)).days
 NONE = -(2**31)  # a date or month that is not given
 NOT_UTF8 = "text that is not UTF-8"
-AMOUNTS = ("amount", "mrr")
+AMOUNTS = ("amount", "mrr", "refunded")
 DATES = ("date", "month", "period_start", "period_end", "joined")
 NAMES = ("plan", "currency")
 
@@ -83,6 +83,11 @@ def amount(text: str) -> float:
     return value
 
 
+def refunded(text: str) -> float:
+    """Return how much of a charge was refunded, written with or without a minus; 0 for an empty text."""
+    return abs(amount(text)) if text.strip() else 0.0
+
+
 def mrr(text: str) -> float:
     """Like `amount`, but never negative: a month's MRR has no refunds."""
     value = amount(text)
@@ -130,6 +135,7 @@ READERS: dict[str, Callable[[str], Any]] = {
     "joined": perhaps_day,
     "amount": amount,
     "mrr": mrr,
+    "refunded": refunded,
     "months": whole,
     "plan": partial(name, otherwise="all"),
     "currency": currency,
@@ -189,6 +195,28 @@ def meanings(ours: str, texts: pa.Array) -> tuple[Any, dict[int, str]]:
         values[known] = texts.filter(plain).cast(pa.float64()).to_numpy()
         rest = np.flatnonzero(~known)
     return values, _read(READERS[ours], texts, rest, values)
+
+
+def plain_numbers(texts: pa.Array, *, decimal: str, thousands: str) -> pa.Array:
+    """Rewrite numbers in another notation with a decimal point; what is not in that notation becomes unreadable.
+
+    >>> plain_numbers(pa.array(["1.240,50", "-25", "12.5", ""]), decimal=",", thousands=".").to_pylist()
+    ['1240.50', '-25', '?', '']
+    """
+    sign, point = re.escape(thousands), re.escape(decimal)
+    grouped = f"[0-9]{{1,3}}({sign}[0-9]{{3}})+|" if thousands else ""
+    fits = pc.match_substring_regex(texts, f"^\\s*([+-]?({grouped}[0-9]+)({point}[0-9]+)?)?\\s*$")
+    bare = pc.replace_substring(texts, thousands, "") if thousands else texts
+    return pc.if_else(fits, pc.replace_substring(bare, decimal, "."), "?")
+
+
+def statuses(texts: pa.Array, paid: tuple[str, ...], unpaid: tuple[str, ...]) -> tuple[np.ndarray, dict[int, str]]:
+    """Return which texts mean that a charge was paid, as int8, and by index what is wrong with unknown ones."""
+    words = [text.strip().casefold() for text in texts.to_pylist()]
+    yes, no = {word.casefold() for word in paid}, {word.casefold() for word in unpaid}
+    wrong = "a status of which nobody said whether it means paid"
+    faults = {place: wrong for place, word in enumerate(words) if word not in yes and word not in no}
+    return np.array([word in yes for word in words], np.int8), faults
 
 
 def _days(ours: str, texts: pa.Array) -> tuple[np.ndarray, dict[int, str]]:

@@ -1,0 +1,77 @@
+"""What may be read otherwise than meant: columns that are not read, customers and plans in two spellings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+HINTS = {  # words in the names of columns that matter and are not read, and what to do about them
+    "refund": "if it holds refunds, name it under `columns: {refunded: ...}` in the file for --columns",
+    "status": "if it tells charges that failed from those that were paid, name it under `columns: {status: ...}`",
+}
+PAID: tuple[str, ...] = ("paid", "succeeded", "success", "successful", "complete", "completed", "captured", "settled")
+UNPAID: tuple[str, ...] = (
+    "failed",
+    "failure",
+    "declined",
+    "unpaid",
+    "pending",
+    "open",
+    "draft",
+    "void",
+    "voided",
+    "canceled",
+)
+UNPAID += ("cancelled", "uncollectible", "expired", "rejected")
+
+
+def unread_columns(header: Iterable[str], read: Iterable[str]) -> list[str]:
+    """Point at columns that are not read and whose names sound as if they mattered.
+
+    >>> unread_columns(["customer", "amount", "Amount refunded"], ["customer", "amount"])[0][:44]
+    'the column "Amount refunded" is not read: if'
+    """
+    rest = [name for name in header if name not in set(read)]
+    return [
+        f'the column "{" ".join(name.split())[:60]}" is not read: {advice}'
+        for name in rest
+        for word, advice in HINTS.items()
+        if word in name.lower() and name.isprintable()
+    ]
+
+
+def folded(identifiers: pa.ChunkedArray) -> pa.ChunkedArray:
+    """Return identifiers without blanks around them, in lower case."""
+    return pc.utf8_lower(pc.utf8_trim_whitespace(identifiers))
+
+
+def spelled_twice(identifiers: pa.ChunkedArray) -> list[str]:
+    """Say how many customers differ from another one only by upper and lower case or by blanks around."""
+    distinct = identifiers.unique()
+    more = len(distinct) - len(folded(distinct).unique())
+    if not more:
+        return []
+    differ, are = ("customer differs", "it is") if more == 1 else ("customers differ", "they are")
+    return [
+        f"{more:,} {differ} from another one by upper and lower case or blanks alone: {are} read as different; if they "
+        "are the same, write `letter_case: ignored` in the file for --columns"
+    ]
+
+
+def one_spelling(plans: tuple[str, ...]) -> tuple[tuple[str, ...], np.ndarray, list[str]]:
+    """Join plans that differ by upper and lower case alone: their names, the number of each one given, and a note.
+
+    >>> names, numbers, said = one_spelling(("Studio", "Team", "studio"))
+    >>> names, numbers.tolist(), said
+    (('Studio', 'Team'), [0, 1, 0], ['1 plan differs from another by upper and lower case alone: they are read as one'])
+    """
+    places: dict[str, int] = {}
+    numbers = np.array([places.setdefault(plan.casefold(), len(places)) for plan in plans], np.int16)
+    more = len(plans) - len(places)
+    names = {int(number): plan for plan, number in zip(reversed(plans), reversed(numbers.tolist()), strict=True)}
+    differ = "1 plan differs" if more == 1 else f"{more:,} plans differ"
+    said = [f"{differ} from another by upper and lower case alone: they are read as one"] if more else []
+    return tuple(names[number] for number in range(len(places))), numbers, said
