@@ -43,14 +43,15 @@ def unread_columns(header: Iterable[str], read: Iterable[str]) -> list[str]:
     ]
 
 
-def folded(identifiers: pa.ChunkedArray) -> pa.ChunkedArray:
+def folded(identifiers: pa.ChunkedArray | pa.Array) -> pa.ChunkedArray | pa.Array:
     """Return identifiers without blanks around them, in lower case."""
     return pc.utf8_lower(pc.utf8_trim_whitespace(identifiers))
 
 
-def spelled_twice(identifiers: pa.ChunkedArray) -> list[str]:
-    """Say how many customers differ from another one only by upper and lower case or by blanks around."""
-    distinct = identifiers.unique()
+def spelled_twice(distinct: pa.Array) -> list[str]:
+    """Say how many of these identifiers differ from another one only by upper and lower case or by blanks around."""
+    if not pc.any(pc.match_substring_regex(distinct, r"[\p{Lu}\s]")).as_py():
+        return []
     more = len(distinct) - len(folded(distinct).unique())
     if not more:
         return []

@@ -67,9 +67,8 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
     said = [*unread_columns(*_header(path, columns)), *_unpaid_note(unpaid)]
     if columns.letter_case == "ignored":
         customers = folded(customers)
-    else:
-        said += spelled_twice(customers)
-    values["customer"], count = _numbered(values["customer"], customers)
+    values["customer"], count, distinct = _numbered(values["customer"], customers)
+    said += spelled_twice(distinct) if columns.letter_case == "matters" else []
     plans, numbers, joined = one_spelling(tuple(names["plan"]) or ("all",))
     if joined:
         values["plan"] = numbers[values["plan"]]
@@ -193,18 +192,18 @@ def _named(which: np.ndarray, texts: list[str], numbers: dict[str, int]) -> np.n
     return places[which]
 
 
-def _numbered(which: np.ndarray, identifiers: pa.ChunkedArray) -> tuple[np.ndarray, int]:
-    """Number customers 0, 1, 2, ... in the order of their first readable row; return also how many there are."""
+def _numbered(which: np.ndarray, identifiers: pa.ChunkedArray) -> tuple[np.ndarray, int, pa.Array]:
+    """Number customers 0, 1, 2, ... in the order of their first readable row; return also how many there are, and all
+    different identifiers.
+    """
     alike = identifiers.dictionary_encode().combine_chunks()
-    which = (
-        np.concatenate([chunk.indices.to_numpy() for chunk in alike.chunks])[which]
-        if isinstance(alike, pa.ChunkedArray)
-        else alike.indices.to_numpy()[which]
-    )
+    chunks = alike.chunks if isinstance(alike, pa.ChunkedArray) else [alike]
+    which = np.concatenate([chunk.indices.to_numpy() for chunk in chunks])[which]
+    distinct = chunks[-1].dictionary if chunks else pa.array([], pa.string())
     seen = first_seen(which, int(which.max()) + 1)
     numbers = np.zeros(int(which.max()) + 1, np.int32)
     numbers[seen] = np.arange(seen.size)
-    return numbers[which], seen.size
+    return numbers[which], seen.size, distinct
 
 
 def first_seen(which: np.ndarray, size: int) -> np.ndarray:
