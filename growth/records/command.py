@@ -21,7 +21,7 @@ def add_command(subparsers: Any) -> None:
     """Add `measure` and `records-demo`."""
     measure = subparsers.add_parser("measure", help="measure the assumptions of a scenario from billing records")
     measure.add_argument(
-        "records", metavar="RECORDS", help="a CSV or Parquet file: charges, or a row per customer and month"
+        "records", metavar="RECORDS", help="a CSV, Parquet or .xlsx file: charges, or a row per customer and month"
     )
     add_file_output(
         measure, "--to", suffixes=YAML, required=True, metavar="SCENARIO", help="the scenario file to write (YAML)"

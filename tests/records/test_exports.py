@@ -81,3 +81,45 @@ def test_numbers_in_another_notation(tmp_path, columns, good, bad):
     assert rows_of(tmp_path, text.format(good), columns).total == 1240.5
     with pytest.raises(RecordsError, match="not a plain number"):
         rows_of(tmp_path, text.format(bad), columns)
+
+
+def workbook(path, *rows):
+    from openpyxl import Workbook
+
+    book = Workbook()
+    for row in rows:
+        book.active.append(row)
+    book.save(path)
+    return path
+
+
+def test_a_workbook_is_read_like_a_csv_file(tmp_path):
+    """Dates and numbers as cells of their own kind, a number as identifier, a blank row, texts among numbers."""
+    import datetime
+
+    head = ("customer", "date", "amount", "plan")
+    cells = [(1001, datetime.datetime(2024, 1, 5), 29.0, "Studio"), (None, None, None, None)]
+    cells += [(1001, datetime.date(2024, 2, 5), 12.5, "Studio"), ("b", "2024-02-07", "20", None)]
+    read = read_records(workbook(tmp_path / "rows.xlsx", head, *cells))
+    text = "customer,date,amount,plan\n1001,2024-01-05,29,Studio\n1001,2024-02-05,12.5,Studio\nb,2024-02-07,20,\n"
+    same = rows_of(tmp_path, text)
+    assert (
+        (read.total, read.customers, read.plans)
+        == (same.total, same.customers, same.plans)
+        == (61.5, 2, ("Studio", "all"))
+    )
+    assert read.month.tolist() == same.month.tolist() and read.customer.tolist() == [0, 0, 1]
+
+
+def test_unreadable_rows_of_a_workbook_are_named_by_their_line(tmp_path):
+    path = workbook(tmp_path / "rows.xlsx", ("customer", "date", "amount"), ("a", "soon", 1), ("a", "2024-01-05", 2))
+    with pytest.raises(RecordsError, match="first in line 2"):
+        read_records(path)
+    assert read_records(path, leave_out=1).total == 2
+
+
+@pytest.mark.parametrize("content", [b"", b"PK\x03\x04 broken", b"customer,date,amount\n"])
+def test_what_is_no_workbook_is_refused_in_one_line(tmp_path, content):
+    (tmp_path / "rows.xlsx").write_bytes(content)
+    with pytest.raises(RecordsError, match="a workbook"):
+        read_records(tmp_path / "rows.xlsx")

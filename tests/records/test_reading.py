@@ -284,8 +284,11 @@ def test_a_spreadsheet_is_called_one(tmp_path):
 
     with zipfile.ZipFile(tmp_path / "x.xlsx", "w") as file:
         file.writestr("xl/workbook.xml", "")
-    with pytest.raises(RecordsError, match=r"found a spreadsheet .*Save the sheet as CSV"):
+    with pytest.raises(RecordsError, match=r"a workbook \(.xlsx\) that can be read"):
         read_records(tmp_path / "x.xlsx")
+    (tmp_path / "x.xlsx").rename(tmp_path / "x.csv")
+    with pytest.raises(RecordsError, match=r"found a spreadsheet .*Save the sheet as CSV"):
+        read_records(tmp_path / "x.csv")
 
 
 def test_folders_and_pipes_are_refused_before_they_are_opened(tmp_path):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from growth.records.read.csv_file import csv_blocks, csv_header
 from growth.records.read.reading_notes import PAID, UNPAID, folded, one_spelling, spelled_twice, unread_columns
 from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded, months_of
 from growth.records.read.values import AMOUNTS, NAMES, NONE, as_strings, meanings, plain_numbers, statuses
+from growth.records.read.workbook_file import workbook_blocks, workbook_header
 
 MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
 MOST_MONTHS = 60  # that a charge may pay for
@@ -27,7 +28,7 @@ Values = dict[str, np.ndarray]  # by our names, each of shape (rows,)
 
 
 def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_out: int = 0) -> Rows:
-    """Read the rows of a CSV file, or of a Parquet file where its name ends in .parquet.
+    """Read the rows of a CSV file; by its name of a Parquet file (.parquet) or the first sheet of a workbook (.xlsx).
 
     Parameters
     ----------
@@ -50,11 +51,12 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
         or several currencies without rates.
     """
     path, file, columns = regular_file(path, error=RecordsError), str(path), columns or ColumnNames()
-    if not file.lower().endswith(".parquet"):
+    ending = path.suffix.lower()
+    if ending not in OTHER_FILES:
         with open_input(path, error=RecordsError) as stream:
             if wrong := not_a_table(stream.read(16)):
                 raise RecordsError([wrong], file=file)
-    blocks = parquet_blocks(path, columns) if file.lower().endswith(".parquet") else csv_blocks(path, columns)
+    blocks = OTHER_FILES.get(ending, csv_blocks)(path, columns)
     names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
     try:
         parts, customers, unreadable, unpaid = _interpreted(blocks, names, columns)
@@ -100,9 +102,16 @@ def parquet_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
         raise RecordsError([Problem("", "a Parquet file that can be read")], file=str(path)) from None
 
 
+OTHER_FILES: dict[str, Callable[[Path, ColumnNames], Iterator[Block]]] = {
+    ".parquet": parquet_blocks,
+    ".xlsx": workbook_blocks,
+}
+
+
 def _header(path: Path, columns: ColumnNames) -> tuple[list[str], list[str]]:
     """Return the names of all columns, and of those that are read."""
-    header = pq.read_schema(path).names if path.suffix.lower() == ".parquet" else csv_header(path)
+    headers = {".parquet": lambda at: pq.read_schema(at).names, ".xlsx": workbook_header}
+    header = headers.get(path.suffix.lower(), csv_header)(path)
     _, places = columns.find(header, file=str(path))
     return header, [header[place] for place in places.values()]
 
