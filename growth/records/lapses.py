@@ -197,8 +197,8 @@ def lapse_notes(grace: Grace, *, currency: str, unpaid: float, late: float, mont
     said = [f"a payment missing for up to {length} is no departure ({how})"]
     if late or unpaid:
         said.append(
-            f"of these lapses {late / months:,.2f} {currency} a month was paid late and {unpaid / months:,.2f} "
-            f"{currency} a month was never paid"
+            f"{late / months:,.2f} {currency} of MRR a month was paid late, and {unpaid / months:,.2f} {currency} "
+            "a month was never paid"
         )
     if grace.pending:
         said.append(

@@ -19,6 +19,7 @@ from growth.records.to_scenario import (
     no_interval,
     own_curve,
     shown_kinds,
+    unknown_age_text,
 )
 
 SHARE, MONEY = "{:.2%}", "{:,.2f}"
@@ -134,8 +135,7 @@ def notes(measured: Measured) -> list[str]:
         one = measured.unknown_ages == 1
         said.append(
             f"{measured.unknown_ages:,} customer{' was' if one else 's were'} on board before the records begin, "
-            f"nobody knows since when: by the churn since then {'it is' if one else 'they are'} taken to have been "
-            f"{measured.unknown_age} months old"
+            f"nobody knows since when: {unknown_age_text(measured)}"
         )
     if might_be_customers(shown_kinds(measured)):
         said.append(

@@ -73,7 +73,7 @@ def interval(rate: Rate) -> str:
 
 def no_interval(rate: Rate) -> str:
     """Say why an interval without width is none (that nothing varied makes no value certain); "" for others."""
-    if rate.low != rate.high:
+    if abs(rate.high - rate.low) > 1e-9 * abs(rate.value):
         return ""
     return "all are the same" if rate.value else "none was seen"
 
@@ -104,14 +104,20 @@ def _opening(measured: Measured) -> dict[str, Any]:
     note = (
         ""
         if known.sum() == customers
-        else f"; {customers - int(known.sum()):,} were there before the records begin, when they are taken to have "
-        f"been {measured.unknown_age} months old, as their churn since then makes likeliest"
+        else f"; of {customers - int(known.sum()):,}, there before the records begin, {unknown_age_text(measured)}"
     )
     values["ages"] = Value(
         [{"age_months": int(a), "customers": int(n)} for a, n in zip(ages, counts, strict=True)],
         f"months on board, counted in the same month{note}",
     )
     return values
+
+
+def unknown_age_text(measured: Measured) -> str:
+    """Say how customers of unknown age count."""
+    if measured.chosen.curve == "constant":
+        return "the age does not matter, since the same share leaves at every age"
+    return f"the churn since then makes an age of {measured.unknown_age} months at the beginning likeliest"
 
 
 def _arrivals(measured: Measured) -> dict[str, Any]:

@@ -82,3 +82,18 @@ def test_a_last_month_that_is_not_over_is_no_change_and_is_pointed_at():
     measured = measure(book)
     assert measured.churn_change is None and measured.history.weights()[0][0] > 0.5
     assert any("if that month is not over" in note for note in notes(measured))
+
+
+def test_what_is_said_of_unknown_ages_holds():
+    """Where the same share leaves at every age, the age says nothing; else the likeliest one is named."""
+    names = ("customer", "month", "span", "made", "amount", "plan", "yearly")
+    for alpha, beta in ((0, 0.04), (0.5, 4.0)):
+        rows = demo_book(DemoBusiness(months=48, alpha=alpha, beta=beta, yearly_share=0, signups=80), seed=2).rows
+        later = rows.month >= rows.month.min() + 24  # the records begin in the middle of the business
+        cut = replace(rows, **{name: getattr(rows, name)[later] for name in names})
+        made = measure(spread_payments(cut, until="2027-12"))
+        said = next(note for note in notes(made) if "nobody knows since when" in note)
+        if made.chosen.curve == "constant":
+            assert "the age does not matter" in said and alpha == 0
+        else:
+            assert f"an age of {made.unknown_age} months" in said and made.unknown_age > 3

@@ -108,7 +108,7 @@ def test_it_is_said_what_counts_as_a_lapse(tmp_path):
         "a payment missing for up to 1 month is no departure" in said
         and "of 15 customers who missed a month, 10" in said
     )
-    assert "16.67 EUR a month was paid late" in said and "16.67 EUR a month was never paid" in said
+    assert "16.67 EUR of MRR a month was paid late" in said and "16.67 EUR a month was never paid" in said
     assert "3 customers have not paid" in said and "2 of them count as on board" in said
 
 
