@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growth.records.intervals import poisson_mean, wilson
+from growth.records.intervals import count_interval, wilson
 
 # Newcombe, R. G. (1998), Statistics in Medicine 17, 857-872, Table I, Wilson score without continuity correction;
 # from memory,
@@ -29,6 +29,7 @@ def test_nothing_counted_tells_nothing():
 
 
 def test_the_mean_of_poisson_counts():
-    # Garwood (1936): for 10 events the exact 95% ends are 4.795 and 18.390; from memory. One month, so the mean is
-    # the count.
-    assert poisson_mean(np.array([10])) == pytest.approx((4.795, 18.390), abs=1e-3)
+    # Garwood (1936): for 10 events the exact 95% ends are 4.795 and 18.390; from memory. Thirty events in bursts of
+    # three are ten bursts.
+    assert count_interval(10) == pytest.approx((4.795, 18.390), abs=1e-3)
+    assert count_interval(30, 3) == pytest.approx((3 * 4.795, 3 * 18.390), abs=3e-3)
