@@ -43,7 +43,7 @@ MAY_IMPORT = {
     "charts": "engine, errors, measures, uncertainty",
     "calculator": "engine, errors, measures, scenario, uncertainty",
     "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario, scratch, shipped",
-    "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario",
+    "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario, uncertainty",
     "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario, "
     "scratch, shipped, uncertainty",

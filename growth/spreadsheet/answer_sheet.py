@@ -42,8 +42,9 @@ def fill_answer(
     sentence: SentenceSheet,
     months: MonthsSheet,
     broken: Formula,
+    how_wide: str,
 ) -> None:
-    """Fills the sheet of the answer."""
+    """Fills the sheet of the answer. how_wide: a line on the band of the forecast."""
     sheet, words = book.sheets["answer"], book.words["answer"]
     page = sheet.worksheet
     for column, width in enumerate(_WIDTHS):
@@ -56,9 +57,10 @@ def fill_answer(
     _formula(sheet, 4, sentence.cash, "second")
     warning = choose(broken > 0, words["broken"], "")
     _formula(sheet, 5, warning, "warning", least=1)
-    _line(sheet, 6, words["live"], "prose")
-    _chart(book, workbook, sheet, months, sentence, row=8)
-    row = _worked(book, sheet, sentence, months, row=9 + _CHART_ROWS + 1)
+    _line(sheet, 6, how_wide, "prose")
+    _line(sheet, 7, words["live"], "prose")
+    _chart(book, workbook, sheet, months, sentence, row=9)
+    row = _worked(book, sheet, sentence, months, row=10 + _CHART_ROWS + 1)
     row = _list(sheet, row + 1, book.messages["page"]["cautions_head"], cautions)
     row = _list(sheet, row + 1, words["use"], words["using"])
     print_setup(sheet, heads=None, labels=0)

@@ -20,6 +20,7 @@ from growth.scenario.file import load_scenario
 from growth.spreadsheet.answer_sheet import fill_answer
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.assumptions_sheet import fill_assumptions
+from growth.spreadsheet.band_sheet import fill_band
 from growth.spreadsheet.ceiling_sheet import ceiling
 from growth.spreadsheet.changes_sheet import ChangesSheet, needed
 from growth.spreadsheet.context import WorkbookContext
@@ -167,7 +168,17 @@ def _fill(
     months.finish(level)
     sentence = SentenceSheet(book, months=months, level=level)
     broken = fill_assumptions(book, workbook, of_ages=opening.broken)
-    fill_answer(book, workbook, question=question, cautions=cautions, sentence=sentence, months=months, broken=broken)
+    how_wide = fill_band(book, workbook)
+    fill_answer(
+        book,
+        workbook,
+        question=question,
+        cautions=cautions,
+        sentence=sentence,
+        months=months,
+        broken=broken,
+        how_wide=how_wide,
+    )
 
 
 def _plain_worksheet() -> type:
@@ -185,7 +196,7 @@ def _add_sheets(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> None:
     """The sheets in their order, protected without a password so that no formula is hit by accident."""
 
     plans = book.scenario.pay.plans
-    keys = ["answer", "assumptions", "months", "arrivals", *(["changes"] if needed(book.scenario) else [])]
+    keys = ["answer", "assumptions", "months", "band", "arrivals", *(["changes"] if needed(book.scenario) else [])]
     keys += ["today", "stay", *(f"plan {number}" for number in range(len(plans))), "ceiling", "sentence"]
     titles = book.words["sheets"] | {
         f"plan {number}": book.words["plan"].replace("{name}", plan.name) for number, plan in enumerate(plans)

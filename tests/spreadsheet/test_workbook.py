@@ -132,7 +132,7 @@ def false_values(workbook: Path, to: Path) -> None:
             if name.startswith("xl/worksheets/sheet"):
                 content, count = re.subn(rb"(</f>)<v>[^<]*</v>", rb"\1<v>7</v>", content)
                 content = re.sub(rb' t="(str|e|b)"(><f>)', rb"\2", content)
-                assert count
+                assert count or name.endswith("sheet4.xml")  # the band, which is plain numbers
             after.writestr(name, content)
 
 
