@@ -39,7 +39,7 @@ MAY_IMPORT = {
     "scenario": "errors, files",
     "measures": "engine, errors",
     "table": "engine, errors, measures",
-    "uncertainty": "engine, scenario",
+    "uncertainty": "engine, measures, scenario",
     "charts": "engine, errors, measures, uncertainty",
     "calculator": "engine, errors, measures, scenario, uncertainty",
     "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario, scratch, shipped",

@@ -1,13 +1,16 @@
 // The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
-import { flowsOf, meeting, mrrOf } from "./chart.js";
+import { spreadOf } from "./band.js";
+import { bandsOf, flowsOf, meeting, mrrOf } from "./chart.js";
 import { forecast } from "./engine.js";
 import { mend, stages } from "./form.js";
 import { headline } from "./headline.js";
+import { howSure, varies, worthFinding } from "./how_sure.js";
 import { priceOf } from "./life.js";
 import { measures } from "./long_run.js";
 import { resultPicture } from "./result.js";
 import { screen } from "./screen.js";
-import { csvOf, decode, differing, encode, tableIn } from "./share.js";
+import { csvOf, decode, differing, encode, save, tableIn } from "./share.js";
+import { parted, sureness } from "./sure.js";
 import { clone, node, read, said, write } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
 import { answerParts, ceilingText, formatter } from "./words.js";
@@ -22,14 +25,17 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const id = `growth-${++instances}`;
   const { controls, columns, words, labels, locale } = data;
   const { what_ifs: whatIfs = [], answer: given = "", address: home = null } = data.brief;
-  const original = clone(data.scenario);
+  const { scenario: original, ranges } = parted(data.scenario);
+  const sure = sureness(data.bounds);
+  sure.restart(ranges);
   const show = formatter(locale, original.currency, data.digits);
   const before = mrrOf(forecast(original));
   const { opening, pay } = original;
   const memory = { arpa: opening.customers > 0 ? opening.mrr / opening.customers : priceOf(pay.plans[0]) };
-  const linked = share ? decode(location.hash, original, controls, whatIfs) : null;
+  const linked = share ? decode(location.hash, original, controls, sure.kinds, whatIfs) : null;
   let base = linked?.scenario ?? clone(original); // the reader's numbers
   let chosen = linked?.what_if ?? null; // the what-if set on them
+  if (linked?.sure) sure.restart(ranges, linked.sure);
   let state = null; // what is on screen
   let frame = 0; // the frame that will draw, where one is due
   let spoken = 0; // the timer of what is read aloud
@@ -41,11 +47,13 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const came = node("div", { class: "growth-linked" });
   const field = node("input", { class: "growth-link", type: "text", readonly: "", "aria-label": words.link_field });
   field.hidden = true;
+  const worth = worthFinding((path) => controls.find((control) => control.path === path)?.label ?? path, data.how_sure, show);
   const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
   const summary = node("summary", {}, words.table);
   const folded = node("details", { class: "growth-table", ontoggle: () => drawTable() }, summary, region);
   const fillTable = tableIn(region, columns, words);
-  const { groups, lines } = stages(controls, id, original, move, show, words);
+  const unsure = (path) => ({ kinds: sure.kinds(path), chosen: (kind) => (sure.choose(path, kind), schedule(true)), words: data.how_sure });
+  const { groups, lines } = stages(controls, id, original, move, show, words, unsure);
   const button = (text, action, more = {}) => node("button", { type: "button", onclick: action, ...more }, text);
   const choices = [null, ...whatIfs].map((one) => [one?.name ?? null, button(one?.label ?? words.unchanged, () => choose(one?.name ?? null))]);
   const choice = node("div", { class: "growth-choice", role: "group", "aria-label": words.what_if }, ...choices.map(([, one]) => one));
@@ -62,7 +70,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const tuning = node("div", { class: "growth-tuning" }, shown.now, form);
   const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
-  element.replaceChildren(...answered, came, aloud, tuning, folded);
+  element.replaceChildren(...answered, came, aloud, tuning, worth.element, folded);
   shown.place(tuning);
 
   const moved = () => differing(base, original, controls).length > 0;
@@ -76,9 +84,13 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const plain = { name: words.unchanged, mrr: mrrOf(scenario === base ? result : forecast(base)) };
     const named = [plain, ...others.filter((one) => one.result).map((one) => ({ name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
     const compared = named.length > 1 ? compare(named, labels, show, words) : null;
+    const spread = spreadOf(scenario, result, sure.ends(scenario));
     const sentences = answerParts(scenario, result, found, words, labels, show);
     if (compared) sentences.unshift(compared.pieces);
-    const sentence = sentences.map((pieces) => pieces.map(([text]) => text).join("")).join(" ");
+    const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
+    const doubts = howSure(scenario, result, found, spread, data.how_sure, labels, show, monthCount);
+    const sentence = [...sentences, doubts].map((pieces) => pieces.map(([text]) => text).join("")).join(" ").trim();
+    const bands = varies(spread) ? bandsOf(result.series.opening_mrr[0], spread) : null;
     const now = named.find(({ key }) => key === (chosen ?? undefined)) ?? plain;
     const looks = named.map((one, i) => ({ ...one, look: `growth-other growth-other-${i ? i - 1 : "base"}` })).filter(({ key }) => key !== now.key);
     const ghost = moved() && !chosen ? [{ name: words.as_it_was, mrr: before.slice(0, scenario.months + 1), look: "growth-before" }] : [];
@@ -88,21 +100,24 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       ceiling: found.ceiling_mrr,
       way: found.settles,
       ceilingText: ceilingText(scenario, result, found, show),
-      lines: [...ghost, ...looks, { name: named.length > 1 ? now.name : "", mrr: now.mrr, look: "growth-now-line" }],
+      lines: [...ghost, ...looks, { name: named.length > 1 ? now.name : "", mrr: now.mrr, bands, look: "growth-now-line" }],
       overtaken: compared?.overtaken ?? null,
     };
     view.meeting = meeting(view, view.way);
-    const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
     const line = headline(scenario, result, found, data.headline, labels, show, monthCount);
-    state = { moved: moved(), line, scenario, result, found, sentences, sentence, labels, show, words, view, others };
+    state = { moved: moved(), line, scenario, result, found, spread, sentences, doubts, sentence, labels, show, words, view, others };
   }
   function draw() {
     frame = 0;
     compute();
     const label = whatIfs.find(({ name }) => name === chosen)?.label;
     const kick = label ? said(words.what_if_set, { label }) : moved() ? words.with_yours : words.as_things_stand;
-    shown.draw(state.view, state.line, state.sentences, kick);
-    for (const [path, line] of lines) line.set(read(state.scenario, path));
+    shown.draw(state.view, state.line, state.sentences, state.doubts, kick);
+    for (const [path, line] of lines) {
+      line.set(read(state.scenario, path));
+      line.setSure(sure.kindOf(path), path in data.bounds ? sure.of(state.scenario, path) : null);
+    }
+    worth.draw(state.spread, labels[state.result.months]);
     lines.get("opening.mrr")?.enable(state.scenario.opening.customers > 0); // nobody pays where nobody is
     for (const [name, one] of choices) {
       one.setAttribute("aria-pressed", String(name === chosen));
@@ -114,7 +129,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       const says = `${state.line.map(([text]) => text).join("")}. ${state.sentence}`;
       if (aloud.textContent !== says) aloud.textContent = says;
     }, 500);
-    if (untold) onChange(clone(state.scenario));
+    if (untold) onChange(sure.ranged(state.scenario));
     untold = false;
   }
   function drawTable() {
@@ -181,13 +196,14 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   function reset() {
     base = clone(original);
     chosen = null;
+    sure.restart(ranges);
     came.replaceChildren();
     schedule(true);
     if (share && location.hash.length > 1) address("");
   }
   function keep() {
     flush();
-    onKeep(clone(state.scenario));
+    onKeep(sure.ranged(state.scenario));
   }
   function address(changes) {
     try {
@@ -198,7 +214,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   }
   // The link stands in a field to be copied by hand too: within a frame a page may not write to the clipboard.
   async function copyLink() {
-    const changes = encode(base, original, controls, chosen);
+    const changes = encode(base, original, controls, sure.chosen(), chosen);
     if (!home) address(changes);
     field.value = `${home ?? location.href.split("#")[0]}#${changes}`;
     field.hidden = false;
@@ -211,19 +227,15 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     }
   }
   function followLink() {
-    const found = decode(location.hash, original, controls, whatIfs);
+    const found = decode(location.hash, original, controls, sure.kinds, whatIfs);
     if (!found) return;
     if (!found.wrong) {
       base = found.scenario;
       chosen = found.what_if;
+      sure.restart(ranges, found.sure);
       schedule(true);
     }
     tellLink(found);
-  }
-  function save(blob, name) {
-    const file = URL.createObjectURL(blob);
-    node("a", { href: file, download: name }).click();
-    setTimeout(() => URL.revokeObjectURL(file), 10000);
   }
   function download() {
     flush();
@@ -263,8 +275,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       return state.view;
     },
     set: (next) => {
-      if (JSON.stringify(next) === JSON.stringify(scenarioOf())) return;
-      base = clone(next);
+      if (JSON.stringify(next) === JSON.stringify(sure.ranged(scenarioOf()))) return;
+      const { scenario, ranges: others } = parted(next);
+      base = scenario;
+      sure.restart(others);
       chosen = null;
       schedule(false);
     },

@@ -1,7 +1,9 @@
 // The two pictures: monthly recurring revenue by month, and what comes in and is lost each month until the two meet.
+import { Z, quantile } from "./band.js";
 import { amountsUpTo, axes, between, inRows, labelsBeside, line, marks, plot, straight, widest } from "./plot.js";
 import { said } from "./tools.js";
 
+const FAR = 1.6; // a level or a band beyond so many times the highest amount is not drawn to its end
 const NAME = 16; // characters in a row of a name beside a line
 const MET = 0.02; // lines this near each other have met, as a share of what comes in
 
@@ -15,7 +17,13 @@ export const mrrOf = ({ series }) => [series.opening_mrr[0], ...series.closing_m
 
 // What a view is: {months, labels, show, words, lines, goal, goal_month, ceiling, shrinks, came, lost, meeting,
 // overtaken}. A line is {look, name, mrr, bands}, the last of them the one that the numbers on screen make; a band is
-// {low, high, look}.
+// {low, high, look}, the widest first.
+
+// From month 0 on, where nothing varies yet: the bands of nine in ten and of one in two around the line.
+export function bandsOf(opening, spread) {
+  const path = (z) => [opening, ...quantile(spread, z)];
+  return [[Z.most, "growth-most"], [Z.half, "growth-half"]].map(([z, look]) => ({ low: path(-z), high: path(z), look: `growth-band ${look}` }));
+}
 
 const highestOf = ({ lines }) => Math.max(...lines.flatMap(({ mrr }) => mrr), 1);
 
@@ -24,11 +32,19 @@ function levelsOf({ goal, ceiling, way, show, words, ...view }) {
   const goals = { look: "growth-goal", level: goal, name: words.goal, amount: show.money(goal ?? 0) };
   const [name, amount] = [way === "above" ? words.ceiling : words.floor, view.ceilingText];
   const ceilings = { look: "growth-ceiling", level: ceiling, name, amount };
-  const most = 1.6 * highestOf(view);
+  const most = FAR * highestOf(view);
   return [goals, ceilings].filter(({ level }) => level > 0).map((one) => ({ ...one, far: one.level > most }));
 }
 
-// The labels beside the ends of the lines and of the levels; of a level beyond the plot at its top.
+// The ends of the band of nine in ten in the last month, as amounts and in words; null without a band.
+function bandEnds({ lines, show, months }) {
+  const band = lines.at(-1).bands?.[0];
+  if (!band) return null;
+  const ends = [band.low[months], band.high[months]];
+  return { ends, texts: show.between(...ends) };
+}
+
+// The labels beside the ends of the lines, of the band and of the levels; of a level beyond the plot at its top.
 function mrrLabels(view, compact = false) {
   const { lines, labels, show, words, months } = view;
   const ends = lines.map(({ mrr, name, look }, i) => {
@@ -41,7 +57,9 @@ function mrrLabels(view, compact = false) {
     const rows = [far ? `\u2191 ${amount}` : amount, ...inRows(name, NAME)];
     return { amount: level, rows, look };
   });
-  return [...ends, ...levels];
+  const band = bandEnds(view);
+  const edges = band ? ["from", "to"].map((name, i) => ({ amount: band.ends[i], rows: [said(words[name], { amount: band.texts[i] })], look: "growth-band-end" })) : [];
+  return [...ends, ...edges, ...levels];
 }
 
 function flowLabels({ came, lost, show, words, months }) {
@@ -51,7 +69,13 @@ function flowLabels({ came, lost, show, words, months }) {
   ];
 }
 
-const mostMrr = (view) => Math.max(highestOf(view), ...levelsOf(view).filter(({ far }) => !far).map(({ level }) => level)) * 1.04;
+// The amount at the top of the plot: of a band no more than leaves its line room.
+function mostMrr(view) {
+  const high = highestOf(view);
+  const bands = view.lines.flatMap(({ bands = [] }) => bands.flatMap((band) => band.high));
+  const levels = levelsOf(view).filter(({ far }) => !far).map(({ level }) => level);
+  return Math.max(high, Math.min(Math.max(0, ...bands), FAR * high), ...levels) * 1.04;
+}
 const mostFlow = ({ came, lost }) => Math.max(...came, ...lost, 1) * 1.06;
 
 // The room at both sides of both pictures: their months stand below each other.
@@ -147,7 +171,9 @@ export function toldByPictures(view) {
   const others = lines.slice(0, -1).map(({ name, mrr }) =>
     said(words.alt_other, { name, end: show.money(mrr[Math.min(months, mrr.length - 1)]) }),
   );
-  const mrr = [said(words.alt_mrr, values), said(reached, values), ...others].filter(Boolean).join(" ");
+  const band = bandEnds(view)?.texts;
+  const wide = band ? said(words.alt_band, { low: band[0], high: band[1] }) : "";
+  const mrr = [said(words.alt_mrr, values), wide, said(reached, values), ...others].filter(Boolean).join(" ");
   const meets = said(words.meets[view.meeting.kind], { ...values, calendar: labels[view.meeting.month ?? 0] });
   const ends = Object.fromEntries(
     Object.entries({ came, lost }).flatMap(([name, all]) => [

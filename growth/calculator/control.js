@@ -19,9 +19,24 @@ function stepsOf({ key, shiftKey }) {
   return { PageUp: 10, PageDown: -10 }[key] ?? null;
 }
 
-// `changed(value)` is called with every valid value. Arrow keys move both fields by a step, with Shift by a tenth of one,
-// the page keys by ten.
-export function controlLine(control, id, original, changed, show, words) {
+// How sure the reader is of a number: a choice, and the ends of the range that it comes to.
+function sureLine(control, kinds, written, chosen, words) {
+  const options = kinds.map((kind) => node("option", { value: kind }, words[kind]));
+  const choice = node("select", { "aria-label": `${words.unsure} ${control.label}`, onchange: () => chosen(choice.value) }, ...options);
+  const between = node("span", { class: "growth-unit" });
+  const line = node("span", { class: "growth-unsure" }, between, choice);
+  return {
+    line,
+    set(kind, ends) {
+      choice.value = kind;
+      between.textContent = ends ? said(words.ends, { low: written(ends[0]), high: written(ends[1]) }) : "";
+    },
+  };
+}
+
+// `changed(value)` is called with every valid value, `unsure` {kinds, chosen(kind), words} where the reader can say how sure
+// it is. Arrow keys move both fields by a step, with Shift by a tenth of one, the page keys by ten.
+export function controlLine(control, id, original, changed, show, words, unsure = null) {
   const scale = control.share ? 100 : 1;
   const [low, high, step] = control.slider;
   const [before, after] = control.written.split("{n}");
@@ -87,9 +102,13 @@ export function controlLine(control, id, original, changed, show, words) {
   const unit = (said) => node("span", { class: "growth-unit" }, said.trim());
   const number = node("span", { class: "growth-typed" }, fewer, unit(before), typed, more, unit(after));
   const tick = node("span", { class: "growth-original", "aria-hidden": "true" });
-  tick.style.setProperty("--at", Math.min(Math.max((original - low) / (high - low), 0), 1).toFixed(4));
-  const track = node("span", { class: "growth-track" }, tick, slider);
-  const line = node("div", { class: "growth-line" }, label, number, track, note);
+  const width = node("span", { class: "growth-width", "aria-hidden": "true" });
+  const place = (value) => Math.min(Math.max((value - low) / (high - low), 0), 1).toFixed(4);
+  tick.style.setProperty("--at", place(original));
+  const track = node("span", { class: "growth-track" }, width, tick, slider);
+  const sure = unsure && sureLine(control, unsure.kinds, written, unsure.chosen, unsure.words);
+  const foot = node("div", { class: "growth-foot" }, note, ...(sure ? [sure.line] : []));
+  const line = node("div", { class: "growth-line" }, label, number, track, foot);
   return {
     line,
     enable(on) {
@@ -98,6 +117,12 @@ export function controlLine(control, id, original, changed, show, words) {
     set(value) {
       line.classList.toggle("growth-moved", value !== original);
       set(value, document.activeElement === typed ? typed : null);
+    },
+    // how sure it is: the kind, and the ends of its range or null
+    setSure(kind, ends) {
+      sure?.set(kind, ends);
+      width.hidden = !ends;
+      (ends ?? []).forEach((end, i) => width.style.setProperty(i ? "--to" : "--from", place(end)));
     },
     written,
   };

@@ -36,7 +36,7 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
         path: the place in the scenario's JSON, list positions as numbers ("pay.plans.0.share"). stage, label, help:
         words. written: how a value stands in a text ("€{n} a month"). low, high: the valid range. slider: lowest,
         highest, step (`slider_range`). share: a fraction, shown as per cent. whole: a whole number. more: folded,
-        because its stage has many lines.
+        because its stage has many lines. unsure: the reader can say how sure it is, because it moves MRR.
     """
     found = [one for one in fields(scenario) if _shown(one, scenario)]
     order = list(STAGES)
@@ -91,6 +91,7 @@ def _control(one: Field, scenario: Scenario, locale: str) -> dict[str, Any]:
         "slider": list(slider_range(one.value, entry)),
         "share": entry.unit == "share",
         "whole": entry.whole,
+        "unsure": entry.ranged and not entry.whole and _part(path) not in ("bill", ""),
     }
 
 

@@ -10,12 +10,14 @@ import numpy as np
 
 from growth.calculator.controls import controls
 from growth.calculator.headline import headline
+from growth.calculator.how_sure import how_sure_parts
 from growth.calculator.language import LOCALE, messages
 from growth.calculator.words import answer_parts, column, minor_digits, month_labels
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.section import LONGEST
+from growth.uncertainty import ranges_of
 
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
 COLUMNS = (  # series, kind, whether it stands even where it is zero throughout
@@ -47,7 +49,8 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
     -------
     dict
         scenario, controls, columns, words and pictures (messages), labels (the calendar month of month 0..120),
-        locale, digits (decimals of the currency's minor unit), and brief.
+        locale, digits (decimals of the currency's minor unit), brief, and bounds (path -> the valid range of every
+        number of which the reader can say how sure it is).
 
     Raises
     ------
@@ -57,12 +60,16 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
     if scenario.draws is not None:
         raise ScenarioError([Problem("scenario", "single numbers: sliders move no arrays", f"{scenario.draws} draws")])
     said = messages(locale)
+    lines = controls(scenario, locale)
+    ranged = {unknown.address: list(unknown.scale) for unknown in ranges_of(scenario)}
     return {
         "scenario": scenario.model_dump(mode="json"),
-        "controls": controls(scenario, locale),
+        "bounds": {line["path"]: [line["low"], line["high"]] for line in lines if line["unsure"]} | ranged,
+        "controls": lines,
         "columns": [[name, said["columns"][name], kind, always] for name, kind, always in COLUMNS],
         "words": said["calculator"],
         "headline": said["headline"],
+        "how_sure": said["how_sure"],
         "pictures": said["pictures"],
         "labels": month_labels(scenario.first_month, LONGEST, locale),
         "locale": locale,
@@ -79,6 +86,8 @@ def answer_html(forecast: Forecast, *, locale: str = LOCALE, given: str = "") ->
         return "".join(f"<strong>{escape(text)}</strong>" if computed else escape(text) for text, computed in sentence)
 
     paragraphs = "".join(f"<p>{html(sentence)}</p>" for sentence in answer_parts(forecast, locale))
+    sure = how_sure_parts(forecast, locale)
+    paragraphs += f'<p class="growth-sure">{html(sure)}</p>' if sure else ""
     kicker = f'<p class="growth-kicker">{escape(words["as_things_stand"])}</p>'
     line = html(headline(forecast, locale))
     shown = f'{kicker}<p class="growth-answer">{line}</p><div class="growth-rest">{paragraphs}</div>'

@@ -27,7 +27,7 @@ function ageWeights(opening, plan, oldest) {
 
 // The plans with everything the monthly step reads, and their opening customers. Row T - j of customers and mrr is the
 // cohort of month j, so that those on board, newest first, meet the ages 1, 2, 3, ... in order.
-function openPlans(scenario) {
+export function openPlans(scenario) {
   const { months, opening, pay } = scenario;
   const oldest = oldestAge(scenario), rows = months + oldest + 1;
   const customers = pay.plans.map((plan) => (plan.opening_share ?? plan.share) * opening.customers);
@@ -50,26 +50,41 @@ function openPlans(scenario) {
   });
 }
 
+// Renews a plan's churn by age where the factor on it is another one than in the month before.
+export function renewChurn(plan, scenario, factor) {
+  if (plan.factor === factor) return;
+  plan.factor = factor;
+  plan.churn = planChurn(scenario, plan.plan, plan.customers.length - 1, factor);
+}
+
+// Whether a price change reaches customers of that age: those of a yearly plan meet it at their renewals.
+const meetsPrice = (plan, age) => !plan.yearly || age % YEAR === 0;
+
+// The share that leaves at an age in month t + 1.
+export function leavingAt(plan, age, t) {
+  const churn = plan.churn[age - 1];
+  return meetsPrice(plan, age) ? churn + (1 - churn) * plan.provoked[t] : churn;
+}
+
+// What the MRR of those who stay is multiplied by.
+export function growthAt(plan, age, t) {
+  const grown = 1 + plan.expansion[age - 1] - plan.contraction[age - 1];
+  return meetsPrice(plan, age) ? grown * (1 + plan.rate[t]) : grown;
+}
+
 // One month of a plan's cohorts on board, in place: some leave, those who stay grow. Adds what moved to the bridge.
 function advance(plan, scenario, t, factor, bridge) {
-  if (plan.factor !== factor) {
-    plan.factor = factor;
-    plan.churn = planChurn(scenario, plan.plan, plan.customers.length - 1, factor);
-  }
-  const { customers, mrr, churn, expansion, contraction, yearly } = plan;
-  const provoked = plan.provoked[t], rate = plan.rate[t];
+  renewChurn(plan, scenario, factor);
+  const { customers, mrr, expansion, contraction } = plan, rate = plan.rate[t];
   let lost = 0, churned = 0, expanded = 0, contracted = 0;
   for (let row = scenario.months - t, age = 1; row < customers.length; row++, age++) {
-    const meets = !yearly || age % YEAR === 0; // a price change reaches a yearly plan at its renewals
-    const up = expansion[age - 1], down = contraction[age - 1];
-    let leaving = churn[age - 1];
-    if (meets) leaving += (1 - leaving) * provoked;
+    const up = expansion[age - 1], down = contraction[age - 1], leaving = leavingAt(plan, age, t);
     lost += customers[row] * leaving;
     churned += mrr[row] * leaving;
     customers[row] *= 1 - leaving;
     const stayed = mrr[row] * (1 - leaving);
     const grown = stayed * (1 + up - down);
-    const change = meets ? grown * rate : 0;
+    const change = meetsPrice(plan, age) ? grown * rate : 0;
     expanded += stayed * up + Math.max(change, 0);
     contracted += stayed * down - Math.min(change, 0);
     mrr[row] = grown + change;

@@ -3,8 +3,9 @@ import { controlLine } from "./control.js";
 import { node, read, said, tidy } from "./tools.js";
 
 // All the lines, a group a stage: {groups: elements, lines: path -> line}; those that matter less stand folded at its end.
-// `moved(path, value)` follows every valid value; `original` is the scenario whose values the sliders mark.
-export function stages(controls, id, original, moved, show, words) {
+// `moved(path, value)` follows every valid value; `original` is the scenario whose values the sliders mark; `unsure(path)` gives
+// what a line needs to ask how sure its number is.
+export function stages(controls, id, original, moved, show, words, unsure) {
   const lines = new Map();
   const groups = [...new Set(controls.map(({ stage }) => stage))].map((stage, i) => {
     const heading = node("h3", { id: `${id}-stage-${i}` }, stage);
@@ -17,7 +18,7 @@ export function stages(controls, id, original, moved, show, words) {
     for (const control of own) {
       const { path, more } = control;
       const name = `${id}-${path.replaceAll(".", "-")}`;
-      const line = controlLine(control, name, read(original, path), (value) => moved(path, value), show, words);
+      const line = controlLine(control, name, read(original, path), (value) => moved(path, value), show, words, control.unsure ? unsure(path) : null);
       lines.set(path, line);
       (more ? details : group).append(line.line);
     }

@@ -6,6 +6,7 @@ The front end writes them by the same rules (words.js).
 from __future__ import annotations
 
 import datetime
+import math
 import re
 from copy import copy
 from decimal import ROUND_HALF_UP, Decimal
@@ -114,6 +115,22 @@ def roughly(value: float, currency: str, locale: str = LOCALE, *, named: tuple[f
     if level in named or not 0 < level < 10:
         return money(level, currency, locale, None if level in named else 0)
     return money(level, currency, locale, minor_digits(currency))
+
+
+def between_amounts(low: float, high: float, currency: str, locale: str = LOCALE) -> tuple[str, str]:
+    """The ends of a range of amounts, 0 or more, with no more digits than its width allows.
+
+    >>> for ends in ((1873.2, 4108.9), (118_204, 118_790), (3.2, 5.1)):
+    ...     print(*between_amounts(*ends, "EUR"))
+    €1,900 €4,100
+    €118,200 €118,800
+    €3.20 €5.10
+    """
+    least = 10.0 ** -minor_digits(currency)
+    unit = max(10.0 ** math.floor(math.log10((high - low) / 4)), least) if high > low else least
+    decimals = 0 if unit >= 1 else minor_digits(currency)
+    one, other = (money(float(_rounded(end / unit, 0)) * unit, currency, locale, decimals) for end in (low, high))
+    return one, other
 
 
 def month_count(count: int, locale: str = LOCALE) -> str:

@@ -39,8 +39,8 @@ export function straight(x1, y1, x2, y2, look) {
   return node("svg:line", { x1: tenth(x1), y1: tenth(y1), x2: tenth(x2), y2: tenth(y2), class: look });
 }
 
-const points = ({ x, y, to }, values, first) =>
-  values.slice(0, to - first + 1).map((value, i) => `${tenth(x(first + i))} ${tenth(y(value))}`);
+const points = ({ x, y, to, most }, values, first) =>
+  Array.from(values.slice(0, to - first + 1), (value, i) => `${tenth(x(first + i))} ${tenth(y(Math.min(value, most)))}`);
 
 // A line through amounts by month, the first of them of month `first`.
 export function line(frame, values, first, look) {

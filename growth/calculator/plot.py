@@ -101,7 +101,7 @@ def straight(x1: float, y1: float, x2: float, y2: float, look: str) -> str:
 
 def _points(frame: Plot, values: Sequence[float], first: int) -> list[str]:
     there = enumerate(values[: frame.to - first + 1], start=first)
-    return [f"{frame.x(month):.1f} {frame.y(value):.1f}" for month, value in there]
+    return [f"{frame.x(month):.1f} {frame.y(min(value, frame.most)):.1f}" for month, value in there]
 
 
 def line(frame: Plot, values: Sequence[float], first: int, look: str) -> str:

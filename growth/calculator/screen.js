@@ -38,9 +38,10 @@ export function screen(id, words, pictures) {
   const headline = node("p", { class: "growth-answer" });
   const head = node("div", { class: "growth-head" }, kicker, headline, small.svg);
   const rest = node("div", { class: "growth-rest" });
+  const shaded = node("p", { class: "growth-shaded" }, pictures.shaded);
   const meets = node("p", { class: "growth-meeting" });
   const figure = (drawn, title, ...more) => node("figure", {}, node("figcaption", {}, title), drawn.svg, ...more);
-  const figures = node("div", { class: "growth-pictures" }, figure(mrr, pictures.mrr), figure(flows, pictures.flows, meets));
+  const figures = node("div", { class: "growth-pictures" }, figure(mrr, pictures.mrr, shaded), figure(flows, pictures.flows, meets));
   const now = node("div", { class: "growth-now" }, head, rest, figures);
   let shown = null;
   let size = null; // {wide, width, em, heights}, measured when the room changes
@@ -72,6 +73,7 @@ export function screen(id, words, pictures) {
     const told = toldByPictures(view);
     mrr.draw(width, heights[0], mrrNodes(view, { width, height: heights[0], em }), told.mrr);
     flows.draw(width, heights[1], flowNodes(view, { width, height: heights[1], em }), told.flows);
+    shaded.hidden = !view.lines.at(-1).bands;
     if (meets.textContent !== told.meets) meets.textContent = told.meets;
     if (wide) small.svg.replaceChildren();
     else small.draw(size.head, HEAD, mrrNodes(view, { width: size.head, height: HEAD, em, compact: true }), told.mrr);
@@ -92,11 +94,12 @@ export function screen(id, words, pictures) {
     place(element) {
       tuning = element;
     },
-    draw(view, line, sentences, kick) {
+    draw(view, line, sentences, sure, kick) {
       shown = { view };
       if (kicker.textContent !== kick) kicker.textContent = kick;
       headline.replaceChildren(...piecesOf(line));
-      rest.replaceChildren(...sentences.map((pieces) => node("p", {}, ...piecesOf(pieces))));
+      const paragraph = (pieces, look) => node("p", look ? { class: look } : {}, ...piecesOf(pieces));
+      rest.replaceChildren(...sentences.map((pieces) => paragraph(pieces)), ...(sure.length ? [paragraph(sure, "growth-sure")] : []));
       if (!size) measure();
       hold();
       drawPictures();

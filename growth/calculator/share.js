@@ -46,27 +46,35 @@ export function csvOf({ result, labels }) {
 export const differing = (scenario, original, controls) =>
   controls.map(({ path }) => path).filter((path) => read(scenario, path) !== read(original, path));
 
-// These numbers, and the what-if that is set on them, as a link's fragment carries them.
-export const encode = (scenario, original, controls, whatIf = null) =>
+// These numbers, how sure they are (path and kind), and the what-if that is set on them, as a link's fragment carries them.
+export const encode = (scenario, original, controls, sure, whatIf = null) =>
   [
     ...differing(scenario, original, controls).map((path) => `${path}=${read(scenario, path)}`),
+    ...sure.map(([path, kind]) => `sure.${path}=${kind}`),
     ...(whatIf ? [`if=${whatIf}`] : []),
   ].join("&");
 
-// What a fragment carries: {scenario, what_if}. Null where it is no link to numbers at all (a heading of the page), and
+// What a fragment carries: {scenario, sure: [[path, kind]], what_if}. Null where it is no link to numbers at all (a heading of the page), and
 // {wrong: true} where any of it is unknown, not a number, or out of range: such a link changes nothing.
-export function decode(fragment, original, controls, whatIfs = []) {
+export function decode(fragment, original, controls, kindsOf, whatIfs = []) {
   const text = plainText(fragment).replace(/^#/, "");
   if (text !== "" && !text.includes("=")) return null;
   const parts = text.slice(0, 8000).split("&").filter(Boolean);
   if (!parts.length) return fragment.length > 1 ? { wrong: true } : null;
   const known = new Map(controls.map((control) => [control.path, control]));
   const scenario = clone(original);
+  const sure = [];
   let what_if = null;
   for (const part of parts) {
     const [path, given = ""] = part.split("=");
     if (path === "if" && whatIfs.some(({ name }) => name === given)) {
       what_if = given;
+      continue;
+    }
+    if (path.startsWith("sure.")) {
+      const unsure = path.slice(5);
+      if (!known.get(unsure)?.unsure || !kindsOf(unsure).includes(given)) return { wrong: true };
+      sure.push([unsure, given]);
       continue;
     }
     const control = known.get(path);
@@ -77,7 +85,7 @@ export function decode(fragment, original, controls, whatIfs = []) {
   }
   if (scenario.opening.customers === 0) scenario.opening.mrr = 0;
   const shares = scenario.pay.plans.reduce((all, plan) => all + plan.share, 0);
-  return Math.abs(shares - 1) <= 1e-6 ? { scenario, what_if } : { wrong: true };
+  return Math.abs(shares - 1) <= 1e-6 ? { scenario, sure, what_if } : { wrong: true };
 }
 
 function plainText(text) {
@@ -86,4 +94,11 @@ function plainText(text) {
   } catch {
     return "";
   }
+}
+
+// Hands a file to the reader.
+export function save(blob, name) {
+  const file = URL.createObjectURL(blob);
+  node("a", { href: file, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(file), 10000);
 }

@@ -11,13 +11,12 @@ import traitlets
 
 from growth.calculator.bundle import script, style
 from growth.calculator.data import PAGE_DATA, page_data
+from growth.calculator.how_sure import whole_answer
 from growth.calculator.language import LOCALE
-from growth.calculator.words import answer
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, load_scenario, save_scenario
-from growth.uncertainty import with_ranges
 
 
 def _form(data: dict[str, Any]) -> dict[str, Any]:
@@ -101,7 +100,7 @@ class Calculator(anywidget.AnyWidget):
     @traitlets.observe("tuned")
     def _follow(self, change: Any) -> None:
         if change["new"] != self.scenario.model_dump(mode="json"):
-            self.scenario = load_scenario(with_ranges(change["new"], self.scenario))
+            self.scenario = load_scenario({"scenario": change["new"]})
 
     @traitlets.observe("scenario")
     def _lead(self, change: Any) -> None:
@@ -118,8 +117,7 @@ class Calculator(anywidget.AnyWidget):
         if not isinstance(content, dict) or content.get("kind") != "keep":
             return
         try:
-            kept = load_scenario({"scenario": content.get("scenario")}).model_dump(mode="json")
-            self.scenario = load_scenario(with_ranges(kept, self.scenario))
+            self.scenario = load_scenario({"scenario": content.get("scenario")})
             self.send({"kind": "said", "text": f"Kept in {self.keep().name}."})
         except (GrowthError, OSError) as error:
             self.send({"kind": "said", "text": f"Not kept. {error}"})
@@ -129,6 +127,6 @@ class Calculator(anywidget.AnyWidget):
         view, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
         if view is None:
             return bundle
-        text = answer(forecast(self.scenario), self.locale)
+        text = whole_answer(forecast(self.scenario), self.locale)
         shown = {**view, PAGE_DATA: page_data(self.scenario, locale=self.locale, brief=self.brief), "text/plain": text}
         return (shown, metadata) if isinstance(bundle, tuple) else shown

@@ -68,6 +68,12 @@ export function formatter(locale, currency, digits) {
       if (named.includes(level)) return money(level);
       return money(level, level > 0 && level < 10 ? minor : 0);
     },
+    // The ends of a range of amounts with no more digits than its width allows, as in number_words.py.
+    between(low, high) {
+      const least = 10 ** -minor;
+      const unit = high > low ? Math.max(10 ** Math.floor(Math.log10((high - low) / 4)), least) : least;
+      return [low, high].map((end) => money(Math.round(sure(end / unit)) * unit, unit >= 1 ? 0 : minor));
+    },
     // A column of a table, with as many decimals in every row.
     column(values, kind) {
       if (kind === "number") return Array.from(values, tenths);

@@ -22,7 +22,8 @@ from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, script, style, table_html
 from growth.calculator.language import messages, said
-from growth.calculator.pictures import View, figures_html
+from growth.calculator.picture_view import View
+from growth.calculator.pictures import figures_html
 from growth.calculator.words import number
 from growth.engine import forecast
 from growth.errors import PublishError
@@ -30,7 +31,9 @@ from growth.giveaway.brief import WhatIf
 from growth.giveaway.clean import clean
 from growth.giveaway.sections import PAGE_FACTS
 from growth.giveaway.what_ifs import changed
+from growth.scenario.address import value_at
 from growth.scenario.file import load_scenario
+from growth.scenario.range import likely_values
 
 _HERE = Path(__file__).parent / "template"
 NOTE = "note"  # tag of cells that speak to the consultant, not to the reader
@@ -125,12 +128,18 @@ def _written(what_if: dict[str, Any]) -> dict[str, Any]:
 
 
 def _assumption(control: dict, scenario: dict, locale: str) -> str:
-    """One assumption as a line of text: its label, its number, its unit."""
-    value: Any = scenario
-    for key in control["path"].split("."):
-        value = value[int(key) if isinstance(value, list) else key]
-    written = control["written"].replace("{n}", number(value * (100 if control["share"] else 1), locale, 2))
-    return said(messages(locale)["page"]["assumption"], label=control["label"], value=written)
+    """One assumption as a line of text: its label, its number with its range in brackets, its unit."""
+
+    def written(one: float) -> str:
+        text: str = control["written"].replace("{n}", number(one * (100 if control["share"] else 1), locale, 2))
+        return text
+
+    value = value_at(scenario, control["path"])
+    told = written(likely_values(value))
+    if isinstance(value, dict):
+        ends = said(messages(locale)["how_sure"]["ends"], low=written(value["low"]), high=written(value["high"]))
+        told = f"{told} ({ends})"
+    return said(messages(locale)["page"]["assumption"], label=control["label"], value=told)
 
 
 def _shown(bundle: dict, cell: int) -> str:

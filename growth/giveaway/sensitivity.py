@@ -12,6 +12,7 @@ from growth.errors import GrowthError
 from growth.scenario import Scenario
 from growth.scenario.address import put, value_at
 from growth.scenario.file import load_scenario
+from growth.scenario.range import likely_values
 
 STEP = 0.1
 
@@ -42,7 +43,7 @@ def sensitivities(scenario: Scenario, locale: str = LOCALE) -> list[Sensitivity]
     base = forecast(scenario).closing_mrr[-1]
     if base == 0:
         return []
-    values = scenario.model_dump(mode="json")
+    values = likely_values(scenario.model_dump(mode="json"))
     found = []
     for control in controls(scenario, locale):
         path = control["path"]

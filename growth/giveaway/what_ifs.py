@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import isfinite
 from typing import Any
 
 from growth.engine import Forecast, forecast
@@ -11,6 +10,7 @@ from growth.giveaway.brief import Giveaway, WhatIf
 from growth.scenario import Scenario
 from growth.scenario.address import Field, find, put, value_at
 from growth.scenario.file import load_scenario
+from growth.scenario.range import Range, likely_values
 
 
 def variants(giveaway: Giveaway, *, scenario: Scenario) -> dict[str, Forecast]:
@@ -58,11 +58,13 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
     values = scenario.model_dump(mode="json")
     for change in what_if.changes:
         field = _number_at(scenario, change.field, what_if)
-        before = value_at(values, field.place)
+        before = None if field.value is None else likely_values(value_at(values, field.place))
         if change.becomes is None and before is None:
             raise _no_number(what_if, change.field, f"Say what it becomes: the scenario has no {field.path}.")
         after: float = before * change.times if change.becomes is None else change.becomes
-        put(values, field.place, int(after) if isfinite(after) and after == int(after) else after)
+        if isinstance(field.value, Range) and field.assumption.low <= after <= field.assumption.high:
+            after = field.value.around(after, field.assumption.scale)
+        put(values, field.place, after if isinstance(after, Range) or after % 1 else int(after))
     try:
         return load_scenario({"scenario": values})
     except ScenarioError as error:

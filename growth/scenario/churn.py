@@ -102,7 +102,7 @@ class BetaDiscreteWeibull(Section):
     ] = 1.0
 
 
-Survivors = Annotated[Number, fraction("Share still on board", matters=curve_in_force)]
+Survivors = Annotated[Number, fraction("Share still on board", matters=curve_in_force, ranged=False)]
 
 
 class MeasuredChurn(Section):

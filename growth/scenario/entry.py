@@ -41,6 +41,7 @@ class Assumption:
     always:  the control stands on the page even where the scenario leaves the assumption at its default.
     matters: says of a scenario, and of the place of the number in it, whether another number there could change the
              forecast; None where it always could. See `growth.scenario.relevance`.
+    ranged:  it may be a range; not so where several numbers have to agree, such as shares that add up to one.
     """
 
     label: str
@@ -52,6 +53,7 @@ class Assumption:
     whole: bool = False
     always: bool = False
     matters: Relevance | None = None
+    ranged: bool = True
 
     @property
     def rule(self) -> str:
@@ -113,6 +115,8 @@ class Assumption:
         return draws
 
     def _check_range(self, value: Mapping[str, Any] | Range) -> Range:
+        if not self.ranged:
+            raise self._wrong("a range", "It has to agree with others, so write one number.")
         points = value.points() if isinstance(value, Range) else dict(value)
         if set(points) != {"low", "likely", "high"}:
             raise self._wrong(", ".join(map(str, points)) or "nothing", "A range has low, likely and high.")
@@ -150,7 +154,7 @@ class Assumption:
     ) -> dict[str, Any]:
         bounds = {"type": "integer" if self.whole else "number", "minimum": self.low, "maximum": self.high}
         about = {"title": self.label, "description": f"{self.help} Unit: {self.unit}.".strip()}
-        if self.whole:
+        if self.whole or not self.ranged:
             return {**bounds, **about}
         points = ["low", "likely", "high"]
         a_range = {
@@ -207,4 +211,6 @@ def _plain(value: float) -> str:
 
 
 def _plain_json(value: Any) -> Any:
+    if isinstance(value, Range):
+        return value.points()
     return value.tolist() if isinstance(value, np.ndarray) else value

@@ -53,7 +53,9 @@ class Plan(Section):
     leave, and their price changes, only at renewal, at ages 12, 24, 36, ..."""
 
     name: Name
-    share: Annotated[Number, fraction("New customers who choose it", slider=(0, 1, 0.01), matters=several_plans)] = 1.0
+    share: Annotated[
+        Number, fraction("New customers who choose it", slider=(0, 1, 0.01), matters=several_plans, ranged=False)
+    ] = 1.0
     monthly_price: Annotated[Number, MONTHLY_PRICE] | None = None
     yearly_price: (
         Annotated[
@@ -67,7 +69,9 @@ class Plan(Section):
         Annotated[Number, fraction("Customers who renew after a year", slider=(0, 1, 0.01), always=True)] | None
     ) = None
     churn: Churn | None = None
-    opening_share: Annotated[Number, fraction("Of today's customers, have it", matters=several_plans)] | None = None
+    opening_share: (
+        Annotated[Number, fraction("Of today's customers, have it", matters=several_plans, ranged=False)] | None
+    ) = None
 
     @model_validator(mode="after")
     def _billing(self) -> Plan:
@@ -97,7 +101,7 @@ class Pay(Section):
         fraction("Sign-ups who become customers", slider=(0, 1, 0.005), always=True, matters=common_conversion_rate),
     ] = 0.2
     delay_shares: Annotated[
-        tuple[Annotated[float, fraction("Share paying so many months later", matters=several_lags)], ...],
+        tuple[Annotated[float, fraction("Share paying so many months later", matters=several_lags, ranged=False)], ...],
         Field(min_length=1, max_length=25),
     ] = (1.0,)
     plans: Annotated[tuple[Plan, ...], Field(min_length=1, max_length=40)]

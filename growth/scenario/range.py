@@ -10,7 +10,7 @@ triplet (SPT). From memory; the tests hold it to the identities of the closed fo
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -143,3 +143,16 @@ class Range(float):
         shift = scale.to(likely) - scale.to(self.likely)
         low, high = (float(scale.back(np.array(scale.to(end) + shift))) for end in (self.low, self.high))
         return Range(low, likely, high) if scale.low < low < likely < high < scale.high else float(likely)
+
+
+def likely_values(values: Any) -> Any:
+    """Plain values of a scenario, nested dicts and lists, with each range replaced by its `likely`.
+
+    >>> likely_values({"stay": {"monthly_churn_rate": {"low": 0.03, "likely": 0.04, "high": 0.06}}, "months": 36})
+    {'stay': {'monthly_churn_rate': 0.04}, 'months': 36}
+    """
+    if isinstance(values, dict):
+        if set(values) == {"low", "likely", "high"}:
+            return values["likely"]
+        return {key: likely_values(part) for key, part in values.items()}
+    return [likely_values(part) for part in values] if isinstance(values, list) else values

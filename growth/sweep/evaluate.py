@@ -32,7 +32,6 @@ from growth.scenario.report import validate
 from growth.sweep.design import Design, all_numbers, plain_value
 from growth.sweep.load_sweep import LoadedSweep, SweepError
 from growth.sweep.sweep_file import ALWAYS, Axis
-from growth.uncertainty import json_values
 
 CHUNK = 2048  # points forecast together: their months stay in a processor's cache
 TOGETHER = 64  # chunks written as one row group
@@ -76,7 +75,7 @@ def scenario_at(design: Design, number: int) -> dict[str, Any]:
     """One point as the plain values of a scenario, such as a notebook takes; ranges that no axis sets stay ranges."""
     block = design.block(number, number + 1)
     [(_, scenario)] = scenarios(design, block)
-    return json_values(scenario)
+    return scenario.model_dump(mode="json")
 
 
 def mrr_by_month(design: Design, numbers: np.ndarray) -> np.ndarray:

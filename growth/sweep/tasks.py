@@ -14,7 +14,6 @@ from growth import __version__
 from growth.sweep.design import Design
 from growth.sweep.evaluate import scenario_at
 from growth.sweep.value_text import axis_texts
-from growth.uncertainty import json_values
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +58,7 @@ def sweep_key(design: Design, notebook: Path) -> str:
     """What a table of points is known again by: its points, base scenario, report notebook and version."""
     loaded = design.loaded
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
-    return digest(loaded.sweep.model_dump(mode="json"), json_values(loaded.base), content, __version__)
+    return digest(loaded.sweep.model_dump(mode="json"), loaded.base.model_dump(mode="json"), content, __version__)
 
 
 def _words(varied: dict[str, Any]) -> str:

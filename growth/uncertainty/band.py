@@ -16,19 +16,22 @@ the tests say how near it comes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import erf, sqrt
 from statistics import NormalDist
 
 import numpy as np
 
 from growth.engine import forecast
+from growth.measures import growth_ceiling
 from growth.scenario import Scenario
 from growth.scenario.range import TAIL
 from growth.uncertainty.sample import at_points, ranges_of
 
 _NORMAL = NormalDist()
 _END = _NORMAL.inv_cdf(1 - TAIL)  # how many standard deviations from the middle a range's ends stand
+
+_NOISE = 1e-14  # a variance of the logarithm below this is what rounding leaves of none
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,22 +42,27 @@ class Spread:
     ----------
     likely : the path at the likely values.
     middle : the logarithm of the value that is as likely too high as too low.
-    below, above : the address of each range -> what it takes from the logarithm at one of its ends, and adds at the
-        other, each >= 0, in standard deviations.
+    down, up : the address of each range -> what it takes from the logarithm at one of its ends, and adds at
+        the other, each >= 0, in standard deviations.
     chance : the standard deviation of the logarithm that comes from chance.
     """
 
     likely: np.ndarray
     middle: np.ndarray
-    below: dict[str, np.ndarray]
-    above: dict[str, np.ndarray]
+    down: dict[str, np.ndarray]
+    up: dict[str, np.ndarray]
     chance: np.ndarray
 
     def sigma(self, *, above: bool) -> np.ndarray:
         """The standard deviation of the logarithm above or below the middle, ranges and chance together."""
-        parts = (self.above if above else self.below).values()
+        parts = (self.up if above else self.down).values()
         together: np.ndarray = np.sqrt(sum((part**2 for part in parts), self.chance**2))
         return together
+
+    @property
+    def varies(self) -> bool:
+        """Whether there is any spread at all."""
+        return bool(self.sigma(above=True).any() or self.sigma(above=False).any())
 
     def quantile(self, share: float) -> np.ndarray:
         """The value below which the series lies in this share of cases, 0 < share < 1."""
@@ -66,17 +74,39 @@ class Spread:
         """The two ends between which the series lies in this share of cases, with as many below as above."""
         return self.quantile((1 - share) / 2), self.quantile((1 + share) / 2)
 
-    def reach(self, goal: float) -> np.ndarray:
-        """The chance that the series has reached `goal` (> 0) by the close of each month; it never falls.
-
-        The running maximum of the chance to stand at or above it: a little below the chance of a first passage.
-        """
+    def above(self, goal: float) -> np.ndarray:
+        """The chance that the series stands at or above `goal` (> 0) at the close of each month."""
         sigma = self.sigma(above=False)
         short = np.log(goal) - self.middle  # how far the middle is short of the goal
         sigma = np.where(short > 0, self.sigma(above=True), sigma)
         with np.errstate(divide="ignore", invalid="ignore"):
             z = np.where(sigma > 0, -short / sigma, np.where(short > 0, -np.inf, np.inf))
-        return np.maximum.accumulate([0.5 * (1 + erf(x / sqrt(2))) for x in z])
+        return np.array([0.5 * (1 + erf(x / sqrt(2))) for x in z])
+
+    def reach(self, goal: float) -> np.ndarray:
+        """The chance that the series has reached `goal` (> 0) by the close of each month; it never falls.
+
+        The running maximum of `above`: a little below the chance of a first passage.
+        """
+        return np.maximum.accumulate(self.above(goal))
+
+    def shares(self) -> dict[str, float]:
+        """How much of the last month's spread comes from each range, by its address, and from "chance".
+
+        Shares of the variance of the logarithm, below and above the middle together; they add up to 1. All are 0 where
+        there is no spread.
+        """
+        squares = {name: float(part[-1] ** 2 + self.up[name][-1] ** 2) for name, part in self.down.items()}
+        squares["chance"] = float(2 * self.chance[-1] ** 2)
+        total = sum(squares.values())
+        return {name: square / total if total > 0 else 0.0 for name, square in squares.items()}
+
+    def known(self, address: str) -> Spread:
+        """The spread that would be left if the number at this address were known to be its likely value."""
+        left = [
+            {name: part for name, part in parts.items() if name != address} for parts in (self.down, self.up)
+        ]
+        return replace(self, down=left[0], up=left[1])
 
 
 def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
@@ -109,7 +139,37 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
             above[unknown.address] = np.maximum(moved.max(axis=0), 0)
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = np.where(likely > 0, np.log1p(variance / likely**2), 0.0)
+        chance[chance < _NOISE] = 0.0
         return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance))
+
+
+def ceiling_band(scenario: Scenario, share: float = 0.9) -> tuple[float, float] | None:
+    """The two ends between which the growth ceiling lies in this share of cases, from the scenario's ranges.
+
+    Parameters
+    ----------
+    scenario : a scenario without draws.
+    share : of the cases, 0 < share < 1, with as many below as above.
+
+    Returns
+    -------
+    The two ends in money a month, the upper one infinite where nothing stops growth at the end of some range; None
+    where there is no range, or no ceiling above 0 at the likely values, or at the lower ends.
+    """
+    ranges = ranges_of(scenario)
+    level = growth_ceiling(forecast(scenario)).value
+    if not ranges or not level:
+        return None
+    levels = growth_ceiling(forecast(at_points(scenario, _one_at_a_time(scenario)))).value
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.log(np.asarray(levels, float) / level).reshape(-1, 2) / _END
+    logs = np.where(np.isnan(logs), np.inf, logs)  # no level there: growth goes on
+    if not np.isfinite(logs.min()):
+        return None
+    z = _NORMAL.inv_cdf((1 + share) / 2)
+    below, above = (np.maximum(moved, 0) for moved in (-logs.min(axis=1), logs.max(axis=1)))
+    down, up = (float(level * np.exp(way * z * np.sqrt((part**2).sum()))) for way, part in ((-1, below), (1, above)))
+    return down, up
 
 
 def _one_at_a_time(scenario: Scenario) -> dict[str, np.ndarray]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from copy import deepcopy
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from growth.scenario import Scenario
-from growth.scenario.address import fields, plain_values, put, value_at
+from growth.scenario.address import fields, plain_values, put
 from growth.scenario.range import Range, Scale
 
 
@@ -88,33 +86,3 @@ def at_points(scenario: Scenario, points: dict[str, np.ndarray]) -> Scenario:
     for address, drawn in points.items():
         put(values, address, drawn)
     return Scenario(**values)
-
-
-def json_values(scenario: Scenario) -> dict[str, Any]:
-    """A scenario as JSON holds it, with each range as its three points; `growth.load_scenario` takes it back.
-
-    >>> scenario = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio",
-    ...     "monthly_price": {"low": 24, "likely": 29, "high": 35}}]})
-    >>> json_values(scenario)["pay"]["plans"][0]["monthly_price"]
-    {'low': 24.0, 'likely': 29.0, 'high': 35.0}
-    """
-    values = scenario.model_dump(mode="json")
-    for unknown in ranges_of(scenario):
-        put(values, unknown.address, unknown.range.points())
-    return values
-
-
-def with_ranges(values: dict[str, Any], ranged: Scenario) -> dict[str, Any]:
-    """Plain values of a scenario whose numbers were moved, as sliders hand them back, with the ranges of `ranged`.
-
-    Each range stands about its moved number, as wide as it was on its scale. One whose field is gone, or that cannot be
-    so wide, is left out.
-    """
-    values = deepcopy(values)
-    for unknown in ranges_of(ranged):
-        try:
-            likely = value_at(values, unknown.address)
-            put(values, unknown.address, unknown.range.around(float(likely), unknown.scale))
-        except (LookupError, TypeError, ValueError):
-            continue
-    return values

@@ -1,6 +1,9 @@
 // What the page's engine answers to one scenario, in a form that crosses to Python whole: floats as the base64 of their bytes.
+import { Z, ceilingBand, quantile, reach, sharesOf, spreadOf } from "../../growth/calculator/band.js";
+import { chance } from "../../growth/calculator/chance.js";
 import { forecast } from "../../growth/calculator/engine.js";
 import { measures } from "../../growth/calculator/long_run.js";
+import { parted, sureness } from "../../growth/calculator/sure.js";
 
 function packed(arrays) {
   const bytes = new Uint8Array(Float64Array.from(arrays.flatMap((values) => Array.from(values))).buffer);
@@ -9,12 +12,30 @@ function packed(arrays) {
   return btoa(text);
 }
 
-export function answer({ scenario, cohorts }) {
+export function answer({ scenario: ranged, cohorts }) {
+  const { scenario } = parted(ranged);
   const result = forecast(scenario, { cohorts });
   return {
     names: Object.keys(result.series),
     series: packed(Object.values(result.series)),
     measures: measures(scenario, result),
+    chance: packed(Object.values(chance(scenario, result))),
     cohorts: cohorts ? packed([...result.cohort_customers, ...result.cohort_mrr]) : null,
+  };
+}
+
+// The bands of a scenario with ranges, whose fields' valid ranges are `bounds`.
+export function band({ scenario: ranged, bounds, goal }) {
+  const { scenario, ranges } = parted(ranged);
+  const sure = sureness(bounds);
+  sure.restart(ranges);
+  const result = forecast(scenario);
+  const spread = spreadOf(scenario, result, sure.ends(scenario));
+  const paths = [-Z.most, -Z.half, 0, Z.half, Z.most].map((z) => quantile(spread, z));
+  return {
+    paths: packed(paths),
+    reach: packed([reach(spread, goal)]),
+    ceiling: ceilingBand(spread, measures(scenario, result).ceiling_mrr)?.map(String) ?? null,
+    shares: sharesOf(spread),
   };
 }

@@ -18,7 +18,8 @@ from calculator_page import opened
 from growth.calculator.controls import controls
 from growth.calculator.data import COLUMNS
 from growth.calculator.headline import headline
-from growth.calculator.pictures import View, told
+from growth.calculator.picture_view import View
+from growth.calculator.pictures import told
 from growth.calculator.words import answer, column
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

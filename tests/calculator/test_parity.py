@@ -7,11 +7,8 @@ not known better. Ratios have no such floor; NaN equals NaN alone.
 
 from __future__ import annotations
 
-import base64
 import functools
 import json
-import shutil
-import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -22,6 +19,7 @@ import numpy as np
 import pytest
 from generated import random_scenario, simple_scenario
 from library import LIBRARY
+from page_engine import apart, in_node, needs_node, unpacked
 
 import growth
 from growth.calculator.bundle import script
@@ -38,15 +36,6 @@ MONEY = set(SERIES) - PEOPLE - RATIOS
 EVERY = 2000
 Engine = Callable[[list[dict[str, Any]]], list[dict[str, Any]]]
 
-needs_node = pytest.mark.skipif(not shutil.which("node"), reason="node is not installed")
-
-
-def in_node(questions: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    run = subprocess.run(
-        ["node", HERE / "node.mjs"], input=json.dumps(questions), capture_output=True, text=True, check=True
-    )
-    return json.loads(run.stdout)
-
 
 @pytest.fixture
 def in_chromium(browser: Any) -> Iterator[Engine]:
@@ -61,7 +50,8 @@ def in_chromium(browser: Any) -> Iterator[Engine]:
     module = "/" + (HERE / "answer.mjs").relative_to(HERE.parents[1]).as_posix()
     page = browser.new_page()
     try:
-        page.route("**/engine.js", lambda route: route.fulfill(body=script(), content_type="text/javascript"))
+        for part in ("engine", "chance", "band", "long_run", "sure"):
+            page.route(f"**/{part}.js", lambda route: route.fulfill(body=script(), content_type="text/javascript"))
         page.goto(f"http://127.0.0.1:{server.server_port}{module}")
         ask = f"async (questions) => JSON.stringify(questions.map((await import('{module}')).answer))"
         yield lambda questions: [
@@ -80,18 +70,6 @@ def in_chromium(browser: Any) -> Iterator[Engine]:
 
 def question(scenario: growth.Scenario, *, cohorts: bool = False) -> dict[str, Any]:
     return {"scenario": scenario.model_dump(mode="json"), "cohorts": cohorts}
-
-
-def unpacked(text: str, shape: tuple[int, ...]) -> np.ndarray:
-    return np.frombuffer(base64.b64decode(text)).reshape(shape)
-
-
-def apart(python: np.ndarray, page: np.ndarray, scale: float) -> bool:
-    """Whether two arrays differ anywhere by more than this file's tolerance; `scale` 0 leaves 1e-9 relative alone."""
-    same = (python == page) | (np.isnan(python) & np.isnan(page))
-    with np.errstate(invalid="ignore"):
-        near = np.abs(python - page) <= 1e-9 * np.maximum(np.abs(python), np.abs(page)) + 1e-15 * scale
-    return not np.all(same | near)
 
 
 def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
@@ -119,6 +97,13 @@ def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
         )
         if not near:
             found.append(f"{name} (Python {value}, page {given})")
+
+    # a variance is a difference of sums of squares, not known better than some roundings of those
+    size = max(python["closing_customers"].max(), python["opening_customers"][0])
+    pays = np.nanmax(np.append(python["arpa"], python["opening_mrr"][0] / max(python["opening_customers"][0], 1e-9)))
+    spreads = unpacked(answer["chance"], (2, forecast.months))
+    for name, spread, floor in zip(("closing_customers", "closing_mrr"), spreads, (size, size * pays**2), strict=True):
+        found += [f"chance of {name}"] * apart(getattr(forecast.chance, name), spread, 1e3 * floor)
 
     if answer["cohorts"] is not None:
         customers, mrr = forecast.cohort_customers, forecast.cohort_mrr

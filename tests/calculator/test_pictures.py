@@ -15,7 +15,8 @@ from calculator_page import opened
 
 from growth.calculator.compared import compared
 from growth.calculator.headline import headline
-from growth.calculator.pictures import SIZE, View, flows, flows_svg, meeting, mrr_svg, told
+from growth.calculator.picture_view import View, flows, meeting
+from growth.calculator.pictures import SIZE, flows_svg, mrr_svg, told
 from growth.giveaway.placeholders import load_giveaway
 from growth.giveaway.what_ifs import brief_data, changed, label_of, variants
 
@@ -52,8 +53,11 @@ def test_the_pictures_are_those_of_the_month_worked_by_hand():
     forecast = growth.forecast(business(goal_mrr=380))
     assert flows(forecast) == ([200, 200, 200], pytest.approx([0, 20, 38]))
     says = told(View(forecast))
+    # 27.1 customers at 20, a Poisson number: c^2 = ln(1 + 1 / 27.1) = 0.0362;
+    # 542 exp(-c^2 / 2 -+ 1.645 c) = 389 and 728
     assert says["mrr"] == (
         "A line chart of monthly recurring revenue: from €0 in Dec 2026 to €542 in Mar 2027. "
+        "In 9 of 10 cases it ends between €390 and €730. "
         "It first reaches the goal of €380 in Feb 2027."
     )
     assert says["flows"] == (

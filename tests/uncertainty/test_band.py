@@ -7,8 +7,8 @@ import pytest
 from scipy import stats
 
 import growth
-from growth.scenario.range import Range
-from growth.uncertainty import ranges_of, sample, spread_of, with_ranges
+from growth.scenario.range import Range, Scale
+from growth.uncertainty import ceiling_band, ranges_of, sample, spread_of
 
 
 def business(*, customers=40, churn, visitors=800, **sections):
@@ -84,7 +84,7 @@ def test_forty_customers_and_four_thousand_with_the_same_rates_look_as_different
 
 def test_without_ranges_the_band_is_chance_alone():
     spread = spread_of(business(churn=0.04))
-    assert spread.above == spread.below == {}
+    assert spread.up == spread.down == {}
     assert spread.sigma(above=True).tolist() == spread.sigma(above=False).tolist() == spread.chance.tolist()
 
 
@@ -101,17 +101,37 @@ def test_a_business_that_is_empty_has_no_spread_and_never_reaches_anything():
     assert spread.reach(100.0).tolist() == [0.0] * 36
 
 
-def test_numbers_that_sliders_moved_keep_how_unsure_they_are():
-    ranged = business(churn=UNSURE, visitors=VISITORS)
-    values = ranged.model_dump(mode="json")
-    values["stay"]["churn"]["monthly_churn_rate"] = 0.08
-    moved = growth.load_scenario(with_ranges(values, ranged))
-    assert moved.arrive.channels[0].monthly_visitors == Range(500, 800, 1200)
-    churn = moved.stay.churn.monthly_churn_rate
+def test_a_range_moves_with_its_middle_as_wide_as_it_was_on_its_scale():
+    churn = Range(0.03, 0.04, 0.06).around(0.08, Scale(0, 1))
     # as wide on the scale ln(x / (1 - x)): odds of 0.03, 0.04, 0.06 times those of 0.08 over those of 0.04
     odds = [p / (1 - p) * (0.08 / 0.92) / (0.04 / 0.96) for p in (0.03, 0.06)]
     assert [churn.low, float(churn), churn.high] == pytest.approx(
         [odds[0] / (1 + odds[0]), 0.08, odds[1] / (1 + odds[1])]
+    )
+
+
+def test_the_ceiling_lies_between_its_values_at_the_ends_of_the_one_range():
+    # 4.8 join a month at 29: the ceiling is 139.2 / churn, its ends those at the range's own
+    low, high = ceiling_band(business(churn=UNSURE))
+    assert (low, high) == (pytest.approx(139.2 / 0.06), pytest.approx(139.2 / 0.03))
+    assert ceiling_band(business(churn=0.04)) is None and ceiling_band(business(churn=UNSURE, visitors=0)) is None
+
+
+def test_where_growth_goes_on_at_a_range_s_end_the_ceiling_has_no_upper_end():
+    # those who stay add 2% to 5% a month: at 5% that outruns the 4% who leave, 0.96 x 1.05 > 1
+    expansion = {"monthly_expansion_rate": {"low": 0.02, "likely": 0.03, "high": 0.05}}
+    low, high = ceiling_band(business(churn=0.04, grow=expansion))
+    assert (low, high) == (pytest.approx(139.2 / (1 - 0.96 * 1.02)), np.inf)
+
+
+def test_the_shares_of_the_spread_add_up_and_a_known_number_leaves_the_rest():
+    spread = spread_of(business(churn=UNSURE, visitors=VISITORS))
+    shares = spread.shares()
+    assert sum(shares.values()) == pytest.approx(1)
+    assert set(shares) == {"arrive.channels.0.monthly_visitors", "stay.churn.monthly_churn_rate", "chance"}
+    left = spread.known("stay.churn.monthly_churn_rate")
+    assert left.quantile(0.95)[-1] == pytest.approx(
+        spread_of(business(churn=0.04, visitors=VISITORS)).quantile(0.95)[-1]
     )
 
 

@@ -1,0 +1,182 @@
+"""What the two pictures show of a forecast: lines, bands, levels, labels, and where the flows meet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from growth.calculator.compared import compared
+from growth.calculator.language import LOCALE, messages, said
+from growth.calculator.number_words import between_amounts
+from growth.calculator.plot import Beside, amounts_up_to, in_rows, widest
+from growth.calculator.words import ceiling_text, money, month_labels, settling
+from growth.engine import Forecast
+from growth.measures import goal_month, growth_ceiling
+from growth.uncertainty import spread_of
+
+NAME = 16  # characters in a row of a name beside a line
+MET = 0.02  # lines this near each other have met, as a share of what comes in
+FAR = 1.6  # a level or a band beyond so many times the highest amount is not drawn to its end
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A line of MRR from month 0 on, its name, and its bands (low, high): of nine in ten, then of one in two."""
+
+    look: str
+    name: str
+    mrr: list[float]
+    bands: tuple[tuple[list[float], list[float]], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """The goal or the ceiling."""
+
+    look: str
+    level: float
+    name: str
+    amount: str
+    far: bool
+
+
+class View:
+    """What the pictures of a forecast show; `what_ifs` are drawn beside it, by their names."""
+
+    def __init__(
+        self, forecast: Forecast, locale: str = LOCALE, what_ifs: Mapping[str, Forecast] | None = None
+    ) -> None:
+        scenario = forecast.scenario
+        self.words: dict[str, Any] = messages(locale)["pictures"]
+        self.months, self.currency, self.locale = forecast.months, scenario.currency, locale
+        self.labels = month_labels(scenario.first_month, forecast.months, locale)
+        self.money = partial(money, currency=scenario.currency, locale=locale)
+        self.goal, self.goal_month = scenario.goal_mrr, goal_month(forecast).value
+        self.ceiling = growth_ceiling(forecast).value
+        self.way = settling(forecast)
+        self.ceiling_text = ceiling_text(forecast, locale)
+        self.came, self.lost = flows(forecast)
+        unchanged = messages(locale)["calculator"]["unchanged"] if what_ifs else ""
+        others = [
+            Course(f"growth-other growth-other-{i}", name, mrr_of(one))
+            for i, (name, one) in enumerate((what_ifs or {}).items())
+        ]
+        self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast), bands_of(forecast))]
+        self.meeting, self.meets_in = meeting(self.came, self.lost, self.way)
+        self.overtaken = compared({unchanged: forecast, **(what_ifs or {})}, locale)[1] if what_ifs else None
+
+    @property
+    def highest(self) -> float:
+        """The highest amount of any line."""
+        return max(1.0, *(amount for course in self.courses for amount in course.mrr))
+
+    @property
+    def levels(self) -> list[Level]:
+        """The goal and the ceiling, where there are any."""
+        words, far = self.words, FAR * self.highest
+        name = words["ceiling" if self.way == "above" else "floor"]
+        goals = ("growth-goal", self.goal or 0, words["goal"], self.money(self.goal or 0))
+        ceilings = ("growth-ceiling", self.ceiling or 0, name, self.ceiling_text)
+        return [Level(*one, far=one[1] > far) for one in (goals, ceilings) if one[1] > 0]
+
+    @property
+    def most_mrr(self) -> float:
+        """The amount at the upper edge of the first picture."""
+        widest = max((max(high) for course in self.courses for _, high in course.bands), default=0.0)
+        levels = (one.level for one in self.levels if not one.far)
+        return max(self.highest, min(widest, FAR * self.highest), *levels) * 1.04
+
+    @property
+    def band_ends(self) -> tuple[tuple[float, float], tuple[str, str]] | None:
+        """The ends of the band of nine in ten in the last month, as amounts and in words."""
+        bands = self.courses[-1].bands
+        if not bands:
+            return None
+        low, high = (end[-1] for end in bands[0])
+        return (low, high), between_amounts(low, high, self.currency, self.locale)
+
+    @property
+    def most_flow(self) -> float:
+        """The amount at the upper edge of the second picture."""
+        return max(*self.came, *self.lost, 1) * 1.06
+
+    def mrr_labels(self) -> list[Beside]:
+        """The labels beside the ends of the lines, the band and the levels; of a level beyond the plot at its top."""
+        labels = []
+        for course in self.courses:
+            now = [said(self.words["end"], calendar=self.labels[self.months])] if course is self.courses[-1] else []
+            rows = [self.money(course.mrr[-1]), *now, *(in_rows(course.name, NAME) if course.name else [])]
+            labels.append(Beside(course.mrr[-1], rows, course.look))
+        if self.band_ends:
+            for name, end, amount in zip(("from", "to"), *self.band_ends, strict=True):
+                labels.append(Beside(end, [said(self.words[name], amount=amount)], "growth-band-end"))
+        for one in self.levels:
+            amount = f"\N{UPWARDS ARROW} {one.amount}" if one.far else one.amount
+            labels.append(Beside(one.level, [amount, *in_rows(one.name, NAME)], one.look))
+        return labels
+
+    def flow_labels(self) -> list[Beside]:
+        """The labels of the second picture."""
+        return [
+            Beside(self.came[-1], [self.money(self.came[-1]), self.words["comes_in"]], "growth-gain"),
+            Beside(self.lost[-1], [self.money(self.lost[-1]), self.words["is_lost"]], "growth-loss"),
+        ]
+
+    def sides(self, em: float) -> tuple[float, float]:
+        """The room at both sides of both pictures: their months stand below each other."""
+        amounts = [said for most in (self.most_mrr, self.most_flow) for _, said in amounts_up_to(most, self.money)]
+        rows = [row for label in (*self.mrr_labels(), *self.flow_labels()) for row in label.rows]
+        return widest(amounts, em), widest(rows, em)
+
+
+def mrr_of(forecast: Forecast) -> list[float]:
+    """MRR from month 0 on."""
+    return [float(forecast.opening_mrr[0]), *map(float, forecast.closing_mrr)]
+
+
+def bands_of(forecast: Forecast) -> tuple[tuple[list[float], list[float]], ...]:
+    """The bands of nine in ten and of one in two around MRR, from month 0 on; none where nothing varies."""
+    spread = spread_of(forecast.scenario)
+    if not spread.varies:
+        return ()
+    opening = float(forecast.opening_mrr[0])
+    return tuple(
+        ([opening, *map(float, low)], [opening, *map(float, high)]) for low, high in map(spread.band, (0.9, 0.5))
+    )
+
+
+def flows(forecast: Forecast) -> tuple[list[float], list[float]]:
+    """What came in and what was lost, by month."""
+    came = forecast.new_mrr + forecast.reactivation_mrr + forecast.expansion_mrr
+    return came.tolist(), (forecast.churned_mrr + forecast.contraction_mrr).tolist()
+
+
+def meeting(came: Sequence[float], lost: Sequence[float], way: str) -> tuple[str, int | None]:
+    """Where what is lost meets what comes in: how, as a key of the messages, and the month where there is one.
+
+    way: how the forecast's end stands to the ceiling (`words.settling`).
+
+    >>> meeting([10, 10, 10], [5, 9, 12], "later")
+    ('crosses', 3)
+    >>> meeting([10, 10, 10], [5, 6, 7], "above")
+    ('beyond', None)
+    """
+    gains, losses = np.asarray(came, float), np.asarray(lost, float)
+    if not (gains.any() or losses.any()):
+        return "none", None
+    apart = np.flatnonzero(np.abs(gains - losses) > MET * gains)
+    met = int(apart[-1]) + 2 if apart.size else 1
+    if met < gains.size:
+        return "met", met
+    ahead = gains > losses
+    turns = np.flatnonzero(ahead[1:] != ahead[:-1]) + 1
+    if turns.size > 1:
+        return ("often_near" if way in ("above", "below", "same", "later") else "often"), None
+    if turns.size == 1:
+        return ("crosses" if ahead[0] else "crosses_up"), int(turns[0]) + 1
+    kinds = {"growing": "never", "above": "beyond"} if ahead[0] else {"below": "below"}
+    return kinds.get(way, "none"), None

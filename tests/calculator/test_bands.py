@@ -1,0 +1,68 @@
+"""Bands in the page against those of Python, and what is said of them, word for word."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from generated import random_scenario
+from page_engine import apart, in_node, needs_node, unpacked
+
+import growth
+from growth.calculator import page_data
+from growth.scenario.address import fields, plain_values, put
+from growth.uncertainty import ceiling_band, spread_of
+
+QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
+
+
+def unsure(seed: int) -> growth.Scenario:
+    """A generated scenario in which up to five numbers are ranges."""
+    rng = np.random.default_rng(seed)
+    scenario = growth.Scenario(**random_scenario(rng))
+    found = [one for one in fields(scenario) if one.entry and one.entry.ranged and not one.entry.whole]
+    found = [one for one in found if isinstance(one.value, float) and one.entry.low < one.value < one.entry.high]
+    values = plain_values(scenario)
+    for field in rng.permutation(np.arange(len(found)))[: rng.integers(1, 6)]:
+        one = found[field]
+        scale = one.assumption.scale
+        middle, width = scale.to(one.value), rng.uniform(0.05, 0.5)
+        low, high = (float(scale.back(np.array(middle + way * width))) for way in (-1, 1))
+        put(values, one.place, {"low": low, "likely": one.value, "high": high})
+    try:
+        return growth.Scenario(**values)
+    except growth.ScenarioError:
+        return scenario
+
+
+@needs_node
+def test_bands_chances_and_shares_agree_with_python():
+    scenarios = [unsure(seed) for seed in range(300)]
+    goals = [float(growth.forecast(one).closing_mrr.mean()) + 1 for one in scenarios]
+    questions = [
+        {"scenario": one.model_dump(mode="json"), "bounds": page_data(one)["bounds"], "goal": goal}
+        for one, goal in zip(scenarios, goals, strict=True)
+    ]
+    wrong = {}
+    for seed, (one, goal, answer) in enumerate(zip(scenarios, goals, in_node(questions), strict=True)):
+        if found := differences(one, goal, answer):
+            wrong[seed] = found
+    assert not wrong
+
+
+def differences(scenario: growth.Scenario, goal: float, answer: dict[str, Any]) -> list[str]:
+    spread = spread_of(scenario)
+    found = []
+    paths = np.stack([spread.quantile(share) for share in QUANTILES])
+    if apart(paths, unpacked(answer["paths"], paths.shape), np.max(paths)):
+        found.append("quantiles")
+    if np.abs(spread.reach(goal) - unpacked(answer["reach"], (scenario.months,))).max() > 1e-9:
+        found.append("reach")
+    level = ceiling_band(scenario)
+    given = answer["ceiling"] and tuple(map(float, answer["ceiling"]))
+    if (level is None) != (given is None) or (level and level != pytest.approx(given, rel=1e-9)):
+        found.append(f"ceiling: Python {level}, page {given}")
+    if spread.shares() != pytest.approx(answer["shares"], abs=1e-9):
+        found.append(f"shares: Python {spread.shares()}, page {answer['shares']}")
+    return found
