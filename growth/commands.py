@@ -123,7 +123,8 @@ def _forecast(arguments: argparse.Namespace) -> None:
         text = growth.to_frame(forecast).to_csv(lineterminator="\n")
         write_output(arguments.csv, text, inputs=[arguments.scenario], replace=arguments.replace)
     invented = " (an invented business)" if scenario.invented else ""
-    print("\n".join([f"{scenario.business}{invented}", whole_answer(forecast), "", *month_table(forecast), "", CAUTION]))
+    lines = [f"{scenario.business}{invented}", whole_answer(forecast), "", *month_table(forecast), "", CAUTION]
+    print("\n".join(lines))
 
 
 def month_table(forecast: Any) -> list[str]:

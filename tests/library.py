@@ -1,5 +1,6 @@
 """The shipped scenario files: those in scenarios/ with a `scenario` part (sweep files stand there too)."""
 
+import re
 from pathlib import Path
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
@@ -8,3 +9,8 @@ LIBRARY = [
     for path in sorted(SCENARIOS.glob("*.yaml"))
     if "\nscenario:" in f"\n{path.read_text('utf-8')}" and not path.name.startswith("my-")  # what a reader keeps there
 ]
+
+
+def without_ranges(text: str) -> str:
+    """A scenario file's text with the middle of each range in its place, and no comment behind it."""
+    return re.sub(r"\{low: [^,]+, likely: ([^,]+), high: [^}]+\}( *#.*)?", r"\1", text)

@@ -7,10 +7,12 @@ _HOMES = {
     "Calculator": "widget",
     "answer": "words",
     "answer_html": "data",
+    "how_sure": "how_sure",
     "page_data": "data",
     "script": "bundle",
     "style": "bundle",
     "table_html": "data",
+    "whole_answer": "how_sure",
 }
 
 __all__ = sorted(_HOMES)  # loaded when first asked for: the command line reads the words without loading widgets

@@ -19,7 +19,7 @@ let instances = 0;
 
 // Builds the calculator in `element` from the data of data.py. `onChange(scenario)` follows every move, once a frame;
 // `onKeep(scenario)` (live notebooks) asks for the numbers to be kept; `share` lets a link carry them.
-// Returns { get, series, view, set, say, destroy }: get() is {scenario, goal_month, ceiling_mrr, ..., sentence} as shown,
+// Returns { get, series, view, set, say, destroy }: get() is {scenario, ranged, goal_month, ceiling_mrr, ..., sentence} as shown,
 // view() what its pictures draw.
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
   const id = `growth-${++instances}`;
@@ -264,7 +264,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   return {
     get: () => {
       flush();
-      return clone({ scenario: state.scenario, ...state.found, sentence: state.sentence });
+      return clone({ scenario: state.scenario, ranged: sure.ranged(state.scenario), ...state.found, sentence: state.sentence });
     },
     series: () => {
       flush();

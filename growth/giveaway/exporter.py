@@ -165,7 +165,7 @@ def _shown(bundle: dict, cell: int) -> str:
 
 
 def _page(facts: dict, pieces: list[str], data: dict) -> str:
-    code, look = script() + BOOT, style() + (_HERE / "page.css").read_text("utf-8")
+    code, look = script(live=False) + BOOT, style() + (_HERE / "page.css").read_text("utf-8")
     addresses = (
         facts.get("form_address"),
         facts.get("thanks_address"),

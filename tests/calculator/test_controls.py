@@ -12,6 +12,7 @@ from plain import business, plan
 import growth
 from growth.engine import SERIES
 from growth.measures import goal_month, growth_ceiling
+from growth.scenario.range import likely_values
 
 pytest.importorskip("babel")
 from growth.calculator import page_data
@@ -36,7 +37,7 @@ def by_path(scenario: growth.Scenario) -> dict[str, dict]:
 def test_every_control_stands_for_a_number_and_no_control_is_dead(file):
     scenario = growth.load_scenario(file)
     for control in controls(scenario):
-        before, numbers = growth.forecast(scenario), scenario.model_dump(mode="json")
+        before, numbers = growth.forecast(scenario), likely_values(scenario.model_dump(mode="json"))
         part, name = place(numbers, control["path"])
         low, high, step = control["slider"]
         assert control["low"] <= low <= part[name] <= high <= control["high"]
@@ -140,5 +141,6 @@ def test_page_data_is_json_and_holds_no_more_than_the_page_needs():
     data = page_data(growth.load_scenario(LIBRARY[0]))
     assert json.loads(json.dumps(data, allow_nan=False)) == data
     assert sorted(data) == [
-        *("brief", "columns", "controls", "digits", "headline", "labels", "locale", "pictures", "scenario", "words")
+        *("bounds", "brief", "columns", "controls", "digits", "headline", "how_sure", "labels", "locale", "pictures"),
+        *("scenario", "words"),
     ]

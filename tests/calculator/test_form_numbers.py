@@ -11,6 +11,7 @@ from library import LIBRARY
 from plain import business, plan
 
 import growth
+from growth.scenario.range import likely_values
 
 pytest.importorskip("babel")
 from calculator_page import opened
@@ -18,9 +19,10 @@ from calculator_page import opened
 from growth.calculator.controls import controls
 from growth.calculator.data import COLUMNS
 from growth.calculator.headline import headline
+from growth.calculator.how_sure import whole_answer
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import told
-from growth.calculator.words import answer, column
+from growth.calculator.words import column
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SET = """([path, kind, text]) => {
@@ -49,9 +51,9 @@ def value_at(numbers: dict, path: str) -> float:
 
 def shows_what_python_says(shown: dict) -> growth.Scenario:
     """The page's scenario is valid as it is, and its answer, chart words, table and series are Python's."""
-    scenario = growth.load_scenario({"scenario": shown["scenario"]})
+    scenario = growth.load_scenario({"scenario": shown["ranged"]})
     forecast = growth.forecast(scenario)
-    assert shown["answer"] == shown["sentence"] == answer(forecast)
+    assert shown["answer"] == shown["sentence"] == whole_answer(forecast)
     assert shown["line"] == "".join(text for text, _ in headline(forecast))
     says = told(View(forecast))
     assert shown["described"][0].startswith(says["mrr"]) and shown["described"][1] == says["flows"]
@@ -124,7 +126,7 @@ def test_every_box_shows_its_number_and_every_thumb_stands_on_it(browser, tmp_pa
     page = opened(browser, growth.load_scenario(path), tmp_path)
     boxes = "[...document.querySelectorAll('.growth-line')].map((line) => [line.querySelector('.growth-number').value, "
     boxes += "line.querySelector('[type=range]').value, line.querySelector('[type=range]').dataset.path])"
-    scenario = growth.load_scenario(path).model_dump(mode="json")
+    scenario = likely_values(growth.load_scenario(path).model_dump(mode="json"))
     for typed, thumb, place in page.evaluate(boxes):
         assert typed != "" and float(thumb) == pytest.approx(value_at(scenario, place))
 
@@ -195,4 +197,4 @@ def test_fifty_moves_within_a_frame_are_drawn_once_and_end_on_the_last(browser, 
       }));
     })""")
     assert (drawn, churn) == (1, 0.05)
-    assert sentence == answer(growth.forecast(business(months=120, churn=0.05)))
+    assert sentence == whole_answer(growth.forecast(business(months=120, churn=0.05)))

@@ -15,7 +15,7 @@ from plain import business, plan
 import growth
 
 pytest.importorskip("babel")
-from growth.calculator import answer_html, page_data, script, table_html
+from growth.calculator import answer_html, page_data, script, table_html, whole_answer
 from growth.calculator.language import languages, locale_of
 from growth.calculator.words import answer, column, minor_digits, money, near, number, percent
 
@@ -95,11 +95,18 @@ const formatted = locales.map(([locale, currency, digits]) => {
   const both = (column) => [...show.column(column, "money"), ...show.column(column, "number")];
   return [...numbers.flatMap(all), ...columns.flatMap(both)];
 });
-const answers = pages.map(({ scenario, words, labels, locale, digits }) => {
+const answers = pages.map(({ scenario: ranged, bounds, how_sure, words, labels, locale, digits }) => {
+  const { scenario, ranges } = parted(ranged);
   const result = forecast(scenario);
   const show = formatter(locale, scenario.currency, digits);
-  const parts = answerParts(scenario, result, measures(scenario, result), words, labels, show);
-  return parts.map((pieces) => pieces.map(([text]) => text).join("")).join(" ");
+  const found = measures(scenario, result);
+  const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
+  const parts = answerParts(scenario, result, found, words, labels, show);
+  const sure = sureness(bounds);
+  sure.restart(ranges);
+  const spread = spreadOf(scenario, result, sure.ends(scenario));
+  parts.push(howSure(scenario, result, found, spread, how_sure, labels, show, monthCount));
+  return parts.map((pieces) => pieces.map(([text]) => text).join("")).join(" ").trim();
 });
 process.stdout.write(JSON.stringify({ formatted, answers }));
 """
@@ -143,7 +150,7 @@ def test_the_page_says_and_writes_exactly_what_python_does(tmp_path):
     )
     said = json.loads(run.stdout)
 
-    assert said["answers"] == [answer(growth.forecast(one), locale) for one, locale in spoken]
+    assert said["answers"] == [whole_answer(growth.forecast(one), locale) for one, locale in spoken]
     for (locale, currency), texts in zip(locales, said["formatted"], strict=True):
         expected = []
         for value in asked["numbers"]:

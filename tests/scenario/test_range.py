@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import growth
-from growth.scenario.range import NEAREST, Range, Scale, metalog
+from growth.scenario.range import NEAREST, Range, Scale, likely_values, metalog
 
 LEVELS = np.linspace(1e-4, 1 - 1e-4, 4001)
 
@@ -61,7 +61,8 @@ def test_a_range_counts_as_its_likely_value_wherever_a_single_number_is_used():
     plain = growth.load_scenario(business(monthly_churn_rate=0.04))
     assert ranged.stay.churn.monthly_churn_rate == Range(0.03, 0.04, 0.06)
     assert growth.forecast(ranged).closing_mrr.tolist() == growth.forecast(plain).closing_mrr.tolist()
-    assert ranged.model_dump(mode="json") == plain.model_dump(mode="json")
+    assert likely_values(ranged.model_dump(mode="json")) == plain.model_dump(mode="json")
+    assert growth.load_scenario({"scenario": ranged.model_dump(mode="json")}) == ranged
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from library import without_ranges
 from papermill.iorw import read_yaml_file
 
 import growth
@@ -16,7 +17,7 @@ from growth.scenario import Scenario
 from growth.scenario.file import load_document
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-DEMO = (SCENARIOS / "fernhollow.yaml").read_text(encoding="utf-8")
+DEMO = without_ranges((SCENARIOS / "fernhollow.yaml").read_text(encoding="utf-8"))
 DEMO = DEMO.partition("\n# The words")[0]  # the numbers alone
 GIVEAWAY = "\n# The words of the page.\ngiveaway:\n  question: 'How far?'   # asked on top\n  link: \"https://example.org/?a=b\"\n"
 
