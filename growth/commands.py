@@ -113,7 +113,7 @@ def _left_out(scenario: Scenario) -> Iterator[tuple[str, str, str]]:
 
 def _forecast(arguments: argparse.Namespace) -> None:
     import growth
-    from growth.calculator.how_sure import whole_answer
+    from growth.calculator.how_sure import rests_on, whole_answer
 
     scenario = growth.load_scenario(arguments.scenario)
     forecast = growth.forecast(scenario)
@@ -123,8 +123,8 @@ def _forecast(arguments: argparse.Namespace) -> None:
         text = growth.to_frame(forecast).to_csv(lineterminator="\n")
         write_output(arguments.csv, text, inputs=[arguments.scenario], replace=arguments.replace)
     invented = " (an invented business)" if scenario.invented else ""
-    lines = [f"{scenario.business}{invented}", whole_answer(forecast), "", *month_table(forecast), "", CAUTION]
-    print("\n".join(lines))
+    told = f"{whole_answer(forecast)} {rests_on(forecast)}"
+    print("\n".join([f"{scenario.business}{invented}", told, "", *month_table(forecast), "", CAUTION]))
 
 
 def month_table(forecast: Any) -> list[str]:

@@ -4,7 +4,7 @@ import { bandsOf, flowsOf, meeting, mrrOf } from "./chart.js";
 import { forecast } from "./engine.js";
 import { mend, stages } from "./form.js";
 import { headline } from "./headline.js";
-import { howSure, varies, worthFinding } from "./how_sure.js";
+import { howSure, restsOn, varies, worthFinding } from "./how_sure.js";
 import { priceOf } from "./life.js";
 import { measures } from "./long_run.js";
 import { resultPicture } from "./result.js";
@@ -96,7 +96,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const ghost = moved() && !chosen ? [{ name: words.as_it_was, mrr: before.slice(0, scenario.months + 1), look: "growth-before" }] : [];
     const view = {
       ...{ labels, show, words: data.pictures, months: scenario.months, goal: scenario.goal_mrr, ...flowsOf(result) },
-      goal_month: found.goal_month,
+      ...{ goal_month: found.goal_month, rests: restsOn(spread, data.how_sure) },
       ceiling: found.ceiling_mrr,
       way: found.settles,
       ceilingText: ceilingText(scenario, result, found, show),

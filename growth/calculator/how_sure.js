@@ -45,6 +45,9 @@ function levelKeys(spread, found, show, values) {
   return [found.settles === "above" ? "level" : "level_else"];
 }
 
+// What the bands rest on: ranges and chance, or chance alone.
+export const restsOn = (spread, words) => words[Object.keys(spread.down).length ? "rests_on_ranges" : "rests_on_chance"];
+
 // The sentences as pieces [text, whether it is computed]; none where nothing varies.
 export function howSure(scenario, result, found, spread, words, labels, show, monthCount) {
   if (nothing(result, found) || !varies(spread)) return [];
@@ -55,7 +58,7 @@ export function howSure(scenario, result, found, spread, words, labels, show, mo
     [values.low, values.high] = bandAtEnd(spread, show);
     keys.push("closing");
   }
-  keys.push(...levelKeys(spread, found, show, values), Object.keys(spread.down).length ? "rests_on_ranges" : "rests_on_chance");
+  keys.push(...levelKeys(spread, found, show, values));
   return keys
     .flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
     .filter(([text]) => text);

@@ -30,8 +30,7 @@ def how_sure(forecast: Forecast, locale: str = LOCALE) -> str:
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1500,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> how_sure(growth.forecast(scenario))
-    'In fewer than 1 of 20 cases you reach €1,500 within these 36 months. This rests on chance alone: single customers
-    come and go.'
+    'In fewer than 1 of 20 cases you reach €1,500 within 36 months.'
     """
     return "".join(text for text, _ in how_sure_parts(forecast, locale))
 
@@ -39,6 +38,12 @@ def how_sure(forecast: Forecast, locale: str = LOCALE) -> str:
 def whole_answer(forecast: Forecast, locale: str = LOCALE) -> str:
     """The answer, and how sure it is."""
     return f"{answer(forecast, locale)} {how_sure(forecast, locale)}".strip()
+
+
+def rests_on(forecast: Forecast, locale: str = LOCALE) -> str:
+    """What the bands and `how_sure` rest on: ranges and chance, or chance alone."""
+    words: dict[str, str] = messages(locale)["how_sure"]
+    return words["rests_on_ranges" if ranges_of(forecast.scenario) else "rests_on_chance"]
 
 
 def how_sure_parts(forecast: Forecast, locale: str = LOCALE) -> list[Piece]:
@@ -52,7 +57,6 @@ def how_sure_parts(forecast: Forecast, locale: str = LOCALE) -> list[Piece]:
     facts = _Facts(spread, forecast, locale)
     goal = scenario.goal_mrr
     keys = [*(facts.closing() if goal is None else facts.goal(float(goal))), *facts.level()]
-    keys.append("rests_on_ranges" if ranges_of(scenario) else "rests_on_chance")
     words = messages(locale)["how_sure"]
     return [piece for key in keys for piece in filled(words[key], facts.values)]
 

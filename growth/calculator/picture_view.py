@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from growth.calculator.compared import compared
+from growth.calculator.how_sure import rests_on
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import between_amounts
 from growth.calculator.plot import Beside, amounts_up_to, in_rows, widest
@@ -52,6 +53,7 @@ class View:
     ) -> None:
         scenario = forecast.scenario
         self.words: dict[str, Any] = messages(locale)["pictures"]
+        self.rests_on = rests_on(forecast, locale)
         self.months, self.currency, self.locale = forecast.months, scenario.currency, locale
         self.labels = month_labels(scenario.first_month, forecast.months, locale)
         self.money = partial(money, currency=scenario.currency, locale=locale)

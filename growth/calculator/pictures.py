@@ -105,7 +105,7 @@ def told(view: View) -> dict[str, str]:
 def figures_html(view: View) -> str:
     """Both pictures with their titles, as the page has them before any script runs."""
     words = view.words
-    shaded = f'<p class="growth-shaded">{escape(words["shaded"])}</p>' if view.band_ends else ""
+    shaded = f'<p class="growth-shaded">{escape(words["shaded"])} {escape(view.rests_on)}</p>' if view.band_ends else ""
     return (
         '<div class="growth-pictures">'
         f"<figure><figcaption>{escape(words['mrr'])}</figcaption>{mrr_svg(view)}{shaded}</figure>"

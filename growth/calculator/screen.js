@@ -38,7 +38,7 @@ export function screen(id, words, pictures) {
   const headline = node("p", { class: "growth-answer" });
   const head = node("div", { class: "growth-head" }, kicker, headline, small.svg);
   const rest = node("div", { class: "growth-rest" });
-  const shaded = node("p", { class: "growth-shaded" }, pictures.shaded);
+  const shaded = node("p", { class: "growth-shaded" });
   const meets = node("p", { class: "growth-meeting" });
   const figure = (drawn, title, ...more) => node("figure", {}, node("figcaption", {}, title), drawn.svg, ...more);
   const figures = node("div", { class: "growth-pictures" }, figure(mrr, pictures.mrr, shaded), figure(flows, pictures.flows, meets));
@@ -74,6 +74,7 @@ export function screen(id, words, pictures) {
     mrr.draw(width, heights[0], mrrNodes(view, { width, height: heights[0], em }), told.mrr);
     flows.draw(width, heights[1], flowNodes(view, { width, height: heights[1], em }), told.flows);
     shaded.hidden = !view.lines.at(-1).bands;
+    shaded.textContent = `${pictures.shaded} ${view.rests}`;
     if (meets.textContent !== told.meets) meets.textContent = told.meets;
     if (wide) small.svg.replaceChildren();
     else small.draw(size.head, HEAD, mrrNodes(view, { width: size.head, height: HEAD, em, compact: true }), told.mrr);

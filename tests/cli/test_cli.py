@@ -12,7 +12,7 @@ import pytest
 
 import growth
 from growth import cli, commands
-from growth.calculator import whole_answer
+from growth.calculator.how_sure import rests_on, whole_answer
 from growth.cli import main
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "fernhollow.yaml"
@@ -66,7 +66,7 @@ def test_forecast_says_the_answer_and_the_months(capsys):
     lines = capsys.readouterr().out.splitlines()
     forecast = growth.forecast(growth.load_scenario(DEMO))
     assert lines[0] == "Fernhollow Studio Planner (an invented business)"
-    assert lines[1] == whole_answer(forecast)
+    assert lines[1] == f"{whole_answer(forecast)} {rests_on(forecast)}"
     rows = [line.split() for line in lines if line.startswith("20")]
     assert len(rows) == 36 and rows[0][0] == "2027-01" and rows[-1][0] == "2029-12"
     assert rows[-1][-1] == f"{forecast.closing_mrr[-1]:,.0f}"
