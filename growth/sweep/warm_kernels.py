@@ -46,6 +46,9 @@ def forking() -> BaseContext:
     return context
 
 
+LONGEST = 80  # characters of a folder in which sockets can be made: their whole paths may have 104 to 108
+
+
 @cache
 def _have_sockets_cleared() -> None:
     """Have `multiprocessing` make its sockets in a folder that the next run removes where this one is killed."""
@@ -53,7 +56,9 @@ def _have_sockets_cleared() -> None:
     atexit.register(stack.close)
     with suppress(AttributeError):  # there is no public name for it
         config: dict[str, Any] = multiprocessing.current_process()._config  # type: ignore[attr-defined]
-        config.setdefault("tempdir", str(stack.enter_context(scratch())))
+        folder = str(stack.enter_context(scratch()))
+        if len(folder) <= LONGEST:
+            config.setdefault("tempdir", folder)
 
 
 def prepare_kernel() -> ForkedKernel:
