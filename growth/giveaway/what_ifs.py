@@ -58,7 +58,7 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
     values = scenario.model_dump(mode="json")
     for change in what_if.changes:
         field = _number_at(scenario, change.field, what_if)
-        before = None if field.value is None else likely_values(value_at(values, field.place))
+        before: Any = None if field.value is None else likely_values(value_at(values, field.place))
         if change.becomes is None and before is None:
             raise _no_number(what_if, change.field, f"Say what it becomes: the scenario has no {field.path}.")
         after: float = before * change.times if change.becomes is None else change.becomes
