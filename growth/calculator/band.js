@@ -24,7 +24,7 @@ export function endsAround({ low, likely, high }, value, bounds) {
 
 // How far MRR may lie from its path in `result`, the forecast of `scenario`, month by month. ends: path -> [low, high].
 // {middle, chance, down, up}: the logarithm's middle, its standard deviation from chance, and path -> what each range
-// takes and adds. levels: path -> the ceiling at its two ends, undefined where it is left out.
+// takes and adds. levels: path -> the ceiling at its two ends, null where there is none.
 export function spreadOf(scenario, result, ends) {
   const likely = result.series.closing_mrr;
   const variance = chance(scenario, result).closing_mrr;

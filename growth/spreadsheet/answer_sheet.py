@@ -9,9 +9,10 @@ from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, pick, position_of
 from growth.spreadsheet.formula_table import print_setup, text_lines
 from growth.spreadsheet.months_sheet import MonthsSheet
+from growth.spreadsheet.mrr_chart import MrrChart
 from growth.spreadsheet.number_text import filled
 from growth.spreadsheet.sentence_sheet import SentenceSheet
-from growth.spreadsheet.styles import GAIN, GOAL, INK, PAPER, PLAIN, RULE, SANS, SERIF, SOFT, STYLES
+from growth.spreadsheet.styles import GAIN, GOAL, PLAIN, SOFT, STYLES
 from growth.spreadsheet.worksheet import Worksheet
 
 _WIDTHS = (2, 24, 16, 100)
@@ -171,43 +172,18 @@ def _chart(
 ) -> None:
     """MRR by month as one line, the goal and the ceiling as further ones; labels stand on the lines, no legend."""
     words, last = book.words["answer"], book.scenario.months
-    chart = workbook.add_chart({"type": "line"})
-    labels = months.sheet.address(months.columns["chart_label"].span(0, last))
+    lines = MrrChart(book, workbook, categories=months.sheet.address(months.columns["chart_label"].span(0, last)))
 
     def add(name: str, label: Any, line: dict[str, Any], *, at: int) -> None:
-        font = {"name": SANS, "size": 9, "color": line["color"]}
-        on_points: list[dict[str, Any] | None] = [{"delete": True}] * (last + 1)
-        on_points[at] = None  # the one that stays shows the name of the line
-        chart.add_series(
-            {
-                "name": label,
-                "categories": labels,
-                "values": months.sheet.address(months.columns[name].span(0, last)),
-                "line": line,
-                "marker": {"type": "none"},
-                "data_labels": {"series_name": True, "position": "above", "custom": on_points, "font": font},
-            }
-        )
+        lines.add(label, months.sheet.address(months.columns[name].span(0, last)), line, at=at)
 
     add("closing_mrr", words["line_mrr"], {"color": GAIN, "width": 2.5}, at=last - max(last // 6, 1))
     for key, color, dash, at in (("goal", GOAL, "dash", last // 6), ("ceiling", SOFT, "long_dash", last // 3)):
         if key in sentence.line_labels:
             place = sheet.address(sentence.line_labels[key])
             add(f"{key}_line", place, {"color": color, "width": 1.5, "dash_type": dash}, at=at)
-    small = {"name": SANS, "size": 9, "color": INK, "bold": False}
-    title = {"name": SERIF, "size": 12, "color": INK, "bold": False}
-    chart.set_title({"name": book.messages["calculator"]["chart_title"], "name_font": title, "overlay": False})
-    chart.set_legend({"none": True})
-    every = max(1, -(-last // 12))
-    steps = {"interval_unit": every, "interval_tick": every, "major_tick_mark": "outside"}
-    chart.set_x_axis({"num_font": small, "line": {"color": INK}, **steps})
-    grid = {"visible": True, "line": {"color": RULE, "width": 0.75}}
-    amounts = book.styles.number_format("money")
-    chart.set_y_axis(
-        {"num_font": small, "min": 0, "line": {"none": True}, "major_gridlines": grid, "num_format": amounts}
-    )
-    chart.set_chartarea({"fill": {"color": PAPER}, "border": {"none": True}})
-    chart.set_plotarea({"fill": {"none": True}})
+    lines.dress(labels=12, major_tick_mark="outside")
+    chart = lines.chart
     chart.show_na_as_empty_cell()
     chart.show_blanks_as("span")
     chart.set_size({"width": 7 * _ACROSS, "height": int(_CHART_ROWS * 20)})
