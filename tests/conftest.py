@@ -2,9 +2,10 @@
 tests."""
 
 import os
+import shutil
+from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small fits: its threads cost more than they save
-
 import pytest
 from hypothesis import HealthCheck, settings
 
@@ -22,3 +23,17 @@ def browser():
         pytest.skip("chromium is not installed")
     with chromium() as running:
         yield running
+
+
+@pytest.fixture(scope="module")
+def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What the commands read, in a folder of its own."""
+    from growth.cli import main
+
+    folder, scenarios = tmp_path_factory.mktemp("in"), Path(__file__).parents[1] / "scenarios"
+    shutil.copy(scenarios / "fernhollow.yaml", folder)
+    for name in ("records", "earned"):
+        shutil.copytree(scenarios / name, folder / name)
+    (folder / "columns.yaml").write_text("columns: {}\n", "utf-8")
+    assert main(["earned", "import", str(folder / "ledger"), *map(str, (folder / "earned").glob("*.csv"))]) == 0
+    return folder

@@ -53,18 +53,6 @@ def writing(*, folder: bool) -> list[Any]:
     ]
 
 
-@pytest.fixture(scope="module")
-def inputs(tmp_path_factory) -> Path:
-    """What the commands read, in a folder of its own."""
-    folder = tmp_path_factory.mktemp("in")
-    shutil.copy(SCENARIOS / "fernhollow.yaml", folder)
-    shutil.copytree(SCENARIOS / "records", folder / "records")
-    shutil.copytree(SCENARIOS / "earned", folder / "earned")
-    (folder / "columns.yaml").write_text("columns: {}\n", "utf-8")
-    assert main(["earned", "import", str(folder / "ledger"), *map(str, (folder / "earned").glob("*.csv"))]) == 0
-    return folder
-
-
 def state(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 

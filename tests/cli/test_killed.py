@@ -19,9 +19,8 @@ from pathlib import Path
 
 import nbformat
 import pytest
-from test_writing import EXAMPLES, SCENARIOS
+from test_writing import EXAMPLES, SCENARIOS, state
 
-from growth.cli import main
 from growth.files import replace_file
 from growth.giveaway.publishing import giveaway_notebook
 from growth.scratch import held_file, scratch
@@ -73,21 +72,6 @@ def runner():
 
         yield run
         running.stdin.close()
-
-
-def state(folder: Path) -> dict[str, bytes]:
-    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
-
-
-@pytest.fixture(scope="module")
-def inputs(tmp_path_factory) -> Path:
-    folder = tmp_path_factory.mktemp("in")
-    shutil.copy(SCENARIOS / "fernhollow.yaml", folder)
-    shutil.copytree(SCENARIOS / "records", folder / "records")
-    shutil.copytree(SCENARIOS / "earned", folder / "earned")
-    (folder / "columns.yaml").write_text("columns: {}\n", "utf-8")
-    assert main(["earned", "import", str(folder / "ledger"), *map(str, (folder / "earned").glob("*.csv"))]) == 0
-    return folder
 
 
 @pytest.mark.parametrize("command", [name for name, _ in EXAMPLES])
