@@ -9,6 +9,7 @@ _HOMES = {
     "answer_html": "data",
     "how_sure": "how_sure",
     "page_data": "data",
+    "page_script": "bundle",
     "script": "bundle",
     "style": "bundle",
     "table_html": "data",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from functools import cache
 from pathlib import Path
@@ -11,24 +12,43 @@ _HERE = Path(__file__).parent
 _PARTS = (
     "life.js", "engine.js", "chance.js", "long_run.js", "tools.js", "band.js", "words.js", "how_sure.js", "headline.js",
     "plot.js", "chart.js", "control.js", "form.js", "sure.js", "share.js", "whatif.js", "result.js", "screen.js",
-    "calculator.js", "live.js",
+    "calculator.js",
 )  # fmt: skip
 _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _SPACE = re.compile(r"\s*([{};,])\s*")  # other blanks, as in selectors, can have a meaning
 _IMPORT = re.compile(r'^import \{[^}]*\} from "\./\w+\.js";\n', re.MULTILINE)
 
+MINIFIED = _HERE / "page.min.js"
+"""The parts minified by `tests/build_page_script.py`. The first line is a comment with the checksum of the parts."""
+
 
 @cache
-def script(*, live: bool = True) -> str:
-    """The parts as one ES module without imports, comments and needless spaces; a page does without the `live` part."""
-    from rjsmin import jsmin
+def script() -> str:
+    """The parts as one ES module, with the one for JupyterLab."""
+    return _joined(*_PARTS, "live.js")
 
-    names = _PARTS if live else [name for name in _PARTS if name != "live.js"]
-    text: str = jsmin("\n".join(_IMPORT.sub("", (_HERE / name).read_text("utf-8")) for name in names))
-    return text
+
+@cache
+def page_script() -> str:
+    """The parts that a page needs, minified."""
+    return MINIFIED.read_text("utf-8").partition("\n")[2]
+
+
+def page_source() -> str:
+    """What `page_script` is made from."""
+    return _joined(*_PARTS)
+
+
+def checksum(source: str) -> str:
+    """The first line of the minified file for this source."""
+    return f"// made by tests/build_page_script.py from {hashlib.sha256(source.encode('utf-8')).hexdigest()}\n"
 
 
 @cache
 def style() -> str:
     """The stylesheet, with the custom properties for colours and type that the page's own styles use too."""
     return _SPACE.sub(r"\1", _COMMENT.sub("", (_HERE / "calculator.css").read_text("utf-8"))).strip()
+
+
+def _joined(*names: str) -> str:
+    return "\n".join(_IMPORT.sub("", (_HERE / name).read_text("utf-8")) for name in names)

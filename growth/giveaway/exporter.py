@@ -20,7 +20,7 @@ from nbconvert.exporters import Exporter
 from nbconvert.filters import markdown2html
 from traitlets import default
 
-from growth.calculator import PAGE_DATA, answer_html, script, style, table_html
+from growth.calculator import PAGE_DATA, answer_html, page_script, style, table_html
 from growth.calculator.language import messages, said
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
@@ -165,7 +165,7 @@ def _shown(bundle: dict, cell: int) -> str:
 
 
 def _page(facts: dict, pieces: list[str], data: dict) -> str:
-    code, look = script(live=False) + BOOT, style() + (_HERE / "page.css").read_text("utf-8")
+    code, look = page_script() + BOOT, style() + (_HERE / "page.css").read_text("utf-8")
     addresses = (
         facts.get("form_address"),
         facts.get("thanks_address"),
