@@ -6,6 +6,7 @@ const LIFETIME = 1200; // ages summed where churn never settles
 const EDGE = 1 - 1e-5; // a ratio from here up to ONE levels off too late to be told from growth without end
 const ONE = 1 - 1e-9; // a ratio from here on is 1 or more
 const FLAT = 1e-9; // growth of a year below this is none
+const FADED = 1e-8; // a year's terms below this are none of what a newcomer brings
 const NOTHING = 1e-200; // a year's terms below this have died out
 const NOBODY = 1e-9; // customers a month, or money on board, below which there are none
 export const SAME = 1e-6; // amounts that differ by less than this share are the same
@@ -102,10 +103,11 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
       kind = ratio < EDGE && small ? "finite" : "unsettled";
     }
   }
+  if (last < FADED && (kind === "stays" || kind === "loyal")) [total, kind] = [body, "finite"];
   let left = sum(gone);
   if (!Number.isNaN(fall) && flat) left = sum(gone, 0, end) + terms[end]; // all who are left leave some day
   else if (kind !== "stays") left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
-  return { total, kind, back: comeback > 0 ? comeback * left : 0 };
+  return { total, kind, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
 }
 
 // A new customer's life on a plan: customers and MRR (of a price of 1) over it, each as lifetimeSum has it.
@@ -153,7 +155,7 @@ const remains = (kept, waiting) =>
     kept.kind === "loyal_grows", "loyal_stay",
     kept.back > 2 - ONE, "comebacks_make_up",
     kept.back >= ONE, "all_come_back",
-    kept.kind === "stays" && (!kept.whole || waiting), "levels_off",
+    kept.kind === "stays" && (!kept.same || waiting), "levels_off",
   );
 
 // The levels of customers and MRR, each {level, reason}: the number of the reason why there is none, or NONE.
@@ -170,7 +172,9 @@ function settle(scenario, { series, aboard }) {
   const level = arrivals(scenario, { seasonAtMean: true }).new_customers[months - 1];
   const newcomers = level > NOBODY ? level : 0;
   const referral = scenario.sign_up.monthly_referral_rate * pay.conversion_rate;
-  const waiting = comeback > 0 && sum(series.lost_customers, Math.max(months - stay.comeback.after_months, 0)) > NOBODY;
+  const waiting = [series.lost_customers, series.churned_mrr].map(
+    (lost) => comeback > 0 && sum(lost, Math.max(months - stay.comeback.after_months, 0)) > NOBODY,
+  );
 
   const endless = least(({ kept }) => accumulates(kept[0]), ({ used }) => used);
   const perNewcomer = plans.reduce((all, { used, share, kept }) => all + (used ? share * once(kept[0]) : 0), 0);
@@ -190,8 +194,8 @@ function settle(scenario, { series, aboard }) {
     const through = referral > 0 ? fed : of ? NONE : endless;
     let reason = reached ? Math.min(through, least(({ kept }) => accumulates(kept[of]), sells)) : NONE;
     if (reached && holds) reason = numberOf("referrals_hold");
-    const idle = (plan) => !(joined && sells(plan)) && (plan.aboard[of] > NOBODY || waiting);
-    reason = Math.min(reason, least(({ kept }) => remains(kept[of], waiting), idle));
+    const idle = (plan) => !(joined && sells(plan)) && (plan.aboard[of] > NOBODY || waiting[of]);
+    reason = Math.min(reason, least(({ kept }) => remains(kept[of], waiting[of]), idle));
     if (reason === NONE && reached && source) reason = numberOf("levels_off");
     let level = of ? plans.reduce((all, plan) => all + ofPlan(plan), 0) : customers;
     for (const plan of plans) if (idle(plan) && plan.kept[of].kind === "stays") level += plan.aboard[of];

@@ -23,6 +23,7 @@ LIFETIME = 1200  # ages summed if churn never settles
 EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded growth
 ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
 FLAT = 1e-9  # yearly growth below this is taken as none
+FADED = 1e-8  # x
 NOTHING = 1e-200  # a year's sum below this is taken as 0: ratios of subnormal floats are meaningless
 
 # How a sum over all ages behaves.
@@ -208,6 +209,8 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
             growing = np.where(ratio >= EDGE, GROWS, LOYAL_GROWS)
             fading = np.where((ratio < EDGE) & small, FINITE, UNSETTLED)
             kind = np.where(power, np.select([flat, rises], [slow, growing], fading), kind)
+        faded = (years[0] < FADED) & ((kind == STAYS) | (kind == LOYAL))
+        total, kind = np.where(faded, body, total), np.where(faded, FINITE, kind)
     total, kind, ratio = np.broadcast_arrays(total, kind, ratio)
     return LifetimeSum(total=total, kind=kind, ratio=ratio)
 

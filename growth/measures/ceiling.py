@@ -104,13 +104,14 @@ class _Kept:
     """Customers, or MRR, of a new customer over a lifetime, by plan; shape (plans, 1 or draws).
 
     total: the sum over ages. kind: how it behaves. back: how much of it comes back, per newcomer. whole: whether
-    nobody ever leaves.
+    nobody ever leaves. same: whether what a newcomer brings never changes.
     """
 
     total: np.ndarray
     kind: np.ndarray
     back: np.ndarray
     whole: np.ndarray
+    same: np.ndarray
 
     @property
     def once(self) -> np.ndarray:
@@ -150,7 +151,7 @@ class _Kept:
             Reason.COMEBACKS_MAKE_UP,
             self.back >= ONE,
             Reason.ALL_COME_BACK,
-            (self.kind == STAYS) & (~self.whole | waiting),
+            (self.kind == STAYS) & (~self.same | waiting),
             Reason.LEVELS_OFF,
         )
 
@@ -185,8 +186,8 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
         through = np.where(referral > 0, fed, endless if kind == CUSTOMERS else _NONE)
         reason = np.where(reached, np.minimum(through, _least(kept.accumulates(), sells)), _NONE)
         reason = np.where(reached & holds, _number(Reason.REFERRALS_HOLD), reason)
-        idle = ~(joined & sells) & ((aboard[:, kind] > NOBODY) | waiting)
-        reason = np.minimum(reason, _least(kept.remains(waiting), idle))
+        idle = ~(joined & sells) & ((aboard[:, kind] > NOBODY) | waiting[kind])
+        reason = np.minimum(reason, _least(kept.remains(waiting[kind]), idle))
         reason = np.where((reason == _NONE) & reached & source, _number(Reason.LEVELS_OFF), reason)
         with np.errstate(divide="ignore", invalid="ignore"):
             customers = new * per_newcomer / (1 - sent)
@@ -208,7 +209,7 @@ def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
         lasting = lifetime_sum(terms, life, growth=growth)
         gone = leavers(terms, life, lasting, growth=growth)
         back = np.where(comeback > 0, np.maximum(comeback, 1e-300) * gone, 0.0)
-        kept.append(_Kept(lasting.total, lasting.kind, back, whole))
+        kept.append(_Kept(lasting.total, lasting.kind, back, whole, terms[:, -1] == 1))
     return kept[0], kept[1]
 
 
@@ -221,16 +222,16 @@ def _any_may_stay(people: _Kept, money: _Kept, new: np.ndarray) -> bool:
 
 
 def _aboard(scenario: Scenario, read: Read, draws: int, *, needed: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Customers and MRR by plan at the end, shape (plans, 2, draws), and whether some may still come back, (draws,)."""
+    """Customers and MRR by plan at the end, shape (plans, 2, draws), and whether some may come back, (2, draws)."""
     plans, back = len(scenario.pay.plans), scenario.stay.comeback
     if not needed:
-        return np.zeros((plans, 2, 1)), np.zeros(1, bool)
+        return np.zeros((plans, 2, 1)), np.zeros((2, 1), bool)
     states: dict[int, Any] = {scenario.months: None}
     series = run(scenario, read=read, draws=draws, pooled=ageless(scenario), keep=states)
     aboard = states[scenario.months].sum(axis=2)
     if back is None:
-        return aboard, np.zeros(1, bool)
-    lost = series["lost_customers"][-back.after_months :].sum(axis=0)
+        return aboard, np.zeros((2, 1), bool)
+    lost = np.stack([series[name][-back.after_months :].sum(axis=0) for name in ("lost_customers", "churned_mrr")])
     return aboard, (lost > NOBODY) & (read(back.comeback_rate) > 0)
 
 

@@ -27,8 +27,9 @@ from growth.spreadsheet.stay_sheet import PlanByAge
 
 _KINDS = ("customers", "mrr")
 _LINES = (
-    "joining waiting referral lifetime endless sent fed holds source joined reason level_customers level_mrr".split()
-)
+    "joining waiting_customers waiting_mrr referral lifetime endless sent fed holds source joined reason "
+    "level_customers level_mrr"
+).split()
 
 
 def ceiling(
@@ -83,13 +84,13 @@ class _CeilingSheet:
         """Who joins at the end, who may still come back, and how many customers a customer brings in."""
         book, last = self._book, self._book.scenario.months
         self._line("joining", choose(arrivals.level > NOBODY, arrivals.level, 0), "people")
-        waiting = as_formula(0)
-        if book.scenario.stay.comeback is not None:
-            back = book.given("stay.comeback.comeback_rate")
-            recent = (months.number.span(1, last) > last - book.given("stay.comeback.after_months")) * 1
-            lost = dot(months.columns["lost_customers"].span(1, last), recent)
-            waiting = choose(both(back > 0, lost > NOBODY), 1, 0)
-        self._line("waiting", waiting, "count")
+        for kind, name in (("customers", "lost_customers"), ("mrr", "churned_mrr")):
+            waiting = as_formula(0)
+            if book.scenario.stay.comeback is not None:
+                back = book.given("stay.comeback.comeback_rate")
+                recent = (months.number.span(1, last) > last - book.given("stay.comeback.after_months")) * 1
+                waiting = choose(both(back > 0, dot(months.columns[name].span(1, last), recent) > NOBODY), 1, 0)
+            self._line(f"waiting_{kind}", waiting, "count")
         self._line(
             "referral", book.given("sign_up.monthly_referral_rate") * book.given("pay.conversion_rate"), "0.0000"
         )
@@ -162,13 +163,19 @@ class _CeilingSheet:
         counts, column = self._counts[kind], self._sums[kind][name]
         return minimum(*(choose(counts[row].equals(1), column[row], NO_REASON) for row in range(len(self._plans))))
 
+    def _same(self, row: int, kind: str) -> Formula:
+        """1 where what a newcomer brings never changes."""
+        life = self._lives[row]
+        kept = life.alive if kind == "customers" else life.worth
+        return choose(kept[life.ages - 1].equals(1), 1, 0)
+
     def _stay_behind(self, row: int, joined: Formula) -> None:
         """What becomes of those on board of a plan that nobody joins."""
-        waiting = self._lines["waiting"]
         for kind in _KINDS:
+            waiting = self._lines[f"waiting_{kind}"]
             sums, aboard = self._sums[kind], self._aboard[kind][row]
             deserted = either(joined.equals(0), self._counts[kind][row].equals(0))
             idle = both(deserted, either(aboard > NOBODY, waiting.equals(1)))
-            reason = choose(idle, sums.remains(row, self._whole[row], waiting), NO_REASON)
+            reason = choose(idle, sums.remains(row, self._whole[row], self._same(row, kind), waiting), NO_REASON)
             self._remains[kind].put(row, reason)
             self._keeps[kind].put(row, choose(both(idle, sums["kind"][row].equals(STAYS)), aboard, 0))

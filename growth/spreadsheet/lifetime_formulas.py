@@ -7,6 +7,7 @@ from typing import Any
 
 from growth.engine.long_run import (
     EDGE,
+    FADED,
     FINITE,
     FLAT,
     GROWS,
@@ -154,8 +155,9 @@ class LifetimeColumns:
             growing = choose(ratio >= EDGE, GROWS, LOYAL_GROWS)
             kind = choose(powered, choose(flat, slow, choose(rises, growing, fading)), settles)
             leaving = choose(both(fall > 0, flat), total(left.span(1, end)) + kept[end], leaving)
-        put("total", whole)
-        put("kind", kind)
+        faded = both(last < FADED, either(kind.equals(STAYS), kind.equals(LOYAL)))
+        put("total", choose(faded, body, whole))
+        put("kind", choose(faded, FINITE, kind))
         put("back", facts.comeback * leaving)
         put("accumulates", self._accumulates(row, facts))
 
@@ -185,8 +187,11 @@ class LifetimeColumns:
             Reason.NOT_SETTLED,
         )
 
-    def remains(self, row: int, whole: Formula, waiting: Formula) -> Formula:
-        """Why there is no known level for those on board, where nobody joins them."""
+    def remains(self, row: int, whole: Formula, same: Formula, waiting: Formula) -> Formula:
+        """Why there is no known level for those on board, where nobody joins them.
+
+        whole: 1 where nobody ever leaves. same: 1 where what a newcomer brings never changes.
+        """
         kind, back = self["kind"][row], self["back"][row]
         return first_of(
             *self._grows(row, whole),
@@ -196,7 +201,7 @@ class LifetimeColumns:
             Reason.COMEBACKS_MAKE_UP,
             back >= ONE,
             Reason.ALL_COME_BACK,
-            both(kind.equals(STAYS), either(whole.equals(0), waiting.equals(1))),
+            both(kind.equals(STAYS), either(same.equals(0), waiting.equals(1))),
             Reason.LEVELS_OFF,
         )
 
