@@ -6,7 +6,7 @@ const LIFETIME = 1200; // ages summed where churn never settles
 const EDGE = 1 - 1e-5; // a ratio from here up to ONE levels off too late to be told from growth without end
 const ONE = 1 - 1e-9; // a ratio from here on is 1 or more
 const FLAT = 1e-9; // growth of a year below this is none
-const FADED = 1e-8; // a year's terms below this are none of what a newcomer brings
+const FADED = 1e-4; // a last year that is less of the sum than this adds too little to be seen
 const NOTHING = 1e-200; // a year's terms below this have died out
 const NOBODY = 1e-9; // customers a month, or money on board, below which there are none
 export const SAME = 1e-6; // amounts that differ by less than this share are the same
@@ -14,7 +14,7 @@ export const SAME = 1e-6; // amounts that differ by less than this share are the
 // The codes of growth/measures/reason.py, in the order in which they are told; those before not_settled are endless.
 export const REASONS =
   ("expansion_without_churn expansion_outruns_churn nobody_leaves some_never_leave loyal_stay comebacks_make_up " +
-  "referrals_make_up not_settled referrals_hold all_come_back levels_off").split(" ");
+  "referrals_make_up not_settled not_known referrals_hold all_come_back levels_off").split(" ");
 const NONE = REASONS.length;
 const numberOf = (code) => REASONS.indexOf(code);
 const firstOf = (...pairs) => {
@@ -103,7 +103,7 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
       kind = ratio < EDGE && small ? "finite" : "unsettled";
     }
   }
-  if (last < FADED && (kind === "stays" || kind === "loyal")) [total, kind] = [body, "finite"];
+  if (last <= FADED * body && kind !== "finite") [total, kind] = [body, "finite"];
   let left = sum(gone);
   if (!Number.isNaN(fall) && flat) left = sum(gone, 0, end) + terms[end]; // all who are left leave some day
   else if (kind !== "stays") left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
@@ -117,20 +117,22 @@ function lifetime(scenario, plan, factor, comeback) {
   const { expansion, contraction } = planGrowth(scenario, plan, ages - 1);
   const alive = zeros(ages), worth = zeros(ages), gone = zeros(ages - 1), lost = zeros(ages - 1);
   alive[0] = worth[0] = 1;
-  let growth = 1;
+  let growth = 1, stayed = 1;
   for (let i = 0; i < ages - 1; i++) {
     const keep = 1 - churn[i], grown = 1 + expansion[i] - contraction[i];
     gone[i] = alive[i] * churn[i];
     lost[i] = worth[i] * churn[i];
     alive[i + 1] = alive[i] * keep;
     worth[i + 1] = worth[i] * (keep * grown);
-    if (i >= ages - 1 - YEAR) growth *= grown;
+    if (i >= ages - 1 - YEAR) [growth, stayed] = [growth * grown, stayed * keep];
   }
   const also = { fall: fallOf(scenario, plan, factor), yearly, comeback };
   const whole = alive[ages - 1] === 1;
+  // whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever
+  const odd = (more) => alive[ages - 1] === 0 && (Number.isNaN(also.fall) ? stayed * more >= ONE : more - 1 > FLAT);
   return [
-    { ...lifetimeSum(alive, gone, churn, { ...also, growth: 0 }), whole },
-    { ...lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 }), whole },
+    { ...lifetimeSum(alive, gone, churn, { ...also, growth: 0 }), whole, odd: odd(1) },
+    { ...lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 }), whole, odd: odd(growth) },
   ];
 }
 
@@ -184,7 +186,7 @@ function settle(scenario, { series, aboard }) {
   const holds = alone && endless === NONE && sent >= EDGE && sent <= 2 - EDGE;
   const stays = ({ kept: [people] }) => people.kind === "stays" || people.back >= ONE;
   const source = referral > 0 && plans.some((plan) => !plan.used && stays(plan) && plan.aboard[0] > NOBODY);
-  const joined = newcomers > 0 || source || holds || (alone && fed < numberOf("not_settled"));
+  const joined = newcomers > 0 || source || holds || (alone && fed <= numberOf("not_settled"));
   const customers = (newcomers * perNewcomer) / (1 - sent);
   const ofPlan = ({ sold, share, price, kept }) => (sold ? share * (newcomers + referral * customers) * price * once(kept[1]) : 0);
 
@@ -194,8 +196,11 @@ function settle(scenario, { series, aboard }) {
     const through = referral > 0 ? fed : of ? NONE : endless;
     let reason = reached ? Math.min(through, least(({ kept }) => accumulates(kept[of]), sells)) : NONE;
     if (reached && holds) reason = numberOf("referrals_hold");
-    const idle = (plan) => !(joined && sells(plan)) && (plan.aboard[of] > NOBODY || waiting[of]);
+    const there = (plan) => plan.aboard[of] > NOBODY;
+    const idle = (plan) => !(joined && sells(plan)) && there(plan);
     reason = Math.min(reason, least(({ kept }) => remains(kept[of], waiting[of]), idle));
+    reason = Math.min(reason, least(() => numberOf("not_known"), (plan) => plan.kept[of].odd && there(plan)));
+    if (reason === NONE && waiting[of] && !plans.some(there) && !reached) reason = numberOf("levels_off"); // some come back
     if (reason === NONE && reached && source) reason = numberOf("levels_off");
     let level = of ? plans.reduce((all, plan) => all + ofPlan(plan), 0) : customers;
     for (const plan of plans) if (idle(plan) && plan.kept[of].kind === "stays") level += plan.aboard[of];

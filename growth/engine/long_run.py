@@ -23,7 +23,7 @@ LIFETIME = 1200  # ages summed if churn never settles
 EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded growth
 ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
 FLAT = 1e-9  # yearly growth below this is taken as none
-FADED = 1e-8  # x
+FADED = 1e-4  # a last year below this share of the sum adds at most about 1% in another century
 NOTHING = 1e-200  # a year's sum below this is taken as 0: ratios of subnormal floats are meaningless
 
 # How a sum over all ages behaves.
@@ -209,7 +209,7 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
             growing = np.where(ratio >= EDGE, GROWS, LOYAL_GROWS)
             fading = np.where((ratio < EDGE) & small, FINITE, UNSETTLED)
             kind = np.where(power, np.select([flat, rises], [slow, growing], fading), kind)
-        faded = (years[0] < FADED) & ((kind == STAYS) | (kind == LOYAL))
+        faded = (years[0] <= FADED * body) & (kind != FINITE)
         total, kind = np.where(faded, body, total), np.where(faded, FINITE, kind)
     total, kind, ratio = np.broadcast_arrays(total, kind, ratio)
     return LifetimeSum(total=total, kind=kind, ratio=ratio)
@@ -234,6 +234,24 @@ def _power_sum(terms: np.ndarray, life: Lifetime) -> tuple[np.ndarray, np.ndarra
 def _last_step(ages: int, yearly: bool) -> tuple[int, int]:
     """The last age followed by a known churn, and the age of that churn, a month or a renewal later."""
     return (ages - 2 * YEAR, ages - YEAR) if yearly else (ages - 2, ages - 1)
+
+
+def outlasts(life: Lifetime, *, growth: np.ndarray) -> np.ndarray:
+    """Whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever.
+
+    Shape (plans, 1 or draws). growth: as for `lifetime_sum`.
+
+    >>> from growth.scenario import Scenario
+    >>> odd = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "measured", "survival": [0.5, 0], "tail_monthly_churn_rate": 0}})
+    >>> life = lifetime(odd, month=1, read=np.atleast_1d, ages=48)
+    >>> outlasts(life, growth=np.zeros((1, 1))).item()
+    True
+    """
+    kept = (1 - life.churn[:, -YEAR:]).prod(axis=1)
+    power = ~np.isnan(life.fall)
+    goes_on = np.where(power, growth > FLAT, kept * (1 + growth) >= ONE)
+    return goes_on & (life.alive[:, -1] == 0)
 
 
 def leavers(terms: np.ndarray, life: Lifetime, whole: LifetimeSum, *, growth: np.ndarray) -> np.ndarray:

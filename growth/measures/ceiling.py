@@ -22,6 +22,7 @@ from growth.engine.long_run import (
     leavers,
     lifetime,
     lifetime_sum,
+    outlasts,
     settled_ages,
 )
 from growth.engine.pay import arrivals_of
@@ -104,7 +105,8 @@ class _Kept:
     """Customers, or MRR, of a new customer over a lifetime, by plan; shape (plans, 1 or draws).
 
     total: the sum over ages. kind: how it behaves. back: how much of it comes back, per newcomer. whole: whether
-    nobody ever leaves. same: whether what a newcomer brings never changes.
+    nobody ever leaves. same: whether what a newcomer brings never changes. odd: whether those who are older than the
+    ages at which all newcomers leave may go on for ever.
     """
 
     total: np.ndarray
@@ -112,6 +114,7 @@ class _Kept:
     back: np.ndarray
     whole: np.ndarray
     same: np.ndarray
+    odd: np.ndarray
 
     @property
     def once(self) -> np.ndarray:
@@ -178,7 +181,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     holds = alone & (endless == _NONE) & (sent >= EDGE) & (sent <= 2 - EDGE)
     stayers = (people.kind == STAYS) | (people.back >= ONE)
     source = (referral > 0) & (~used & stayers & (aboard[:, CUSTOMERS] > NOBODY)).any(axis=0)
-    joined = (new > 0) | source | holds | (alone & (fed < _number(Reason.NOT_SETTLED)))
+    joined = (new > 0) | source | holds | (alone & (fed <= _number(Reason.NOT_SETTLED)))
 
     results = []
     for kept, sells, kind in ((people, used, CUSTOMERS), (money, sold, MRR)):
@@ -186,8 +189,12 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
         through = np.where(referral > 0, fed, endless if kind == CUSTOMERS else _NONE)
         reason = np.where(reached, np.minimum(through, _least(kept.accumulates(), sells)), _NONE)
         reason = np.where(reached & holds, _number(Reason.REFERRALS_HOLD), reason)
-        idle = ~(joined & sells) & ((aboard[:, kind] > NOBODY) | waiting[kind])
+        there = aboard[:, kind] > NOBODY
+        idle = ~(joined & sells) & there
         reason = np.minimum(reason, _least(kept.remains(waiting[kind]), idle))
+        reason = np.minimum(reason, _least(np.full(kept.kind.shape, _number(Reason.NOT_KNOWN)), kept.odd & there))
+        empty = waiting[kind] & ~there.any(axis=0) & ~reached  # all have left, and some come back
+        reason = np.where((reason == _NONE) & empty, _number(Reason.LEVELS_OFF), reason)
         reason = np.where((reason == _NONE) & reached & source, _number(Reason.LEVELS_OFF), reason)
         with np.errstate(divide="ignore", invalid="ignore"):
             customers = new * per_newcomer / (1 - sent)
@@ -209,7 +216,7 @@ def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
         lasting = lifetime_sum(terms, life, growth=growth)
         gone = leavers(terms, life, lasting, growth=growth)
         back = np.where(comeback > 0, np.maximum(comeback, 1e-300) * gone, 0.0)
-        kept.append(_Kept(lasting.total, lasting.kind, back, whole, terms[:, -1] == 1))
+        kept.append(_Kept(lasting.total, lasting.kind, back, whole, terms[:, -1] == 1, outlasts(life, growth=growth)))
     return kept[0], kept[1]
 
 
@@ -218,7 +225,7 @@ def _any_may_stay(people: _Kept, money: _Kept, new: np.ndarray) -> bool:
     lasting = [
         np.isin(kept.kind, (GROWS, LOYAL_GROWS, STAYS)).any() or (kept.back >= ONE).any() for kept in (people, money)
     ]
-    return bool((new == 0).any() or any(lasting))
+    return bool((new == 0).any() or any(lasting) or money.odd.any() or people.odd.any())
 
 
 def _aboard(scenario: Scenario, read: Read, draws: int, *, needed: bool) -> tuple[np.ndarray, np.ndarray]:

@@ -20,6 +20,7 @@ class Reason(StrEnum):
     COMEBACKS_MAKE_UP = "comebacks_make_up"
     REFERRALS_MAKE_UP = "referrals_make_up"
     NOT_SETTLED = "not_settled"
+    NOT_KNOWN = "not_known"
     REFERRALS_HOLD = "referrals_hold"
     ALL_COME_BACK = "all_come_back"
     LEVELS_OFF = "levels_off"
@@ -45,6 +46,7 @@ _WORDS = {
     Reason.COMEBACKS_MAKE_UP: "those who come back make up for those who leave",
     Reason.REFERRALS_MAKE_UP: "customers bring in new ones at least as fast as they leave",
     Reason.NOT_SETTLED: "not settled within 100 years",
+    Reason.NOT_KNOWN: "no level is known at which it settles",
     Reason.REFERRALS_HOLD: "customers bring in about as many as leave",
     Reason.ALL_COME_BACK: "nobody joins, and everyone who leaves comes back",
     Reason.LEVELS_OFF: "it settles, at a level that these numbers do not give",

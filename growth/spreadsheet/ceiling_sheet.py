@@ -129,7 +129,7 @@ class _CeilingSheet:
         holds = self._line("holds", choose(both(alone, level_off), 1, 0), "count")
         source = choose(both(referral > 0, total(self._sends.span(0, last)) > 0), 1, 0)
         source = self._line("source", source, "count")
-        endlessly = both(alone, fed < number_of(Reason.NOT_SETTLED))
+        endlessly = both(alone, fed <= number_of(Reason.NOT_SETTLED))
         some = either(joining > 0, source.equals(1), holds.equals(1), endlessly)
         joined = self._line("joined", choose(some, 1, 0), "count")
         for row in range(len(self._plans)):
@@ -146,6 +146,10 @@ class _CeilingSheet:
             why = minimum(through[kind], self._least(kind, "accumulates"))
             why = choose(reached, choose(holds.equals(1), number_of(Reason.REFERRALS_HOLD), why), NO_REASON)
             why = minimum(why, self._remains[kind].span(0, last))
+            aboard_at_all = total(self._aboard[kind].span(0, last)) > NOBODY
+            returning = both(lines[f"waiting_{kind}"].equals(1), aboard_at_all.equals(as_formula(False)))
+            returning = both(returning, reached.equals(as_formula(False)), why.equals(NO_REASON))
+            why = choose(returning, number_of(Reason.LEVELS_OFF), why)
             fed_by_stayers = both(why.equals(NO_REASON), reached, source.equals(1))
             reasons[kind] = choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why)
             found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))
@@ -175,7 +179,9 @@ class _CeilingSheet:
             waiting = self._lines[f"waiting_{kind}"]
             sums, aboard = self._sums[kind], self._aboard[kind][row]
             deserted = either(joined.equals(0), self._counts[kind][row].equals(0))
-            idle = both(deserted, either(aboard > NOBODY, waiting.equals(1)))
+            idle = both(deserted, aboard > NOBODY)
             reason = choose(idle, sums.remains(row, self._whole[row], self._same(row, kind), waiting), NO_REASON)
+            odd = both(sums["odd"][row].equals(1), aboard > NOBODY)
+            reason = minimum(reason, choose(odd, number_of(Reason.NOT_KNOWN), NO_REASON))
             self._remains[kind].put(row, reason)
             self._keeps[kind].put(row, choose(both(idle, sums["kind"][row].equals(STAYS)), aboard, 0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 from growth.engine.long_run import (
@@ -26,7 +27,7 @@ from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
 from growth.spreadsheet.stay_sheet import PlanByAge
 
 NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
-_COLUMNS = "sum last before ratio ratio_before growth rest total kind back accumulates".split()
+_COLUMNS = "sum last before ratio ratio_before growth rest total kind back accumulates odd".split()
 
 
 def number_of(reason: Reason) -> int:
@@ -61,6 +62,7 @@ class PlanFacts:
 
     fall: the power of age with which survival falls in the end, 0 without one; None where its curve has none. after,
     before: churn of the last step and of the one before. step: months of a step; end: the age before the last step.
+    stayed: the share that stays over the last year of ages, of those who are there.
     """
 
     life: PlanByAge
@@ -70,6 +72,7 @@ class PlanFacts:
     step: int
     end: int
     whole: Formula
+    stayed: Formula
     comeback: Formula
 
 
@@ -103,15 +106,21 @@ def plan_facts(
         step=step,
         end=end,
         whole=whole.put(number, choose(life.alive[ages - 1].equals(1), 1, 0)),
+        stayed=_product([1 - churn(age) for age in range(ages - YEAR, ages)]),
         comeback=as_formula(0) if back is None else book.given("stay.comeback.comeback_rate"),
     )
+
+
+def _product(factors: list[Formula]) -> Formula:
+    """Factors one after another."""
+    return reduce(lambda whole, one: whole * one, factors)
 
 
 class LifetimeColumns:
     """The lifetime of each plan's customers, or of their MRR: sums, kind, what comes back, and why there is no sum."""
 
     def __init__(self, words: dict[str, Any], table: FormulaTable, group: str):
-        numbers = ("kind", "accumulates")
+        numbers = ("kind", "accumulates", "odd")
         self._columns = {
             name: table.column(words[name], "count" if name in numbers else "0.0000", group=group) for name in _COLUMNS
         }
@@ -155,11 +164,15 @@ class LifetimeColumns:
             growing = choose(ratio >= EDGE, GROWS, LOYAL_GROWS)
             kind = choose(powered, choose(flat, slow, choose(rises, growing, fading)), settles)
             leaving = choose(both(fall > 0, flat), total(left.span(1, end)) + kept[end], leaving)
-        faded = both(last < FADED, either(kind.equals(STAYS), kind.equals(LOYAL)))
+        faded = both(last <= FADED * body, kind > FINITE)
         put("total", choose(faded, body, whole))
         put("kind", choose(faded, FINITE, kind))
         put("back", facts.comeback * leaving)
         put("accumulates", self._accumulates(row, facts))
+        goes_on = facts.stayed * (1 + growth) >= ONE
+        if fall is not None:
+            goes_on = choose(fall > 0, rises, goes_on)
+        put("odd", choose(both(facts.life.alive[ages - 1].equals(0), goes_on), 1, 0))
 
     def once(self, row: int) -> Formula:
         """The sum with comebacks, where it has a limit; else 0."""
