@@ -70,10 +70,10 @@ CASES = {
     ),
     "sBG(0.9, 12), heavy tail, and MRR falling": (
         # S(a) = prod (11 + i) / (11.9 + i), i = 1..a: 20,000 S(36) + 60 (S(0) + ... + S(35)) = 6,818 and still falling;
-        # no mean lifetime at alpha 0.9, so no level
+        # no mean lifetime at alpha 0.9, so no level; below 6,818 for more than a hundred years
         business(months=36, churn=sbg(0.9, 12), arrive=THREE, opening={"customers": 1000, "mrr": 20_000, **NEW}),
         "With 3 new customers a month and 6.98% leaving, falling to 2.2%, "
-        "you make €6,818 a month after 36 months, and these numbers set no level at which it settles.",
+        "you make €6,818 a month after 36 months, and no level is known at which it settles.",
     ),
     "churn 0 and nobody joining": (
         business(churn=0, arrive=NOBODY, opening=OPENING),

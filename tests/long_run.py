@@ -41,9 +41,11 @@ def hundred_years(scenario, months: int = 12 * YEARS) -> np.ndarray:
         if back is not None and len(waiting) > back.after_months:
             state[:, :, 0] += back.comeback_rate * waiting[-1 - back.after_months]
         total[month] = state[1].sum()
-        if not total[month] < 1e40 or not state[0].sum() < 1e40:
-            total[month:] = np.inf if total[month] > 1e20 else total[month]
+        if not total[month] < 1e40:
             break
+        if state[0].sum() > 1e40:  # customers without end whose MRR is none
+            free = price == 0
+            state[0, free], refer, waiting = 0.0, 0.0, [np.zeros_like(one) for one in waiting]
     return total
 
 
@@ -95,4 +97,39 @@ def churn_by_age(curve, when: np.ndarray) -> np.ndarray:
     if curve.curve == "bdw":
         alive = betaln(curve.alpha, curve.beta + np.concatenate([[0], when]) ** curve.shape)
         return -np.expm1(np.diff(alive))
-    return np.array([naive.curve_at(curve, int(age)) for age in when])
+    if curve.curve == "sbg":
+        return curve.alpha / (curve.alpha + curve.beta + when - 1)
+    near = np.array(
+        [naive.curve_at(curve, int(age)) for age in when[:400]]
+    )  # beyond, a curve of any other kind repeats
+    return np.concatenate([near, np.full(max(when.size - 400, 0), near[-1])])
+
+
+def little(scenario, ages: int = 200_000) -> float:
+    """Where MRR settles by Little's law: newcomers x mean lifetime, with whoever is sent by them or comes back.
+
+    Lifetimes are added up age by age; what falls like a power of age beyond that is its integral, A S(A) / (q - 1).
+    """
+    refer = scenario.sign_up.monthly_referral_rate * scenario.pay.conversion_rate
+    back = scenario.stay.comeback.comeback_rate if scenario.stay.comeback else 0.0
+    lasts, worth = 0.0, 0.0
+    for plan in scenario.pay.plans:
+        if plan.share == 0:
+            continue
+        keep, grow = rates(scenario, plan, ages)
+        for kind, price in ((0, 1.0), (1, naive.price_for_new(scenario, plan, scenario.months))):
+            if price == 0:
+                continue
+            factors = keep if kind == 0 else keep * grow
+            terms = np.concatenate([[1.0], np.cumprod(factors)])
+            first = terms[:1200]
+            if first[-12:].sum() <= 1e-4 * first.sum():  # a hundred years add it up
+                terms = first
+            left = (terms[:-1] * (1 - keep[: terms.size - 1])).sum()
+            half = terms.size // 2
+            late, later = terms[half - 12 : half].sum(), terms[-12:].sum()
+            power = np.log2(late / later) if later > 1e-12 else np.inf
+            rest = 0.0 if later < 1e-12 or first is terms else terms[-1] * ages / (power - 1) if power > 1 else np.inf
+            one = plan.share * price * (terms.sum() + rest) / max(1 - back * (left + terms[-1]), 0.0)
+            lasts, worth = lasts + (one if kind == 0 else 0), worth + (one if kind else 0)
+    return float(level_of_channels(scenario) * worth / (1 - refer * lasts)) if refer * lasts < 1 else np.inf

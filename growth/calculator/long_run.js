@@ -103,11 +103,17 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
       kind = ratio < EDGE && small ? "finite" : "unsettled";
     }
   }
-  if (last <= FADED * body && kind !== "finite") [total, kind] = [body, "finite"];
+  const later = (LIFETIME - ages) / YEAR; // years that were not looked at
+  const more = Math.abs(ratio - 1) < 1 - ONE ? later : (ratio * (1 - ratio ** later)) / (1 - ratio);
+  const century = body + (later > 0 && last > 0 ? last * more : 0);
+  const faded = last <= FADED * body && kind !== "finite" && (later === 0 || !rises);
+  if (faded) total = body;
   let left = sum(gone);
   if (!Number.isNaN(fall) && flat) left = sum(gone, 0, end) + terms[end]; // all who are left leave some day
-  else if (kind !== "stays") left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
-  return { total, kind, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
+  else if (kind !== "stays" && !faded) left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
+  const known = kind === "finite" || faded;
+  const still = ratio >= ONE ? Math.min(terms[ages - 1] * ratio ** later, ratio ** (LIFETIME / YEAR)) : 0; // in a century, at least
+  return { total, kind, known, ratio, century, still, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
 }
 
 // A new customer's life on a plan: customers and MRR (of a price of 1) over it, each as lifetimeSum has it.
@@ -137,27 +143,30 @@ function lifetime(scenario, plan, factor, comeback) {
 }
 
 // Where MRR grows by those who stay alone.
-const grows = ({ kind, whole }) => [kind === "grows" && whole, "expansion_without_churn", kind === "grows", "expansion_outruns_churn"];
+const grows = (kind, whole) => [kind === "grows" && whole, "expansion_without_churn", kind === "grows", "expansion_outruns_churn"];
 
 // Why there is no level where newcomers keep joining.
-const accumulates = (kept) =>
-  firstOf(
-    ...grows(kept),
-    kept.kind === "stays" && kept.whole, "nobody_leaves",
-    kept.kind === "stays", "some_never_leave",
-    kept.kind.startsWith("loyal"), "loyal_stay",
-    kept.back >= ONE, "comebacks_make_up",
-    kept.kind === "unsettled" || kept.back >= EDGE, "not_settled",
+const accumulates = ({ kind: end, known, whole, back }) => {
+  const kind = known ? "finite" : end;
+  return firstOf(
+    ...grows(kind, whole),
+    kind === "stays" && whole, "nobody_leaves",
+    kind === "stays", "some_never_leave",
+    kind.startsWith("loyal"), "loyal_stay",
+    back >= ONE, "comebacks_make_up",
+    kind === "unsettled" || back >= EDGE, "not_settled",
   );
+};
 
 // Why there is no known level for those on board where nobody joins them.
 const remains = (kept, waiting) =>
   firstOf(
-    ...grows(kept),
+    ...grows(kept.kind, kept.whole),
     kept.kind === "loyal_grows", "loyal_stay",
     kept.back > 2 - ONE, "comebacks_make_up",
     kept.back >= ONE, "all_come_back",
     kept.kind === "stays" && (!kept.same || waiting), "levels_off",
+    kept.kind !== "stays" && kept.ratio > 1 - FADED, "not_known",
   );
 
 // The levels of customers and MRR, each {level, reason}: the number of the reason why there is none, or NONE.
@@ -169,7 +178,7 @@ function settle(scenario, { series, aboard }) {
     const used = plan.share > 0, price = planPrices(scenario, plan).price[months - 1];
     return { kept, share: plan.share, price, used, sold: used && price > 0, aboard: [aboard[p].customers, aboard[p].mrr] };
   });
-  const once = ({ total, kind, back }) => (kind === "finite" && back < EDGE ? total / (1 - back) : 0);
+  const once = ({ total, known, back }) => (known && back < EDGE ? total / (1 - back) : 0);
   const least = (reason, chosen) => Math.min(NONE, ...plans.filter(chosen).map(reason));
   const level = arrivals(scenario, { seasonAtMean: true }).new_customers[months - 1];
   const newcomers = level > NOBODY ? level : 0;
@@ -188,7 +197,14 @@ function settle(scenario, { series, aboard }) {
   const source = referral > 0 && plans.some((plan) => !plan.used && stays(plan) && plan.aboard[0] > NOBODY);
   const joined = newcomers > 0 || source || holds || (alone && fed <= numberOf("not_settled"));
   const customers = (newcomers * perNewcomer) / (1 - sent);
-  const ofPlan = ({ sold, share, price, kept }) => (sold ? share * (newcomers + referral * customers) * price * once(kept[1]) : 0);
+  const everybody = plans.every(({ used, kept: [people], aboard }) => people.whole || !((joined && used) || aboard[0] > NOBODY));
+  const totalOf = (what) => plans.reduce((all, plan) => all + what(plan), 0);
+  const paid = ({ sold, share, price }) => (sold ? share * price : 0);
+  // MRR of newcomers after a hundred years, at least: without comebacks
+  const each = referral * totalOf(({ used, share, kept }) => (used ? share * kept[0].century : 0));
+  const joiners = each < ONE ? newcomers / (1 - each) : joined ? Infinity : 0;
+  const worth = totalOf((plan) => (paid(plan) > 0 ? paid(plan) * plan.kept[1].century : 0));
+  const inACentury = joiners > 0 && worth > 0 ? joiners * worth : 0;
 
   return [0, 1].map((of) => {
     const sells = (plan) => (of ? plan.sold : plan.used);
@@ -202,7 +218,13 @@ function settle(scenario, { series, aboard }) {
     reason = Math.min(reason, least(() => numberOf("not_known"), (plan) => plan.kept[of].odd && there(plan)));
     if (reason === NONE && waiting[of] && !plans.some(there) && !reached) reason = numberOf("levels_off"); // some come back
     if (reason === NONE && reached && source) reason = numberOf("levels_off");
-    let level = of ? plans.reduce((all, plan) => all + ofPlan(plan), 0) : customers;
+    // nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
+    if (!everybody && ["expansion_without_churn", "nobody_leaves"].includes(REASONS[reason])) reason += 1;
+    let level = of ? totalOf((plan) => paid(plan) * once(plan.kept[1])) * (newcomers + referral * customers) : customers;
+    if (of && reason < numberOf("comebacks_make_up")) {
+      const stillThere = (plan) => (idle(plan) && plan.kept[1].still > 0 ? plan.aboard[1] * plan.kept[1].still : 0);
+      if (inACentury + totalOf(stillThere) <= totalOf((plan) => plan.aboard[1])) reason = numberOf("not_known");
+    }
     for (const plan of plans) if (idle(plan) && plan.kept[of].kind === "stays") level += plan.aboard[of];
     return { level, reason };
   });

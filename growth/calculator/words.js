@@ -183,9 +183,10 @@ function cashClause({ months, series }, monthCount, show, values) {
 // When cash is lowest.
 function lowestClause({ bill }, { series }, show, values) {
   const opening = bill.opening_cash, cash = [opening, ...series.cash];
-  const slack = SAME * (Math.abs(opening) + series.cash_in.reduce((all, value) => all + value, 0));
   const lowest = cash.reduce((least, value) => Math.min(least, value));
-  const month = lowest < opening - slack ? cash.findIndex((value) => value <= lowest + slack) : 0;
+  const before = series.cash_in.slice(0, cash.indexOf(lowest));
+  const slack = SAME * (Math.abs(opening) + before.reduce((all, value) => all + value, 0)); // the rest is rounding
+  const month = cash.findIndex((value) => value <= lowest + slack);
   Object.assign(values, { low: show.money(month ? lowest : opening), low_month: show.number(month) });
   return [month ? "cash_low" : opening ? "cash_never_low" : "cash_never_low_unstated"];
 }

@@ -23,7 +23,7 @@ LIFETIME = 1200  # ages summed if churn never settles
 EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded growth
 ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
 FLAT = 1e-9  # yearly growth below this is taken as none
-FADED = 1e-4  # a last year below this share of the sum adds at most about 1% in another century
+FADED = 1e-4  # a last year below this share of the sum adds at most 1% in a century, if the terms do not rise
 NOTHING = 1e-200  # a year's sum below this is taken as 0: ratios of subnormal floats are meaningless
 
 # How a sum over all ages behaves.
@@ -55,11 +55,24 @@ class Lifetime:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LifetimeSum:
-    """A sum over all ages: its total (infinite or meaningless unless `kind` is FINITE), kind, and last yearly ratio."""
+    """A sum over all ages.
+
+    total: infinite or meaningless unless `known`. kind: what the terms do in the end. ratio: the last year over the one
+    before. faded: whether the sum has all but settled within LIFETIME, whatever the terms do later. century: the sum of
+    the first LIFETIME ages. left: of those on board, at least this is left after LIFETIME, if ratio >= ONE.
+    """
 
     total: np.ndarray
     kind: np.ndarray
     ratio: np.ndarray
+    faded: np.ndarray
+    century: np.ndarray
+    left: np.ndarray
+
+    @property
+    def known(self) -> np.ndarray:
+        """Whether the total is the level that the sum reaches."""
+        return (self.kind == FINITE) | self.faded
 
 
 def settled_ages(scenario: Scenario) -> int:
@@ -167,6 +180,7 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
       (k / h - 1) / (k - 1) steps on average, k = `fall` and h the churn of the next step, a month or a year; exact for
       the sBG, whose mean lifetime is (alpha + beta - 1) / (alpha - 1). The sum diverges if k <= 1.
     - Churn falls like 1 / age and those who stay pay less and less: as if churn settled, provided the rest is small.
+    - A last year below FADED of the sum: the sum over the ages given, if they are LIFETIME or the terms do not rise.
 
     Source: mean of the sBG from its survival function (Fader and Hardie, 2007, equation 6) by summing the series.
 
@@ -209,10 +223,13 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
             growing = np.where(ratio >= EDGE, GROWS, LOYAL_GROWS)
             fading = np.where((ratio < EDGE) & small, FINITE, UNSETTLED)
             kind = np.where(power, np.select([flat, rises], [slow, growing], fading), kind)
-        faded = (years[0] <= FADED * body) & (kind != FINITE)
-        total, kind = np.where(faded, body, total), np.where(faded, FINITE, kind)
-    total, kind, ratio = np.broadcast_arrays(total, kind, ratio)
-    return LifetimeSum(total=total, kind=kind, ratio=ratio)
+        later = (LIFETIME - terms.shape[1]) // YEAR  # years that were not looked at
+        more = np.where(np.abs(ratio - 1) < 1 - ONE, later, ratio * (1 - ratio**later) / (1 - ratio))
+        century = body + (np.where(years[0] > 0, years[0] * more, 0.0) if later else 0.0)
+        left = np.minimum(terms[:, -1] * ratio**later, ratio ** (LIFETIME // YEAR))  # of newcomers, of older customers
+        faded = (years[0] <= FADED * body) & (kind != FINITE) & ((later == 0) | ~rises)
+        total = np.where(faded, body, total)
+    return LifetimeSum(*np.broadcast_arrays(total, kind, ratio, faded, century, left))
 
 
 def _power_sum(terms: np.ndarray, life: Lifetime) -> tuple[np.ndarray, np.ndarray]:
@@ -283,7 +300,7 @@ def leavers(terms: np.ndarray, life: Lifetime, whole: LifetimeSum, *, growth: np
         gone = terms[:, :-1] * life.churn
         last = gone[:, -YEAR:].sum(axis=1)
         usual = gone.sum(axis=1) + np.where(whole.ratio < 1, last * whole.ratio / (1 - whole.ratio), np.inf)
-        usual = np.where((whole.kind == STAYS), gone.sum(axis=1), usual)
+        usual = np.where((whole.kind == STAYS) | whole.faded, gone.sum(axis=1), usual)
         ends = [_last_step(terms.shape[1], bool(yearly))[0] for yearly in life.yearly]
         every = np.stack([gone[p, :age].sum(axis=0) + terms[p, age] for p, age in enumerate(ends)])
         return np.where(~np.isnan(life.fall) & (np.abs(growth) <= FLAT), every, usual)

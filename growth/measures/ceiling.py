@@ -12,6 +12,7 @@ from growth.engine.draws import Read, by_block, stack
 from growth.engine.life import ageless, new_prices
 from growth.engine.long_run import (
     EDGE,
+    FADED,
     FINITE,
     GROWS,
     LOYAL,
@@ -19,6 +20,7 @@ from growth.engine.long_run import (
     ONE,
     STAYS,
     UNSETTLED,
+    LifetimeSum,
     leavers,
     lifetime,
     lifetime_sum,
@@ -104,40 +106,45 @@ def _ceiling(forecast: Forecast, kind: int) -> Measure:
 class _Kept:
     """Customers, or MRR, of a new customer over a lifetime, by plan; shape (plans, 1 or draws).
 
-    total: the sum over ages. kind: how it behaves. back: how much of it comes back, per newcomer. whole: whether
-    nobody ever leaves. same: whether what a newcomer brings never changes. odd: whether those who are older than the
-    ages at which all newcomers leave may go on for ever.
+    sums: the sum over ages. back: how much of it comes back, per newcomer. whole: whether nobody ever leaves. same:
+    whether what a newcomer brings never changes. odd: whether those who are older than the ages at which all newcomers
+    leave may go on for ever.
     """
 
-    total: np.ndarray
-    kind: np.ndarray
+    sums: LifetimeSum
     back: np.ndarray
     whole: np.ndarray
     same: np.ndarray
     odd: np.ndarray
 
     @property
+    def kind(self) -> np.ndarray:
+        """What those on board do in the end."""
+        return self.sums.kind
+
+    @property
     def once(self) -> np.ndarray:
         """The sum with comebacks, where it has a limit."""
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.where((self.kind == FINITE) & (self.back < EDGE), self.total / (1 - self.back), 0.0)
+            return np.where(self.sums.known & (self.back < EDGE), self.sums.total / (1 - self.back), 0.0)
 
     def accumulates(self) -> np.ndarray:
         """Why there is no level where newcomers keep joining: the number of the reason, or _NONE."""
+        kind = np.where(self.sums.known, FINITE, self.kind)
         return _first(
-            (self.kind == GROWS) & self.whole,
+            (kind == GROWS) & self.whole,
             Reason.EXPANSION_WITHOUT_CHURN,
-            self.kind == GROWS,
+            kind == GROWS,
             Reason.EXPANSION_OUTRUNS_CHURN,
-            (self.kind == STAYS) & self.whole,
+            (kind == STAYS) & self.whole,
             Reason.NOBODY_LEAVES,
-            self.kind == STAYS,
+            kind == STAYS,
             Reason.SOME_NEVER_LEAVE,
-            (self.kind == LOYAL) | (self.kind == LOYAL_GROWS),
+            (kind == LOYAL) | (kind == LOYAL_GROWS),
             Reason.LOYAL_STAY,
             self.back >= ONE,
             Reason.COMEBACKS_MAKE_UP,
-            (self.kind == UNSETTLED) | (self.back >= EDGE),
+            (kind == UNSETTLED) | (self.back >= EDGE),
             Reason.NOT_SETTLED,
         )
 
@@ -156,6 +163,8 @@ class _Kept:
             Reason.ALL_COME_BACK,
             (self.kind == STAYS) & (~self.same | waiting),
             Reason.LEVELS_OFF,
+            (self.kind != STAYS) & (self.sums.ratio > 1 - FADED),
+            Reason.NOT_KNOWN,
         )
 
 
@@ -182,6 +191,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     stayers = (people.kind == STAYS) | (people.back >= ONE)
     source = (referral > 0) & (~used & stayers & (aboard[:, CUSTOMERS] > NOBODY)).any(axis=0)
     joined = (new > 0) | source | holds | (alone & (fed <= _number(Reason.NOT_SETTLED)))
+    everybody = (people.whole | ~(joined & used | (aboard[:, CUSTOMERS] > NOBODY))).all(axis=0)  # stays
 
     results = []
     for kept, sells, kind in ((people, used, CUSTOMERS), (money, sold, MRR)):
@@ -196,14 +206,39 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
         empty = waiting[kind] & ~there.any(axis=0) & ~reached  # all have left, and some come back
         reason = np.where((reason == _NONE) & empty, _number(Reason.LEVELS_OFF), reason)
         reason = np.where((reason == _NONE) & reached & source, _number(Reason.LEVELS_OFF), reason)
-        with np.errstate(divide="ignore", invalid="ignore"):
+        # nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
+        alone_so = (reason == _number(Reason.EXPANSION_WITHOUT_CHURN)) | (reason == _number(Reason.NOBODY_LEAVES))
+        reason = np.where(alone_so & ~everybody, reason + 1, reason)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             customers = new * per_newcomer / (1 - sent)
             level = customers
             if kind == MRR:
-                level = np.where(sold, share * (new + referral * customers) * price * money.once, 0.0).sum(axis=0)
+                paid = np.where(sold, share * price, 0.0)
+                level = (paid * money.once).sum(axis=0) * (new + referral * customers)
+                century = _in_a_century(people, money, new, joined, referral, np.where(used, share, 0.0), paid)
+                still = np.where(idle & (money.sums.ratio >= ONE), aboard[:, MRR] * money.sums.left, 0.0)
+                century = century + still.sum(axis=0)
+                slow = (reason < _number(Reason.COMEBACKS_MAKE_UP)) & (century <= aboard[:, MRR].sum(axis=0))
+                reason = np.where(slow, _number(Reason.NOT_KNOWN), reason)
         level = level + np.where(idle & (kept.kind == STAYS), aboard[:, kind], 0.0).sum(axis=0)
         results.append(np.broadcast_arrays(level, reason.astype(float)))
     return np.stack([np.stack(np.broadcast_arrays(*part)) for part in zip(*results, strict=True)])
+
+
+def _in_a_century(
+    people: _Kept,
+    money: _Kept,
+    new: np.ndarray,
+    some: np.ndarray,
+    referral: np.ndarray,
+    share: np.ndarray,
+    paid: np.ndarray,
+) -> np.ndarray:
+    """MRR of newcomers after a hundred years, at least: without comebacks. some: whether any join; paid: MRR of one."""
+    each = np.where(share > 0, share * people.sums.century, 0.0).sum(axis=0)
+    joining = np.where(referral * each < ONE, new / (1 - referral * each), np.where(some, np.inf, 0.0))
+    worth = np.where(paid > 0, paid * money.sums.century, 0.0).sum(axis=0)
+    return np.where((joining > 0) & (worth > 0), joining * worth, 0.0)
 
 
 def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
@@ -216,14 +251,15 @@ def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
         lasting = lifetime_sum(terms, life, growth=growth)
         gone = leavers(terms, life, lasting, growth=growth)
         back = np.where(comeback > 0, np.maximum(comeback, 1e-300) * gone, 0.0)
-        kept.append(_Kept(lasting.total, lasting.kind, back, whole, terms[:, -1] == 1, outlasts(life, growth=growth)))
+        kept.append(_Kept(lasting, back, whole, terms[:, -1] == 1, outlasts(life, growth=growth)))
     return kept[0], kept[1]
 
 
 def _any_may_stay(people: _Kept, money: _Kept, new: np.ndarray) -> bool:
     """Whether those on board have to be looked at: where nobody joins, or some plan keeps what it has."""
     lasting = [
-        np.isin(kept.kind, (GROWS, LOYAL_GROWS, STAYS)).any() or (kept.back >= ONE).any() for kept in (people, money)
+        np.isin(kept.kind, (GROWS, LOYAL, LOYAL_GROWS, STAYS)).any() or (kept.back >= ONE).any()
+        for kept in (people, money)
     ]
     return bool((new == 0).any() or any(lasting) or money.odd.any() or people.odd.any())
 

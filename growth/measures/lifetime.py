@@ -112,8 +112,8 @@ def lifetime_value(forecast: Forecast, *, month: int | None = None, first_paymen
         for part, growth, sign in ((income, life.growth, 1), (cost, np.zeros_like(life.growth), -1)):
             there = part[:, 0] > 0  # what costs nothing adds nothing, however long it lasts
             whole = lifetime_sum(part * discount, life, growth=(1 + growth) * monthly**-12.0 - 1)
-            value = value + sign * np.where(there & (whole.kind == FINITE), whole.total, 0.0)
-            reasons = np.where(there, _why(whole.kind, life), 0)
+            value = value + sign * np.where(there & whole.known, whole.total, 0.0)
+            reasons = np.where(there, _why(np.where(whole.known, FINITE, whole.kind), life), 0)
             number = np.where(reasons > 0, np.where(number > 0, np.minimum(number, reasons), reasons), number)
         number = np.where(share > 0, number, 0)
         value, number = np.broadcast_arrays(np.where(share > 0, share * value, 0.0).sum(axis=0), number.max(axis=0))

@@ -111,9 +111,10 @@ def lowest_cash_month(forecast: Forecast) -> Measure:
     2
     """
     cash = _cash(forecast)
-    slack = SAME * (np.abs(cash[..., :1]) + forecast.cash_in.sum(axis=-1, keepdims=True))
-    lowest = cash.min(axis=-1, keepdims=True)
-    month = np.where((lowest < cash[..., :1] - slack)[..., 0], (cash <= lowest + slack).argmax(axis=-1), 0)
+    least = cash.argmin(axis=-1)[..., None]
+    taken = np.concatenate([np.abs(cash[..., :1]), forecast.cash_in], axis=-1).cumsum(axis=-1)
+    slack = SAME * np.take_along_axis(taken, least, axis=-1)  # cash is not known better: the rest is rounding
+    month = (cash <= np.take_along_axis(cash, least, axis=-1) + slack).argmax(axis=-1)
     return Measure.of(forecast, month, "", whole=True)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from growth.engine.long_run import EDGE, ONE, STAYS
 from growth.measures.ceiling import NOBODY
@@ -25,10 +25,13 @@ from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.stay_sheet import PlanByAge
 
+FAR = 1e60  # stands for joiners without end
 _KINDS = ("customers", "mrr")
+# Reasons true of one plan; where customers of another plan leave, the next reason of the list is the true one.
+_OF_ONE_PLAN = (Reason.EXPANSION_WITHOUT_CHURN, Reason.NOBODY_LEAVES)
 _LINES = (
-    "joining waiting_customers waiting_mrr referral lifetime endless sent fed holds source joined reason "
-    "level_customers level_mrr"
+    "joining waiting_customers waiting_mrr referral lifetime endless sent fed holds source joined everybody mrr_then "
+    "reason level_customers level_mrr"
 ).split()
 
 
@@ -68,6 +71,9 @@ class _CeilingSheet:
         self._sends = self._column("sends", "count", words["verdict"])
         self._remains = {kind: self._column(f"remains_{kind}", "count", words["verdict"]) for kind in _KINDS}
         self._keeps = {kind: self._column(f"keeps_{kind}", "0.00", words["verdict"]) for kind in _KINDS}
+        self._lasts = self._column("lasts", "0.0000", words["verdict"])
+        self._pays = self._column("pays", "0.0000", words["verdict"])
+        self._then = self._column("then", "0.00", words["verdict"])
         self._lines: dict[str, Formula] = {}
 
     def _column(self, key: str, kind: str, group: str = "") -> FormulaColumn:
@@ -113,6 +119,8 @@ class _CeilingSheet:
         self._adds["customers"].put(row, share * people.once(row))
         self._adds["mrr"].put(row, share * price * money.once(row))
         stays = either(people["kind"][row].equals(STAYS), people["back"][row] >= ONE)
+        self._lasts.put(row, choose(share > 0, share * people["century"][row], 0))
+        self._pays.put(row, choose(both(share > 0, price > 0), share * price * money["century"][row], 0))
         self._sends.put(row, choose(both(used.equals(0), stays, self._aboard["customers"][row] > NOBODY), 1, 0))
 
     def level(self, aboard: Formula) -> Level:
@@ -132,6 +140,7 @@ class _CeilingSheet:
         endlessly = both(alone, fed <= number_of(Reason.NOT_SETTLED))
         some = either(joining > 0, source.equals(1), holds.equals(1), endlessly)
         joined = self._line("joined", choose(some, 1, 0), "count")
+        everybody = self._line("everybody", minimum(*map(self._stay_all(joined), range(last + 1))), "count")
         for row in range(len(self._plans)):
             self._stay_behind(row, joined)
         customers = choose(sent < EDGE, joining * life / (1 - sent), 0)
@@ -151,8 +160,19 @@ class _CeilingSheet:
             returning = both(returning, reached.equals(as_formula(False)), why.equals(NO_REASON))
             why = choose(returning, number_of(Reason.LEVELS_OFF), why)
             fed_by_stayers = both(why.equals(NO_REASON), reached, source.equals(1))
-            reasons[kind] = choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why)
+            why = choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why)
+            of_one = either(*(why.equals(number_of(one)) for one in _OF_ONE_PLAN))
+            reasons[kind] = choose(both(of_one, everybody.equals(0)), why + 1, why)
             found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))
+        each = referral * total(self._lasts.span(0, last))
+        joiners = choose(each < ONE, joining / (1 - each), choose(joined.equals(1), FAR, 0))
+        century = self._line(
+            "mrr_then", joiners * total(self._pays.span(0, last)) + total(self._then.span(0, last)), self._book.money
+        )
+        slow = both(
+            reasons["mrr"] < number_of(Reason.COMEBACKS_MAKE_UP), century <= total(self._aboard["mrr"].span(0, last))
+        )
+        reasons["mrr"] = choose(slow, number_of(Reason.NOT_KNOWN), reasons["mrr"])
         reason = self._line("reason", choose(reasons["mrr"].equals(NO_REASON), 0, reasons["mrr"]), "count")
         people = choose(reasons["customers"].equals(NO_REASON), found["customers"], 0)
         people = self._line("level_customers", people, "people")
@@ -166,6 +186,16 @@ class _CeilingSheet:
         """The first reason told of the plans that count."""
         counts, column = self._counts[kind], self._sums[kind][name]
         return minimum(*(choose(counts[row].equals(1), column[row], NO_REASON) for row in range(len(self._plans))))
+
+    def _stay_all(self, joined: Formula) -> Callable[[int], Formula]:
+        """1 where nobody leaves a plan, or nobody is or comes on board of it; for a row."""
+
+        def of(row: int) -> Formula:
+            joins = both(joined.equals(1), self._counts["customers"][row].equals(1))
+            somebody = either(joins, self._aboard["customers"][row] > NOBODY)
+            return choose(both(self._whole[row].equals(0), somebody), 0, 1)
+
+        return of
 
     def _same(self, row: int, kind: str) -> Formula:
         """1 where what a newcomer brings never changes."""
@@ -184,4 +214,6 @@ class _CeilingSheet:
             odd = both(sums["odd"][row].equals(1), aboard > NOBODY)
             reason = minimum(reason, choose(odd, number_of(Reason.NOT_KNOWN), NO_REASON))
             self._remains[kind].put(row, reason)
+            if kind == "mrr":
+                self._then.put(row, choose(idle, aboard * sums["left"][row], 0))
             self._keeps[kind].put(row, choose(both(idle, sums["kind"][row].equals(STAYS)), aboard, 0))

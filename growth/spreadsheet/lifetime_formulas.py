@@ -12,6 +12,7 @@ from growth.engine.long_run import (
     FINITE,
     FLAT,
     GROWS,
+    LIFETIME,
     LOYAL,
     LOYAL_GROWS,
     NOTHING,
@@ -26,8 +27,9 @@ from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choo
 from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
 from growth.spreadsheet.stay_sheet import PlanByAge
 
+HIGH = 100  # a yearly ratio beyond this is taken as this, lest its powers overflow
 NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
-_COLUMNS = "sum last before ratio ratio_before growth rest total kind back accumulates odd".split()
+_COLUMNS = "sum last before ratio ratio_before growth rest total kind known century left back accumulates odd".split()
 
 
 def number_of(reason: Reason) -> int:
@@ -120,7 +122,7 @@ class LifetimeColumns:
     """The lifetime of each plan's customers, or of their MRR: sums, kind, what comes back, and why there is no sum."""
 
     def __init__(self, words: dict[str, Any], table: FormulaTable, group: str):
-        numbers = ("kind", "accumulates", "odd")
+        numbers = ("kind", "known", "accumulates", "odd")
         self._columns = {
             name: table.column(words[name], "count" if name in numbers else "0.0000", group=group) for name in _COLUMNS
         }
@@ -146,6 +148,7 @@ class LifetimeColumns:
         gone = choose(ratio < 1, total(left.span(ages - YEAR, ages - 1)) * ratio / (1 - ratio), 1e99)
         settles = choose(ratio < EDGE, FINITE, choose(ratio < ONE, UNSETTLED, choose(rises, GROWS, STAYS)))
         all_gone = total(left.span(1, ages - 1))
+        later = (LIFETIME - ages) // YEAR  # years that were not looked at
         leaving = all_gone + choose(both(ratio >= ONE, growth <= FLAT), 0, gone)
         if fall is None:
             put("rest", tail)
@@ -165,8 +168,19 @@ class LifetimeColumns:
             kind = choose(powered, choose(flat, slow, choose(rises, growing, fading)), settles)
             leaving = choose(both(fall > 0, flat), total(left.span(1, end)) + kept[end], leaving)
         faded = both(last <= FADED * body, kind > FINITE)
+        if later:
+            faded = both(faded, growth <= FLAT)
+        if fall is None:
+            leaving = choose(faded, all_gone, leaving)
+        else:
+            leaving = choose(both(faded, either(fall <= 0, absolute(growth) > FLAT)), all_gone, leaving)
         put("total", choose(faded, body, whole))
-        put("kind", choose(faded, FINITE, kind))
+        kind = put("kind", kind)
+        put("known", choose(either(kind.equals(FINITE), faded), 1, 0))
+        most = minimum(ratio, HIGH)
+        more = choose(absolute(most - 1) < 1 - ONE, later, most * (1 - most**later) / (1 - most))
+        put("century", body + last * more if later else body)
+        put("left", choose(ratio >= ONE, minimum(kept[ages - 1] * most**later, most ** (LIFETIME // YEAR)), 0))
         put("back", facts.comeback * leaving)
         put("accumulates", self._accumulates(row, facts))
         goes_on = facts.stayed * (1 + growth) >= ONE
@@ -177,17 +191,17 @@ class LifetimeColumns:
     def once(self, row: int) -> Formula:
         """The sum with comebacks, where it has a limit; else 0."""
         back = self["back"][row]
-        return choose(both(self["kind"][row].equals(FINITE), back < EDGE), self["total"][row] / (1 - back), 0)
+        return choose(both(self["known"][row].equals(1), back < EDGE), self["total"][row] / (1 - back), 0)
 
-    def _grows(self, row: int, whole: Formula) -> tuple[Any, ...]:
-        grows = self["kind"][row].equals(GROWS)
+    def _grows(self, kind: Formula, whole: Formula) -> tuple[Any, ...]:
+        grows = kind.equals(GROWS)
         return both(grows, whole.equals(1)), Reason.EXPANSION_WITHOUT_CHURN, grows, Reason.EXPANSION_OUTRUNS_CHURN
 
     def _accumulates(self, row: int, facts: PlanFacts) -> Formula:
         """Why there is no level where newcomers keep joining."""
-        kind, back = self["kind"][row], self["back"][row]
+        kind, back = choose(self["known"][row].equals(1), FINITE, self["kind"][row]), self["back"][row]
         return first_of(
-            *self._grows(row, facts.whole),
+            *self._grows(kind, facts.whole),
             both(kind.equals(STAYS), facts.whole.equals(1)),
             Reason.NOBODY_LEAVES,
             kind.equals(STAYS),
@@ -207,7 +221,7 @@ class LifetimeColumns:
         """
         kind, back = self["kind"][row], self["back"][row]
         return first_of(
-            *self._grows(row, whole),
+            *self._grows(kind, whole),
             kind.equals(LOYAL_GROWS),
             Reason.LOYAL_STAY,
             back > 2 - ONE,
@@ -216,6 +230,8 @@ class LifetimeColumns:
             Reason.ALL_COME_BACK,
             both(kind.equals(STAYS), either(same.equals(0), waiting.equals(1))),
             Reason.LEVELS_OFF,
+            both(absolute(kind - STAYS) > 0, self["ratio"][row] > 1 - FADED),
+            Reason.NOT_KNOWN,
         )
 
 

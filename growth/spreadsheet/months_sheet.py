@@ -16,11 +16,12 @@ from growth.spreadsheet.formula import (
     as_formula,
     both,
     choose,
+    dot,
     maximum,
     minimum,
     missing,
+    position_of,
     rounded,
-    total,
 )
 from growth.spreadsheet.formula_table import FormulaColumn
 from growth.spreadsheet.lifetime_formulas import Level
@@ -133,7 +134,9 @@ class MonthsSheet:
         labels, every = month_labels(self._book.scenario.first_month, last, self._book.locale), max(1, -(-last // 12))
         near = both(level.reason.equals(0), level.mrr <= 1.5 * maximum(*highest))
         cash, opening = self.columns["cash"], self._book.given("bill.opening_cash")
-        slack = SAME * (absolute(opening) + total(self.columns["cash_in"].span(1, last)))
+        place = position_of(minimum(cash.span(0, last)), cash.span(0, last))  # counted from 1, for month 0
+        before = (self.number.span(1, last) < place) * 1
+        slack = SAME * (absolute(opening) + dot(self.columns["cash_in"].span(1, last), before))
         for month in range(last + 1):
             least = cash[month] <= minimum(cash.span(0, last)) + slack
             self._put("lowest", month, choose(least, 1, 0))

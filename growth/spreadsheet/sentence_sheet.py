@@ -221,9 +221,7 @@ class SentenceSheet:
         earned = self._put("earned", left - means["cash_in"] + means["revenue"], "cents")
         cash, opening = self._span("cash", 0), self._book.given("bill.opening_cash")
         low = self._put("low", minimum(cash), "cents")
-        slack = SAME * (absolute(opening) + total(self._span("cash_in")))
-        month = choose(low < opening - slack, position_of(1, self._span("lowest", 0)) - 1, 0)
-        month = self._put("low_month", month, "count")
+        month = self._put("low_month", position_of(1, self._span("lowest", 0)) - 1, "count")
         places = {
             "span": as_formula(month_count(span, self._book.locale)),
             "left": self.numbers.money(absolute(left)),
