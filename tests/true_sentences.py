@@ -45,7 +45,6 @@ CASH = re.compile(
 )
 NO_LEVEL = {
     "and these numbers set no level at which it settles.": "open",
-    "and it does not settle within a hundred years.": "not settled",
     "and no level is known at which it settles.": "not known",
     "and customers bring in about as many as leave.": "hold",
     "and everyone who leaves comes back.": "all back",
@@ -165,7 +164,7 @@ def _cash(forecast: growth.Forecast, clause: re.Match[str]) -> list[str]:
     else:
         false += ["no word of what is earned"] * bool(abs(earned - left) > 0.021 * max(abs(earned), abs(left)) + 0.01)
     cash = np.concatenate([[forecast.scenario.bill.opening_cash], forecast.cash])
-    small = SAME * np.abs(cash).max()
+    small = SAME * (abs(cash[0]) + forecast.cash_in[: cash.argmin()].sum())
     if clause["low_month"]:
         month = int(clause["low_month"])
         low = _shown(clause["low"], cash[month]) and cash[month] <= cash.min() + small
@@ -190,7 +189,6 @@ def _future(forecast: growth.Forecast, clause: str) -> list[str]:
     periodic |= any(plan.billing == "yearly" for plan in scenario.pay.plans)
     way = _order(mrr[-1], mrr[max(len(mrr) - 1 - (12 if periodic else 1), 0)])
     years = hundred_years(scenario).reshape(-1, 12).mean(axis=1)
-    ever = bool(mrr[-1] > 0 or years.any())
     if found := LEVEL.fullmatch(clause):
         return _level(scenario, found, way, float(mrr[-1]), years)
     if clause.startswith(ENDLESS):
@@ -201,8 +199,6 @@ def _future(forecast: growth.Forecast, clause: str) -> list[str]:
     steady = bool(np.isfinite(years[99]) and abs(years[99] - years[89]) <= 5e-4 * years[99])
     if kind == "open":
         return [f"open, but {years[89]:.6g} then {years[99]:.6g}"] * bool(steady and np.isfinite(little(scenario)))
-    if kind == "not settled":
-        return [f"not settled, but {years[89]:.6g} then {years[99]:.6g}"] * bool(steady or not ever)
     if kind == "hold":
         return ["hold"] * bool(not abs(years[99] - years[49]) <= 0.05 * years[99])
     if kind == "all back":
@@ -224,7 +220,7 @@ def settled(years: np.ndarray) -> bool:
 
 
 def fades(years: np.ndarray) -> bool:
-    """Whether yearly means go to 0: as the time doubles they fall by a share that does not become less."""
+    """Whether a distance goes to 0: as the time doubles they fall by a share that does not become less."""
     first, middle, last = years[24], years[49], years[99]
     if last < 1e-6 * first:
         return True
@@ -236,7 +232,7 @@ def _level(scenario: growth.Scenario, clause: re.Match[str], way: int, closing: 
     goes = float(years[99]) if settled(years) else little(scenario)
     small = 0.006 if clause["level"].partition(".")[2] or said < 10 else 0.6
     near = abs(said - goes) <= 0.055 * goes + small
-    if not near and not (said == 0 and fades(years)):
+    if not near and not fades(np.abs(years - said)):
         false.append(f"level {said:g}, but {years[49]:.6g}, {years[99]:.6g} -> {goes:.6g}")
     goes = goes if said else 0.0
     side = 0 if abs(goes - closing) <= 0.01 * closing else _order(goes, closing)

@@ -7,14 +7,16 @@ const EDGE = 1 - 1e-5; // a ratio from here up to ONE levels off too late to be 
 const ONE = 1 - 1e-9; // a ratio from here on is 1 or more
 const FLAT = 1e-9; // growth of a year below this is none
 const FADED = 1e-4; // a last year that is less of the sum than this adds too little to be seen
+const SLOW = 0.999; // a yearly ratio above this leaves more than nine tenths after a century
+const MORE = 1e-3; // a last year that is less of a century's sum than this is no growth that anybody sees
 const NOTHING = 1e-200; // a year's terms below this have died out
 const NOBODY = 1e-9; // customers a month, or money on board, below which there are none
 export const SAME = 1e-6; // amounts that differ by less than this share are the same
 
-// The codes of growth/measures/reason.py, in the order in which they are told; those before not_settled are endless.
+// The codes of growth/measures/reason.py, in the order in which they are told; those before not_known are endless.
 export const REASONS =
   ("expansion_without_churn expansion_outruns_churn nobody_leaves some_never_leave loyal_stay comebacks_make_up " +
-  "referrals_make_up not_settled not_known referrals_hold all_come_back levels_off").split(" ");
+  "referrals_make_up not_known referrals_hold all_come_back levels_off").split(" ");
 const NONE = REASONS.length;
 const numberOf = (code) => REASONS.indexOf(code);
 const firstOf = (...pairs) => {
@@ -41,7 +43,7 @@ export function measures(scenario, result) {
   if (ceiling !== null) {
     const side = compared(ceiling, mrr[months]);
     settles = side === way ? ["below", "same", "above"][side + 1] : "later";
-  } else if (money.reason < numberOf("not_settled")) settles = way > 0 ? "growing" : "open";
+  } else if (money.reason < numberOf("not_known")) settles = way > 0 ? "growing" : "open";
   return {
     goal_month: index < 0 ? null : index,
     ceiling_mrr: ceiling,
@@ -106,6 +108,7 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
   const later = (LIFETIME - ages) / YEAR; // years that were not looked at
   const more = Math.abs(ratio - 1) < 1 - ONE ? later : (ratio * (1 - ratio ** later)) / (1 - ratio);
   const century = body + (later > 0 && last > 0 ? last * more : 0);
+  const late = last * (later > 0 ? ratio ** later : 1);
   const faded = last <= FADED * body && kind !== "finite" && (later === 0 || !rises);
   if (faded) total = body;
   let left = sum(gone);
@@ -113,7 +116,7 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
   else if (kind !== "stays" && !faded) left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
   const known = kind === "finite" || faded;
   const still = ratio >= ONE ? Math.min(terms[ages - 1] * ratio ** later, ratio ** (LIFETIME / YEAR)) : 0; // in a century, at least
-  return { total, kind, known, ratio, century, still, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
+  return { total, kind, known, ratio, century, late, still, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
 }
 
 // A new customer's life on a plan: customers and MRR (of a price of 1) over it, each as lifetimeSum has it.
@@ -135,7 +138,7 @@ function lifetime(scenario, plan, factor, comeback) {
   const also = { fall: fallOf(scenario, plan, factor), yearly, comeback };
   const whole = alive[ages - 1] === 1;
   // whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever
-  const odd = (more) => alive[ages - 1] === 0 && (Number.isNaN(also.fall) ? stayed * more >= ONE : more - 1 > FLAT);
+  const odd = (more) => alive[ages - 1] === 0 && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
   return [
     { ...lifetimeSum(alive, gone, churn, { ...also, growth: 0 }), whole, odd: odd(1) },
     { ...lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 }), whole, odd: odd(growth) },
@@ -154,7 +157,7 @@ const accumulates = ({ kind: end, known, whole, back }) => {
     kind === "stays", "some_never_leave",
     kind.startsWith("loyal"), "loyal_stay",
     back >= ONE, "comebacks_make_up",
-    kind === "unsettled" || back >= EDGE, "not_settled",
+    kind === "unsettled" || back >= EDGE, "not_known",
   );
 };
 
@@ -162,11 +165,10 @@ const accumulates = ({ kind: end, known, whole, back }) => {
 const remains = (kept, waiting) =>
   firstOf(
     ...grows(kept.kind, kept.whole),
-    kept.kind === "loyal_grows", "loyal_stay",
     kept.back > 2 - ONE, "comebacks_make_up",
     kept.back >= ONE, "all_come_back",
     kept.kind === "stays" && (!kept.same || waiting), "levels_off",
-    kept.kind !== "stays" && kept.ratio > 1 - FADED, "not_known",
+    kept.kind === "loyal_grows" || (kept.kind !== "stays" && kept.ratio > SLOW), "not_known",
   );
 
 // The levels of customers and MRR, each {level, reason}: the number of the reason why there is none, or NONE.
@@ -190,21 +192,20 @@ function settle(scenario, { series, aboard }) {
   const endless = least(({ kept }) => accumulates(kept[0]), ({ used }) => used);
   const perNewcomer = plans.reduce((all, { used, share, kept }) => all + (used ? share * once(kept[0]) : 0), 0);
   const sent = endless < NONE ? 0 : referral * perNewcomer;
-  const fed = firstOf(endless < NONE, endless, sent >= ONE, "referrals_make_up", sent >= EDGE, "not_settled");
+  const fed = firstOf(endless < NONE, endless, sent >= ONE, "referrals_make_up", sent >= EDGE, "not_known");
   const alone = newcomers === 0 && referral > 0 && plans.reduce((all, plan) => all + plan.aboard[0], 0) > NOBODY;
   const holds = alone && endless === NONE && sent >= EDGE && sent <= 2 - EDGE;
   const stays = ({ kept: [people] }) => people.kind === "stays" || people.back >= ONE;
   const source = referral > 0 && plans.some((plan) => !plan.used && stays(plan) && plan.aboard[0] > NOBODY);
-  const joined = newcomers > 0 || source || holds || (alone && fed <= numberOf("not_settled"));
+  const joined = newcomers > 0 || source || holds || (alone && fed <= numberOf("not_known"));
   const customers = (newcomers * perNewcomer) / (1 - sent);
   const everybody = plans.every(({ used, kept: [people], aboard }) => people.whole || !((joined && used) || aboard[0] > NOBODY));
   const totalOf = (what) => plans.reduce((all, plan) => all + what(plan), 0);
   const paid = ({ sold, share, price }) => (sold ? share * price : 0);
-  // MRR of newcomers after a hundred years, at least: without comebacks
-  const each = referral * totalOf(({ used, share, kept }) => (used ? share * kept[0].century : 0));
-  const joiners = each < ONE ? newcomers / (1 - each) : joined ? Infinity : 0;
-  const worth = totalOf((plan) => (paid(plan) > 0 ? paid(plan) * plan.kept[1].century : 0));
-  const inACentury = joiners > 0 && worth > 0 ? joiners * worth : 0;
+  const sends = referral * totalOf(({ used, share, kept }) => (used ? share * kept[0].century : 0));
+  const joiners = sends < 2 ? newcomers : joined ? Infinity : 0; // at least: without comebacks
+  const worthOf = (part) => totalOf((plan) => (paid(plan) > 0 ? paid(plan) * plan.kept[1][part] : 0));
+  const worth = worthOf("century"), inACentury = joiners > 0 && worth > 0 ? joiners * worth : 0;
 
   return [0, 1].map((of) => {
     const sells = (plan) => (of ? plan.sold : plan.used);
@@ -221,9 +222,11 @@ function settle(scenario, { series, aboard }) {
     // nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
     if (!everybody && ["expansion_without_churn", "nobody_leaves"].includes(REASONS[reason])) reason += 1;
     let level = of ? totalOf((plan) => paid(plan) * once(plan.kept[1])) * (newcomers + referral * customers) : customers;
-    if (of && reason < numberOf("comebacks_make_up")) {
+    if (of && reason < numberOf("not_known")) {
       const stillThere = (plan) => (idle(plan) && plan.kept[1].still > 0 ? plan.aboard[1] * plan.kept[1].still : 0);
-      if (inACentury + totalOf(stillThere) <= totalOf((plan) => plan.aboard[1])) reason = numberOf("not_known");
+      const below = inACentury + totalOf(stillThere) <= totalOf((plan) => plan.aboard[1]);
+      const level = plans.every((plan) => stillThere(plan) <= MORE * plan.aboard[1]) && worthOf("late") <= MORE * worth;
+      if (below || (level && sends < 2 && reason < numberOf("comebacks_make_up"))) reason = numberOf("not_known");
     }
     for (const plan of plans) if (idle(plan) && plan.kept[of].kind === "stays") level += plan.aboard[of];
     return { level, reason };

@@ -24,6 +24,7 @@ EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded gr
 ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
 FLAT = 1e-9  # yearly growth below this is taken as none
 FADED = 1e-4  # a last year below this share of the sum adds at most 1% in a century, if the terms do not rise
+SLOW = 0.999  # a yearly ratio above this leaves more than nine tenths after a century
 NOTHING = 1e-200  # a year's sum below this is taken as 0: ratios of subnormal floats are meaningless
 
 # How a sum over all ages behaves.
@@ -60,6 +61,7 @@ class LifetimeSum:
     total: infinite or meaningless unless `known`. kind: what the terms do in the end. ratio: the last year over the one
     before. faded: whether the sum has all but settled within LIFETIME, whatever the terms do later. century: the sum of
     the first LIFETIME ages. left: of those on board, at least this is left after LIFETIME, if ratio >= ONE.
+    late: the last year of the century.
     """
 
     total: np.ndarray
@@ -68,6 +70,7 @@ class LifetimeSum:
     faded: np.ndarray
     century: np.ndarray
     left: np.ndarray
+    late: np.ndarray
 
     @property
     def known(self) -> np.ndarray:
@@ -227,9 +230,10 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
         more = np.where(np.abs(ratio - 1) < 1 - ONE, later, ratio * (1 - ratio**later) / (1 - ratio))
         century = body + (np.where(years[0] > 0, years[0] * more, 0.0) if later else 0.0)
         left = np.minimum(terms[:, -1] * ratio**later, ratio ** (LIFETIME // YEAR))  # of newcomers, of older customers
+        late = years[0] * (ratio**later if later else 1.0)
         faded = (years[0] <= FADED * body) & (kind != FINITE) & ((later == 0) | ~rises)
         total = np.where(faded, body, total)
-    return LifetimeSum(*np.broadcast_arrays(total, kind, ratio, faded, century, left))
+    return LifetimeSum(*np.broadcast_arrays(total, kind, ratio, faded, century, left, late))
 
 
 def _power_sum(terms: np.ndarray, life: Lifetime) -> tuple[np.ndarray, np.ndarray]:
@@ -254,7 +258,7 @@ def _last_step(ages: int, yearly: bool) -> tuple[int, int]:
 
 
 def outlasts(life: Lifetime, *, growth: np.ndarray) -> np.ndarray:
-    """Whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever.
+    """Whether no newcomer lives to the last ages while what older customers pay holds up for a century or grows.
 
     Shape (plans, 1 or draws). growth: as for `lifetime_sum`.
 
@@ -267,7 +271,7 @@ def outlasts(life: Lifetime, *, growth: np.ndarray) -> np.ndarray:
     """
     kept = (1 - life.churn[:, -YEAR:]).prod(axis=1)
     power = ~np.isnan(life.fall)
-    goes_on = np.where(power, growth > FLAT, kept * (1 + growth) >= ONE)
+    goes_on = (kept * (1 + growth) > SLOW) | (power & (growth > FLAT))
     return goes_on & (life.alive[:, -1] == 0)
 
 

@@ -12,12 +12,12 @@ from growth.engine.draws import Read, by_block, stack
 from growth.engine.life import ageless, new_prices
 from growth.engine.long_run import (
     EDGE,
-    FADED,
     FINITE,
     GROWS,
     LOYAL,
     LOYAL_GROWS,
     ONE,
+    SLOW,
     STAYS,
     UNSETTLED,
     LifetimeSum,
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from growth.scenario import Scenario
 
 NOBODY = 1e-9  # customers a month, or money on board, below which there are none: what fading numbers leave
+MORE = 1e-3  # a last year that is less of a century's sum than this is no growth that anybody sees
 _NONE = len(REASONS) + 1  # stands for "no reason", so that the first reason told is the least
 
 
@@ -145,7 +146,7 @@ class _Kept:
             self.back >= ONE,
             Reason.COMEBACKS_MAKE_UP,
             (kind == UNSETTLED) | (self.back >= EDGE),
-            Reason.NOT_SETTLED,
+            Reason.NOT_KNOWN,
         )
 
     def remains(self, waiting: np.ndarray) -> np.ndarray:
@@ -155,15 +156,13 @@ class _Kept:
             Reason.EXPANSION_WITHOUT_CHURN,
             self.kind == GROWS,
             Reason.EXPANSION_OUTRUNS_CHURN,
-            self.kind == LOYAL_GROWS,
-            Reason.LOYAL_STAY,
             self.back > 2 - ONE,
             Reason.COMEBACKS_MAKE_UP,
             self.back >= ONE,
             Reason.ALL_COME_BACK,
             (self.kind == STAYS) & (~self.same | waiting),
             Reason.LEVELS_OFF,
-            (self.kind != STAYS) & (self.sums.ratio > 1 - FADED),
+            (self.kind == LOYAL_GROWS) | (self.kind != STAYS) & (self.sums.ratio > SLOW),
             Reason.NOT_KNOWN,
         )
 
@@ -184,13 +183,13 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     per_newcomer = np.where(used, share * people.once, 0.0).sum(axis=0)
     sent = np.where(endless < _NONE, 0.0, referral * per_newcomer)
     fed = _first(
-        endless < _NONE, endless, sent >= ONE, Reason.REFERRALS_MAKE_UP, sent >= EDGE, Reason.NOT_SETTLED
+        endless < _NONE, endless, sent >= ONE, Reason.REFERRALS_MAKE_UP, sent >= EDGE, Reason.NOT_KNOWN
     )  # what referrals come to: why customers have no level where some keep joining
     alone = (new == 0) & (referral > 0) & (aboard[:, CUSTOMERS].sum(axis=0) > NOBODY)
     holds = alone & (endless == _NONE) & (sent >= EDGE) & (sent <= 2 - EDGE)
     stayers = (people.kind == STAYS) | (people.back >= ONE)
     source = (referral > 0) & (~used & stayers & (aboard[:, CUSTOMERS] > NOBODY)).any(axis=0)
-    joined = (new > 0) | source | holds | (alone & (fed <= _number(Reason.NOT_SETTLED)))
+    joined = (new > 0) | source | holds | (alone & (fed <= _number(Reason.NOT_KNOWN)))
     everybody = (people.whole | ~(joined & used | (aboard[:, CUSTOMERS] > NOBODY))).all(axis=0)  # stays
 
     results = []
@@ -215,30 +214,22 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
             if kind == MRR:
                 paid = np.where(sold, share * price, 0.0)
                 level = (paid * money.once).sum(axis=0) * (new + referral * customers)
-                century = _in_a_century(people, money, new, joined, referral, np.where(used, share, 0.0), paid)
+                sends = referral * np.where(used, share * people.sums.century, 0.0).sum(axis=0)
+                joining = np.where(sends < 2, new, np.where(joined, np.inf, 0.0))  # at least: without comebacks
+                worth, late = (
+                    np.where(paid > 0, paid * part, 0.0).sum(axis=0) for part in (money.sums.century, money.sums.late)
+                )
+                century = np.where((joining > 0) & (worth > 0), joining * worth, 0.0)
                 still = np.where(idle & (money.sums.ratio >= ONE), aboard[:, MRR] * money.sums.left, 0.0)
                 century = century + still.sum(axis=0)
-                slow = (reason < _number(Reason.COMEBACKS_MAKE_UP)) & (century <= aboard[:, MRR].sum(axis=0))
-                reason = np.where(slow, _number(Reason.NOT_KNOWN), reason)
+                slow = century <= aboard[:, MRR].sum(axis=0)
+                level_by_then = (late <= MORE * worth) & (still <= MORE * aboard[:, MRR]).all(axis=0) & (sends < 2)
+                slow |= level_by_then & (reason < _number(Reason.COMEBACKS_MAKE_UP))
+                endless = reason < _number(Reason.NOT_KNOWN)
+                reason = np.where(endless & slow, _number(Reason.NOT_KNOWN), reason)
         level = level + np.where(idle & (kept.kind == STAYS), aboard[:, kind], 0.0).sum(axis=0)
         results.append(np.broadcast_arrays(level, reason.astype(float)))
     return np.stack([np.stack(np.broadcast_arrays(*part)) for part in zip(*results, strict=True)])
-
-
-def _in_a_century(
-    people: _Kept,
-    money: _Kept,
-    new: np.ndarray,
-    some: np.ndarray,
-    referral: np.ndarray,
-    share: np.ndarray,
-    paid: np.ndarray,
-) -> np.ndarray:
-    """MRR of newcomers after a hundred years, at least: without comebacks. some: whether any join; paid: MRR of one."""
-    each = np.where(share > 0, share * people.sums.century, 0.0).sum(axis=0)
-    joining = np.where(referral * each < ONE, new / (1 - referral * each), np.where(some, np.inf, 0.0))
-    worth = np.where(paid > 0, paid * money.sums.century, 0.0).sum(axis=0)
-    return np.where((joining > 0) & (worth > 0), joining * worth, 0.0)
 
 
 def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:

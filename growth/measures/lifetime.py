@@ -134,7 +134,7 @@ def _why(kind: np.ndarray, life: Lifetime) -> np.ndarray:
         (kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
         ((kind == STAYS) & whole, Reason.NOBODY_LEAVES),
         (kind == STAYS, Reason.SOME_NEVER_LEAVE),
-        (kind == UNSETTLED, Reason.NOT_SETTLED),
+        (kind == UNSETTLED, Reason.NOT_KNOWN),
     ]
     numbers = [0 if reason is None else REASONS.index(reason) + 1 for _, reason in cases]
     return np.select([case for case, _ in cases], numbers, REASONS.index(Reason.LOYAL_STAY) + 1)

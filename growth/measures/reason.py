@@ -19,7 +19,6 @@ class Reason(StrEnum):
     LOYAL_STAY = "loyal_stay"
     COMEBACKS_MAKE_UP = "comebacks_make_up"
     REFERRALS_MAKE_UP = "referrals_make_up"
-    NOT_SETTLED = "not_settled"
     NOT_KNOWN = "not_known"
     REFERRALS_HOLD = "referrals_hold"
     ALL_COME_BACK = "all_come_back"
@@ -33,7 +32,7 @@ class Reason(StrEnum):
     @property
     def endless(self) -> bool:
         """Whether MRR grows without end, where it is what keeps MRR from settling."""
-        return REASONS.index(self) < REASONS.index(Reason.NOT_SETTLED)
+        return REASONS.index(self) < REASONS.index(Reason.NOT_KNOWN)
 
 
 REASONS = tuple(Reason)
@@ -45,7 +44,6 @@ _WORDS = {
     Reason.LOYAL_STAY: "the most loyal customers hardly ever leave",
     Reason.COMEBACKS_MAKE_UP: "those who come back make up for those who leave",
     Reason.REFERRALS_MAKE_UP: "customers bring in new ones at least as fast as they leave",
-    Reason.NOT_SETTLED: "not settled within 100 years",
     Reason.NOT_KNOWN: "no level is known at which it settles",
     Reason.REFERRALS_HOLD: "customers bring in about as many as leave",
     Reason.ALL_COME_BACK: "nobody joins, and everyone who leaves comes back",

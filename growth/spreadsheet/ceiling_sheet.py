@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from growth.engine.long_run import EDGE, ONE, STAYS
-from growth.measures.ceiling import NOBODY
+from growth.measures.ceiling import MORE, NOBODY
 from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.changes_sheet import ChangesSheet
@@ -73,6 +73,7 @@ class _CeilingSheet:
         self._keeps = {kind: self._column(f"keeps_{kind}", "0.00", words["verdict"]) for kind in _KINDS}
         self._lasts = self._column("lasts", "0.0000", words["verdict"])
         self._pays = self._column("pays", "0.0000", words["verdict"])
+        self._pays_late = self._column("pays_late", "0.0000", words["verdict"])
         self._then = self._column("then", "0.00", words["verdict"])
         self._lines: dict[str, Formula] = {}
 
@@ -120,7 +121,8 @@ class _CeilingSheet:
         self._adds["mrr"].put(row, share * price * money.once(row))
         stays = either(people["kind"][row].equals(STAYS), people["back"][row] >= ONE)
         self._lasts.put(row, choose(share > 0, share * people["century"][row], 0))
-        self._pays.put(row, choose(both(share > 0, price > 0), share * price * money["century"][row], 0))
+        for column, name in ((self._pays, "century"), (self._pays_late, "late")):
+            column.put(row, choose(both(share > 0, price > 0), share * price * money[name][row], 0))
         self._sends.put(row, choose(both(used.equals(0), stays, self._aboard["customers"][row] > NOBODY), 1, 0))
 
     def level(self, aboard: Formula) -> Level:
@@ -130,14 +132,14 @@ class _CeilingSheet:
         life = self._line("lifetime", total(self._adds["customers"].span(0, last)), "0.0000")
         endless = self._line("endless", self._least("customers", "accumulates"), "count")
         sent = self._line("sent", choose(endless < NO_REASON, 0, referral * life), "0.0000")
-        made_up = first_of(sent >= ONE, Reason.REFERRALS_MAKE_UP, sent >= EDGE, Reason.NOT_SETTLED)
+        made_up = first_of(sent >= ONE, Reason.REFERRALS_MAKE_UP, sent >= EDGE, Reason.NOT_KNOWN)
         fed = self._line("fed", choose(endless < NO_REASON, endless, made_up), "count")
         alone = both(joining.equals(0), referral > 0, aboard > NOBODY)
         level_off = both(endless.equals(NO_REASON), sent >= EDGE, sent <= 2 - EDGE)
         holds = self._line("holds", choose(both(alone, level_off), 1, 0), "count")
         source = choose(both(referral > 0, total(self._sends.span(0, last)) > 0), 1, 0)
         source = self._line("source", source, "count")
-        endlessly = both(alone, fed <= number_of(Reason.NOT_SETTLED))
+        endlessly = both(alone, fed <= number_of(Reason.NOT_KNOWN))
         some = either(joining > 0, source.equals(1), holds.equals(1), endlessly)
         joined = self._line("joined", choose(some, 1, 0), "count")
         everybody = self._line("everybody", minimum(*map(self._stay_all(joined), range(last + 1))), "count")
@@ -164,15 +166,7 @@ class _CeilingSheet:
             of_one = either(*(why.equals(number_of(one)) for one in _OF_ONE_PLAN))
             reasons[kind] = choose(both(of_one, everybody.equals(0)), why + 1, why)
             found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))
-        each = referral * total(self._lasts.span(0, last))
-        joiners = choose(each < ONE, joining / (1 - each), choose(joined.equals(1), FAR, 0))
-        century = self._line(
-            "mrr_then", joiners * total(self._pays.span(0, last)) + total(self._then.span(0, last)), self._book.money
-        )
-        slow = both(
-            reasons["mrr"] < number_of(Reason.COMEBACKS_MAKE_UP), century <= total(self._aboard["mrr"].span(0, last))
-        )
-        reasons["mrr"] = choose(slow, number_of(Reason.NOT_KNOWN), reasons["mrr"])
+        reasons["mrr"] = choose(self._slow(reasons["mrr"], last), number_of(Reason.NOT_KNOWN), reasons["mrr"])
         reason = self._line("reason", choose(reasons["mrr"].equals(NO_REASON), 0, reasons["mrr"]), "count")
         people = choose(reasons["customers"].equals(NO_REASON), found["customers"], 0)
         people = self._line("level_customers", people, "people")
@@ -181,6 +175,23 @@ class _CeilingSheet:
         for number, text in enumerate(self._words["reasons"]):
             self.table.sheet.text(first + number, 0, text, "soft")
         return Level(people, money, reason)
+
+    def _slow(self, reason: Formula, last: int) -> Formula:
+        """Whether growth without end does not show within a hundred years, as far as is known."""
+        lines = self._lines
+        sends, then = lines["referral"] * total(self._lasts.span(0, last)), self._then.span(0, last)
+        joining = choose(sends < 2, lines["joining"], choose(lines["joined"].equals(1), FAR, 0))
+        pays, aboard = total(self._pays.span(0, last)), self._aboard["mrr"]
+        century = self._line("mrr_then", joining * pays + total(then), self._book.money)
+        level = [self._then[row] <= MORE * aboard[row] for row in range(last + 1)]
+        level = both(
+            reason < number_of(Reason.COMEBACKS_MAKE_UP),
+            sends < 2,
+            total(self._pays_late.span(0, last)) <= MORE * pays,
+            *level,
+        )
+        below = century <= total(aboard.span(0, last))
+        return both(reason < number_of(Reason.NOT_KNOWN), either(below, level))
 
     def _least(self, kind: str, name: str) -> Formula:
         """The first reason told of the plans that count."""

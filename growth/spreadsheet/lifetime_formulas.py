@@ -17,6 +17,7 @@ from growth.engine.long_run import (
     LOYAL_GROWS,
     NOTHING,
     ONE,
+    SLOW,
     STAYS,
     UNSETTLED,
 )
@@ -29,7 +30,9 @@ from growth.spreadsheet.stay_sheet import PlanByAge
 
 HIGH = 100  # a yearly ratio beyond this is taken as this, lest its powers overflow
 NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
-_COLUMNS = "sum last before ratio ratio_before growth rest total kind known century left back accumulates odd".split()
+_COLUMNS = (
+    "sum last before ratio ratio_before growth rest total kind known century late left back accumulates odd".split()
+)
 
 
 def number_of(reason: Reason) -> int:
@@ -180,12 +183,13 @@ class LifetimeColumns:
         most = minimum(ratio, HIGH)
         more = choose(absolute(most - 1) < 1 - ONE, later, most * (1 - most**later) / (1 - most))
         put("century", body + last * more if later else body)
+        put("late", last * most**later if later else last)
         put("left", choose(ratio >= ONE, minimum(kept[ages - 1] * most**later, most ** (LIFETIME // YEAR)), 0))
         put("back", facts.comeback * leaving)
         put("accumulates", self._accumulates(row, facts))
-        goes_on = facts.stayed * (1 + growth) >= ONE
+        goes_on = facts.stayed * (1 + growth) > SLOW
         if fall is not None:
-            goes_on = choose(fall > 0, rises, goes_on)
+            goes_on = either(goes_on, both(fall > 0, rises))
         put("odd", choose(both(facts.life.alive[ages - 1].equals(0), goes_on), 1, 0))
 
     def once(self, row: int) -> Formula:
@@ -211,7 +215,7 @@ class LifetimeColumns:
             back >= ONE,
             Reason.COMEBACKS_MAKE_UP,
             either(kind.equals(UNSETTLED), back >= EDGE),
-            Reason.NOT_SETTLED,
+            Reason.NOT_KNOWN,
         )
 
     def remains(self, row: int, whole: Formula, same: Formula, waiting: Formula) -> Formula:
@@ -222,15 +226,13 @@ class LifetimeColumns:
         kind, back = self["kind"][row], self["back"][row]
         return first_of(
             *self._grows(kind, whole),
-            kind.equals(LOYAL_GROWS),
-            Reason.LOYAL_STAY,
             back > 2 - ONE,
             Reason.COMEBACKS_MAKE_UP,
             back >= ONE,
             Reason.ALL_COME_BACK,
             both(kind.equals(STAYS), either(same.equals(0), waiting.equals(1))),
             Reason.LEVELS_OFF,
-            both(absolute(kind - STAYS) > 0, self["ratio"][row] > 1 - FADED),
+            either(kind.equals(LOYAL_GROWS), both(absolute(kind - STAYS) > 0, self["ratio"][row] > SLOW)),
             Reason.NOT_KNOWN,
         )
 

@@ -172,7 +172,7 @@ class SentenceSheet:
         span = YEAR if self._seasonal or self._yearly else 1
         moves, side = _compared(closing[months], closing[max(months - span, 0)]), _compared(level.mrr, closing[months])
         endless = choose(moves > 0, _GROWING, _OPEN)
-        unsettled = choose(level.reason < number_of(Reason.NOT_SETTLED), endless, 10 + level.reason)
+        unsettled = choose(level.reason < number_of(Reason.NOT_KNOWN), endless, 10 + level.reason)
         way = choose(level.reason.equals(0), choose(side.equals(moves), side, _LATER), unsettled)
         self._way = way = self._put("way", way, "count")
 

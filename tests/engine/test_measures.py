@@ -258,7 +258,7 @@ def test_who_never_leaves_stays_in_the_ceiling():
         # 0.9995^1200 = 0.55: the MRR of the loyal fades, but after more than a hundred years
         (
             {"churn": {"curve": "sbg", "alpha": 0.5, "beta": 10}, "grow": {"monthly_contraction_rate": 0.0005}},
-            "not_settled",
+            "not_known",
         ),
         (
             {"churn": {"curve": "measured", "survival": (0.9, 0.8), "tail_monthly_churn_rate": 0}},
