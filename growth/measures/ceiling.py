@@ -177,7 +177,9 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     new = arrivals_of(scenario, read=read, season_at_mean=True)["new_customers"][-1]
     new = np.where(new > NOBODY, new, 0.0)
     referral = read(scenario.sign_up.monthly_referral_rate) * read(scenario.pay.conversion_rate)
-    aboard, waiting = _aboard(scenario, read, draws, needed=_any_may_stay(people, money, new))
+    aboard, waiting = _aboard(
+        scenario, read, draws, needed=bool((referral > 0).any()) or _any_may_stay(people, money, new)
+    )
 
     endless = _least(people.accumulates(), used)
     per_newcomer = np.where(used, share * people.once, 0.0).sum(axis=0)
