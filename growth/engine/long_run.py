@@ -13,13 +13,13 @@ import numpy as np
 
 from growth.engine.draws import Read, stack
 from growth.engine.life import YEAR, churn_factor, plan_churn, plan_growth
+from growth.engine.settled_ages import LIFETIME
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
     from growth.scenario.churn import Churn
     from growth.scenario.pay import Plan
 
-LIFETIME = 1200  # ages summed if churn never settles
 EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded growth
 ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
 FLAT = 1e-9  # yearly growth below this is taken as none
@@ -75,43 +75,8 @@ class LifetimeSum:
     @property
     def known(self) -> np.ndarray:
         """Whether the total is the level that the sum reaches."""
-        return (self.kind == FINITE) | self.faded
-
-
-def settled_ages(scenario: Scenario) -> int:
-    """The number of ages that `lifetime_sum` needs: three years after the last age at which churn or growth changes.
-
-    From then on every year repeats the one before. A constant curve, a geometric series from the start, needs 36 ages.
-
-    Parameters
-    ----------
-    scenario : Scenario
-
-    Returns
-    -------
-    int
-        Whole years in months, 36..LIFETIME.
-
-    Examples
-    --------
-    >>> from growth.scenario import Scenario
-    >>> plans = [{"name": "Studio", "monthly_price": 20}]
-    >>> settled_ages(Scenario(business="Fernhollow", pay={"plans": plans}, grow={"monthly_expansion_rate": 0.01,
-    ...     "last_age_months": 30}))
-    72
-    """
-    changes = [_last_change(plan.churn or scenario.stay.churn) for plan in scenario.pay.plans]
-    years = -(-max(scenario.grow.last_age_months or 0, *changes) // YEAR)
-    return min((years + 3) * YEAR, LIFETIME)
-
-
-def _last_change(curve: Churn) -> int:
-    """The last age at which churn may differ from that of the next age; LIFETIME if it never settles."""
-    if curve.curve == "early_late":
-        return curve.early_months
-    if curve.curve == "measured":
-        return len(curve.survival)
-    return 0 if curve.curve == "constant" else LIFETIME
+        known: np.ndarray = (self.kind == FINITE) | self.faded
+        return known
 
 
 def lifetime(scenario: Scenario, *, month: int, read: Read, ages: int = LIFETIME) -> Lifetime:
@@ -272,7 +237,8 @@ def outlasts(life: Lifetime, *, growth: np.ndarray) -> np.ndarray:
     kept = (1 - life.churn[:, -YEAR:]).prod(axis=1)
     power = ~np.isnan(life.fall)
     goes_on = (kept * (1 + growth) > SLOW) | (power & (growth > FLAT))
-    return goes_on & (life.alive[:, -1] == 0)
+    outlast: np.ndarray = goes_on & (life.alive[:, -1] == 0)
+    return outlast
 
 
 def leavers(terms: np.ndarray, life: Lifetime, whole: LifetimeSum, *, growth: np.ndarray) -> np.ndarray:

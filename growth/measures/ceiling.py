@@ -25,10 +25,10 @@ from growth.engine.long_run import (
     lifetime,
     lifetime_sum,
     outlasts,
-    settled_ages,
 )
 from growth.engine.pay import arrivals_of
 from growth.engine.run import run
+from growth.engine.settled_ages import settled_ages
 from growth.engine.step import CUSTOMERS, MRR
 from growth.measures.measure import Measure
 from growth.measures.reason import REASONS, Reason

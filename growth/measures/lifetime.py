@@ -12,14 +12,13 @@ from growth.engine.life import new_prices
 from growth.engine.long_run import (
     FINITE,
     GROWS,
-    LIFETIME,
     STAYS,
     UNSETTLED,
     Lifetime,
     lifetime,
     lifetime_sum,
-    settled_ages,
 )
+from growth.engine.settled_ages import LIFETIME, settled_ages
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
 from growth.measures.reason import REASONS, Reason

@@ -30,8 +30,8 @@ _KINDS = ("customers", "mrr")
 # Reasons true of one plan; where customers of another plan leave, the next reason of the list is the true one.
 _OF_ONE_PLAN = (Reason.EXPANSION_WITHOUT_CHURN, Reason.NOBODY_LEAVES)
 _LINES = (
-    "joining waiting_customers waiting_mrr referral lifetime endless sent fed holds source joined everybody mrr_then "
-    "reason level_customers level_mrr"
+    "joining waiting_customers waiting_mrr referral lifetime endless sent fed holds source joined everybody "
+    "why_customers why_mrr whether_customers whether_mrr mrr_then reason level_customers level_mrr"
 ).split()
 
 
@@ -156,13 +156,13 @@ class _CeilingSheet:
             reached = both(joined.equals(1), total(self._counts[kind].span(0, last)) > 0)
             why = minimum(through[kind], self._least(kind, "accumulates"))
             why = choose(reached, choose(holds.equals(1), number_of(Reason.REFERRALS_HOLD), why), NO_REASON)
-            why = minimum(why, self._remains[kind].span(0, last))
+            why = self._line(f"why_{kind}", minimum(why, self._remains[kind].span(0, last)), "count")
             aboard_at_all = total(self._aboard[kind].span(0, last)) > NOBODY
             returning = both(lines[f"waiting_{kind}"].equals(1), aboard_at_all.equals(as_formula(False)))
             returning = both(returning, reached.equals(as_formula(False)), why.equals(NO_REASON))
             why = choose(returning, number_of(Reason.LEVELS_OFF), why)
             fed_by_stayers = both(why.equals(NO_REASON), reached, source.equals(1))
-            why = choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why)
+            why = self._line(f"whether_{kind}", choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why), "count")
             of_one = either(*(why.equals(number_of(one)) for one in _OF_ONE_PLAN))
             reasons[kind] = choose(both(of_one, everybody.equals(0)), why + 1, why)
             found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))

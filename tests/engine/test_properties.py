@@ -14,7 +14,8 @@ from plain import NOBODY, business, plan
 import growth
 from growth.engine import SERIES
 from growth.engine.draws import single
-from growth.engine.long_run import FINITE, LIFETIME, lifetime, lifetime_sum, settled_ages
+from growth.engine.long_run import FINITE, lifetime, lifetime_sum
+from growth.engine.settled_ages import LIFETIME, settled_ages
 from growth.measures import customer_ceiling, gross_revenue_retention, growth_ceiling, net_revenue_retention
 
 CURVES = {
