@@ -31,7 +31,8 @@ _KINDS = ("customers", "mrr")
 _OF_ONE_PLAN = (Reason.EXPANSION_WITHOUT_CHURN, Reason.NOBODY_LEAVES)
 _LINES = (
     "joining waiting_customers waiting_mrr referral lifetime endless sent fed holds source joined everybody "
-    "why_customers why_mrr whether_customers whether_mrr mrr_then reason level_customers level_mrr"
+    "why_customers why_mrr whether_customers whether_mrr told_customers told_mrr mrr_then reason "
+    "level_customers level_mrr"
 ).split()
 
 
@@ -164,7 +165,8 @@ class _CeilingSheet:
             fed_by_stayers = both(why.equals(NO_REASON), reached, source.equals(1))
             why = self._line(f"whether_{kind}", choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why), "count")
             of_one = either(*(why.equals(number_of(one)) for one in _OF_ONE_PLAN))
-            reasons[kind] = choose(both(of_one, everybody.equals(0)), why + 1, why)
+            of_several = choose(both(of_one, everybody.equals(0)), why + 1, why)
+            reasons[kind] = self._line(f"told_{kind}", of_several, "count")
             found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))
         reasons["mrr"] = choose(self._slow(reasons["mrr"], last), number_of(Reason.NOT_KNOWN), reasons["mrr"])
         reason = self._line("reason", choose(reasons["mrr"].equals(NO_REASON), 0, reasons["mrr"]), "count")

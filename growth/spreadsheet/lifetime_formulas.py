@@ -24,11 +24,11 @@ from growth.engine.long_run import (
 from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, minimum, total
+from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, maximum, minimum, total
 from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
 from growth.spreadsheet.stay_sheet import PlanByAge
 
-HIGH = 100  # a yearly ratio beyond this is taken as this, lest its powers overflow
+HIGH, LOW = 100, 1e-3  # yearly ratios beyond these are taken as these, so that LibreOffice can raise them to a power
 NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
 _COLUMNS = (
     "sum last before ratio ratio_before growth rest total kind known century late left back accumulates odd".split()
@@ -181,10 +181,11 @@ class LifetimeColumns:
         kind = put("kind", kind)
         put("known", choose(either(kind.equals(FINITE), faded), 1, 0))
         most = minimum(ratio, HIGH)
-        more = choose(absolute(most - 1) < 1 - ONE, later, most * (1 - most**later) / (1 - most))
+        base = maximum(most, LOW)
+        more = choose(absolute(most - 1) < 1 - ONE, later, most * (1 - base**later) / (1 - most))
         put("century", body + last * more if later else body)
-        put("late", last * most**later if later else last)
-        put("left", choose(ratio >= ONE, minimum(kept[ages - 1] * most**later, most ** (LIFETIME // YEAR)), 0))
+        put("late", last * base**later if later else last)
+        put("left", choose(ratio >= ONE, minimum(kept[ages - 1] * base**later, base ** (LIFETIME // YEAR)), 0))
         put("back", facts.comeback * leaving)
         put("accumulates", self._accumulates(row, facts))
         goes_on = facts.stayed * (1 + growth) > SLOW
