@@ -43,7 +43,10 @@ def hundred_years(scenario, months: int = 12 * YEARS) -> np.ndarray:
         total[month] = state[1].sum()
         if not total[month] < 1e40:
             break
-        if state[0].sum() > 1e40:  # customers without end whose MRR is none
+        if state[0].sum() > 1e40:
+            if (share * price).any():
+                break
+            # customers without end whose MRR is none
             free = price == 0
             state[0, free], refer, waiting = 0.0, 0.0, [np.zeros_like(one) for one in waiting]
     return total
@@ -108,11 +111,12 @@ def churn_by_age(curve, when: np.ndarray) -> np.ndarray:
 def little(scenario, ages: int = 200_000) -> float:
     """Where MRR settles by Little's law: newcomers x mean lifetime, with whoever is sent by them or comes back.
 
-    Lifetimes are added up age by age; what falls like a power of age beyond that is its integral, A S(A) / (q - 1).
+    Lifetimes are added up age by age; what falls like a power of age beyond that is its integral, A S(A) / (q - 1);
+    with a power so near 1 that its sum cannot be told from one without end it is NaN.
     """
     refer = scenario.sign_up.monthly_referral_rate * scenario.pay.conversion_rate
     back = scenario.stay.comeback.comeback_rate if scenario.stay.comeback else 0.0
-    lasts, worth = 0.0, 0.0
+    lasts, worth, vague = 0.0, 0.0, False
     for plan in scenario.pay.plans:
         if plan.share == 0:
             continue
@@ -129,7 +133,10 @@ def little(scenario, ages: int = 200_000) -> float:
             half = terms.size // 2
             late, later = terms[half - 12 : half].sum(), terms[-12:].sum()
             power = np.log2(late / later) if later > 1e-12 else np.inf
+            vague |= bool(later >= 1e-12 and first is not terms and 1 < power < 1.01)
             rest = 0.0 if later < 1e-12 or first is terms else terms[-1] * ages / (power - 1) if power > 1 else np.inf
             one = plan.share * price * (terms.sum() + rest) / max(1 - back * (left + terms[-1]), 0.0)
             lasts, worth = lasts + (one if kind == 0 else 0), worth + (one if kind else 0)
+    if vague and level_of_channels(scenario) > 0:
+        return np.nan
     return float(level_of_channels(scenario) * worth / (1 - refer * lasts)) if refer * lasts < 1 else np.inf

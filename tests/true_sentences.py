@@ -204,9 +204,9 @@ def _future(forecast: growth.Forecast, clause: str) -> list[str]:
     if kind == "all back":
         return ["all back"] * bool(not scenario.stay.comeback or scenario.stay.comeback.comeback_rate < 1 - 1e-5)
     if kind == "levels off":
-        return [f"levels off, but {years[89]:.6g} then {years[99]:.6g}"] * bool(
-            not abs(years[99] - years[89]) <= 0.05 * years.max() + SAME
-        )
+        level = abs(years[99] - years[89]) <= 0.05 * years.max() + SAME
+        calmer = np.ptp(years[50:]) <= 0.99 * np.ptp(years[:50])  # waves of customers who come back
+        return [f"levels off, but {years[89]:.6g} then {years[99]:.6g}"] * bool(not level and not calmer)
     return []
 
 
@@ -230,6 +230,8 @@ def fades(years: np.ndarray) -> bool:
 def _level(scenario: growth.Scenario, clause: re.Match[str], way: int, closing: float, years: np.ndarray) -> list[str]:
     said, false = _number(clause["level"]), []
     goes = float(years[99]) if settled(years) else little(scenario)
+    if np.isnan(goes):
+        return [f"level {said:g}, but already {years[99]:.6g}"] * bool(said < 0.945 * years[99] - 0.006)
     small = 0.006 if clause["level"].partition(".")[2] or said < 10 else 0.6
     near = abs(said - goes) <= 0.055 * goes + small
     if not near and not fades(np.abs(years - said)):

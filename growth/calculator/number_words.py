@@ -9,8 +9,9 @@ import datetime
 import math
 import re
 from copy import copy
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal, localcontext
 from functools import cache
+from typing import Any
 
 import numpy as np
 from babel import Locale
@@ -21,6 +22,7 @@ from growth.calculator.language import LOCALE, messages
 
 SPACE = "\N{NO-BREAK SPACE}"
 CLOSE = 0.005  # a level this near to an amount in the same sentence is written as that amount
+_WIDE = Context(prec=400)  # any float to four decimals
 _SURE = 12  # digits that two engines agree on: rounding starts from these, so that a tie is one in both
 
 
@@ -35,7 +37,7 @@ def money(value: float, currency: str, locale: str = LOCALE, decimals: int | Non
     if decimals is None:
         decimals = 0 if abs(value) >= 100 or value == 0 else minor_digits(currency)
     pattern = _pattern("currency", locale, decimals, decimals)
-    text = pattern.apply(_rounded(value, decimals), _locale(locale), currency=currency, currency_digits=False)
+    text = _written(pattern, value, decimals, locale, currency=currency, currency_digits=False)
     symbol = get_currency_symbol(currency, locale=_locale(locale))
     if symbol[-1].isalpha():  # a code stands apart from its number: "SEK 24,000"
         text = re.sub(rf"{re.escape(symbol)}(?=\d)", f"{symbol}{SPACE}", text)
@@ -58,7 +60,7 @@ def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
     ('27.1', '1,234', '0.04', '0')
     """
     decimals = _shown(value, decimals, 4) if decimals else 0
-    return _spaced(_pattern("decimal", locale, 0, decimals).apply(_rounded(value, decimals), _locale(locale)))
+    return _spaced(_written(_pattern("decimal", locale, 0, decimals), value, decimals, locale))
 
 
 def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -> list[str]:
@@ -69,7 +71,7 @@ def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -
     """
     if kind == "number":
         pattern = _pattern("decimal", locale, 1, 1)
-        return [_spaced(pattern.apply(_rounded(value, 1), _locale(locale))) for value in values]
+        return [_spaced(_written(pattern, value, 1, locale)) for value in values]
     decimals = 0 if np.abs(values).max(initial=0) >= 100 else minor_digits(currency)
     return [money(value, currency, locale, decimals) for value in values]
 
@@ -81,7 +83,7 @@ def percent(value: float, locale: str = LOCALE) -> str:
     ('4%', '3.33%', '0.001%')
     """
     decimals = _shown(value, 4, 7)
-    return _spaced(_pattern("percent", locale, 0, decimals - 2).apply(_rounded(value, decimals), _locale(locale)))
+    return _spaced(_written(_pattern("percent", locale, 0, decimals - 2), value, decimals, locale))
 
 
 def near(value: float, *named: float) -> float:
@@ -177,6 +179,14 @@ def _pattern(kind: str, locale: str, least: int, most: int) -> NumberPattern:
     return pattern
 
 
+def _written(pattern: NumberPattern, value: float, decimals: int, locale: str, **more: Any) -> str:
+    """The rounded value as the pattern writes it."""
+    with localcontext(_WIDE):  # Babel rounds again, in the context in force
+        text: str = pattern.apply(_rounded(value, decimals), _locale(locale), **more)
+    return text
+
+
 def _rounded(value: float, decimals: int) -> Decimal:
     """Half away from zero on the number's first twelve digits; a zero has no sign."""
-    return Decimal(f"{float(value):.{_SURE}g}").quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP) + 0
+    written = Decimal(f"{float(value):.{_SURE}g}")
+    return written.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP, context=_WIDE) + 0
