@@ -9,7 +9,7 @@ import pandas as pd
 
 from growth.engine import SERIES, Forecast
 from growth.errors import MeasureError, Problem
-from growth.measures import Measure, ceiling, lifetime, month, retention
+from growth.measures import Measure, ceiling, left, lifetime, month, retention
 from growth.measures.measure import whole_number
 
 
@@ -58,6 +58,7 @@ def to_frame(forecast: Forecast, *, draw: int | None = None) -> pd.DataFrame:
 # label with its {span} or {last}, function, format
 ROWS: tuple[tuple[str, Callable[..., Measure], str], ...] = (
     ("month in which the goal is reached", month.goal_month, "{:,.0f}"),
+    ("month from which the wanted amount is left every month", left.left_month, "{:,.0f}"),
     ("growth ceiling, MRR", ceiling.growth_ceiling, "{:,.0f}"),
     ("growth ceiling, customers", ceiling.customer_ceiling, "{:,.1f}"),
     ("customers kept over {span}", retention.customer_retention, "{:.1%}"),
@@ -109,6 +110,8 @@ def table_of_measures(forecast: Forecast) -> pd.DataFrame:
     span, last = ("a year", "last year") if forecast.months >= 12 else (f"the {months}", f"last {months}")
     rows = {}
     for name, function, form in ROWS:
+        if function is left.left_month and forecast.scenario.goal_left is None:
+            continue
         spanning = function.__module__.endswith("retention")
         measure = function(forecast, **({"over": min(12, forecast.months)} if spanning else {}))
         note = measure.reason

@@ -300,4 +300,72 @@ CASES = {
         + "€2,100 a month more cash comes in than goes out; counting revenue only as it is earned, €100 a month is "
         "left. Cash never falls below where it starts.",
     ),
+    # What is left each month. Without costs it is the MRR: 200, 380, 542; and where growth levels off 2,000.
+    "enough left from month 2 on": (
+        business(goal_left=380),
+        TEN + "you make €542 a month after 3 months, and growth levels off near €2,000. "
+        "From month 2 (Feb 2027) on, at least €380 is left every month.",
+    ),
+    "enough left from the first month on": (
+        business(goal_left=200),
+        TEN + "you make €542 a month after 3 months, and growth levels off near €2,000. "
+        "At least €200 is left every month, from the first on.",
+    ),
+    "never enough left, but some day": (
+        business(goal_mrr=380, goal_left=1500),
+        TEN + "you reach €380 a month in month 2 (Feb 2027), and growth levels off near €2,000. Within 3 months, "
+        "€1,500 is "
+        "never left: the most is €542 in a month. Where growth levels off, €2,000 a month is left.",
+    ),
+    "never enough left": (  # 542 - 1 = 541 at most, 2,000 - 1 = 1,999 in the long run
+        business(goal_left=3000, bill={"monthly_fixed_costs": 1}),
+        TEN + "you make €542 a month after 3 months, and growth levels off near €2,000. Within 3 months, €3,000 is "
+        "never left: "
+        "the most is €541 in a month. Even where growth levels off, €2,000 a month is left. " + COSTS + "€373 a "
+        "month more cash "
+        "comes in than goes out. Cash never falls below where it starts.",
+    ),
+    "nothing left, and too little in the long run": (  # 542 - 1,900 = -1,358; 2,000 - 1,900 = 100
+        business(goal_left=500, bill={"monthly_fixed_costs": 1900}),
+        TEN + "you make €542 a month after 3 months, and growth levels off near €2,000. Within 3 months, €500 is "
+        "never left: in no "
+        "month does more cash come in than goes out. Even where growth levels off, €100 a month is left. "
+        + COSTS
+        + "€1,526 "
+        "a month more cash goes out than comes in. Cash is lowest in month 3, at -€4,578.",
+    ),
+    "enough left for two months": (  # 800 x 0.9 = 720, 648, 583.20
+        business(goal_left=600, arrive=NOBODY, opening=OPENING),
+        "With nobody joining and 10% leaving, you make €583 a month after 3 months, and it shrinks towards €0. At "
+        "least €600 is "
+        "left for the first time in month 1 (Jan 2027) and for the last time in month 2, so not for good.",
+    ),
+    "enough left for a month": (
+        business(goal_left=650, arrive=NOBODY, opening=OPENING),
+        "With nobody joining and 10% leaving, you make €583 a month after 3 months, and it shrinks towards €0. At "
+        "least €650 is "
+        "left in month 1 (Jan 2027) alone.",
+    ),
+    "enough left, and less in the long run": (  # 8,000 x 0.9^3 + 542 = 6,374, towards 2,000
+        business(goal_left=3000, opening={"customers": 400, "mrr": 8000}),
+        TEN + "you make €6,374 a month after 3 months, and it shrinks towards €2,000. At least €3,000 is left every "
+        "month, from "
+        "the first on. Where it settles in the long run, €2,000 a month is left.",
+    ),
+    "lumps": (  # one who pays 240 in month 1 and renews in month 13: 240 then, nothing else; as earned 20 a month
+        business(
+            months=14,
+            goal_left=15,
+            arrive={"channels": [{"name": "all", "monthly_visitors": 1, "last_month": 1, "running_before": False}]},
+            pay={"plans": [plan(billing="yearly", renewal_rate=1.0)]},
+        ),
+        "With 1 new customers a month, falling to 0, and nobody leaving in these 14 months, with yearly renewals "
+        "still to come, "
+        "you make €20.00 a month after 14 months, and it stays near €20.00 if joining stays as it is by then. At "
+        "least €15.00 is left for the first time in month 1 "
+        "(Jan 2027) and for the last time in month 13, so not for good. Yearly payments come in lumps: counting "
+        "revenue only as "
+        "it is earned, this much is left every month from the first on. Where it settles in the long run, €20 a "
+        "month is left.",
+    ),
 }

@@ -59,6 +59,7 @@ def random_scenario(rng: np.random.Generator) -> dict[str, Any]:
         **_maybe(rng, 0.7, bill=lambda: _bill(rng)),
     }
     _write_otherwise(rng, mapping)
+    mapping |= _maybe(rng, 0.5, goal_left=lambda: _number(rng, 0.01, 20_000))
     return mapping
 
 

@@ -43,6 +43,22 @@ CASH = re.compile(
     rf"(?:Cash is lowest in month (?P<low_month>\d+), at (?P<low>{AMOUNT})"
     rf"|Cash never falls below (?:today's (?P<never>{AMOUNT})|where it starts))\."
 )
+LEFT = re.compile(
+    rf" (?:At least (?P<already>{AMOUNT}) is left every month, from the first on"
+    rf"|From month (?P<month>[\d,]+) \(\w+ \d+\) on, at least (?P<kept>{AMOUNT}) is left every month"
+    rf"|At least (?P<lost>{AMOUNT}) is left for the first time in month (?P<first>[\d,]+) \(\w+ \d+\) and for the "
+    "last time "
+    rf"in month (?P<last>[\d,]+), so not for good"
+    rf"|At least (?P<once>{AMOUNT}) is left in month (?P<alone>[\d,]+) \(\w+ \d+\) alone"
+    rf"|Within \d+ months?, (?P<never>{AMOUNT}) is never left: (?:the most is (?P<most>{AMOUNT}) in a month"
+    rf"|(?P<short>in no month does more cash come in than goes out)))\."
+    rf"(?P<lumps> Yearly payments come in lumps: counting revenue only as it is earned, this much is (?:"
+    rf"left every month from (?:the first|month (?P<earned>[\d,]+)) on"
+    rf"|(?P<earned_never>not left for good within \d+ months?))\.)?"
+    rf"(?: (?P<even>Even where|Where) (?P<off>growth levels off|it settles in the long run), (?P<level>{AMOUNT}) a "
+    "month is "
+    rf"(?P<level_way>left|missing)\.)?"
+)
 NO_LEVEL = {
     "and these numbers set no level at which it settles.": "open",
     "and no level is known at which it settles.": "not known",
@@ -66,8 +82,14 @@ def untrue(scenario: growth.Scenario, said: str | None = None) -> list[str]:
         return [f"not understood: {text}"]
     false = [*_lead(forecast, lead), *_goal(forecast, goal)]
     rest = text[goal.end() :]
-    end = rest.find(". Over the last") + 1 or len(rest)
+    left = LEFT.search(rest)
+    if (left is None) != (scenario.goal_left is None):
+        return [f"not understood: {text}"]
+    end = left.start() if left else rest.find(". Over the last") + 1 or len(rest)
     false += _future(forecast, rest[:end])
+    if left:
+        false += _left(forecast, left)
+        end = left.end()
     if rest[end:]:
         cash = CASH.fullmatch(rest[end:])
         false += _cash(forecast, cash) if cash else [f"not understood: {rest[end:]}"]
@@ -173,6 +195,42 @@ def _cash(forecast: growth.Forecast, clause: re.Match[str]) -> list[str]:
         false += ["never lower"] * bool(cash.min() < cash[0] - small)
         if clause["never"]:
             false += ["today's"] * bool(not _shown(clause["never"], cash[0]))
+    return false
+
+
+def _left(forecast: growth.Forecast, clause: re.Match[str]) -> list[str]:
+    """What is left, month by month, against what is said of it."""
+    goal, false = float(forecast.scenario.goal_left), []
+    came = forecast.cash_in
+    net = forecast.net_cash
+    at_least = goal - SAME * np.maximum(goal, came)
+    there, earned = net >= at_least, net - came + forecast.closing_mrr >= at_least
+    named = next(filter(None, map(clause.group, ("already", "kept", "lost", "once", "never"))))
+    false += ["what should be left"] * bool(not _shown(named, goal))
+    if clause["already"]:
+        false += ["left already"] * bool(not there.all())
+    elif clause["kept"]:
+        month = int(clause["month"])
+        false += ["left from"] * bool(not there[month - 1 :].all() or there[month - 2])
+    elif clause["never"]:
+        false += ["never left"] * bool(there.any())
+        false += ["most left"] * bool(clause["most"] is not None and not _shown(clause["most"], net.max()))
+        false += ["none left"] * bool(clause["short"] is not None and net.max() > 0)
+    else:
+        first, last = (int(clause[name]) for name in (("alone", "alone") if clause["once"] else ("first", "last")))
+        told = np.flatnonzero(there) + 1
+        false += ["left for a while"] * bool(there[-1] or told.size == 0 or (told[0], told[-1]) != (first, last))
+    yearly = any(plan.billing == "yearly" for plan in forecast.scenario.pay.plans)
+    false += ["lumps"] * bool(yearly != bool(clause["lumps"]))
+    if clause["earned_never"]:
+        false += ["earned never"] * bool(earned[-1])
+    elif clause["lumps"]:
+        month = int(clause["earned"] or 1)
+        false += ["earned from"] * bool(not earned[month - 1 :].all() or (month > 1 and earned[month - 2]))
+    if clause["level"]:  # its amount is worked by hand in answer_cases.py and test_left.py
+        level = _number(clause["level"]) * (1 if clause["level_way"] == "left" else -1)
+        false += ["even where"] * bool(clause["even"] == "Even where" and level > goal * 1.006)
+        false += ["already enough in the end"] * bool(there[-1] and level > goal * 1.006)
     return false
 
 

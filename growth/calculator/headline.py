@@ -1,8 +1,9 @@
-"""The answer in one short line: the month of the goal, and the level at which MRR settles."""
+"""The answer in one short line: when the goal is reached, and the level at which MRR (or what is left) settles."""
 
 from __future__ import annotations
 
 from growth.calculator.language import LOCALE, messages
+from growth.calculator.left import left_clause
 from growth.calculator.words import Said, ceiling_text, filled, goal_clause, month_labels, nothing, settling
 from growth.engine import Forecast
 
@@ -20,13 +21,17 @@ def headline(forecast: Forecast, locale: str = LOCALE) -> list[tuple[str, bool]]
     if nothing(forecast, said.ceiling):
         return [(words["nothing"], False)]
     labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
-    keys = [key for key in goal_clause(said) if key != "goal_end"]
+    of_left = left_clause(said) if forecast.scenario.goal_mrr is None else []
+    keys = of_left[:1] or [key for key in goal_clause(said) if key != "goal_end"]
     values = said.values | {
         "last": labels[-1],
         "lost": labels[said.months.get("lost_month", 0)],
+        "left": labels[said.months.get("left_month", 0)],
         "back": labels[said.months.get("back_month", 0)],
         "ceiling": ceiling_text(forecast, locale),
     }
-    if values["ceiling"]:
+    if of_left:
+        keys += [key for key in of_left if key == "left_levels_off_short"]
+    elif values["ceiling"]:
         keys.append("ceiling_above" if settling(forecast) == "above" else "ceiling_below")
     return [piece for key in keys for piece in filled(words[key], values)]

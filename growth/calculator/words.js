@@ -1,5 +1,6 @@
 // The answer's sentences and the numbers in them: the rules of words.py and number_words.py, whose templates come with
 // the data, in the page's language.
+import { leftClause } from "./left.js";
 import { SAME, compared, isSeasonal, hasYearly } from "./long_run.js";
 import { said } from "./tools.js";
 
@@ -212,7 +213,7 @@ export function answerParts(scenario, result, found, words, labels, show) {
     ...goalClause(scenario, result, labels, show, values),
     ...settlesClause(scenario, result, found, show, values),
   ];
-  if (!hasCosts(scenario)) return [pieces(first)];
-  const second = [...cashClause(result, monthCount, show, values), ...lowestClause(scenario, result, show, values)];
-  return [pieces(first), pieces(second)];
+  const left = leftClause(scenario, result, found, labels, show, values);
+  const cash = hasCosts(scenario) ? [...cashClause(result, monthCount, show, values), ...lowestClause(scenario, result, show, values)] : [];
+  return [first, left, cash].filter((keys) => keys.length).map(pieces);
 }

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from growth.calculator.language import LOCALE, messages
+from growth.calculator.left import left_clause
 from growth.calculator.number_words import (
     SPACE,
     column,
@@ -86,10 +87,10 @@ def answer_parts(forecast: Forecast, locale: str = LOCALE) -> list[list[Piece]]:
     said = Said(forecast, locale)
     if nothing(forecast, said.ceiling):
         return [said.pieces(["nothing"])]
-    sentences = [[*_lead(said), *goal_clause(said), *_settles(said)]]
+    sentences = [[*_lead(said), *goal_clause(said), *_settles(said)], left_clause(said)]
     if has_costs(forecast.scenario):
         sentences.append([*_cash(said), *_lowest(said)])
-    return [said.pieces(keys) for keys in sentences]
+    return [said.pieces(keys) for keys in sentences if keys]
 
 
 def filled(template: str, values: dict[str, str]) -> Iterator[Piece]:

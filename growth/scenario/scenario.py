@@ -48,6 +48,20 @@ class Scenario(Section):
         ]
         | None
     ) = None
+    goal_left: (
+        Annotated[
+            Number,
+            amount(
+                "What should be left each month",
+                unit="money a month",
+                low=0.01,
+                slider=(500, 20_000, 100),
+                always=True,
+                help="Cash in less all that goes out, which is what you can pay yourself, before tax.",
+            ),
+        ]
+        | None
+    ) = None
     opening: Opening = Opening()
     arrive: Arrive = Arrive()
     sign_up: SignUp = SignUp()

@@ -44,12 +44,17 @@ GROUPS = (  # group, its series; "check" stands for the bridge before it
         "revenue cash_in payments payment_fees cost_to_serve fixed_costs acquisition_spend net_cash cash "
         "deferred_revenue",
     ),
-    ("chart", "aboard reached last_reached last_missed lowest chart_label goal_line ceiling_line"),
+    (
+        "chart",
+        "aboard reached last_reached last_missed enough last_enough last_short last_short_earned lowest chart_label "
+        "goal_line ceiling_line",
+    ),
 )
 _OF_PLANS = (
     "returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr contraction_mrr "
     "churned_mrr closing_mrr cash_in payments deferred_revenue"
 ).split()
+_OF_LEFT = ("enough", "last_enough", "last_short", "last_short_earned")
 _PEOPLE = ("customers", "visitors", "sign_ups", "payments")
 _RATIOS = ("monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate")
 
@@ -70,6 +75,8 @@ class MonthsSheet:
             for name in names.split():
                 if name in ("reached", "last_reached", "last_missed", "goal_line") and self._goal is None:
                     continue
+                if name in _OF_LEFT and self._goal_left is None:
+                    continue
                 head = book.words["series"][name]
                 self.columns[name] = self._table.column(head, self._kind(name), group=words["groups"][group])
         for name in ("closing_customers", "closing_mrr"):
@@ -77,6 +84,7 @@ class MonthsSheet:
         self._put("cash", 0, book.given("bill.opening_cash"))
         self._put("aboard", 0, 0)
         self._reached(0)
+        self._enough(0)
 
     @property
     def sheet(self) -> Worksheet:
@@ -109,6 +117,7 @@ class MonthsSheet:
         aboard = choose(at("opening_customers") > 0, 1, 0)
         self._put("aboard", month, self.columns["aboard"][month - 1] + aboard)
         self._reached(month)
+        self._enough(month)
 
     def _read_off(self, month: int, at: Callable[[str], Formula]) -> None:
         """Ratios, and the checks of both bridges."""
@@ -160,6 +169,28 @@ class MonthsSheet:
             self._put("last_reached", month, choose(there, month, before[0]))
             self._put("last_missed", month, choose(there, before[1], month))
 
+    @property
+    def _goal_left(self) -> Formula | None:
+        return self._book.used(self._book.scenario, "", "goal_left")
+
+    def _enough(self, month: int) -> None:
+        """Whether enough is left, the last month so far in which it was, and in which it was not (as earned too)."""
+        goal, names = self._goal_left, _OF_LEFT[1:]
+        if goal is None:
+            return
+        if not month:
+            for name in names:
+                self._put(name, 0, 0)
+            return
+        at, before = self._at(month), [self.columns[name][month - 1] for name in names]
+        wanted = goal - SAME * maximum(goal, at("cash_in"))
+        self._put("enough", month, choose(at("net_cash") >= wanted, 1, 0))
+        there = at("enough").equals(1)
+        self._put("last_enough", month, choose(there, month, before[0]))
+        self._put("last_short", month, choose(there, before[1], month))
+        earned = at("net_cash") - at("cash_in") + at("revenue")
+        self._put("last_short_earned", month, choose(earned >= wanted, before[2], month))
+
     def _at(self, month: int) -> Callable[[str], Formula]:
         return lambda name: self.columns[name][month]
 
@@ -183,7 +214,7 @@ class MonthsSheet:
             return "churn"
         if name.startswith("check"):
             return "check"
-        if name in ("aboard", "reached"):
+        if name in ("aboard", "reached", "enough"):
             return "count"
         if name == "arpa":
             return "cents"

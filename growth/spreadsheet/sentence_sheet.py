@@ -22,6 +22,7 @@ from growth.spreadsheet.formula import (
     written,
 )
 from growth.spreadsheet.formula_table import FormulaColumn, print_setup, text_lines
+from growth.spreadsheet.left_sentence import left_sentence
 from growth.spreadsheet.lifetime_formulas import Level, number_of
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.number_text import NumberText, filled
@@ -63,7 +64,13 @@ class SentenceSheet:
             level.reason.equals(0),
         )
         self.answer = self._put("answer", choose(nothing, self._page["nothing"], clauses))
-        self.cash = self._put("cash", choose(nothing, "", self._cash()))
+        left = left_sentence(
+            book, months=months, level=level, way=self._way, labels=self.labels, numbers=self.numbers, put=self._put
+        )
+        cash = self._cash()
+        if left is not None:
+            cash = left & choose(self._has_costs(), " ", "") & cash
+        self.cash = self._put("cash", choose(nothing, "", cash))
         self.line_labels = self._line_labels()
         print_setup(self._sheet, heads=None, labels=0)
 

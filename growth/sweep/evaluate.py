@@ -22,6 +22,7 @@ from growth.measures import (
     break_even_month,
     goal_month,
     growth_ceiling,
+    left_month,
     lowest_cash,
     lowest_cash_month,
     net_revenue_retention,
@@ -41,6 +42,7 @@ MEASURES: dict[str, Callable[[Forecast], Any]] = {  # column of the table -> its
     "closing_customers": lambda forecast: forecast.closing_customers[..., -1],
     "cash": lambda forecast: forecast.cash[..., -1],
     "goal_month": lambda forecast: goal_month(forecast).value,
+    "left_month": lambda forecast: left_month(forecast).value,
     "growth_ceiling": lambda forecast: growth_ceiling(forecast).value,
     "lowest_cash": lambda forecast: lowest_cash(forecast).value,
     "lowest_cash_month": lambda forecast: lowest_cash_month(forecast).value,
@@ -95,8 +97,11 @@ def mrr_by_month(design: Design, numbers: np.ndarray) -> np.ndarray:
 
 
 def measures_of(design: Design) -> tuple[str, ...]:
-    """The measures that the sweep asks for, in the order of MEASURES."""
-    return tuple(name for name in MEASURES if name in (*ALWAYS, *design.loaded.sweep.measures))
+    """The measures that the sweep asks for, in the order of MEASURES; `left_month` where there is a goal for it."""
+    wanted = {*ALWAYS, *design.loaded.sweep.measures}
+    if design.loaded.base.goal_left is None:
+        wanted -= {"left_month"}
+    return tuple(name for name in MEASURES if name in wanted)
 
 
 def table(design: Design, *, size: int = CHUNK) -> Iterator[dict[str, np.ndarray]]:

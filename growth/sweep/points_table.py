@@ -21,6 +21,7 @@ HEADINGS = {
     "closing_mrr": "MRR at the end",
     "closing_customers": "customers at the end",
     "goal_month": "goal reached in month",
+    "left_month": "enough left from month on",
     "growth_ceiling": "MRR where growth stops",
     "lowest_cash": "lowest cash",
 }

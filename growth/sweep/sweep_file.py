@@ -16,7 +16,13 @@ from growth.scenario.section import Name, Section, Text, broken, unique_names
 
 ALWAYS = ("closing_mrr", "closing_customers", "goal_month")
 More = Literal[
-    "cash", "growth_ceiling", "lowest_cash", "lowest_cash_month", "break_even_month", "net_revenue_retention"
+    "cash",
+    "left_month",
+    "growth_ceiling",
+    "lowest_cash",
+    "lowest_cash_month",
+    "break_even_month",
+    "net_revenue_retention",
 ]
 MORE: tuple[More, ...] = get_args(More)
 MOST_POINTS = 10_000  # where the file does not allow more

@@ -1,0 +1,46 @@
+// When enough is left each month: the rules of growth/measures/left.py, and of left.py for the sentence.
+import { SAME, hasYearly } from "./long_run.js";
+
+const total = (values) => values.slice(-12).reduce((all, value) => all + value, 0);
+
+// What is left where customers and MRR settle, at the costs of the last month; null where no such level is known.
+export function leftAtCeiling({ bill }, { series: s, months }, { ceiling_mrr: mrr, ceiling_customers: customers }) {
+  if (mrr === null || customers === null) return null;
+  const people = total(s.closing_customers), paying = people > 0 ? total(s.payments) / people : 0;
+  const served = customers * (bill.monthly_cost_to_serve + bill.fee_per_payment * paying);
+  return mrr * (1 - bill.payment_fee_rate) - served - bill.monthly_fixed_costs - s.acquisition_spend[months - 1];
+}
+
+// The first month from which at least the goal is left in every month, null where there is none; and the months in which it is.
+export function leftFrom({ goal_left: goal }, { series: s, months }, earned = false) {
+  const there = Array.from(s.net_cash, (net, t) => {
+    const left = earned ? net - s.cash_in[t] + s.revenue[t] : net;
+    return left >= goal - SAME * Math.max(goal, s.cash_in[t]);
+  });
+  const start = goal === null ? months : there.lastIndexOf(false) + 1;
+  return { start: start < months ? start + 1 : null, there };
+}
+
+// The keys of the sentence on what is left; none without a goal for it.
+export function leftClause(scenario, result, found, labels, show, values) {
+  const { goal_left: goal } = scenario;
+  if (goal === null) return [];
+  const { start, there } = leftFrom(scenario, result);
+  const first = there.indexOf(true) + 1, last = there.lastIndexOf(true) + 1, month = start ?? (first || 1);
+  const most = result.series.net_cash.reduce((high, value) => Math.max(high, value));
+  Object.assign(values, { goal_left: show.money(goal), left_most: show.money(most), left_month: show.number(month) });
+  Object.assign(values, { left_first: show.number(first || 1), left_last: show.number(last), left_calendar: labels[month], left: labels[month] });
+  const never = most > 0 ? "left_never" : "left_short", once = first === last ? "left_once" : "left_lost";
+  const keys = [start ? (start === 1 ? "left_already" : "left_from") : first ? once : never];
+  if (hasYearly(scenario)) {
+    const { start: earned } = leftFrom(scenario, result, true);
+    values.left_earned = show.number(earned ?? 0);
+    keys.push(earned === null ? "left_earned_never" : earned === 1 ? "left_earned_already" : "left_earned_from");
+  }
+  const level = leftAtCeiling(scenario, result, found);
+  if (!["above", "below", "same", "later"].includes(found.settles) || level === null || !found.ceiling_customers) return keys;
+  if (start && level >= goal) return keys;
+  values.left_level = show.roughly(Math.abs(level), [goal]);
+  const side = level < 0 ? "missing" : level < goal ? "short" : "enough";
+  return [...keys, `left_${found.settles === "above" ? "levels_off" : "settles"}_${side}`];
+}
