@@ -13,6 +13,8 @@ _HOMES = {
     "script": "bundle",
     "style": "bundle",
     "table_html": "data",
+    "takes": "takes",
+    "takes_html": "takes",
     "whole_answer": "how_sure",
 }
 

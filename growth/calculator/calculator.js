@@ -11,6 +11,7 @@ import { resultPicture } from "./result.js";
 import { screen } from "./screen.js";
 import { csvOf, decode, differing, encode, save, tableIn } from "./share.js";
 import { parted, sureness } from "./sure.js";
+import { takesSection } from "./takes.js";
 import { clone, node, read, said, write } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
 import { answerParts, ceilingText, formatter } from "./words.js";
@@ -48,6 +49,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const field = node("input", { class: "growth-link", type: "text", readonly: "", "aria-label": words.link_field });
   field.hidden = true;
   const worth = worthFinding((path) => controls.find((control) => control.path === path)?.label ?? path, data.how_sure, show);
+  const needed = takesSection(controls, data.takes, labels, show, (path, value) => {
+    move(path, value);
+    flush();
+  });
   const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
   const summary = node("summary", {}, words.table);
   const folded = node("details", { class: "growth-table", ontoggle: () => drawTable() }, summary, region);
@@ -70,7 +75,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const tuning = node("div", { class: "growth-tuning" }, shown.now, form);
   const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
-  element.replaceChildren(...answered, came, aloud, tuning, worth.element, folded);
+  element.replaceChildren(...answered, came, aloud, tuning, needed.element, worth.element, folded);
   shown.place(tuning);
 
   const moved = () => differing(base, original, controls).length > 0;
@@ -118,6 +123,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       line.setSure(sure.kindOf(path), path in data.bounds ? sure.of(state.scenario, path) : null);
     }
     worth.draw(state.spread, labels[state.result.months]);
+    needed.draw(state);
     lines.get("opening.mrr")?.enable(state.scenario.opening.customers > 0); // nobody pays where nobody is
     for (const [name, one] of choices) {
       one.setAttribute("aria-pressed", String(name === chosen));
@@ -293,6 +299,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       removeEventListener("resize", shown.fit);
       cancelAnimationFrame(frame);
       clearTimeout(spoken);
+      needed.stop();
       element.replaceChildren();
     },
   };

@@ -10,6 +10,7 @@ from babel import Locale
 from babel.numbers import get_currency_symbol
 
 from growth.calculator.language import LOCALE, label_and_help, messages, said
+from growth.levers import lever_fields
 from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields
 
@@ -36,13 +37,20 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
         path: the place in the scenario's JSON, list positions as numbers ("pay.plans.0.share"). stage, label, help:
         words. written: how a value stands in a text ("€{n} a month"). low, high: the valid range. slider: lowest,
         highest, step (`slider_range`). share: a fraction, shown as per cent. whole: a whole number. more: folded,
-        because its stage has many lines. unsure: the reader can say how sure it is, because it moves MRR.
+        because its stage has many lines. lever: a number that the business can work on; cost: one that moves money left
+        and not MRR. unsure: the reader can say how sure it is, because it moves MRR.
     """
     found = [one for one in fields(scenario) if _shown(one, scenario)]
     order = list(STAGES)
     found.sort(key=lambda one: order.index(_part(one.path)))
     folded = {path for part in order for path in _folded([one for one in found if _part(one.path) == part])}
-    return [_control(one, scenario, locale) | {"more": one.path in folded} for one in found]
+    levers = {one.path for one in lever_fields(scenario, kind="cash")}
+    costs = levers - {one.path for one in lever_fields(scenario)}
+    more = {
+        path: {"more": path in folded, "lever": path in levers, "cost": path in costs}
+        for path in (f.path for f in found)
+    }
+    return [_control(one, scenario, locale) | more[one.path] for one in found]
 
 
 def _part(path: str) -> str:

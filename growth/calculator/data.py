@@ -71,6 +71,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "headline": said["headline"],
         "how_sure": said["how_sure"],
         "pictures": said["pictures"],
+        "takes": said["takes"],
         "labels": month_labels(scenario.first_month, LONGEST, locale),
         "locale": locale,
         "brief": dict(brief or {}),

@@ -6,6 +6,7 @@ Labels stand beside the lines; there is no legend. Values are those at the close
 """
 
 from growth.charts.bands import LineBand, add_band, band_of
+from growth.charts.bars import bars
 from growth.charts.bridge import bridge_chart
 from growth.charts.cohorts import cohort_chart, retention_triangle
 from growth.charts.lines import cash_chart, comparison_chart, mrr_chart
@@ -23,6 +24,7 @@ __all__ = [
     "LineBand",
     "add_band",
     "band_of",
+    "bars",
     "bridge_chart",
     "cash_chart",
     "cohort_chart",

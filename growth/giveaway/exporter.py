@@ -20,7 +20,7 @@ from nbconvert.exporters import Exporter
 from nbconvert.filters import markdown2html
 from traitlets import default
 
-from growth.calculator import PAGE_DATA, answer_html, page_script, style, table_html
+from growth.calculator import PAGE_DATA, answer_html, page_script, style, table_html, takes_html
 from growth.calculator.language import messages, said
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
@@ -115,7 +115,8 @@ def _calculator(data: dict) -> str:
         for one in brief.get("what_ifs", ())
     }
     answer = answer_html(result, locale=locale, given=brief.get("answer", ""))
-    inner = answer + figures_html(View(result, locale, what_ifs)) + off + table_html(result, locale=locale)
+    below = takes_html(result, locale=locale) + table_html(result, locale=locale)
+    inner = answer + figures_html(View(result, locale, what_ifs)) + off + below
     name = escape(words["calculator"]["name"])
     return f'<section id="calculator" class="growth-calculator" aria-label="{name}">{inner}</section>'
 

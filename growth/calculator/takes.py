@@ -1,0 +1,171 @@
+"""What it would take to reach a goal, and which lever moves most, in words: the rules of `takes.js`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from html import escape
+
+from growth.calculator.controls import controls
+from growth.calculator.language import LOCALE, messages, said
+from growth.calculator.number_words import money, month_labels, near, number, percent, roughly
+from growth.engine import Forecast, forecast
+from growth.levers import KINDS, Goal, Solution, levers, solve
+from growth.levers.goal import series_of
+from growth.measures.measure import SAME
+from growth.scenario import Scenario
+from growth.scenario.address import plain_values, put
+
+
+@dataclass(frozen=True)
+class Takes:
+    """The words of an answer.
+
+    Attributes
+    ----------
+    lead : where the scenario stands, and what is wanted.
+    changes : one sentence a lever that reaches the goal alone, the smallest change first.
+    rest : what cannot reach it, and which halves do; "" where there is nothing to say.
+    """
+
+    lead: str
+    changes: list[str] = field(default_factory=list)
+    rest: list[str] = field(default_factory=list)
+
+
+def takes(
+    scenario: Scenario,
+    *,
+    locale: str = LOCALE,
+    goal: float | None = None,
+    by: int | None = None,
+    kind: str = "mrr",
+    chance: float | None = None,
+) -> Takes:
+    """Say what it would take; the parameters are those of `growth.solve`.
+
+    Without a goal: the scenario's own, or twice what it comes to where it has none or reaches it.
+
+    >>> scenario = Scenario(business="Fernhollow", months=24, opening={"customers": 0}, sign_up={"signup_rate": 0.05},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.05}})
+    >>> found = takes(scenario, goal=4000)
+    >>> found.lead.split(" For")[0], found.changes[0]
+    ('As things stand it is €2,832 in Dec 2028.', 'Visitors a month: 1,420 a month instead of 1,000 a month')
+    """
+    words = messages(locale)["takes"]
+    lines = {line["path"]: line for line in controls(scenario, locale)}
+    if goal is None:
+        goal = _usual_goal(forecast(scenario), kind, by)
+    found = solve(scenario, goal=goal, by=by, kind=kind, chance=chance)
+    wanted = found.goal
+    labels = month_labels(scenario.first_month, scenario.months, locale)
+
+    def shown(value: float) -> str:
+        return number(value, locale) if wanted.kind == "customers" else money(value, scenario.currency, locale)
+
+    def named(path: str) -> str:
+        return str(lines[path]["label"])
+
+    def valued(path: str, value: float) -> str:
+        line = lines[path]
+        return str(line["written"]).replace("{n}", _plain(value * (100 if line["share"] else 1), locale))
+
+    values = {"goal": shown(wanted.amount), "now": shown(found.now), "calendar": labels[wanted.by]}
+    if found.reached:
+        return Takes(said(words["reached"], **values))
+    able = [one for one in found.solutions if one.reached and one.lever in lines]
+    unable = [
+        one
+        for one in found.solutions
+        if not one.reached and one.lever in lines and one.comes_to > found.now * (1 + 1e-6)
+    ]
+    changes = [
+        said(
+            words["one"],
+            label=named(one.lever),
+            needed=valued(one.lever, written(scenario, wanted, one)),
+            now=valued(one.lever, one.now),
+        )
+        for one in able
+    ]
+    rest = []
+    if unable:
+        most = [said(words["most"], label=named(one.lever), most=shown(one.comes_to)) for one in unable]
+        rest.append(said(words["not_alone"], list="; ".join(most)))
+    pairs = [words["and"].join(map(named, pair)) for pair in found.pairs if all(path in lines for path in pair)]
+    if pairs:
+        rest.append(said(words["half"], pairs="; ".join(pairs)))
+    return Takes(said(words["alone" if able else "never"], **values), changes, rest)
+
+
+def takes_html(result: Forecast, *, locale: str = LOCALE) -> str:
+    """The section as it stands where scripts are off: the scenario's goal, and a bar a lever."""
+    scenario, words = result.scenario, messages(locale)["takes"]
+    found = takes(scenario, locale=locale)
+    changes = "".join(f"<li><span>{escape(text)}</span></li>" for text in found.changes)
+    paragraphs = "".join(f"<p>{escape(text)}</p>" for text in found.rest)
+    return (
+        f'<section class="growth-takes"><h2>{escape(words["title"])}</h2><p>{escape(found.lead)}</p>'
+        f"<ul>{changes}</ul>{paragraphs}{_bars(result, locale)}</section>"
+    )
+
+
+def _bars(result: Forecast, locale: str) -> str:
+    scenario, words = result.scenario, messages(locale)["takes"]
+    lines = {line["path"]: line["label"] for line in controls(scenario, locale)}
+    rows = []
+    for one in levers(scenario).effects:
+        names = words["or"].join(lines[path] for path in one.levers if path in lines)
+        share = percent(float(f"{one.share:.2g}"), locale) if math.isfinite(one.share) else ""
+        gain = said(words["gain"], gain=roughly(one.gain, scenario.currency, locale), share=share)
+        if names:
+            rows.append(f"<p><span>{escape(names)}</span><strong>{escape(gain)}</strong></p>")
+    if not rows:
+        return ""
+    calendar = month_labels(scenario.first_month, scenario.months, locale)[scenario.months]
+    lead = said(words["lever_lead"], calendar=calendar)
+    return (
+        f'<h3>{escape(words["lever"])}</h3><p class="growth-help">{escape(lead)}</p>'
+        f'<div class="growth-bars">{"".join(rows)}</div>'
+    )
+
+
+def written(scenario: Scenario, goal: Goal, one: Solution) -> float:
+    """The value with as few digits as reach the goal still, three at least, away from what it is now."""
+    if one.nearest is None:
+        raise ValueError("no value reaches the goal")
+    value, path = one.nearest, one.lever
+    values = plain_values(scenario)
+    away: Callable[[float], int] = math.ceil if value > one.now else math.floor
+    nudge = -1e-9 if value > one.now else 1e-9
+    for digits in (3, 4, 5, 6):
+        unit = 10.0 ** (math.floor(math.log10(abs(value) or 1)) + 1 - digits)
+        rounded = float(f"{away(value / unit + nudge) * unit:.12g}")
+        put(values, path, rounded)
+        try:
+            if goal.is_reached(goal.reached_by(Scenario(**values))):
+                return rounded
+        except ValueError:  # beyond the valid range
+            continue
+    return value
+
+
+def _usual_goal(result: Forecast, kind: str, by: int | None) -> float:
+    if kind not in KINDS:
+        return 1.0  # `solve` says what is wrong
+    month = result.months if by is None or not 1 <= by <= result.months else by
+    now, goal = float(series_of(result, kind)[month - 1]), result.scenario.goal_mrr
+    if kind == "mrr" and goal is not None and now < float(goal) * (1 - SAME):
+        return float(goal)
+    return near(2 * now) if now > 0 else 1000.0
+
+
+def _plain(value: float, locale: str) -> str:
+    """As a field of the form shows it: to six decimals at most."""
+    from babel.numbers import format_decimal
+
+    text: str = format_decimal(float(f"{value:.12g}"), format="#,##0.######", locale=locale.replace("-", "_"))
+    return text
