@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:  # so that an editor knows what each name is; at run time each is imported when first asked for
     from growth.engine import Forecast, forecast
     from growth.errors import GrowthError, MeasureError, PublishError, ScenarioError
-    from growth.levers import levers, solve
+    from growth.goals import levers, solve
     from growth.scenario import Scenario
     from growth.scenario.file import load_scenario, save_scenario
     from growth.table import table_of_measures, to_frame
@@ -29,11 +29,11 @@ _HOMES = {
     "Scenario": "growth.scenario",
     "ScenarioError": "growth.errors",
     "forecast": "growth.engine",
-    "levers": "growth.levers",
+    "levers": "growth.goals",
     "load_scenario": "growth.scenario.file",
     "sample": "growth.uncertainty",
     "save_scenario": "growth.scenario.file",
-    "solve": "growth.levers",
+    "solve": "growth.goals",
     "spread_of": "growth.uncertainty",
     "table_of_measures": "growth.table",
     "to_frame": "growth.table",

@@ -27,7 +27,7 @@ INNER = ("growth.engine", "growth.measures", "growth.scenario", "growth.errors",
 
 # Which rooms of growth/ each room may import. "growth" is the package's own list of public names.
 MAY_IMPORT = {
-    "growth": "engine, errors, levers, scenario, table, uncertainty",
+    "growth": "engine, errors, goals, scenario, table, uncertainty",
     "errors": "",
     "scratch": "",
     "files": "errors, scratch",
@@ -41,8 +41,8 @@ MAY_IMPORT = {
     "table": "engine, errors, measures",
     "uncertainty": "engine, measures, scenario",
     "charts": "engine, errors, measures, uncertainty",
-    "levers": "charts, engine, errors, measures, options, scenario, uncertainty",
-    "calculator": "engine, errors, levers, measures, scenario, uncertainty",
+    "goals": "charts, engine, errors, measures, options, scenario, uncertainty",
+    "calculator": "engine, errors, goals, measures, scenario, uncertainty",
     "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario, scratch, shipped",
     "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario, uncertainty",
     "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",

@@ -287,9 +287,11 @@ def fades(years: np.ndarray) -> bool:
 
 def _level(scenario: growth.Scenario, clause: re.Match[str], way: int, closing: float, years: np.ndarray) -> list[str]:
     said, false = _number(clause["level"]), []
-    goes = float(years[99]) if settled(years) else little(scenario)
-    if np.isnan(goes):
-        return [f"level {said:g}, but already {years[99]:.6g}"] * bool(said < 0.945 * years[99] - 0.006)
+    goes = little(scenario)
+    if np.isnan(goes):  # the limit is not known here, but it is approached, or above what there is by then
+        known = fades(np.abs(years - said)) or said >= 0.945 * years[99] - 0.006
+        return [f"level {said:g}, but already {years[99]:.6g}"] * bool(not known)
+    goes = float(years[99]) if settled(years) else goes
     small = 0.006 if clause["level"].partition(".")[2] or said < 10 else 0.6
     near = abs(said - goes) <= 0.055 * goes + small
     if not near and not fades(np.abs(years - said)):

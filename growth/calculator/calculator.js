@@ -72,10 +72,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     ...[node("h2", { id: `${id}-form` }, words.form), node("p", { class: "growth-keys" }, words.keys), ...groups, buttons, field, status],
   );
   if (whatIfs.length) shown.now.querySelector(".growth-rest").before(choice);
-  const tuning = node("div", { class: "growth-tuning" }, shown.now, form);
+  const tuning = node("div", { class: "growth-tuning" }, shown.now, form, needed.element);
   const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
-  element.replaceChildren(...answered, came, aloud, tuning, needed.element, worth.element, folded);
+  element.replaceChildren(...answered, came, aloud, tuning, worth.element, folded);
   shown.place(tuning);
 
   const moved = () => differing(base, original, controls).length > 0;

@@ -10,7 +10,7 @@ from babel import Locale
 from babel.numbers import get_currency_symbol
 
 from growth.calculator.language import LOCALE, label_and_help, messages, said
-from growth.levers import lever_fields
+from growth.goals import lever_fields
 from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields
 
@@ -50,7 +50,7 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
         path: {"more": path in folded, "lever": path in levers, "cost": path in costs}
         for path in (f.path for f in found)
     }
-    return [_control(one, scenario, locale) | more[one.path] for one in found]
+    return [line_of(one, scenario, locale) | more[one.path] for one in found]
 
 
 def _part(path: str) -> str:
@@ -83,7 +83,8 @@ def _shown(field: Field, scenario: Scenario) -> bool:
     return field.matters(scenario) and (entry.always or field.value != field.default or field.name == "share")
 
 
-def _control(one: Field, scenario: Scenario, locale: str) -> dict[str, Any]:
+def line_of(one: Field, scenario: Scenario, locale: str = LOCALE) -> dict[str, Any]:
+    """A number's words and ranges, as `controls` has them."""
     path, entry, said_of, whose = one.path, one.assumption, messages(locale), _whose(one, locale)
     label, help = label_and_help(path, one.kind, entry.label, entry.help, locale)
     plans = scenario.pay.plans

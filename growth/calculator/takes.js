@@ -165,6 +165,11 @@ export function takesSection(controls, words, labels, show, set) {
     if (wanted === "mrr" && aim !== null && value < aim * (1 - SAME)) return { kind: wanted, by: month, amount: aim };
     return { kind: wanted, by: month, amount: value > 0 ? show.near(2 * value) : 1000 };
   };
+  // The goal stays what it was while its levers are set.
+  const take = (path, value) => {
+    Object.assign(own, goalOf(state.scenario));
+    set(path, value);
+  };
   const shown = (value, goal) => (goal.kind === "customers" ? show.number(value) : show.money(value));
   const valueText = (control, value) => control.written.replace("{n}", show.plain(tidy(value * (control.share ? 100 : 1))));
   const names = (some) => some.map(({ label }) => label).join(words.and);
@@ -176,11 +181,11 @@ export function takesSection(controls, words, labels, show, set) {
     for (const [input, value] of [[amount, goal.amount], [by, goal.by]]) if (document.activeElement !== input) input.value = show.plain(tidy(value));
     kind.value = goal.kind;
     const values = { goal: shown(goal.amount, goal), calendar: labels[goal.by], now: shown(found.now, goal) };
-    now.textContent = said(found.reached ? words.reached : found.able.length ? words.alone : words.never, values);
+    now.textContent = found.reached ? said(words.reached, values) : said(words.as_it_is + (found.able.length ? words.alone : words.never), values);
     list.replaceChildren(
       ...found.able.map(({ control, start, needed }) => {
         const pieces = { label: control.label, needed: valueText(control, needed), now: valueText(control, start) };
-        const button = node("button", { type: "button", "aria-label": said(words.set_name, pieces), onclick: () => set(control.path, needed) }, words.set);
+        const button = node("button", { type: "button", "aria-label": said(words.set_name, pieces), onclick: () => take(control.path, needed) }, words.set);
         return node("li", {}, node("span", {}, said(words.one, pieces)), button);
       }),
     );

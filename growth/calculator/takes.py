@@ -7,15 +7,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import escape
 
-from growth.calculator.controls import controls
+from growth.calculator.controls import controls, line_of
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import money, month_labels, near, number, percent, roughly
 from growth.engine import Forecast, forecast
-from growth.levers import KINDS, Goal, Solution, levers, solve
-from growth.levers.goal import series_of
+from growth.goals import KINDS, Goal, Solution, levers, solve
+from growth.goals.goal import series_of
 from growth.measures.measure import SAME
 from growth.scenario import Scenario
-from growth.scenario.address import plain_values, put
+from growth.scenario.address import Field, find, plain_values, put
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,7 @@ def takes(
     locale: str = LOCALE,
     goal: float | None = None,
     by: int | None = None,
+    lever: str | None = None,
     kind: str = "mrr",
     chance: float | None = None,
 ) -> Takes:
@@ -59,7 +60,10 @@ def takes(
     lines = {line["path"]: line for line in controls(scenario, locale)}
     if goal is None:
         goal = _usual_goal(forecast(scenario), kind, by)
-    found = solve(scenario, goal=goal, by=by, kind=kind, chance=chance)
+    field_of = find(scenario, lever) if lever is not None else None
+    if isinstance(field_of, Field) and field_of.entry:
+        lines.setdefault(field_of.path, line_of(field_of, scenario, locale))
+    found = solve(scenario, goal=goal, by=by, lever=lever, kind=kind, chance=chance)
     wanted = found.goal
     labels = month_labels(scenario.first_month, scenario.months, locale)
 
@@ -98,7 +102,8 @@ def takes(
     pairs = [words["and"].join(map(named, pair)) for pair in found.pairs if all(path in lines for path in pair)]
     if pairs:
         rest.append(said(words["half"], pairs="; ".join(pairs)))
-    return Takes(said(words["alone" if able else "never"], **values), changes, rest)
+    as_it_is = words["as_it_is" if chance is None else "as_it_is_in"] + words["alone" if able else "never"]
+    return Takes(said(as_it_is, **values, cases=percent(chance or 0.0, locale)), changes, rest)
 
 
 def takes_html(result: Forecast, *, locale: str = LOCALE) -> str:

@@ -142,5 +142,5 @@ def test_page_data_is_json_and_holds_no_more_than_the_page_needs():
     assert json.loads(json.dumps(data, allow_nan=False)) == data
     assert sorted(data) == [
         *("bounds", "brief", "columns", "controls", "digits", "headline", "how_sure", "labels", "locale", "pictures"),
-        *("scenario", "words"),
+        *("scenario", "takes", "words"),
     ]

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.errors import MeasureError, Problem
-from growth.levers.goal import Goal, checked_goal
+from growth.goals.goal import Goal, checked_goal
+from growth.goals.lever_fields import NOT_LEVERS, label_of, lever_fields, moved
 from growth.scenario import Scenario
 from growth.scenario.address import Field, fields, find, plain_values, put
-from growth.scenario.range import Range
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 _FAR = 64.0  # an amount is sought from this many times less than it is to as many times more
 _POINTS = 16  # steps of the search
 _HALVINGS = 60
-_NOT_LEVERS = ("months", "goal_mrr")
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,37 +170,13 @@ def solve(
     return Answer(wanted, now, tuple(solutions), _pairs(solutions, value_of, wanted, now))
 
 
-def lever_fields(scenario: Scenario, *, kind: str = "mrr") -> list[Field]:
-    """The numbers that a business can work on and that move this kind of goal, in the order of the file.
-
-    Not among them: where the business stands today, shares that have to add up to one, whole numbers of months, and
-    costs where the goal is not of money left.
-    """
-    apart = {"opening", *([] if kind in ("cash", "profit") else ["bill"])}
-    return [
-        one
-        for one in fields(scenario)
-        if one.entry is not None
-        and one.entry.slider
-        and one.entry.ranged
-        and not one.entry.whole
-        and isinstance(one.value, (int, float))
-        and not isinstance(one.place[-1], int)
-        and one.place[0] not in apart
-        and one.name not in (*_NOT_LEVERS, "monthly_discount_rate")
-        and (kind in ("cash", "profit") or one.name != "monthly_cost")
-        and one.matters(scenario)
-        and (one.entry.always or one.value != one.default)
-    ]
-
-
 def _lever(scenario: Scenario, address: str) -> Field:
     found = find(scenario, address)
     if isinstance(found, Problem):
         raise MeasureError([Problem("lever", "the address of a number of the scenario", address, found.fix)])
     if found.entry is None or not isinstance(found.value, (int, float)):
         raise MeasureError([Problem("lever", "the address of a number that the scenario has", address)])
-    if not found.entry.ranged or found.path in _NOT_LEVERS:
+    if not found.entry.ranged or found.path in NOT_LEVERS:
         raise MeasureError([Problem("lever", "a number that can move by itself", address)])
     return found
 
@@ -228,16 +203,6 @@ def _forecasts(scenario: Scenario, goal: Goal) -> Forecasts:
                 put(values, path, value)
 
     return value_of
-
-
-def moved(field: Field, value: float) -> float | Range:
-    """The value as the field takes it: a range moves along and stays as wide."""
-    entry = field.assumption
-    if entry.whole:
-        return int(value)
-    if isinstance(field.value, Range) and entry.low < value < entry.high:
-        return field.value.around(value, entry.scale)
-    return value
 
 
 def search_points(now: float, low: float, high: float, slider: float, steps: int) -> np.ndarray:
@@ -314,10 +279,3 @@ def _pairs(
             if len(found) == most:
                 return tuple(found)
     return tuple(found)
-
-
-def label_of(field: Field) -> str:
-    """The number's words, with its channel or plan where there are several."""
-    whose = next((item.section for item in reversed(field.items) if item.count > 1), None)
-    name = getattr(whose, "name", "")
-    return f"{field.assumption.label} ({name})" if name else field.assumption.label

@@ -10,8 +10,8 @@ import numpy as np
 
 from growth.engine import Forecast, forecast
 from growth.errors import MeasureError, Problem
-from growth.levers.goal import series_of
-from growth.levers.solve import label_of, lever_fields, moved
+from growth.goals.goal import series_of
+from growth.goals.lever_fields import label_of, lever_fields, moved
 from growth.measures import goal_month
 from growth.measures.lifetime import lifetime_value
 from growth.scenario import Scenario
@@ -113,7 +113,7 @@ def levers(scenario: Scenario, *, effort: float = EFFORT, kind: str = "mrr") -> 
         By which share each number is made better, above 0 and up to 1: a tenth more visitors, a tenth fewer leaving.
         Which direction is better is found by trying both.
     kind : str
-        What is looked at, at the close of the last month: see `growth.levers.KINDS`.
+        What is looked at, at the close of the last month: see `growth.goals.KINDS`.
 
     Raises
     ------

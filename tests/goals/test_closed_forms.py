@@ -1,0 +1,141 @@
+"""What it would take, against closed forms worked out by hand.
+
+At constant churn, steady arrivals and one price, MRR after t months is M0 q^t + n p (1 - q^t) / (1 - q), with
+q = 1 - churn and n new customers a month at the price p: a geometric sum.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+import growth
+from growth.errors import MeasureError
+
+CASES = [  # visitors, sign-up share, conversion, price, churn, customers today, months, goal
+    (1000, 0.05, 0.2, 20, 0.05, 0, 24, 4000),
+    (800, 0.04, 0.15, 29, 0.04, 40, 36, 5000),
+    (300, 0.10, 0.10, 99, 0.02, 10, 60, 20_000),
+]
+
+
+def business(visitors, signing, paying, price, churn, aboard, months, **more):
+    return growth.Scenario(
+        business="Fernhollow", invented=True, months=months, opening={"customers": aboard, "mrr": aboard * price},
+        arrive={"channels": [{"name": "search", "monthly_visitors": visitors}]}, sign_up={"signup_rate": signing},
+        pay={"conversion_rate": paying, "plans": [{"name": "Studio", "monthly_price": price}]},
+        stay={"churn": {"curve": "constant", "monthly_churn_rate": churn}}, **more,
+    )  # fmt: skip
+
+
+def factor(churn, months):
+    """What one customer a month at a price of 1 adds up to: (1 - q^t) / (1 - q)."""
+    return (1 - (1 - churn) ** months) / churn if churn else months
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_each_lever_is_the_closed_form_solved_for_it(case):
+    visitors, signing, paying, price, churn, aboard, months, goal = case
+    found = {one.lever: one.nearest for one in growth.solve(business(*case[:-1]), goal=goal).solutions}
+    stays = aboard * price * (1 - churn) ** months
+    per_visitor = signing * paying * price * factor(churn, months)
+    assert found["arrive.channels.0.monthly_visitors"] == pytest.approx((goal - stays) / per_visitor, rel=1e-9)
+    ratio = (goal - stays) / (visitors * per_visitor)
+    product = {"sign_up.signup_rate": signing, "pay.conversion_rate": paying, "pay.plans.0.monthly_price": price}
+    for lever, value in product.items():
+        now = ratio * value
+        if lever.startswith("pay.plans") or now <= 1:
+            assert found[lever] == pytest.approx(now, rel=1e-9), lever
+        else:
+            assert found[lever] is None, lever
+    n = visitors * signing * paying
+
+    def short(rate):
+        return aboard * price * (1 - rate) ** months + n * price * factor(rate, months) - goal
+
+    by_hand = brentq(short, 1e-12, churn, xtol=1e-15) if short(1e-12) > 0 else None
+    assert found["stay.churn.monthly_churn_rate"] == (None if by_hand is None else pytest.approx(by_hand, rel=1e-6))
+
+
+def test_what_no_value_reaches_says_how_far_it_comes():
+    """With nobody leaving ten a month at 20 come to 24 x 200 = 4,800."""
+    [churn] = growth.solve(business(*CASES[0][:-1]), goal=5000, lever="stay.churn.monthly_churn_rate").solutions
+    assert not churn.reached and churn.best == 0 and churn.comes_to == pytest.approx(4800)
+
+
+def test_customers_follow_little_s_law():
+    """In the long run customers = arrivals x mean lifetime (Little, 1961): 300 at 5% leaving takes 15 a month."""
+    long = business(1000, 0.05, 0.2, 20, 0.05, 0, 120)
+    [joins] = growth.solve(long, goal=300, kind="customers", lever="arrive.channels.0.monthly_visitors").solutions
+    share = 1 - 0.95**120  # of the level that is reached within ten years
+    assert joins.nearest * 0.05 * 0.2 * share == pytest.approx(15, rel=1e-9)
+
+
+def test_half_of_two_changes_is_forecast_and_not_assumed():
+    scenario = business(*CASES[0][:-1])
+    found = growth.solve(scenario, goal=4000)
+    now = {one.lever: one for one in found.solutions}
+    assert found.pairs
+    for pair in found.pairs:
+        values = scenario.model_dump(mode="json")
+        for lever in pair:
+            growth_half = (now[lever].now + now[lever].nearest) / 2
+            *above, last = lever.split(".")
+            part = values
+            for step in above:
+                part = part[int(step) if isinstance(part, list) else step]
+            part[last] = growth_half
+        assert growth.forecast(growth.Scenario(**values)).closing_mrr[-1] >= 4000 * (1 - 1e-9)
+
+
+def test_elasticities_are_the_derivatives_of_the_closed_form():
+    """d ln MRR / d ln visitors is 1 without opening customers; by churn c it is c f'(c) / f(c), f the geometric sum."""
+    found = growth.levers(business(*CASES[0][:-1]), effort=1e-3).effects
+    first, churn = found[0], next(one for one in found if one.levers[0].startswith("stay."))
+    assert first.levers == (
+        "arrive.channels.0.monthly_visitors", "sign_up.signup_rate", "pay.conversion_rate", "pay.plans.0.monthly_price",
+    )  # fmt: skip
+    assert first.share / 1e-3 == pytest.approx(1, rel=1e-9)
+    h = 1e-6
+    slope = (np.log(factor(0.05 * (1 - h), 24)) - np.log(factor(0.05 * (1 + h), 24))) / (2 * h)
+    assert churn.share / 1e-3 == pytest.approx(slope, rel=2e-3)
+
+
+def test_what_a_sign_up_and_a_visitor_are_worth():
+    """Lifetime value p / c = 20 / 0.05 = 400, common practice without discount; a fifth of sign-ups pay, 5% sign up."""
+    found = growth.levers(business(*CASES[0][:-1], bill={"monthly_discount_rate": 0}))
+    assert found.sign_up == pytest.approx(80) and found.visitor == pytest.approx(4)
+    four, five = (200 * factor(rate, 24) for rate in (0.04, 0.05))
+    assert found.point_of_churn == pytest.approx(four - five)
+
+
+def test_a_chance_asks_for_more_than_the_likely_path():
+    unsure = business(1000, 0.05, {"low": 0.12, "likely": 0.2, "high": 0.3}, 20, 0.05, 0, 24)
+    lever = "arrive.channels.0.monthly_visitors"
+    [likely], [even], [sure] = (
+        growth.solve(unsure, goal=4000, lever=lever, chance=chance).solutions for chance in (None, 0.5, 0.8)
+    )
+    assert likely.nearest == pytest.approx(even.nearest, rel=0.01)
+    assert sure.nearest > 1.2 * likely.nearest
+    values = unsure.model_dump(mode="json")
+    values["arrive"]["channels"][0]["monthly_visitors"] = sure.nearest
+    spread = growth.spread_of(growth.Scenario(**values))
+    assert spread.above(4000)[-1] == pytest.approx(0.8, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("given", "named"),
+    [
+        ({"goal": -1}, "goal"),
+        ({"goal": 5, "kind": "profits"}, "kind"),
+        ({"goal": 5, "by": 25}, "month"),
+        ({"goal": 5, "chance": 1.5}, "chance"),
+        ({"goal": 5, "lever": "stay.churn"}, "lever"),
+        ({"goal": 5, "lever": "months"}, "lever"),
+        ({}, "goal"),
+    ],
+)
+def test_what_cannot_be_asked_is_said(given, named):
+    with pytest.raises(MeasureError, match=f"^{named}"):
+        growth.solve(business(*CASES[0][:-1]), **given)
