@@ -16,11 +16,9 @@ from growth.calculator.language import LOCALE, messages, said_html
 from growth.calculator.words import answer, minor_digits, money, month_labels, number, percent, settling
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.sensitivity import sensitivities
 from growth.measures import growth_ceiling
 
 MINUS = "\N{MINUS SIGN}"
-MOST_LEANINGS = 5
 BRIDGE = {  # series and sign
     "opening_mrr": "",
     "new_mrr": "+",
@@ -171,44 +169,14 @@ def _bridge(forecast: Forecast, t: int, locale: str) -> str:
     return f'<table class="bridge"><caption>{caption}</caption><tbody>{rows}</tbody></table>'
 
 
-def cautions(giveaway: Giveaway, forecast: Forecast) -> Piece:
-    """What this cannot know, with the assumptions that the answer leans on most, each a tenth off."""
+def cautions(giveaway: Giveaway) -> Piece:
+    """What this cannot know: the standing cautions, then the author's."""
     said = messages(giveaway.locale)["page"]
     items = "".join(f"<li>{escape(text)}</li>" for text in (*said["cautions"], *giveaway.cautions))
     return Piece(
         f'<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">{escape(said["cautions_head"])}</h2>'
-        f"<ul>{items}</ul>{_leans(forecast, giveaway.locale)}</section>"
+        f"<ul>{items}</ul></section>"
     )
-
-
-def _leans(forecast: Forecast, locale: str) -> str:
-    said = messages(locale)["page"]
-    rows = "".join(
-        f'<tr><th scope="row">{escape(one.label)}</th>'
-        f"<td>{_moves(one.lower, locale)}</td><td>{_moves(one.higher, locale)}</td></tr>"
-        for one in sensitivities(forecast.scenario, locale)[:MOST_LEANINGS]
-    )
-    if not rows:
-        return ""
-    heads = "".join(
-        f'<th scope="col">{escape(said[head])}</th>' for head in ("leans_assumption", "leans_lower", "leans_higher")
-    )
-    return (
-        f'<p>{escape(said["leans"], quote=False)}</p><table class="leans">'
-        f"<caption>{said_html(said['leans_caption'], month=str(forecast.months))}</caption>"
-        f"<thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-    )
-
-
-def _moves(change: float | None, locale: str) -> str:
-    """A relative change in words; None is a value that the assumption may not take."""
-    said = messages(locale)["page"]
-    if change is None:
-        return escape(said["moves_invalid"])
-    size = round(abs(change), 2 if abs(change) >= 0.02 else 3)
-    if not size:
-        return escape(said["moves_hardly"])
-    return said_html(said["moves_higher" if change > 0 else "moves_lower"], size=escape(percent(size, locale)))
 
 
 def invitation(giveaway: Giveaway) -> Piece:

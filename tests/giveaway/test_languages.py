@@ -58,7 +58,7 @@ def page(german) -> str:
         sections.case(words)._repr_mimebundle_(),
         {PAGE_DATA: page_data(scenario, locale=words.locale, brief=brief_data(words, scenario=scenario))},
         sections.worked_month(result, locale=words.locale)._repr_mimebundle_(),
-        sections.cautions(words, result)._repr_mimebundle_(),
+        sections.cautions(words)._repr_mimebundle_(),
         sections.invitation(words)._repr_mimebundle_(),
     ]
     cells = [

@@ -89,14 +89,8 @@ def test_who_pays_less_is_told_without_who_pays_more():
     assert "Of those who stay, some pay less: €43.32 . This is contraction." in text and "pay more" not in text
 
 
-def test_what_the_answer_leans_on_stands_in_the_cautions():
-    """Nobody new, churn c: MRR is the opening x (1 - c)^36; a tenth less churn: (0.964 / 0.96)^36 = 1.162 times."""
-    forecast = forecast_of(opening={"customers": 40, "mrr": 800}, months=36)
-    assert "Customers leaving each month 16% higher 14% lower" in text_of(sections.cautions(words_of(), forecast).html)
-
-
 def test_the_standing_cautions_are_there_whatever_the_file_says():
-    shown = text_of(sections.cautions(words_of(cautions=["Only this."]), forecast_of()).html)
+    shown = text_of(sections.cautions(words_of(cautions=["Only this."])).html)
     assert all(caution in shown for caution in (*CAUTIONS, "Only this."))
 
 
