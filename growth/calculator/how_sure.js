@@ -1,11 +1,13 @@
 // How sure the answer is, as how_sure.py says it: by when the goal is reached in how many cases, and how wide the end and
 // the ceiling are. Cases are whole ones of ten or twenty; amounts carry no more digits than their width allows.
 import { Z, above, ceilingBand, known, quantile, reach, sharesOf, sigma } from "./band.js";
+import { YEAR } from "./life.js";
 import { SAME } from "./long_run.js";
 import { node, said } from "./tools.js";
 import { nothing } from "./words.js";
 
 const RARE = 0.05; // one chance in twenty
+const THOUSANDFOLD = 1000; // growth that nobody should believe
 const SHOWN = 0.01; // a smaller share of the spread is not worth finding out
 const MOST = 3; // numbers worth finding out that are named
 
@@ -48,17 +50,23 @@ function levelKeys(spread, found, show, values) {
 // What the bands rest on: ranges and chance, or chance alone.
 export const restsOn = (spread, words) => words[Object.keys(spread.down).length ? "rests_on_ranges" : "rests_on_chance"];
 
-// The sentences as pieces [text, whether it is computed]; none where nothing varies.
+// Whether MRR comes to more than a thousand times its opening and its first year's end.
+function beyondBelief({ series, months }) {
+  const usual = Math.max(series.opening_mrr[0], series.closing_mrr[Math.min(YEAR, months) - 1]) * THOUSANDFOLD;
+  return usual > 0 && Math.max(...series.closing_mrr) > usual;
+}
+
+// The sentences as pieces [text, whether it is computed].
 export function howSure(scenario, result, found, spread, words, labels, show, monthCount) {
-  if (nothing(result, found) || !varies(spread)) return [];
+  if (nothing(result, found)) return [];
   const values = { months: monthCount(result.months), last: labels[result.months] };
-  const keys = [];
-  if (scenario.goal_mrr !== null) keys.push(goalKey(scenario, result, spread, labels, show, values));
-  else {
+  const keys = beyondBelief(result) ? ["beyond_belief"] : [], sure = !varies(spread);
+  if (!sure && scenario.goal_mrr !== null) keys.push(goalKey(scenario, result, spread, labels, show, values));
+  if (!sure && scenario.goal_mrr === null) {
     [values.low, values.high] = bandAtEnd(spread, show);
     keys.push("closing");
   }
-  keys.push(...levelKeys(spread, found, show, values));
+  if (!sure) keys.push(...levelKeys(spread, found, show, values));
   return keys
     .flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
     .filter(([text]) => text);

@@ -21,6 +21,7 @@ from growth.measures.measure import SAME
 from growth.uncertainty import Spread, ceiling_band, ranges_of, spread_of
 
 RARE = 0.05  # one chance in twenty
+THOUSANDFOLD, YEAR = 1000, 12
 
 
 def how_sure(forecast: Forecast, locale: str = LOCALE) -> str:
@@ -46,17 +47,26 @@ def rests_on(forecast: Forecast, locale: str = LOCALE) -> str:
     return words["rests_on_ranges" if ranges_of(forecast.scenario) else "rests_on_chance"]
 
 
+def beyond_belief(mrr: np.ndarray) -> bool:
+    """Whether MRR comes to more than a thousand times its opening and its first year's end; mrr: months 0 to T.
+
+    >>> beyond_belief(np.array([10.0, 20_000.0])), beyond_belief(np.array([0.0] * 12 + [29.0, 30_000.0]))
+    (False, True)
+    """
+    usual = max(mrr[0], mrr[min(YEAR, mrr.size - 1)])
+    return bool(0 < usual * THOUSANDFOLD < mrr.max())
+
+
 def how_sure_parts(forecast: Forecast, locale: str = LOCALE) -> list[Piece]:
     """The sentences of `how_sure` as pieces (text, whether it is a computed number)."""
     scenario = forecast.scenario
     if nothing(forecast, growth_ceiling(forecast)):
         return []
-    spread = spread_of(scenario)
-    if not spread.varies:
-        return []
+    spread, goal = spread_of(scenario), scenario.goal_mrr
     facts = _Facts(spread, forecast, locale)
-    goal = scenario.goal_mrr
-    keys = [*(facts.closing() if goal is None else facts.goal(float(goal))), *facts.level()]
+    keys = ["beyond_belief"] if beyond_belief(mrr_of(forecast)) else []
+    if spread.varies:
+        keys += [*(facts.closing() if goal is None else facts.goal(float(goal))), *facts.level()]
     words = messages(locale)["how_sure"]
     return [piece for key in keys for piece in filled(words[key], facts.values)]
 

@@ -156,7 +156,7 @@ export function takesSection(controls, words, labels, show, set) {
   const now = node("p"), list = node("ul"), rest = node("p"), half = node("p"), bars = node("div", { class: "growth-bars" });
   const heading = node("h3", {}, words.lever);
   const caption = node("p", { class: "growth-help" });
-  const element = node("section", { class: "growth-takes" }, node("h2", {}, words.title), ask, now, list, rest, half, heading, caption, bars);
+  const element = node("div", { class: "growth-takes" }, node("h2", {}, words.title), ask, now, list, rest, half, heading, caption, bars);
 
   const goalOf = (scenario) => {
     const wanted = own.kind ?? "mrr", month = Math.min(Math.max(own.by ?? scenario.months, 1), scenario.months);

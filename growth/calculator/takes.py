@@ -113,8 +113,8 @@ def takes_html(result: Forecast, *, locale: str = LOCALE) -> str:
     changes = "".join(f"<li><span>{escape(text)}</span></li>" for text in found.changes)
     paragraphs = "".join(f"<p>{escape(text)}</p>" for text in found.rest)
     return (
-        f'<section class="growth-takes"><h2>{escape(words["title"])}</h2><p>{escape(found.lead)}</p>'
-        f"<ul>{changes}</ul>{paragraphs}{_bars(result, locale)}</section>"
+        f'<div class="growth-takes"><h2>{escape(words["title"])}</h2><p>{escape(found.lead)}</p>'
+        f"<ul>{changes}</ul>{paragraphs}{_bars(result, locale)}</div>"
     )
 
 

@@ -14,7 +14,7 @@ from growth.engine import SERIES
 from growth.measures import growth_ceiling, lifetime_value, net_revenue_retention
 
 FIXED = {"share", "opening_share", "delay_shares"}  # they add to one
-LOWEST = {"alpha": 1e-3, "beta": 1e-3, "shape": 0.1, "goal_mrr": 0.01}
+LOWEST = {"alpha": 1e-3, "beta": 1e-3, "shape": 0.1, "goal_mrr": 0.01, "goal_left": 0.01}
 
 
 def spread(value: Any, rng: np.random.Generator, draws: int, key: str = "") -> Any:
