@@ -116,7 +116,7 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
   else if (kind !== "stays" && !faded) left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
   const known = kind === "finite" || faded;
   const still = ratio >= ONE ? Math.min(terms[ages - 1] * ratio ** later, ratio ** (LIFETIME / YEAR)) : 0; // in a century, at least
-  return { total, kind, known, ratio, century, late, still, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
+  return { total, kind, known, faded, ratio, century, late, still, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
 }
 
 // A new customer's life on a plan: customers and MRR (of a price of 1) over it, each as lifetimeSum has it.
@@ -138,10 +138,12 @@ function lifetime(scenario, plan, factor, comeback) {
   const also = { fall: fallOf(scenario, plan, factor), yearly, comeback };
   const whole = alive[ages - 1] === 1;
   // whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever
-  const odd = (more) => alive[ages - 1] === 0 && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
+  const odd = (one, more) => (alive[ages - 1] === 0 || one.faded) && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
+  const people = lifetimeSum(alive, gone, churn, { ...also, growth: 0 });
+  const money = lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 });
   return [
-    { ...lifetimeSum(alive, gone, churn, { ...also, growth: 0 }), whole, odd: odd(1) },
-    { ...lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 }), whole, odd: odd(growth) },
+    { ...people, whole, odd: odd(people, 1) },
+    { ...money, whole, odd: odd(money, growth) },
   ];
 }
 

@@ -244,7 +244,7 @@ def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
         lasting = lifetime_sum(terms, life, growth=growth)
         gone = leavers(terms, life, lasting, growth=growth)
         back = np.where(comeback > 0, np.maximum(comeback, 1e-300) * gone, 0.0)
-        kept.append(_Kept(lasting, back, whole, terms[:, -1] == 1, outlasts(life, growth=growth)))
+        kept.append(_Kept(lasting, back, whole, terms[:, -1] == 1, outlasts(life, growth=growth, faded=lasting.faded)))
     return kept[0], kept[1]
 
 
