@@ -95,8 +95,18 @@ def _scenario_says(path: str) -> list[str]:
     parts = (_count(scenario.months, "month"), _count(channels, "channel"), _count(plans, "plan"))
     return [
         f"{path}: valid. {scenario.business}: {', '.join(parts)}",
+        *_look_says(path, scenario),
         *(f"  not in the file, taken as {value}: {label} ({place})" for place, label, value in _left_out(scenario)),
     ]
+
+
+def _look_says(path: str, scenario: Scenario) -> Iterator[str]:
+    """The accent on the dark page, where it is not the one that the file gives."""
+    from growth.giveaway.brief import read_giveaway
+
+    look = read_giveaway(path, scenario=scenario).look
+    if look.accent and not look.accent_in_dark:
+        yield f"  on the dark page the accent {look.accent} becomes {look.dark_accent}, the nearest that can be read"
 
 
 def _sweep_says(path: str) -> list[str]:

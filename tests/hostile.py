@@ -11,6 +11,8 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from growth.giveaway.brief import Address, FieldAddress, FieldName, Giveaway, Language, Slug, WhatIfName
+from growth.giveaway.logo import embedded_logo
+from growth.giveaway.look import Colour, Logo
 from growth.scenario import Scenario
 from growth.scenario.section import Currency, Month
 
@@ -24,16 +26,18 @@ TEXTS = (
 )
 WELL_FORMED: dict[Any, str] = {  # texts that only take one form
     Address: "https://fernhollow.example/a?b=%3Cscript%3E",
+    Colour: "#1f5f8b",
     Currency: "EUR",
     FieldName: "email",
     FieldAddress: "stay.churn.monthly_churn_rate",
     Language: "en",
+    Logo: embedded_logo(b"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'/>"),
     Month: "2027-01",
     Slug: "how-big",
     WhatIfName: "halved",
 }
 PROSE = ("answer", "case", "cautions")
-LEFT_OUT = {"link", "becomes"}  # where another field of the same section may stand alone
+LEFT_OUT = {"link", "becomes", "accent_in_dark"}  # where another field of the same section may stand alone
 
 
 def hostile_file(text: str) -> str:

@@ -6,16 +6,16 @@ knows the reader's case, one answer, one plain invitation.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
-from urllib.parse import urlsplit
 
-from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, StringConstraints, WithJsonSchema, model_validator
 
 from growth.calculator.language import ENGLISH, known, languages, locale_of, messages
-from growth.errors import Problem, ScenarioError
+from growth.errors import GrowthError, Problem, ScenarioError
+from growth.giveaway.look import Look, with_logo
+from growth.giveaway.web_address import Address
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, validate
 from growth.scenario.section import FIELD_NAME, SLUG, WORD, FieldAddress, Name, Section, Text, broken
@@ -27,26 +27,6 @@ CONSENT: str = messages()["page"]["consent"]
 CAUTIONS: tuple[str, ...] = tuple(messages()["page"]["cautions"])
 
 
-def _address(value: str) -> str:
-    """An https address (or http on this machine), with nothing in it that a browser could read as anything else."""
-    odd = any(character in value for character in " \t\r\n\"'<>\\^`{|};,") or not value.isascii()
-    try:
-        parts = urlsplit(value)
-    except ValueError:  # brackets that hold no address of a host
-        raise broken("an address with the name of a host behind https://", value) from None
-    try:
-        port = parts.port
-    except ValueError:
-        port = 0
-    if port == 0:
-        raise broken("an address whose port, behind the colon, is a number from 1 to 65535", value)
-    local = parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1", "::1")
-    whole = bool(re.fullmatch(r"[a-z0-9.:-]+", parts.hostname or "")) and parts.username is None
-    if odd or not whole or not (parts.scheme == "https" or local):
-        raise broken("an address that begins with https://", value, "Quotes, spaces and other schemes are refused.")
-    return value
-
-
 def _language(value: Any) -> str:
     if not isinstance(value, str) or value not in languages():
         said = "nothing" if value is None else value
@@ -55,7 +35,6 @@ def _language(value: Any) -> str:
 
 
 Language = Annotated[str, BeforeValidator(_language), WithJsonSchema({"type": "string", "enum": [*languages()]})]
-Address = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), AfterValidator(_address)]
 
 
 class Quotation(Section):
@@ -142,6 +121,8 @@ class Giveaway(Section):
         Where the page will be on the web; None if it is not known yet.
     language
         Of the words here, by its code. The rest of the page follows it.
+    look
+        Colour, logo, name, site, light or dark, and letters.
     """
 
     name: Slug
@@ -154,6 +135,7 @@ class Giveaway(Section):
     cautions: Annotated[tuple[Text, ...], Field(max_length=8)] = ()
     invitation: Invitation | None = None
     language: Language = ENGLISH
+    look: Look = Look()
 
     @property
     def locale(self) -> str:
@@ -193,14 +175,23 @@ def read_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, s
     if isinstance(source, (str, Path)):
         document = load_document(source)
         if document.giveaway is not None:
-            return validate(Giveaway, document.giveaway, file=document.file, lines=document.lines, root="giveaway")
+            found = validate(Giveaway, document.giveaway, file=document.file, lines=document.lines, root="giveaway")
+            line = document.lines.get(("giveaway", "look", "logo"))
+            return _with_logo(found, Path(source).parent, file=document.file, line=line)
         source = None
     if isinstance(source, Mapping):
         words = source.get("giveaway", source if "scenario" not in source else None)
         if words is not None:
-            return validate(Giveaway, words, root="giveaway")
+            return _with_logo(validate(Giveaway, words, root="giveaway"), Path())
     elif source is not None:
         raise ScenarioError([Problem("giveaway", "a path or a mapping", type(source).__name__)])
     slug = "".join(c if c.isascii() and c.isalnum() else "-" for c in scenario.business.lower())
     name = "-".join(part for part in slug.split("-") if part)[:50].strip("-")
     return Giveaway(name=name or "forecast", question=f"How big can {scenario.business} get?")
+
+
+def _with_logo(giveaway: Giveaway, folder: Path, *, file: str = "", line: int | None = None) -> Giveaway:
+    try:
+        return giveaway.model_copy(update={"look": with_logo(giveaway.look, folder)})
+    except GrowthError as error:
+        raise ScenarioError([Problem("giveaway.look.logo", str(error), line=line)], file=file) from None

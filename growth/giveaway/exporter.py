@@ -29,6 +29,8 @@ from growth.engine import forecast
 from growth.errors import PublishError
 from growth.giveaway.brief import WhatIf
 from growth.giveaway.clean import clean
+from growth.giveaway.contrast import DARK_PAPER, LIGHT_PAPER
+from growth.giveaway.look import Look, dressed
 from growth.giveaway.sections import PAGE_FACTS
 from growth.giveaway.what_ifs import changed
 from growth.scenario.address import value_at
@@ -166,7 +168,8 @@ def _shown(bundle: dict, cell: int) -> str:
 
 
 def _page(facts: dict, pieces: list[str], data: dict) -> str:
-    code, look = page_script() + BOOT, style() + (_HERE / "page.css").read_text("utf-8")
+    code, look = page_script() + BOOT, Look.model_validate(facts.get("look", {}))
+    css = dressed(style() + (_HERE / "page.css").read_text("utf-8"), look)
     addresses = (
         facts.get("form_address"),
         facts.get("thanks_address"),
@@ -174,18 +177,20 @@ def _page(facts: dict, pieces: list[str], data: dict) -> str:
     policy = {
         "default-src": "'none'",
         "script-src": f"'sha256-{_hash(code)}'",
-        "style-src": f"'sha256-{_hash(look)}'",
+        "style-src": f"'sha256-{_hash(css)}'",
         "img-src": "data:",
         "base-uri": "'none'",
         "form-action": " ".join(_source(address) for address in addresses if address) or "'none'",
     }
     return _template().render(
         facts=facts,
+        scheme={"reader": "light dark"}.get(look.scheme, look.scheme),
+        papers={"light": LIGHT_PAPER, "dark": DARK_PAPER},
         policy="; ".join(f"{name} {value}" for name, value in policy.items()),
         body=Markup("\n".join(pieces)),
         data=Markup(_json(data)),
         script=Markup(code),
-        style=Markup(look),
+        style=Markup(css),
     )
 
 

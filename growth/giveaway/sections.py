@@ -16,6 +16,7 @@ from growth.calculator.language import LOCALE, messages, said_html
 from growth.calculator.words import answer, minor_digits, money, month_labels, number, percent, settling
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
+from growth.giveaway.look import sender_html
 from growth.measures import growth_ceiling
 
 MINUS = "\N{MINUS SIGN}"
@@ -66,8 +67,10 @@ def question(giveaway: Giveaway, forecast: Forecast) -> Piece:
         "shared": shared(giveaway, forecast),
         "form_address": giveaway.invitation.form_address if giveaway.invitation else None,
         "thanks_address": giveaway.invitation.thanks_address if giveaway.invitation else None,
+        "look": giveaway.look.model_dump(mode="json", exclude={"logo"}, exclude_defaults=True),
     }
-    return Piece(f"<header><h1>{escape(giveaway.question)}</h1>{byline}{invented}</header>", facts)
+    sender = sender_html(giveaway.look)
+    return Piece(f"<header>{sender}<h1>{escape(giveaway.question)}</h1>{byline}{invented}</header>", facts)
 
 
 def shared(giveaway: Giveaway, forecast: Forecast) -> dict[str, str]:

@@ -8,7 +8,8 @@ from html import escape
 from growth.calculator.language import messages, said
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.kit.line_chart import GAIN, INK, PAPER, RULE, SERIF, SOFT
+from growth.giveaway.look import sender_line
+from growth.kit.line_chart import GAIN, INK, PAPER, RULE, SANS, SERIF, SOFT
 from growth.kit.share_picture import told
 from growth.output import SEAL
 
@@ -75,7 +76,7 @@ def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
         paragraphs += ["\n".join(_wrapped(line) for line in text.splitlines()), ""]
     paragraphs += [link(giveaway), ""] if giveaway.address else []
     paragraphs += [_wrapped(_caution(forecast, words)), "", "-- "]
-    paragraphs += [giveaway.byline, ""] if giveaway.byline else []
+    paragraphs += [f"{whose}\n" for whose in (sender_line(giveaway.look), giveaway.byline) if whose]
     paragraphs += [_wrapped(words["email_consent"]), "", said(words["piece"], name=giveaway.name), ""]
     return "\n".join(paragraphs)
 
@@ -96,17 +97,19 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
     details = "".join(f'<p style="margin:0 0 20px">{escape(text)}</p>' for text in giveaway.case.details[:1])
     way = escape(said(words["email_attached"], file=f"{giveaway.name}.html"))
     if giveaway.address:
-        style = f"color:{GAIN};font-weight:bold"
+        style = f"color:{giveaway.look.accent or GAIN};font-weight:bold"
         way = f'<a href="{escape(link(giveaway))}" style="{style}">{escape(words["email_link"])}</a>.'
     small = f'style="margin:0 0 10px;font-size:14px;line-height:1.5;color:{SOFT}"'
-    byline = f"<p {small}>{escape(giveaway.byline)}</p>\n" if giveaway.byline else ""
+    whose = (sender_line(giveaway.look), giveaway.byline)
+    byline = "".join(f"<p {small}>{escape(text)}</p>\n" for text in whose if text)
+    letters = SANS if giveaway.look.letters == "sans" else SERIF
     return f"""<!doctype html>
 <html lang="{escape(giveaway.language)}">
 <head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>{escape(subject(giveaway))}</title></head>
 <body style="margin:0;background:{PAPER};color:{INK}">
-<div style="max-width:560px;margin:0 auto;padding:28px 20px;font:18px/1.55 {escape(SERIF)}">
+<div style="max-width:560px;margin:0 auto;padding:28px 20px;font:18px/1.55 {escape(letters)}">
 <h1 style="margin:0 0 20px;font-size:23px;line-height:1.3">{escape(subject(giveaway))}</h1>
 {quote}{details}
 <p style="margin:0 0 20px;font-size:21px;line-height:1.45">{escape(told(giveaway, forecast))}</p>

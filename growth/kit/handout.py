@@ -11,6 +11,7 @@ from growth.calculator.language import messages, said
 from growth.calculator.words import column, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
+from growth.giveaway.look import sender_html, sender_line
 from growth.kit.line_chart import INK, RULE, SANS, SERIF, SOFT, Box, line_chart
 from growth.kit.share_picture import told
 
@@ -31,6 +32,9 @@ th, td {{ text-align: right; padding: 0.4mm 0; border-bottom: 0.2mm solid {RULE}
 th:first-child {{ text-align: left; }}
 thead th {{ color: {SOFT}; }}
 ul {{ margin: 0; padding-left: 5mm; font-size: 9.5pt; }}
+.sender {{ float: right; margin: 0 0 2mm 4mm; font: 9.5pt/1.3 {SANS}; }}
+.sender img {{ max-height: 12mm; max-width: 45mm; vertical-align: middle; }}
+.sender a {{ color: inherit; text-decoration: none; }}
 footer {{ margin-top: 5mm; padding-top: 2mm; border-top: 0.3mm solid {RULE}; font-size: 9.5pt; color: {SOFT}; }}
 """
 
@@ -77,16 +81,19 @@ def handout_html(
     invented = words["invented"] if forecast.scenario.invented else ""
     about = " ".join(text for text in (giveaway.byline, invented) if text)
     where = said(words["handout_where"], address=giveaway.address) if giveaway.address else words["handout_page"]
-    answer = told(giveaway, forecast)
+    whose = f"{escape(sender_line(giveaway.look))}<br>" if giveaway.look.site else ""
+    answer, look = told(giveaway, forecast), giveaway.look
+    style = _STYLE.replace(SERIF, SANS) if look.letters == "sans" else _STYLE
+    style += f".answer {{ padding-left: 4mm; border-left: 1mm solid {look.accent}; }}" if look.accent else ""
     return f"""<!doctype html>
 <html lang="{escape(giveaway.language)}"><head><meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>{escape(giveaway.question)}</title><style>{_STYLE}</style></head>
-<body><h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
+<title>{escape(giveaway.question)}</title><style>{style}</style></head>
+<body>{sender_html(look)}<h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>
 {quotes}{details}<p class="answer">{escape(answer)}</p>
 {_chart({"": forecast, **(what_ifs or {})}, locale)}{_table(forecast, locale)}
 <h2>{escape(said_of["page"]["cautions_head"])}</h2><ul>{cautions}</ul>
-<footer>{escape(where)}<br>{escape(said(words["piece"], name=giveaway.name))}</footer></body></html>
+<footer>{escape(where)}<br>{whose}{escape(said(words["piece"], name=giveaway.name))}</footer></body></html>
 """
 
 

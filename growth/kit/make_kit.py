@@ -158,7 +158,7 @@ def pages(pdf: bytes) -> int:
 
 
 def _picture_page(svg: str) -> str:
-    policy = "default-src 'none'; style-src 'unsafe-inline'"
+    policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     style = "html,body{margin:0;overflow:hidden}svg{display:block}"
     head = f'<meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="{policy}"><style>{style}</style>'
     return f"<!doctype html>{head}{svg}"

@@ -10,7 +10,8 @@ from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.words import answer, money, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
-from growth.kit.line_chart import INK, PAPER, RULE, SANS, SOFT, Box, line_chart, text_lines
+from growth.giveaway.look import Look
+from growth.kit.line_chart import INK, PAPER, RULE, SANS, SERIF, SOFT, Box, line_chart, text_lines
 from growth.measures import goal_month
 
 WIDTH, HEIGHT = 1200, 630
@@ -61,7 +62,7 @@ def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None 
 
 
 def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None) -> str:
-    """The picture as SVG, of text and lines alone: no script, no link, nothing from elsewhere.
+    """The picture as SVG, of text, lines and the look's logo: no script, no link, nothing from elsewhere.
 
     Parameters
     ----------
@@ -86,23 +87,39 @@ def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str
     under = top + 44 if rest else top
     beside = 320 if what_ifs else 160  # pixels for the labels at the ends of the lines
     box = Box(_MARGIN, under + 34, inner - beside, HEIGHT - 150 - (under + 34))
+    look = giveaway.look
+    logo = _logo(look) if look.logo else ""
+    foot = inner - 200 if logo else inner
+    whose = " · ".join(text for text in (look.name, giveaway.byline) if text)
     invented = f"{words['invented_numbers']} " if forecast.scenario.invented else ""
-    caution = clipped(f"{invented}{words['picture_foot']}", width=inner, size=19)
+    caution = clipped(f"{invented}{words['picture_foot']}", width=foot, size=19)
     parts = [
         text_lines(question, _MARGIN, 74, size, SOFT, italic=True),
-        text_lines(short, _MARGIN, top, large, INK),
+        text_lines(short, _MARGIN, top, large, look.accent or INK),
         text_lines([clipped(rest, width=inner, size=30)] if rest else [], _MARGIN, under, 30, SOFT),
         line_chart({"": forecast, **(what_ifs or {})}, box, size=20, locale=locale),
         f'<line x1="{_MARGIN}" x2="{WIDTH - _MARGIN}" y1="{HEIGHT - 90}" y2="{HEIGHT - 90}" stroke="{RULE}"/>',
-        text_lines([clipped(giveaway.byline, width=inner, size=20)], _MARGIN, HEIGHT - 57, 20, INK, family=SANS),
+        text_lines([clipped(whose, width=foot, size=20)], _MARGIN, HEIGHT - 57, 20, INK, family=SANS),
         text_lines([caution], _MARGIN, HEIGHT - 27, 19, SOFT, family=SANS),
+        logo,
     ]
+    drawn = "".join(parts)
+    if look.letters == "sans":
+        drawn = drawn.replace(f'font-family="{SERIF}"', f'font-family="{SANS}"')
     described = f"{told(giveaway, forecast)} {said(words['piece'], name=giveaway.name)}"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} {HEIGHT}" '
         f'role="img" aria-labelledby="t d"><title id="t">{escape(giveaway.question)}</title>'
         f'<desc id="d">{escape(described)}</desc>'
-        f'<rect width="{WIDTH}" height="{HEIGHT}" fill="{PAPER}"/>{"".join(parts)}</svg>\n'
+        f'<rect width="{WIDTH}" height="{HEIGHT}" fill="{PAPER}"/>{drawn}</svg>\n'
+    )
+
+
+def _logo(look: Look) -> str:
+    """The logo at the foot, right, at most 180 x 60 pixels."""
+    return (
+        f'<image x="{WIDTH - _MARGIN - 180}" y="{HEIGHT - 80}" width="180" height="60" '
+        f'preserveAspectRatio="xMaxYMid" href="{escape(look.logo or "")}"/>'
     )
 
 

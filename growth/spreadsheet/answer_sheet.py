@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
+from growth.giveaway.logo import logo_bytes, png_size
+from growth.giveaway.look import Look, sender_line
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, pick, position_of
 from growth.spreadsheet.formula_table import print_setup, text_lines
@@ -19,6 +22,7 @@ _WIDTHS = (2, 24, 16, 100)
 _LEFT, _RIGHT = 1, 3
 _ACROSS = sum(_WIDTHS[_LEFT:])  # characters
 _LINE = 1.35  # height of a line in sizes of its font, enough for the widest of fonts
+_LOGO_PIXELS = 48
 _CHART_ROWS, _ROW_HEIGHT = 19, 15.75
 _BRIDGE = (  # series, sign
     ("opening_mrr", ""),
@@ -44,6 +48,7 @@ def fill_answer(
     months: MonthsSheet,
     broken: Formula,
     how_wide: str,
+    look: Look,
 ) -> None:
     """Fills the sheet of the answer. how_wide: a line on the band of the forecast."""
     sheet, words = book.sheets["answer"], book.words["answer"]
@@ -52,8 +57,10 @@ def fill_answer(
         page.set_column(column, column, width, book.styles("paper"))
     _line(sheet, 0, question, "question")
     mark = book.messages["page"]["invented"] if book.scenario.invented else ""
-    business = " ".join(text for text in (f"{book.scenario.business}.", mark) if text)
+    business = " ".join(text for text in (f"{book.scenario.business}.", mark, sender_line(look)) if text)
     _line(sheet, 1, business, "line")
+    if look.logo:
+        _logo(sheet, 2, look)
     _formula(sheet, 3, sentence.answer, "answer")
     _formula(sheet, 4, sentence.cash, "second")
     warning = choose(broken > 0, words["broken"], "")
@@ -75,6 +82,16 @@ def _line(sheet: Worksheet, row: int, text: str, style: str) -> None:
     sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
     sheet.text(row, _LEFT, text, style)
     sheet.worksheet.set_row(row, _height(text, style))
+
+
+def _logo(sheet: Worksheet, row: int, look: Look) -> None:
+    """The logo in a row of its own, where it is a PNG: a workbook takes no SVG from XlsxWriter."""
+    kind, content = logo_bytes(look.logo or "")
+    if kind == "png":
+        scale = _LOGO_PIXELS / png_size(content)[1]
+        sheet.worksheet.set_row(row, _LOGO_PIXELS * 0.75 + 6)
+        place = {"image_data": BytesIO(content), "x_scale": scale, "y_scale": scale, "y_offset": 4}
+        sheet.worksheet.insert_image(row, _LEFT, "logo.png", {**place, "description": look.name or "logo"})
 
 
 def _formula(sheet: Worksheet, row: int, formula: Formula, style: str, *, least: int = 0) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from growth.calculator import words
+from growth.giveaway.look import Look
 
 if TYPE_CHECKING:
     import xlsxwriter
@@ -49,8 +50,8 @@ STYLES: dict[str, dict[str, Any]] = {
 class Styles:
     """Makes each format of one workbook once. Formats are asked for as a style and a kind of number."""
 
-    def __init__(self, workbook: xlsxwriter.Workbook, *, currency: str, locale: str):
-        self._workbook = workbook
+    def __init__(self, workbook: xlsxwriter.Workbook, *, currency: str, locale: str, look: Look | None = None):
+        self._workbook, self._look = workbook, look or Look()
         self._made: dict[tuple[str, str], Format] = {}
         before, _, after = words.money(1, currency, locale, 0).partition("1")
         self.symbol = (before + after).strip()
@@ -74,6 +75,10 @@ class Styles:
         key = (style, kind)
         if key not in self._made:
             form = {**PLAIN, **STYLES[style]}
+            if self._look.accent and style in ("input", "question"):
+                form["font_color"] = self._look.accent.upper()
+            if self._look.letters == "sans":
+                form["font_name"] = SANS
             if kind:
                 form["num_format"] = self._numbers.get(kind, kind)
             self._made[key] = self._workbook.add_format(form)

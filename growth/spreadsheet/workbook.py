@@ -14,6 +14,7 @@ from growth.calculator.language import locale_of, messages
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, PublishError, ScenarioError
 from growth.giveaway.brief import Giveaway
+from growth.giveaway.look import Look
 from growth.giveaway.placeholders import load_giveaway
 from growth.output import check_output, write_output
 from growth.scenario.file import load_scenario
@@ -135,18 +136,24 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
     words = giveaway or load_giveaway(None, scenario=result.scenario)
     locale = workbook_locale(locale_of(words.language))
     cautions = (*messages(locale)["page"]["cautions"], *words.cautions)
-    _fill(workbook, result, question=words.question, cautions=cautions, locale=locale)
+    _fill(workbook, result, question=words.question, cautions=cautions, locale=locale, look=words.look)
     workbook.close()
     return stream.getvalue()
 
 
 def _fill(
-    workbook: xlsxwriter.Workbook, result: Forecast, *, question: str, cautions: Sequence[str], locale: str
+    workbook: xlsxwriter.Workbook,
+    result: Forecast,
+    *,
+    question: str,
+    cautions: Sequence[str],
+    locale: str,
+    look: Look,
 ) -> None:
     """Adds the sheets and fills them, each from those it rests on."""
 
     scenario = result.scenario
-    styles = Styles(workbook, currency=scenario.currency, locale=locale)
+    styles = Styles(workbook, currency=scenario.currency, locale=locale, look=look)
     money = "cents" if np.max(result.closing_mrr, initial=0) < 10_000 else "money"
     book = WorkbookContext(scenario, result, Inputs(scenario, locale=locale), styles, money, locale)
     _add_sheets(book, workbook)
@@ -178,6 +185,7 @@ def _fill(
         months=months,
         broken=broken,
         how_wide=how_wide,
+        look=look,
     )
 
 

@@ -85,17 +85,18 @@ def make_report(
     limit: float | None = None,
     title: str,
     key: str = "",
+    look: dict[str, Any] | None = None,
 ) -> str:
     """Run the notebook like `run_report`, and write the page of what it shows beside `output`, with the ending .html.
 
-    title, key: as `notebook_page` takes them. Returns why it failed, or "".
+    title, key, look: as `notebook_page` takes them. Returns why it failed, or "".
     """
     why = run_report(notebook=notebook, output=output, parameters=parameters, engine=engine, limit=limit)
     if not why:
         from growth.sweep.notebook_page import notebook_page
 
         try:
-            page = notebook_page(Path(output), title=title, key=key)
+            page = notebook_page(Path(output), title=title, key=key, look=look)
             Path(output).with_suffix(".html").write_text(page, encoding="utf-8")
         except OSError as error:
             return unwritten(error)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from growth.errors import GrowthError
+from growth.giveaway.brief import read_giveaway
 from growth.shipped import shipped
 from growth.sweep import warm_kernels
 from growth.sweep.design import Design, design_of
@@ -183,6 +184,13 @@ def _compute(job: Job, results: Results) -> str:
     return key
 
 
+def _look(job: Job) -> dict[str, Any]:
+    """The look of the base scenario's page, as values. Raises ScenarioError."""
+    loaded = job.design.loaded
+    words = read_giveaway(job.file.parent / loaded.sweep.scenario, scenario=loaded.base)
+    return words.look.model_dump(mode="json", exclude_defaults=True)
+
+
 def _compare(job: Job, results: Results, table: str, engine: str | None) -> tuple[str, str]:
     """Run the comparison notebook over the points and write its page; the page's address and "", or "" and why not.
 
@@ -191,7 +199,8 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
     store, made = results.store, results.unfinished / "comparison.ipynb"
     try:
         notebook = shipped("notebooks/comparison.ipynb")
-        key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style())
+        look = _look(job)
+        key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style(), look)
         if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
             why = run_alone(
                 {
@@ -201,6 +210,7 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
                     "engine": engine,
                     "title": job.design.loaded.sweep.title,
                     "key": key,
+                    "look": look,
                 }
             )
             if why:
