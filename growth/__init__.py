@@ -11,6 +11,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # so that an editor knows what each name is; at run time each is imported when first asked for
+    from growth.comparison import Comparison, compare
     from growth.engine import Forecast, forecast
     from growth.errors import GrowthError, MeasureError, PublishError, ScenarioError
     from growth.goals import levers, solve
@@ -22,12 +23,14 @@ if TYPE_CHECKING:  # so that an editor knows what each name is; at run time each
 __version__ = "0.1.0"
 
 _HOMES = {
+    "Comparison": "growth.comparison",
     "Forecast": "growth.engine",
     "GrowthError": "growth.errors",
     "MeasureError": "growth.errors",
     "PublishError": "growth.errors",
     "Scenario": "growth.scenario",
     "ScenarioError": "growth.errors",
+    "compare": "growth.comparison",
     "forecast": "growth.engine",
     "levers": "growth.goals",
     "load_scenario": "growth.scenario.file",
@@ -40,12 +43,14 @@ _HOMES = {
 }
 
 __all__ = [
+    "Comparison",
     "Forecast",
     "GrowthError",
     "MeasureError",
     "PublishError",
     "Scenario",
     "ScenarioError",
+    "compare",
     "forecast",
     "levers",
     "load_scenario",

@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growth.options import add_file_output, add_folder_output
@@ -52,6 +53,10 @@ def add_command(subparsers: Any) -> None:
     levers.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
     levers.add_argument("--effort", type=float, default=0.1, metavar="SHARE", help="how much better each gets (0.1)")
     levers.set_defaults(run=_levers)
+
+    compare = subparsers.add_parser("compare", help="set a scenario beside its what-ifs, or several files side by side")
+    compare.add_argument("scenario", nargs="+", metavar="SCENARIO", help="scenario files (YAML); the first is the base")
+    compare.set_defaults(run=_compare)
 
     publish = subparsers.add_parser("publish", help="make the self-contained page of a scenario")
     publish.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
@@ -148,6 +153,8 @@ def _forecast(arguments: argparse.Namespace) -> None:
         write_output(arguments.csv, text, inputs=[arguments.scenario], replace=arguments.replace)
     invented = " (an invented business)" if scenario.invented else ""
     told = f"{whole_answer(forecast)} {rests_on(forecast)}"
+    if scenario.what_ifs:
+        told += f"\nBeside its what-ifs: growth compare {arguments.scenario}"
     print("\n".join([f"{scenario.business}{invented}", told, "", *month_table(forecast), "", CAUTION]))
 
 
@@ -158,6 +165,16 @@ def _solve(arguments: argparse.Namespace) -> None:
     options = {name: getattr(arguments, name) for name in ("goal", "by", "kind", "lever", "chance")}
     found = takes(growth.load_scenario(arguments.scenario), **options)
     print("\n".join([found.lead, *(f"  {change}" for change in found.changes), *found.rest, "", CAUTION]))
+
+
+def _compare(arguments: argparse.Namespace) -> None:
+    import growth
+
+    stems = [Path(path).stem for path in arguments.scenario]
+    names = stems if len(set(stems)) == len(stems) else arguments.scenario
+    scenarios = {name: growth.load_scenario(path) for name, path in zip(names, arguments.scenario, strict=True)}
+    one, *more = scenarios.values()
+    print("\n".join([growth.compare(scenarios if more else one).text(), "", CAUTION]))
 
 
 def _levers(arguments: argparse.Namespace) -> None:

@@ -46,7 +46,7 @@ def check_file(path: str | Path) -> Scenario:
         raise ScenarioError((*error.problems, *wrong), file=error.file) from None
     if wrong:
         raise ScenarioError(wrong, file=document.file)
-    load_giveaway(path, scenario=scenario)
+    load_giveaway(path, scenario=scenario)  # and the what-ifs
     return scenario
 
 

@@ -10,11 +10,12 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from growth.giveaway.brief import Address, FieldAddress, FieldName, Giveaway, Language, Slug, WhatIfName
+from growth.giveaway.brief import Address, FieldName, Giveaway, Language, Slug
 from growth.giveaway.logo import embedded_logo
 from growth.giveaway.look import Colour, Logo
 from growth.scenario import Scenario
-from growth.scenario.section import Currency, Month
+from growth.scenario.section import Currency, FieldAddress, Month
+from growth.scenario.what_if import WhatIfName
 
 MARK = "ran7"  # a script of ours would write it
 TEXTS = (
@@ -44,7 +45,7 @@ def hostile_file(text: str) -> str:
     """A scenario file, as JSON, with a text in every field that takes one."""
     scenario, giveaway = filled(Scenario, text) | {"months": 12}, filled(Giveaway, text)
     scenario["pay"]["plans"][0]["monthly_price"] = 29  # or a price for the year: the model needs one of them
-    giveaway["what_ifs"][0]["changes"][0]["times"] = 0.5
+    scenario["what_ifs"][0]["changes"][0]["times"] = 0.5
     prose = text.replace("{", "(").replace("}", ")")  # where braces hold places for computed numbers
     return json.dumps(
         {"scenario": scenario, "giveaway": giveaway | {name: filled(Giveaway, prose)[name] for name in PROSE}}

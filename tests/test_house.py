@@ -27,7 +27,7 @@ INNER = ("growth.engine", "growth.measures", "growth.scenario", "growth.errors",
 
 # Which rooms of growth/ each room may import. "growth" is the package's own list of public names.
 MAY_IMPORT = {
-    "growth": "engine, errors, goals, scenario, table, uncertainty",
+    "growth": "comparison, engine, errors, goals, scenario, table, uncertainty",
     "errors": "",
     "scratch": "",
     "files": "errors, scratch",
@@ -42,10 +42,12 @@ MAY_IMPORT = {
     "uncertainty": "engine, measures, scenario",
     "charts": "engine, errors, measures, uncertainty",
     "goals": "charts, engine, errors, measures, options, scenario, uncertainty",
-    "calculator": "engine, errors, goals, measures, scenario, uncertainty",
-    "giveaway": "calculator, engine, errors, files, lean, measures, options, output, scenario, scratch, shipped",
+    "comparison": "charts, engine, errors, measures, scenario",
+    "calculator": "comparison, engine, errors, goals, measures, scenario, uncertainty",
+    "giveaway": "calculator, comparison, engine, errors, files, lean, measures, options, output, scenario, "
+    "scratch, shipped",
     "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario, uncertainty",
-    "kit": "calculator, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",
+    "kit": "calculator, comparison, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario, "
     "scratch, shipped, uncertainty",
     "records": "charts, engine, errors, files, options, output, scenario",

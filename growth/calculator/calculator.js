@@ -25,7 +25,8 @@ let instances = 0;
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
   const id = `growth-${++instances}`;
   const { controls, columns, words, labels, locale } = data;
-  const { what_ifs: whatIfs = [], answer: given = "", address: home = null } = data.brief;
+  const { what_ifs: whatIfs = [] } = data;
+  const { answer: given = "", address: home = null } = data.brief;
   const { scenario: original, ranges } = parted(data.scenario);
   const sure = sureness(data.bounds);
   sure.restart(ranges);

@@ -16,7 +16,9 @@ from growth.calculator.words import answer_parts, column, minor_digits, month_la
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
+from growth.scenario.change import number_at
 from growth.scenario.section import LONGEST
+from growth.scenario.what_if import WhatIf
 from growth.uncertainty import ranges_of
 
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
@@ -43,19 +45,20 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
     locale : str
         Of the page; its language has a file of messages.
     brief : mapping, optional
-        What a page's words add (`growth.giveaway.what_ifs.brief_data`): answer, what_ifs, address, byline.
+        What a page's words add (`growth.giveaway.brief_data`): answer, address, byline, name.
 
     Returns
     -------
     dict
         scenario, controls, columns, words and pictures (messages), labels (the calendar month of month 0..120),
-        locale, digits (decimals of the currency's minor unit), brief, and bounds (path -> the valid range of every
+        locale, digits (decimals of the currency's minor unit), brief, what_ifs (each with the valid ranges of its
+        numbers), and bounds (path -> the valid range of every
         number of which the reader can say how sure it is).
 
     Raises
     ------
     ScenarioError
-        For a scenario with draws.
+        For a scenario with draws, and a what-if that names no number of it.
     """
     if scenario.draws is not None:
         raise ScenarioError([Problem("scenario", "single numbers: sliders move no arrays", f"{scenario.draws} draws")])
@@ -75,8 +78,19 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "labels": month_labels(scenario.first_month, LONGEST, locale),
         "locale": locale,
         "brief": dict(brief or {}),
+        "what_ifs": [_what_if(scenario, one) for one in scenario.what_ifs],
         "digits": minor_digits(scenario.currency),
     }
+
+
+def _what_if(scenario: Scenario, what_if: WhatIf) -> dict[str, Any]:
+    changes = []
+    for change in what_if.changes:
+        field = number_at(scenario, change.field, what_if)
+        entry = field.assumption
+        bounds = {"low": entry.low, "high": entry.high, "whole": entry.whole}
+        changes.append({**change.model_dump(), "field": field.path, **bounds})
+    return {"name": what_if.name, "label": what_if.title, "note": what_if.note, "changes": changes}
 
 
 def answer_html(forecast: Forecast, *, locale: str = LOCALE, given: str = "") -> str:

@@ -32,7 +32,7 @@ class Calculator(anywidget.AnyWidget):
         A file's path (or papermill's mapping) may be set too; a new file at `path` then starts from it, with its
         comments and the words of its page.
     locale: of the page that it becomes; its language must have a file of messages.
-    brief: the answer and the what-ifs of a page's words (`growth.giveaway.what_ifs.brief_data`).
+    brief: what a page's words add (`growth.giveaway.brief_data`).
     path: where "keep these numbers" writes the scenario (beside, then renamed); None leaves that button out.
 
     Raises ScenarioError for a scenario that is not valid, or that holds arrays over draws.

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:  # what `__getattr__` gives, for editors and type checkers
     from growth.giveaway import sections
     from growth.giveaway.brief import Giveaway
+    from growth.giveaway.page_brief import brief_data
     from growth.giveaway.placeholders import load_giveaway
     from growth.giveaway.publishing import publish
-    from growth.giveaway.what_ifs import brief_data
 
 _HOMES = {
     "Giveaway": "brief",
-    "brief_data": "what_ifs",
+    "brief_data": "page_brief",
     "load_giveaway": "placeholders",
     "publish": "publishing",
     "sections": "",

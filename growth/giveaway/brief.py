@@ -18,7 +18,7 @@ from growth.giveaway.look import Look, with_logo
 from growth.giveaway.web_address import Address
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, validate
-from growth.scenario.section import FIELD_NAME, SLUG, WORD, FieldAddress, Name, Section, Text, broken
+from growth.scenario.section import FIELD_NAME, SLUG, Name, Section, Text, broken
 
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=FIELD_NAME, max_length=60)]
@@ -77,34 +77,6 @@ class Invitation(Section):
         return self
 
 
-WhatIfName = Annotated[str, StringConstraints(pattern=WORD)]
-
-
-class Change(Section):
-    """One assumption of a what-if: `field` as an address, items of lists by name or position, multiplied or set."""
-
-    field: FieldAddress
-    times: Annotated[float, Field(ge=0, le=1000)] | None = None
-    becomes: float | None = None
-
-    @model_validator(mode="after")
-    def _one_way(self) -> Change:
-        if (self.times is None) == (self.becomes is None):
-            raise broken("one of times and becomes", "both" if self.times is not None else "none")
-        return self
-
-
-class WhatIf(Section):
-    """The scenario with some assumptions changed, so that the answer can compare: {halved_churn.closing_mrr}.
-
-    `label` stands on its line in charts; without one, the name in words.
-    """
-
-    name: WhatIfName
-    label: Annotated[Name, Field(max_length=30)] | None = None
-    changes: Annotated[tuple[Change, ...], Field(min_length=1, max_length=20)]
-
-
 class Giveaway(Section):
     """The words of one giveaway.
 
@@ -115,8 +87,6 @@ class Giveaway(Section):
     question, case, answer, cautions, invitation, byline
         What the page says. The details, the answer and the cautions may hold placeholders for computed numbers, such as
         {goal_month}; see `growth.giveaway.placeholders`.
-    what_ifs
-        Changed scenarios to compare with.
     address
         Where the page will be on the web; None if it is not known yet.
     language
@@ -129,13 +99,20 @@ class Giveaway(Section):
     question: Annotated[Text, Field(min_length=10)]
     case: Case = Case()
     answer: Text = ""
-    what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6)] = ()
     address: Address | None = None
     byline: Text = ""
     cautions: Annotated[tuple[Text, ...], Field(max_length=8)] = ()
     invitation: Invitation | None = None
     language: Language = ENGLISH
     look: Look = Look()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _what_ifs_stand_with_the_numbers(cls, values: Any) -> Any:
+        if isinstance(values, Mapping) and "what_ifs" in values:
+            fix = "Move these lines to the end of scenario, with the same indentation."
+            raise broken("what-ifs stand under scenario", fix=fix, key="what_ifs")
+        return values
 
     @property
     def locale(self) -> str:

@@ -25,14 +25,13 @@ from growth.calculator.language import messages, said
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
 from growth.calculator.words import number
+from growth.comparison import what_if_forecasts
 from growth.engine import forecast
 from growth.errors import PublishError
-from growth.giveaway.brief import WhatIf
 from growth.giveaway.clean import clean
 from growth.giveaway.contrast import DARK_PAPER, LIGHT_PAPER
 from growth.giveaway.look import Look, dressed
 from growth.giveaway.sections import PAGE_FACTS
-from growth.giveaway.what_ifs import changed
 from growth.scenario.address import value_at
 from growth.scenario.file import load_scenario
 from growth.scenario.range import likely_values
@@ -112,22 +111,11 @@ def _calculator(data: dict) -> str:
     off = f"<p>{escape(words['page']['scripts_off'])}</p><ul>{numbers}</ul>"
     off = f'<noscript class="scripts-off">{off}</noscript>'
     brief = data.get("brief", {})
-    what_ifs = {
-        one["label"]: forecast(changed(scenario, WhatIf.model_validate(_written(one))))
-        for one in brief.get("what_ifs", ())
-    }
     answer = answer_html(result, locale=locale, given=brief.get("answer", ""))
     below = takes_html(result, locale=locale) + table_html(result, locale=locale)
-    inner = answer + figures_html(View(result, locale, what_ifs)) + off + below
+    inner = answer + figures_html(View(result, locale, what_if_forecasts(scenario))) + off + below
     name = escape(words["calculator"]["name"])
     return f'<section id="calculator" class="growth-calculator" aria-label="{name}">{inner}</section>'
-
-
-def _written(what_if: dict[str, Any]) -> dict[str, Any]:
-    """A what-if of the page's data as a file has it."""
-    kept = ("field", "times", "becomes")
-    changes = [{name: change[name] for name in kept} for change in what_if["changes"]]
-    return {"name": what_if["name"], "label": what_if["label"], "changes": changes}
 
 
 def _assumption(control: dict, scenario: dict, locale: str) -> str:

@@ -1,6 +1,6 @@
 """Placeholders for computed numbers in a giveaway's prose: {goal_month}, {halved_churn.closing_mrr}.
 
-A placeholder is filled from the forecast of the scenario or of one of the giveaway's what-ifs. It is an error where the
+A placeholder is filled from the forecast of the scenario or of one of its what-ifs. It is an error where the
 model has no such number, so no sentence can say "in month {goal_month}" of a goal that is never reached.
 """
 
@@ -18,12 +18,13 @@ from growth.calculator.words import ceiling_text, money, month_labels, number, p
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, ScenarioError
 from growth.giveaway.brief import Giveaway, read_giveaway
-from growth.giveaway.what_ifs import changed
 from growth.measures import goal_month, growth_ceiling, lowest_cash
 from growth.scenario import Scenario
 from growth.scenario.address import in_file
+from growth.scenario.change import changed
 from growth.scenario.entry import shown
 from growth.scenario.file import load_document
+from growth.scenario.what_if import BASE
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
@@ -139,7 +140,7 @@ def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:
     >>> filled(words, scenario=scenario).answer
     '40 pay €1,160.'
     """
-    scenarios, problems = _scenarios(giveaway, scenario)
+    scenarios, problems = _scenarios(scenario)
     results: dict[str, Forecast] = {}
 
     def result(name: str) -> Forecast:
@@ -154,7 +155,7 @@ def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:
             problems.extend(error.problems)
             return text
 
-    unusable = {one.name for one in giveaway.what_ifs} - scenarios.keys()  # already among the problems
+    unusable = {one.name for one in scenario.what_ifs} - scenarios.keys()  # already among the problems
     if not unusable:
         details = [fill(text, f"giveaway.case.details[{n}]") for n, text in enumerate(giveaway.case.details)]
         cautions = [fill(text, f"giveaway.cautions[{n}]") for n, text in enumerate(giveaway.cautions)]
@@ -175,14 +176,11 @@ def filled(giveaway: Giveaway, *, scenario: Scenario) -> Giveaway:
     )
 
 
-def _scenarios(giveaway: Giveaway, scenario: Scenario) -> tuple[dict[str, Scenario], list[Problem]]:
+def _scenarios(scenario: Scenario) -> tuple[dict[str, Scenario], list[Problem]]:
     """The scenario as `base` and that of each what-if, by name; and what is wrong with the others."""
-    made, problems = {"base": scenario}, []
-    for one in giveaway.what_ifs:
-        if one.name in made:
-            rule = "a name of its own; base is the scenario itself" if one.name == "base" else "each name once"
-            problems.append(Problem(f"giveaway.what_ifs[{one.name}]", rule))
-            continue
+    made: dict[str, Scenario] = {BASE: scenario}
+    problems: list[Problem] = []
+    for one in scenario.what_ifs:
         try:
             made[one.name] = changed(scenario, one)
         except ScenarioError as error:

@@ -6,13 +6,13 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from growth.comparison import what_if_forecasts
 from growth.engine import Forecast, forecast
 from growth.errors import PublishError
 from growth.giveaway import chromium
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
 from growth.giveaway.publishing import made_page
-from growth.giveaway.what_ifs import variants
 from growth.kit.email_message import LAW, email_html, email_text
 from growth.kit.embed import embed_page, snippet
 from growth.kit.handout import LEANEST, handout_html
@@ -96,7 +96,7 @@ def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None 
     scenario = load_scenario(source)
     giveaway, result, folder = load_giveaway(source, scenario=scenario), forecast(scenario), check_folder(to)
     page, _ = made_page(scenario, giveaway, notebook=notebook)
-    made, notes = _made(page, giveaway, result, variants(giveaway, scenario=scenario))
+    made, notes = _made(page, giveaway, result, what_if_forecasts(scenario))
     contents = {f"{giveaway.name}{ending}": content for ending, content, _ in made}
     try:
         paths = write_outputs(folder, contents, inputs=[source, notebook], replace=replace)

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from typing import Annotated, Any
 
 import numpy as np
-from pydantic import BaseModel, PrivateAttr, StrictBool, model_validator
+from pydantic import AfterValidator, BaseModel, Field, PrivateAttr, StrictBool, model_validator
 
 from growth.scenario.arrive import Arrive
 from growth.scenario.entry import Number, amount, whole_months
@@ -22,6 +22,7 @@ from growth.scenario.opening import Opening
 from growth.scenario.pay import Pay, SignUp
 from growth.scenario.section import LONGEST, Currency, Month, Name, Section, Text, broken
 from growth.scenario.stay import Bill, Grow, Stay
+from growth.scenario.what_if import WhatIf, check_names
 
 
 class Scenario(Section):
@@ -69,6 +70,7 @@ class Scenario(Section):
     stay: Stay = Stay()
     grow: Grow = Grow()
     bill: Bill = Bill()
+    what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6), AfterValidator(check_names)] = ()
 
     @model_validator(mode="after")
     def _whole(self) -> Scenario:

@@ -11,8 +11,8 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
+from growth.giveaway.page_brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
-from growth.giveaway.what_ifs import brief_data
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -110,7 +110,7 @@ def test_axe_finds_nothing_in_any_state(browser, tmp_path, name, locale, scheme,
     axe = pytest.importorskip("axe_core_python.sync_playwright").Axe()
     path = SCENARIOS / f"{name}.yaml"
     scenario = growth.load_scenario(path)
-    brief = brief_data(load_giveaway(path, scenario=scenario), scenario=scenario)
+    brief = brief_data(load_giveaway(path, scenario=scenario))
     for fragment in ("", "#months=24&opening.customers=30", "#months=none"):
         page = opened(browser, scenario, tmp_path, fragment=fragment, locale=locale, brief=brief, color_scheme=scheme,
                       viewport={"width": width, "height": 800})  # fmt: skip

@@ -17,8 +17,10 @@ from growth.calculator.compared import compared
 from growth.calculator.headline import headline
 from growth.calculator.picture_view import View, flows, meeting
 from growth.calculator.pictures import SIZE, flows_svg, mrr_svg, told
+from growth.comparison import what_if_forecasts
+from growth.giveaway.page_brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
-from growth.giveaway.what_ifs import brief_data, changed, label_of, variants
+from growth.scenario.change import changed
 
 # the page's own drawing of its present view, at the size of the still pictures
 DRAWN = """([width, em]) => {
@@ -71,8 +73,8 @@ def test_the_pictures_are_those_of_the_month_worked_by_hand():
 def test_the_page_draws_and_says_what_python_does(browser, tmp_path, path, locale):
     scenario = growth.load_scenario(path)
     words = load_giveaway(path, scenario=scenario)
-    page = opened(browser, scenario, tmp_path, locale=locale, brief=brief_data(words, scenario=scenario))
-    view = View(growth.forecast(scenario), locale, variants(words, scenario=scenario))
+    page = opened(browser, scenario, tmp_path, locale=locale, brief=brief_data(words))
+    view = View(growth.forecast(scenario), locale, what_if_forecasts(scenario))
     *drawn, said = page.evaluate(DRAWN, [SIZE["width"], SIZE["em"]])
     assert {name: cents(text) for name, text in said.items()} == {
         name: cents(text) for name, text in told(view).items()
@@ -103,7 +105,7 @@ def test_what_a_brief_compares_is_pythons_for_moved_numbers_and_its_buttons_set_
     path = SCENARIOS / "brief-halving-churn.yaml"
     scenario = growth.load_scenario(path)
     words = load_giveaway(path, scenario=scenario)
-    page = opened(browser, scenario, tmp_path, brief=brief_data(words, scenario=scenario))
+    page = opened(browser, scenario, tmp_path, brief=brief_data(words))
     compare = page.locator(".growth-rest p").first
     values = scenario.model_dump(mode="json")
     for churn, price in ((0.06, 29), (0.04, 29), (0.1, 35), (0.4, 20)):
@@ -112,13 +114,13 @@ def test_what_a_brief_compares_is_pythons_for_moved_numbers_and_its_buttons_set_
         page.wait_for_timeout(60)
         values["stay"]["churn"]["monthly_churn_rate"], values["pay"]["plans"][0]["monthly_price"] = churn, price
         moved = growth.load_scenario({"scenario": values})
-        forecasts = {"nothing changed": growth.forecast(moved), **variants(words, scenario=moved)}
+        forecasts = {"nothing changed": growth.forecast(moved), **what_if_forecasts(moved)}
         assert compare.inner_text() == "".join(text for text, _ in compared(forecasts)[0])
-        for what_if in words.what_ifs:
-            page.get_by_role("button", name=label_of(what_if), exact=True).click()
+        for what_if in scenario.what_ifs:
+            page.get_by_role("button", name=what_if.title, exact=True).click()
             wanted = changed(moved, what_if).model_dump(mode="json")
             assert page.evaluate("place.calculator.get().scenario") == wanted
-            assert page.locator(".growth-head .growth-kicker").inner_text() == f"What if: {label_of(what_if)}"
+            assert page.locator(".growth-head .growth-kicker").inner_text() == f"What if: {what_if.title}"
         page.get_by_role("button", name="nothing changed").click()
     page.locator(".growth-number[data-path='sign_up.signup_rate']").fill("60")
     page.wait_for_timeout(60)

@@ -12,8 +12,8 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
+from growth.giveaway.page_brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
-from growth.giveaway.what_ifs import brief_data
 
 OPEN = "for (const one of document.querySelectorAll('details')) one.open = true"
 # of the element that has the focus: what it is, whether it is in view, whether the head lies over it, and the most that
@@ -46,7 +46,7 @@ CASES = [("fernhollow", "en-GB"), ("ten-thousand", "en-GB"), ("seasonal", "de-DE
 def with_brief(name: str) -> dict:
     path = SCENARIOS / f"{name}.yaml"
     scenario = growth.load_scenario(path)
-    return {"scenario": scenario, "brief": brief_data(load_giveaway(path, scenario=scenario), scenario=scenario)}
+    return {"scenario": scenario, "brief": brief_data(load_giveaway(path, scenario=scenario))}
 
 
 def walked(page, key: str) -> list[dict]:

@@ -146,7 +146,7 @@ def test_two_dashes_are_no_name(option, capsys):
 def test_a_text_that_is_too_long_is_called_a_text(tmp_path, capsys):
     path = tmp_path / "shop.yaml"
     label = f"  what_ifs:\n    - {{name: a, label: '{'x' * 40}', changes: [{{field: months, becomes: 9}}]}}\n"
-    path.write_text(DEMO.replace("giveaway:\n", "giveaway:\n" + label), "utf-8")
+    path.write_text(DEMO.replace("giveaway:\n", label + "giveaway:\n"), "utf-8")
     assert main(["check", str(path)]) == 2
     assert "text of at most 30 characters (found 40)" in capsys.readouterr().err
 

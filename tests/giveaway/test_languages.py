@@ -11,12 +11,13 @@ import pytest
 import growth
 from growth.calculator import PAGE_DATA, page_data, whole_answer
 from growth.calculator.language import messages
+from growth.comparison import what_if_forecasts
 from growth.errors import ScenarioError
 from growth.giveaway import load_giveaway, sections
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.exporter import page_html
+from growth.giveaway.page_brief import brief_data
 from growth.giveaway.publishing import MOST_BYTES
-from growth.giveaway.what_ifs import brief_data, variants
 from growth.kit.email_message import email_html, email_text
 from growth.kit.embed import embed_page
 from growth.kit.handout import handout_html
@@ -56,7 +57,7 @@ def page(german) -> str:
     shown = [
         sections.question(words, result)._repr_mimebundle_(),
         sections.case(words)._repr_mimebundle_(),
-        {PAGE_DATA: page_data(scenario, locale=words.locale, brief=brief_data(words, scenario=scenario))},
+        {PAGE_DATA: page_data(scenario, locale=words.locale, brief=brief_data(words))},
         sections.worked_month(result, locale=words.locale)._repr_mimebundle_(),
         sections.cautions(words)._repr_mimebundle_(),
         sections.invitation(words)._repr_mimebundle_(),
@@ -69,7 +70,7 @@ def page(german) -> str:
 
 def test_nothing_of_english_is_left_on_the_page_or_in_the_kit(german, page):
     words, result, scenario = german
-    what_ifs = variants(words, scenario=scenario)
+    what_ifs = what_if_forecasts(scenario)
     made = [
         page,
         embed_page(page, words),

@@ -17,8 +17,10 @@ NAME = "  name: how-big-can-it-get\n"
 
 
 def with_words(tmp_path: Path, words: str, scenario: str = DEMO) -> Path:
-    """The demo with more lines in its giveaway."""
+    """The demo with more lines in its giveaway, or what-ifs at the end of its scenario."""
     path = tmp_path / "shop.yaml"
+    words, split, what_ifs = words.partition("  what_ifs:")
+    scenario = scenario.replace("\ngiveaway:", f"\n{split}{what_ifs}\ngiveaway:")
     path.write_text(scenario.replace(NAME, NAME + words), "utf-8")
     return path
 
@@ -44,6 +46,10 @@ WRONG = {
     "no number at all": (what_if("months", "becomes: .nan"), "months: a whole number"),
     "a share above 1": (what_if("stay.churn.monthly_churn_rate", "times: 900"), "monthly_churn_rate"),
     "a what-if called base": (what_if("months", "becomes: 6").replace("other", "base"), "base is the scenario itself"),
+    "what-ifs in their former place": (
+        what_if("months", "becomes: 6").replace("  what_ifs:", '  "what_ifs":'),
+        "what-ifs stand under scenario",
+    ),
 }
 
 

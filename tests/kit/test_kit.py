@@ -77,13 +77,13 @@ def test_numbers_follow_the_readers_language_and_the_currency():
 
 def test_a_what_if_changes_one_number_and_no_sentence_can_claim_a_lead_that_is_not_there():
     what_ifs = [{"name": "halved", "changes": [{"field": "stay.churn.monthly_churn_rate", "times": 0.5}]}]
-    read = filled(words(answer="{halved.churn} {halved.more_than.base}", what_ifs=what_ifs), scenario=scenario()).answer
+    read = filled(words(answer="{halved.churn} {halved.more_than.base}"), scenario=scenario(what_ifs=what_ifs)).answer
     assert read.startswith("2% €")
     with pytest.raises(ScenarioError, match="no such lead"):
-        filled(words(answer="{base.more_than.halved}", what_ifs=what_ifs), scenario=scenario())
+        filled(words(answer="{base.more_than.halved}"), scenario=scenario(what_ifs=what_ifs))
     with pytest.raises(ScenarioError, match="address of a number"):
         wrong = [{"name": "x", "changes": [{"field": "stay.churn.rate", "times": 2}]}]
-        filled(words(answer="{x.churn}", what_ifs=wrong), scenario=scenario())
+        filled(words(answer="{x.churn}"), scenario=scenario(what_ifs=wrong))
 
 
 @pytest.mark.parametrize(
@@ -103,9 +103,9 @@ def test_a_place_without_a_number_is_refused(answer, says):
 
 def test_the_overtaking_month_is_the_first_from_which_it_stays_ahead():
     brief = load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF))
-    from growth.giveaway.what_ifs import variants
+    from growth.comparison import what_if_forecasts
 
-    halved, doubled = (one.closing_mrr for one in variants(brief, scenario=growth.load_scenario(BRIEF)).values())
+    halved, doubled = (one.closing_mrr for one in what_if_forecasts(growth.load_scenario(BRIEF)).values())
     month = int(re.search(r"from month (\d+) on", brief.answer)[1])
     assert (halved[month - 1 :] > doubled[month - 1 :]).all() and halved[month - 2] <= doubled[month - 2]
 

@@ -14,9 +14,9 @@ from plain import business, plan
 import growth
 from growth.engine import SERIES
 from growth.errors import Problem, ScenarioError
-from growth.giveaway.brief import Change, WhatIf
-from growth.giveaway.what_ifs import changed
 from growth.scenario.address import Field, fields, find, in_words, plain_values, put, value_at
+from growth.scenario.change import changed
+from growth.scenario.what_if import Change, WhatIf
 
 
 @settings(max_examples=60)

@@ -1,0 +1,140 @@
+"""From a scenario to one with the changes of a what-if, and back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from growth.errors import Problem, ScenarioError
+from growth.scenario.address import Field, fields, find, put, value_at
+from growth.scenario.file import load_scenario
+from growth.scenario.range import Range, likely_values
+from growth.scenario.scenario import Scenario
+from growth.scenario.what_if import BASE, WhatIf
+
+
+def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
+    """The scenario with the changes of a what-if.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Without draws.
+    what_if : WhatIf
+        One of the scenario's own, or any other.
+
+    Returns
+    -------
+    Scenario
+        It keeps its own `what_ifs`.
+
+    Raises
+    ------
+    ScenarioError
+        A change names no number of the scenario, or leaves no valid scenario.
+
+    Examples
+    --------
+    >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> raised = {"name": "raised", "changes": [{"field": "pay.plans.Studio.monthly_price", "times": 1.5}]}
+    >>> changed(base, WhatIf.model_validate(raised)).pay.plans[0].monthly_price
+    30
+    """
+    values = scenario.model_dump(mode="json")
+    for change in what_if.changes:
+        field = number_at(scenario, change.field, what_if)
+        before: Any = None if field.value is None else likely_values(value_at(values, field.place))
+        if change.becomes is None and before is None:
+            raise _no_number(what_if, change.field, f"Say what it becomes: the scenario has no {field.path}.")
+        after: float = before * change.times if change.becomes is None else change.becomes
+        if isinstance(field.value, Range) and field.assumption.low <= after <= field.assumption.high:
+            after = field.value.around(after, field.assumption.scale)
+        put(values, field.place, after if isinstance(after, Range) or after % 1 else int(after))
+    try:
+        return load_scenario({"scenario": values})
+    except ScenarioError as error:
+        rule = "a what-if that leaves a valid scenario"
+        problems = [Problem(_place(what_if), rule, fix=f"{problem}.") for problem in error.problems]
+        raise ScenarioError(problems) from None
+
+
+def number_at(scenario: Scenario, address: str, what_if: WhatIf) -> Field:
+    """The number that a change of a what-if names. Raises ScenarioError if there is none."""
+    found = find(scenario, address)
+    if isinstance(found, Problem):
+        raise _no_number(what_if, address, found.fix)
+    if found.entry is None:
+        raise _no_number(what_if, address, "Such as stay.churn.monthly_churn_rate.")
+    return found
+
+
+def changes_between(base: Scenario, other: Scenario) -> Iterator[tuple[str, float]]:
+    """The address and the new value of every number in which `other` differs from `base`; ranges by their likely value.
+
+    >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> other = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 25}]}, months=24)
+    >>> list(changes_between(base, other))
+    [('months', 24.0), ('pay.plans.0.monthly_price', 25.0)]
+    """
+    before = {field.path: field.value for field in fields(base)}
+    for field in fields(other):
+        old, new = (likely_values(value) for value in (before.get(field.path), field.value))
+        if field.path in before and new is not None and new != old:
+            yield field.path, float(new)
+
+
+def with_kept(base: Scenario, kept: Iterable[tuple[str, str, Scenario]]) -> Scenario:
+    """`base` with further what-ifs. One with a title that is there already replaces it.
+
+    Parameters
+    ----------
+    base : Scenario
+        Without draws.
+    kept : iterable of (title, note, scenario)
+        The scenarios to keep, as changes to `base`. Their months are not compared.
+
+    Raises
+    ------
+    ScenarioError
+        A scenario does not differ from `base`, or there are too many what-ifs.
+
+    Examples
+    --------
+    >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> dearer = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 25}]})
+    >>> [one.name for one in with_kept(base, [("Raise the price", "", dearer)]).what_ifs]
+    ['raise_the_price']
+    """
+    what_ifs = [one.model_dump(mode="json") for one in base.what_ifs]
+    titles = [one.title for one in base.what_ifs]
+    for title, note, scenario in kept:
+        changes = [
+            {"field": field, "becomes": value} for field, value in changes_between(base, scenario) if field != "months"
+        ]
+        if not changes:
+            rule = "numbers that differ from today's, to keep them beside these"
+            raise ScenarioError([Problem(f"what_ifs[{title}]", rule)])
+        entry = {"label": title, "note": note, "changes": changes}
+        if title in titles:
+            what_ifs[titles.index(title)] |= entry
+        else:
+            what_ifs.append({"name": _word(title, {BASE, *(one["name"] for one in what_ifs)}), **entry})
+            titles.append(title)
+    return load_scenario({"scenario": {**base.model_dump(mode="json"), "what_ifs": what_ifs}})
+
+
+def _word(title: str, taken: set[str]) -> str:
+    """A name for placeholders, made from a title."""
+    word = re.sub(r"[^a-z0-9]+", "_", title.lower()).strip("_")[:26]
+    word = word if word[:1].isalpha() else f"if_{word}".rstrip("_")
+    numbered = [word, *(f"{word}_{n}" for n in range(2, len(taken) + 3))]
+    return next(name for name in numbered if name not in taken)
+
+
+def _no_number(what_if: WhatIf, address: str, fix: str) -> ScenarioError:
+    return ScenarioError([Problem(_place(what_if), "the address of a number of the scenario", address, fix)])
+
+
+def _place(what_if: WhatIf) -> str:
+    return f"what_ifs[{what_if.name}]"
