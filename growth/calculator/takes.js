@@ -53,7 +53,7 @@ function edge(of, amount, [inside, outside], [above, below]) {
 export function solveLever(scenario, control, goal, now) {
   const start = read(scenario, control.path);
   const of = (value) => comesTo(withChanges(scenario, [[control.path, value]]), goal);
-  const points = searchPoints(start, control, SEARCH_STEPS[goal.kind]);
+  const points = searchPoints(start, control, control.low < 0 ? 16 : SEARCH_STEPS[goal.kind]); // growth may be capped from 0 on
   const found = points.map((value) => (value === start ? now : of(value)));
   const there = found.map((value) => (Number.isNaN(value) ? true : meets(value, goal)));
   const values = [];

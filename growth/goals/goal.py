@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from growth.engine import Forecast, forecast
 from growth.errors import MeasureError, Problem
 from growth.measures.measure import SAME, month_of
@@ -43,28 +45,30 @@ class Goal:
             return float(spread_of(scenario, series=series).quantile(1 - self.chance)[self.by - 1])
         return float(series_of(forecast(scenario), self.kind)[self.by - 1])
 
+    def reached_in_draws(self, scenario: Scenario) -> np.ndarray:
+        """The same for each draw of a scenario with draws, shape (draws,), for a goal without a chance."""
+        return series_of(forecast(scenario), self.kind)[:, self.by - 1]
+
     def is_reached(self, value: float) -> bool:
         """Whether a value of `reached_by` is enough; amounts that differ by rounding are the same."""
         return value >= self.amount - SAME * abs(self.amount)
 
 
-def series_of(result: Forecast, kind: str) -> list[float]:
+def series_of(result: Forecast, kind: str) -> np.ndarray:
     """The series that a goal of this kind looks at, months 1 to T.
 
     >>> scenario = Scenario(business="Fernhollow", months=1, opening={"customers": 10, "mrr": 200},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}, bill={"monthly_fixed_costs": 50},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
-    >>> series_of(forecast(scenario), "profit")
+    >>> series_of(forecast(scenario), "profit").tolist()
     [130.0]
     """
     if kind == "mrr":
-        found = result.closing_mrr
-    elif kind == "customers":
-        found = result.closing_customers
-    else:
-        found = result.net_cash if kind == "cash" else result.net_cash + result.revenue - result.cash_in
-    values: list[float] = found.tolist()
-    return values
+        return result.closing_mrr
+    if kind == "customers":
+        return result.closing_customers
+    earned: np.ndarray = result.net_cash + result.revenue - result.cash_in
+    return result.net_cash if kind == "cash" else earned
 
 
 def checked_goal(scenario: Scenario, *, amount: float | None, by: int | None, kind: str, chance: float | None) -> Goal:

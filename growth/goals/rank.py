@@ -136,7 +136,7 @@ def levers(scenario: Scenario, *, effort: float = EFFORT, kind: str = "mrr") -> 
     if not 0 < effort <= 1:
         raise MeasureError([Problem("effort", "a share above 0, up to 1", str(effort))])
     base = forecast(scenario)
-    before, month = series_of(base, kind)[-1], goal_month(base).value
+    before, month = float(series_of(base, kind)[-1]), goal_month(base).value
     found = [
         one for field in lever_fields(scenario, kind=kind) if (one := _effect(field, scenario, effort, kind, before))
     ]
@@ -160,7 +160,7 @@ def _effect(field: Field, scenario: Scenario, effort: float, kind: str, before: 
         result = _forecast_with(scenario, field, then)
         if result is None or then == now:
             continue
-        gain = series_of(result, kind)[-1] - before
+        gain = float(series_of(result, kind)[-1]) - before
         if best is None or gain > best[0]:
             best = gain, then, goal_month(result).value
     if best is None or not best[0] > _ALIKE * abs(before):
@@ -207,5 +207,5 @@ def _point_of_churn(scenario: Scenario, before: float, kind: str) -> float | Non
     for field in lever_fields(scenario, kind=kind):
         if field.path == "stay.churn.monthly_churn_rate" and float(field.value) >= 0.01:
             result = _forecast_with(scenario, field, float(field.value) - 0.01)
-            return None if result is None else series_of(result, kind)[-1] - before
+            return None if result is None else float(series_of(result, kind)[-1]) - before
     return None

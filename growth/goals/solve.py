@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 
 _FAR = 64.0  # an amount is sought from this many times less than it is to as many times more
 _POINTS = 16  # steps of the search
-_HALVINGS = 60
+_PARTS, _NEAR = 16, 1e-12  # parts of an interval that holds an answer, and how narrow it gets
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +122,7 @@ def solve(
     """Find, for each lever, the value that reaches a goal with everything else as it stands.
 
     Every value is found on the forecast itself: a search over the valid range (amounts: from a 64th of the present
-    value to 64 times it), with each crossing halved down to rounding.
+    value to 64 times it), with each crossing narrowed down to rounding.
 
     Parameters
     ----------
@@ -163,11 +162,11 @@ def solve(
     """
     wanted = checked_goal(scenario, amount=goal, by=by, kind=kind, chance=chance)
     chosen = lever_fields(scenario, kind=kind) if lever is None else [_lever(scenario, lever)]
-    value_of = _forecasts(scenario, wanted)
+    trials = _Trials(scenario, wanted)
     now = wanted.reached_by(scenario)
-    solutions = [_solution(one, value_of, wanted, now, scenario) for one in chosen]
+    solutions = [_solution(one, trials, wanted, now) for one in chosen]
     solutions.sort(key=lambda one: (not one.reached, _distance(one)))
-    return Answer(wanted, now, tuple(solutions), _pairs(solutions, value_of, wanted, now))
+    return Answer(wanted, now, tuple(solutions), _pairs(solutions, trials, wanted, now))
 
 
 def _lever(scenario: Scenario, address: str) -> Field:
@@ -181,28 +180,39 @@ def _lever(scenario: Scenario, address: str) -> Field:
     return found
 
 
-Forecasts = Callable[[dict[str, float]], float]
-"""What the scenario comes to with some of its numbers changed; not a number where that is no valid scenario."""
+class _Trials:
+    """Forecasts of one scenario with some of its numbers changed."""
 
+    def __init__(self, scenario: Scenario, goal: Goal):
+        self._goal, self._values = goal, plain_values(scenario)
+        self._fields = {one.path: one for one in fields(scenario)}
 
-def _forecasts(scenario: Scenario, goal: Goal) -> Forecasts:
-    values = plain_values(scenario)
-    by_path = {one.path: one for one in fields(scenario)}
-
-    def value_of(changes: dict[str, float]) -> float:
-        before = {path: by_path[path].value for path in changes}
+    def of(self, changes: dict[str, float]) -> float:
+        """What it comes to, in the goal's terms; not a number where that is no valid scenario."""
+        before = {path: self._fields[path].value for path in changes}
         try:
             for path, value in changes.items():
-                put(values, path, moved(by_path[path], value))
+                put(self._values, path, moved(self._fields[path], value))
             with np.errstate(over="ignore", invalid="ignore"):
-                return goal.reached_by(Scenario(**values))
+                return self._goal.reached_by(Scenario(**self._values))
         except ValueError:
             return np.nan
         finally:
             for path, value in before.items():
-                put(values, path, value)
+                put(self._values, path, value)
 
-    return value_of
+    def along(self, path: str, points: np.ndarray) -> np.ndarray:
+        """The same for many values of one number: in one forecast of as many draws, where that is possible."""
+        if self._goal.chance is None and not self._fields[path].assumption.whole:
+            put(self._values, path, points)
+            try:
+                with np.errstate(over="ignore", invalid="ignore"):
+                    return self._goal.reached_in_draws(Scenario(**self._values))
+            except ValueError:  # some of them are not valid
+                pass
+            finally:
+                put(self._values, path, self._fields[path].value)
+        return np.array([self.of({path: float(point)}) for point in points])
 
 
 def search_points(now: float, low: float, high: float, slider: float, steps: int) -> np.ndarray:
@@ -219,21 +229,21 @@ def search_points(now: float, low: float, high: float, slider: float, steps: int
     return np.unique(np.clip([*spread, now, low], low, high))
 
 
-def _solution(field: Field, value_of: Forecasts, goal: Goal, now: float, scenario: Scenario) -> Solution:
+def _solution(field: Field, trials: _Trials, goal: Goal, now: float) -> Solution:
     entry, start = field.assumption, float(field.value)
     if entry.whole:
         points = np.arange(entry.low, min(entry.high, 120) + 1)
     else:
         slider = entry.slider[1] if entry.slider else 1.0
         points = search_points(start, entry.low, entry.high, slider, _POINTS)
-    found = np.array([now if point == start else value_of({field.path: float(point)}) for point in points])
-    there = [bool(goal.is_reached(value)) if np.isfinite(value) else value > 0 for value in found]
+    found = np.where(points == start, now, trials.along(field.path, points))
+    there = [goal.is_reached(value) if np.isfinite(value) else value > 0 for value in found]
     edges = []
     for k in range(len(points) - 1):
         if there[k] == there[k + 1] or np.isnan(found[k : k + 2]).any():
             continue
         inside, outside = (points[k], points[k + 1]) if there[k] else (points[k + 1], points[k])
-        edges.append(float(inside) if entry.whole else _edge(field.path, value_of, goal, float(inside), float(outside)))
+        edges.append(float(inside) if entry.whole else _edge(field.path, trials, goal, float(inside), float(outside)))
     if goal.is_reached(now):
         nearest: float | None = start
     else:
@@ -244,17 +254,13 @@ def _solution(field: Field, value_of: Forecasts, goal: Goal, now: float, scenari
     )
 
 
-def _edge(path: str, value_of: Forecasts, goal: Goal, inside: float, outside: float) -> float:
-    """The last value, from `inside` towards `outside`, at which the goal is reached."""
-    for _ in range(_HALVINGS):
-        middle = (inside + outside) / 2
-        if middle in (inside, outside):
-            break
-        value = value_of({path: middle})
-        if value >= goal.amount:
-            inside = middle
-        else:
-            outside = middle
+def _edge(path: str, trials: _Trials, goal: Goal, inside: float, outside: float) -> float:
+    """The last value, from `inside` towards `outside`, at which the goal is reached: cut into parts again and again."""
+    while abs(outside - inside) > _NEAR * max(abs(inside), abs(outside)):
+        points = np.linspace(inside, outside, (_PARTS if goal.chance is None else 2) + 1)
+        short = ~(trials.along(path, points[1:-1]) >= goal.amount)
+        first = int(np.argmax(short)) + 1 if short.any() else points.size - 1
+        inside, outside = float(points[first - 1]), float(points[first])
     return inside
 
 
@@ -266,7 +272,7 @@ def _distance(one: Solution) -> float:
 
 
 def _pairs(
-    solutions: list[Solution], value_of: Forecasts, goal: Goal, now: float, most: int = 3
+    solutions: list[Solution], trials: _Trials, goal: Goal, now: float, most: int = 3
 ) -> tuple[tuple[str, str], ...]:
     if goal.is_reached(now):
         return ()
@@ -274,7 +280,7 @@ def _pairs(
     for number, one in enumerate(able):
         for other in able[number + 1 :]:
             halves = {each.lever: (each.now + (each.nearest or 0.0)) / 2 for each in (one, other)}
-            if goal.is_reached(value_of(halves)):
+            if goal.is_reached(trials.of(halves)):
                 found.append((one.lever, other.lever))
             if len(found) == most:
                 return tuple(found)
