@@ -1,5 +1,6 @@
 // The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
 import { spreadOf } from "./band.js";
+import { amounts, besideTable } from "./beside.js";
 import { bandsOf, flowsOf, meeting, mrrOf } from "./chart.js";
 import { forecast } from "./engine.js";
 import { mend, stages } from "./form.js";
@@ -20,8 +21,8 @@ let instances = 0;
 
 // Builds the calculator in `element` from the data of data.py. `onChange(scenario)` follows every move, once a frame;
 // `onKeep(scenario)` (live notebooks) asks for the numbers to be kept; `share` lets a link carry them.
-// Returns { get, series, view, set, say, destroy }: get() is {scenario, ranged, goal_month, ceiling_mrr, ..., sentence} as shown,
-// view() what its pictures draw.
+// Returns { get, series, view, beside, set, say, destroy }: get() is {scenario, ranged, goal_month, ceiling_mrr, ..., sentence} as shown,
+// view() what its pictures draw, beside() what the table of what-ifs holds.
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
   const id = `growth-${++instances}`;
   const { controls, columns, words, labels, locale } = data;
@@ -54,6 +55,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     move(path, value);
     flush();
   });
+  const beside = besideTable(data.beside, words.months, labels, show);
   const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
   const summary = node("summary", {}, words.table);
   const folded = node("details", { class: "growth-table", ontoggle: () => drawTable() }, summary, region);
@@ -76,7 +78,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const tuning = node("div", { class: "growth-tuning" }, shown.now, form, needed.element);
   const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
-  element.replaceChildren(...answered, came, aloud, tuning, worth.element, folded);
+  element.replaceChildren(...answered, came, aloud, tuning, beside.element, worth.element, folded);
   shown.place(tuning);
 
   const moved = () => differing(base, original, controls).length > 0;
@@ -87,8 +89,9 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const result = forecast(scenario);
     const found = measures(scenario, result);
     const others = variants(base, whatIfs);
-    const plain = { name: words.unchanged, mrr: mrrOf(scenario === base ? result : forecast(base)) };
-    const named = [plain, ...others.filter((one) => one.result).map((one) => ({ name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
+    const ran = scenario === base ? result : forecast(base);
+    const plain = { name: words.unchanged, mrr: mrrOf(ran), scenario: base, result: ran };
+    const named = [plain, ...others.filter((one) => one.result).map((one) => ({ ...one, name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
     const compared = named.length > 1 ? compare(named, labels, show, words) : null;
     const spread = spreadOf(scenario, result, sure.ends(scenario));
     const sentences = answerParts(scenario, result, found, words, labels, show);
@@ -111,7 +114,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     };
     view.meeting = meeting(view, view.way);
     const line = headline(scenario, result, found, data.headline, labels, show, monthCount);
-    state = { moved: moved(), line, scenario, result, found, spread, sentences, doubts, sentence, labels, show, words, view, others };
+    const lots = named.length > 1 ? named.map((one) => ({ ...one, amounts: amounts(one.scenario, one.result, measures(one.scenario, one.result), base.months) })) : [];
+    state = { lots, moved: moved(), line, scenario, result, found, spread, sentences, doubts, sentence, labels, show, words, view, others };
   }
   function draw() {
     frame = 0;
@@ -125,6 +129,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     }
     worth.draw(state.spread, labels[state.result.months]);
     needed.draw(state);
+    beside.draw(state.lots, base.months);
     lines.get("opening.mrr")?.enable(state.scenario.opening.customers > 0); // nobody pays where nobody is
     for (const [name, one] of choices) {
       one.setAttribute("aria-pressed", String(name === chosen));
@@ -288,6 +293,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       sure.restart(others);
       chosen = null;
       schedule(false);
+    },
+    beside: () => {
+      flush();
+      return state.lots.map(({ name, amounts: one }) => [name, one]);
     },
     say: (text) => {
       status.textContent = text;

@@ -73,6 +73,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "words": said["calculator"],
         "headline": said["headline"],
         "how_sure": said["how_sure"],
+        "beside": said["beside"],
         "pictures": said["pictures"],
         "takes": said["takes"],
         "labels": month_labels(scenario.first_month, LONGEST, locale),

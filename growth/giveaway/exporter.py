@@ -21,6 +21,7 @@ from nbconvert.filters import markdown2html
 from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, page_script, style, table_html, takes_html
+from growth.calculator.beside import beside_html
 from growth.calculator.language import messages, said
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
@@ -112,8 +113,11 @@ def _calculator(data: dict) -> str:
     off = f'<noscript class="scripts-off">{off}</noscript>'
     brief = data.get("brief", {})
     answer = answer_html(result, locale=locale, given=brief.get("answer", ""))
-    below = takes_html(result, locale=locale) + table_html(result, locale=locale)
-    inner = answer + figures_html(View(result, locale, what_if_forecasts(scenario))) + off + below
+    what_ifs = what_if_forecasts(scenario)
+    notes = {one.title: one.note for one in scenario.what_ifs if one.note}
+    below = takes_html(result, locale=locale) + beside_html(result, what_ifs, notes, locale)
+    below += table_html(result, locale=locale)
+    inner = answer + figures_html(View(result, locale, what_ifs)) + off + below
     name = escape(words["calculator"]["name"])
     return f'<section id="calculator" class="growth-calculator" aria-label="{name}">{inner}</section>'
 

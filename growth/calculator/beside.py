@@ -1,0 +1,95 @@
+"""The table of a forecast beside its what-ifs, as it stands before any script runs (the page: `beside.js`)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from html import escape
+from typing import Any
+
+from growth.calculator.language import LOCALE, messages, said
+from growth.calculator.number_words import money, month_labels, number, percent
+from growth.comparison import amounts, closes
+from growth.engine import Forecast
+
+_SERIES = ("mrr", "customers", "left")
+_ROWS = ("churn", "goal_month", "left_month", "ceiling_mrr", "lowest_cash")
+_MINUS = "\N{MINUS SIGN}"
+
+
+def beside_html(
+    forecast: Forecast, what_ifs: Mapping[str, Forecast], notes: Mapping[str, str], locale: str = LOCALE
+) -> str:
+    """The table as HTML: a column for the scenario and for each what-if, with its difference below each number.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    what_ifs : mapping of str to Forecast
+        By title. "" is returned where there is none.
+    notes : mapping of str to str
+        What stands below the table, by title.
+    locale : str
+    """
+    if not what_ifs:
+        return ""
+    words = messages(locale)
+    title, heads = escape(words["beside"]["title"]), [words["calculator"]["unchanged"], *what_ifs]
+    rows = "".join(
+        f'<tr><th scope="row">{escape(label)}</th>{"".join(map(_cell, cells))}</tr>'
+        for label, cells in beside_rows([forecast, *what_ifs.values()], locale)
+    )
+    head = "".join(f'<th scope="col">{escape(one)}</th>' for one in heads)
+    told = "".join(f"<p>{escape(name)}: {escape(note)}</p>" for name, note in notes.items())
+    return (
+        f'<div class="growth-beside"><h2>{title}</h2><p class="growth-help">{escape(words["beside"]["lead"])}</p>'
+        f'<div class="growth-scroll" tabindex="0" role="region" aria-label="{title}">'
+        f"<table><thead><tr><td></td>{head}</tr></thead><tbody>{rows}</tbody></table></div>{told}</div>"
+    )
+
+
+def beside_rows(forecasts: list[Forecast], locale: str = LOCALE) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Each row of the table: its label, and for each forecast the number and its difference to the first, as text.
+
+    A number that is the same everywhere to the last digit shown has no difference ("").
+    """
+    first = forecasts[0]
+    words, months = messages(locale), first.months
+    labels = month_labels(first.scenario.first_month, max(one.months for one in forecasts), locale)
+    found = [amounts(one, months) for one in forecasts]
+    keys = [(f"{name}.{close}", name, labels[close]) for name in _SERIES for close in closes(months)]
+    keys += [(name, name, labels[months]) for name in _ROWS]
+    rows = []
+    for key, name, calendar in keys:
+        values = [one[key] for one in found]
+        if not all(map(math.isnan, values)):
+            label = said(words["beside"][name], calendar=calendar)
+            rows.append((label, [_told(name, value, values[0], labels, first, locale) for value in values]))
+    return rows
+
+
+def _told(name: str, value: float, base: float, labels: list[str], first: Forecast, locale: str) -> tuple[str, str]:
+    """A number and its difference to the first scenario's."""
+    if math.isnan(value):
+        return "\N{EN DASH}", ""
+    if name.endswith("_month"):
+        text = labels[int(value)]
+    else:
+        text = percent(value, locale) if name == "churn" else _amount(name, value, first, locale)
+    if math.isnan(base) or _amount(name, abs(value - base), first, locale) == _amount(name, 0, first, locale):
+        return text, ""
+    return text, ("+" if value > base else _MINUS) + _amount(name, abs(value - base), first, locale)
+
+
+def _amount(name: str, value: float, first: Forecast, locale: str) -> str:
+    if name.endswith("_month"):
+        forms: list[Any] = messages(locale)["calculator"]["months"]
+        return said(forms[int(value != 1)], n=number(value, locale))
+    if name == "churn":
+        return said(messages(locale)["beside"]["points"], n=number(round(100 * value, 8), locale))
+    return number(value, locale) if name == "customers" else money(value, first.scenario.currency, locale)
+
+
+def _cell(told: tuple[str, str]) -> str:
+    text, more = told
+    return f"<td>{escape(text)}{f'<span>{escape(more)}</span>' if more else ''}</td>"
