@@ -26,6 +26,7 @@ COLUMNS = (  # series, heading, decimals
     ("churned_mrr", "lost", None),
     ("closing_mrr", "MRR after", None),
 )
+MOST_UNSOURCED, MATTERS = 6, 0.02  # of the numbers that matter most; a change of the last month's MRR
 CAUTION = "Expected values under the assumptions of the file: neither advice nor a promise."
 
 
@@ -101,6 +102,7 @@ def _scenario_says(path: str) -> list[str]:
     return [
         f"{path}: valid. {scenario.business}: {', '.join(parts)}",
         *_look_says(path, scenario),
+        *_unsourced(scenario),
         *(f"  not in the file, taken as {value}: {label} ({place})" for place, label, value in _left_out(scenario)),
     ]
 
@@ -112,6 +114,22 @@ def _look_says(path: str, scenario: Scenario) -> Iterator[str]:
     look = read_giveaway(path, scenario=scenario).look
     if look.accent and not look.accent_in_dark:
         yield f"  on the dark page the accent {look.accent} becomes {look.dark_accent}, the nearest that can be read"
+
+
+def _unsourced(scenario: Scenario) -> Iterator[str]:
+    """The numbers that move the answer most and of which the file does not say where they come from."""
+    from growth.giveaway.sensitivity import sensitivities
+    from growth.scenario.address import in_words
+    from growth.scenario.source import sources_by_path
+
+    known, values = sources_by_path(scenario), scenario.model_dump()
+    for one in sensitivities(scenario)[:MOST_UNSOURCED]:
+        if one.path not in known and one.size >= MATTERS:
+            place = in_words(tuple(int(step) if step.isdigit() else step for step in one.path.split(".")), values)
+            yield (
+                f"  matters, and no source is given: {one.label.lower()} ({place}); "
+                f"a tenth of it moves the last month by {one.size:.0%}"
+            )
 
 
 def _sweep_says(path: str) -> list[str]:

@@ -15,6 +15,7 @@ from growth.giveaway.logo import embedded_logo
 from growth.giveaway.look import Colour, Logo
 from growth.scenario import Scenario
 from growth.scenario.section import Currency, FieldAddress, Month
+from growth.scenario.source import Day
 from growth.scenario.what_if import WhatIfName
 
 MARK = "ran7"  # a script of ours would write it
@@ -34,6 +35,7 @@ WELL_FORMED: dict[Any, str] = {  # texts that only take one form
     Language: "en",
     Logo: embedded_logo(b"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'/>"),
     Month: "2027-01",
+    Day: "2027-01-15",
     Slug: "how-big",
     WhatIfName: "halved",
 }

@@ -91,6 +91,8 @@ class Giveaway(Section):
         Where the page will be on the web; None if it is not known yet.
     language
         Of the words here, by its code. The rest of the page follows it.
+    show_sources
+        Whether the page says where its numbers come from, as the scenario's `sources` have it.
     look
         Colour, logo, name, site, light or dark, and letters.
     """
@@ -105,6 +107,7 @@ class Giveaway(Section):
     invitation: Invitation | None = None
     language: Language = ENGLISH
     look: Look = Look()
+    show_sources: bool = False
 
     @model_validator(mode="before")
     @classmethod

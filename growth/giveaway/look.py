@@ -18,9 +18,9 @@ from growth.files import read_input
 from growth.giveaway.contrast import DARK_PAPER, ENOUGH, LIGHT_PAPER, contrast, nearest_readable
 from growth.giveaway.logo import MOST_BYTES, cleaned_again, embedded_logo, is_data
 from growth.giveaway.web_address import Address
-from growth.scenario.section import Name, Section, broken
+from growth.scenario.section import COLOUR, Name, Section, broken
 
-Colour = Annotated[str, StringConstraints(pattern=r"^#[0-9a-fA-F]{6}$", to_lower=True)]
+Colour = Annotated[str, StringConstraints(pattern=COLOUR, to_lower=True)]
 DARK_QUERY = "(prefers-color-scheme: dark)"
 
 

@@ -7,17 +7,21 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
+from datetime import date
 from html import escape
 from typing import Any
 
 import numpy as np
+from babel.dates import format_date, format_skeleton
 
+from growth.calculator.controls import controls
 from growth.calculator.language import LOCALE, messages, said_html
 from growth.calculator.words import answer, minor_digits, money, month_labels, number, percent, settling
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_html
 from growth.measures import growth_ceiling
+from growth.scenario.source import sources_by_path
 
 MINUS = "\N{MINUS SIGN}"
 BRIDGE = {  # series and sign
@@ -172,14 +176,41 @@ def _bridge(forecast: Forecast, t: int, locale: str) -> str:
     return f'<table class="bridge"><caption>{caption}</caption><tbody>{rows}</tbody></table>'
 
 
-def cautions(giveaway: Giveaway) -> Piece:
-    """What this cannot know: the standing cautions, then the author's."""
+def cautions(giveaway: Giveaway, forecast: Forecast | None = None) -> Piece:
+    """What this cannot know: the standing cautions, then the author's. Before them, where the page is to show it and
+    the forecast is given, where its numbers come from."""
     said = messages(giveaway.locale)["page"]
     items = "".join(f"<li>{escape(text)}</li>" for text in (*said["cautions"], *giveaway.cautions))
-    return Piece(
-        f'<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">{escape(said["cautions_head"])}</h2>'
-        f"<ul>{items}</ul></section>"
-    )
+    head = f'<h2 id="cautions">{escape(said["cautions_head"])}</h2>'
+    section = f'<section class="cautions" aria-labelledby="cautions">{head}<ul>{items}</ul></section>'
+    return Piece(_sources(giveaway, forecast) + section)
+
+
+def _sources(giveaway: Giveaway, forecast: Forecast | None) -> str:
+    known = sources_by_path(forecast.scenario) if forecast is not None and giveaway.show_sources else {}
+    if forecast is None or not known:
+        return ""
+    said, rows = messages(giveaway.locale)["page"], []
+    labels = {control["path"]: control["label"] for control in controls(forecast.scenario, giveaway.locale)}
+    for path, one in known.items():
+        if path in labels:
+            words = [said["sources"][one.source], one.note, day_text(one.when, giveaway.locale) if one.when else ""]
+            told = escape("; ".join(text for text in words if text))
+            rows.append(f"<li>{escape(labels[path])}: {told}</li>")
+    head = escape(said["sources"]["head"])
+    inner = f'<h2 id="sources">{head}</h2><ul>{"".join(rows)}</ul>'
+    return f'<section class="cautions" aria-labelledby="sources">{inner}</section>' if rows else ""
+
+
+def day_text(day: str, locale: str) -> str:
+    """A month or a day as the locale writes it.
+
+    >>> day_text("2027-01", "en-IE"), day_text("2027-01-15", "en-IE")
+    ('January 2027', '15 January 2027')
+    """
+    if len(day) == len("2027-01"):
+        return str(format_skeleton("yMMMM", date.fromisoformat(f"{day}-01"), locale=locale.replace("-", "_")))
+    return str(format_date(date.fromisoformat(day), "long", locale=locale.replace("-", "_")))
 
 
 def invitation(giveaway: Giveaway) -> Piece:

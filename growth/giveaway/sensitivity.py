@@ -19,9 +19,10 @@ STEP = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Sensitivity:
-    """label: the control's words. lower, higher: relative change of the last month's MRR with the assumption a tenth
-    lower and a tenth higher, as fractions; None where that value is not valid."""
+    """path: the assumption's address. label: the control's words. lower, higher: relative change of the last month's
+    MRR with the assumption a tenth lower and a tenth higher, as fractions; None where that value is not valid."""
 
+    path: str
     label: str
     lower: float | None
     higher: float | None
@@ -58,7 +59,7 @@ def sensitivities(scenario: Scenario, locale: str = LOCALE) -> list[Sensitivity]
                 changes.append(float(moved.closing_mrr[-1] / base - 1))
             except GrowthError:  # a tenth more would leave the valid range
                 changes.append(None)
-        found.append(Sensitivity(control["label"], *changes))
+        found.append(Sensitivity(path, control["label"], *changes))
     return sorted(
         (one for one in found if one.size > 1e-6), key=lambda one: -round(one.size, 6)
     )  # equal ones in the order of the form

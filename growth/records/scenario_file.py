@@ -64,6 +64,12 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     values = assumptions(measured, business=business, invented=invented, months=months)
     lines = [f"# {line}" for note in said for line in textwrap.wrap(note, WIDTH - 2)]
     lines += ["", "scenario:", *_lines(values, 2)]
+    known = f"{book.months} months of records"
+    sources = [
+        {"of": place, "source": "measured", "when": str(book.first_month + (book.months - 1)), "note": known}
+        for place in _measured(values, "")
+    ]
+    lines += ["", *(f"  {entry('sources', sources, 2)}".split("\n"))] if sources else []
     if defaults := _defaults(values, ""):
         listed = textwrap.wrap("Not in the records, left at defaults: " + ", ".join(defaults) + ".", WIDTH - 2)
         lines += ["", *(f"# {line}" for line in listed)]
@@ -163,6 +169,19 @@ def _words(values: dict[str, Any], indent: int) -> list[str]:
         else:
             lines.append(f"{pad}{entry(key, value, indent)}")
     return lines
+
+
+def _measured(value: Any, place: str) -> list[str]:
+    """The addresses of single numbers that the records gave."""
+    if isinstance(value, Value):
+        number = isinstance(value.value, (int, float, dict)) and not isinstance(value.value, bool)
+        given = value.comment == DEFAULT or value.comment.startswith(("not in the records", "not measured"))
+        return [place.lstrip(".")] if number and not given else []
+    if isinstance(value, dict):
+        return [name for key, part in value.items() for name in _measured(part, f"{place}.{key}")]
+    if isinstance(value, list):
+        return [name for at, part in enumerate(value) for name in _measured(part, f"{place}.{at}")]
+    return []
 
 
 def _defaults(value: Any, place: str) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from growth.scenario.edit import edited
 from growth.scenario.entry import clean
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
+from growth.scenario.source import wrong_sources
 from growth.scenario.write import block, plain
 
 __all__ = ["Document", "load_document", "load_scenario", "save_scenario", "scenario_of", "validate"]
@@ -81,6 +83,10 @@ def scenario_of(document: Document) -> Scenario:
     problems = [*document.problems, *(problem for problem in values if (problem.field, problem.line) not in said)]
     if problems or isinstance(found, tuple):
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
+    if wrong := wrong_sources(found):
+        lines = [document.lines.get(("scenario", "sources", position, "of")) for position, _ in wrong]
+        placed = [replace(problem, line=line) for (_, problem), line in zip(wrong, lines, strict=True)]
+        raise ScenarioError(placed, file=document.file)
     return found
 
 

@@ -21,6 +21,7 @@ from growth.scenario.entry import Number, amount, whole_months
 from growth.scenario.opening import Opening
 from growth.scenario.pay import Pay, SignUp
 from growth.scenario.section import LONGEST, Currency, Month, Name, Section, Text, broken
+from growth.scenario.source import Source
 from growth.scenario.stay import Bill, Grow, Stay
 from growth.scenario.what_if import WhatIf, check_names
 
@@ -71,6 +72,7 @@ class Scenario(Section):
     grow: Grow = Grow()
     bill: Bill = Bill()
     what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6), AfterValidator(check_names)] = ()
+    sources: Annotated[tuple[Source, ...], Field(max_length=200)] = ()
 
     @model_validator(mode="after")
     def _whole(self) -> Scenario:

@@ -75,12 +75,16 @@ MONTH = r"^(19|20|21)[0-9][0-9]-(0[1-9]|1[0-2])$"
 CURRENCY = r"^[A-Z]{3}$"
 SLUG = r"^[a-z0-9]+(-[a-z0-9]+)*$"
 FIELD_NAME = r"^[A-Za-z][A-Za-z0-9_\[\].-]*$"
+COLOUR = r"^#[0-9a-fA-F]{6}$"
+DAY = r"^[0-9]{4}-[0-9]{2}(-[0-9]{2})?$"
 WORD = r"^[a-z][a-z0-9_]{0,30}$"
 PATTERNS = {  # patterns as error messages describe them
     MONTH: "a month written year-month, such as 2027-01",
     CURRENCY: "a currency code of three capital letters, such as EUR",
     FIELD_NAME: "the name of a form's field: a letter, then letters, digits and _ . - [ ]",
     WORD: "a word of at most 31 small letters, digits and underscores, such as halved_churn",
+    COLOUR: "a colour written # and six hexadecimal digits, such as #1f5f8b",
+    DAY: "a month or a day, such as 2027-01 or, in quotes, 2027-01-15",
     SLUG: "small letters and digits, with hyphens between words, such as how-big-can-it-get",
 }
 

@@ -219,3 +219,9 @@ def test_everything_that_goes_out_follows(tmp_path: Path) -> None:
 def test_a_scheme_replaces_what_the_device_prefers(scheme: str, query: str) -> None:
     css = dressed(style(), Look(accent="#7a1f4b", scheme=scheme))
     assert css.count(f"@media {query}{{") == 2 and ("prefers-color-scheme" in css) == (scheme == "reader")
+
+
+@pytest.mark.parametrize("colour", ["red", "#fff", "url(https://elsewhere.example)", "#1f5f8b;} body{"])
+def test_a_colour_is_six_digits(colour: str) -> None:
+    (problem,) = problems_in(Look, {"accent": colour}, lines={}, root="look")
+    assert "six hexadecimal digits" in str(problem)

@@ -1,0 +1,86 @@
+"""Where a number of a scenario comes from: a list beside the numbers, so that plain numbers stay plain."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
+
+from pydantic import AfterValidator, StringConstraints
+
+from growth.errors import Problem
+from growth.scenario.section import DAY, FieldAddress, Section, Text, broken
+
+if TYPE_CHECKING:
+    from growth.scenario.scenario import Scenario
+
+Kind: TypeAlias = Literal["told", "measured", "rule", "guess"]
+
+
+def _day(text: str) -> str:
+    try:
+        date.fromisoformat(text if len(text) > len("2027-01") else f"{text}-01")
+    except ValueError:
+        raise broken("a month or a day of the calendar, such as 2027-01 or 2027-01-15", text) from None
+    return text
+
+
+Day = Annotated[str, StringConstraints(strict=True, pattern=DAY), AfterValidator(_day)]
+
+
+class Source(Section):
+    """Where one number comes from.
+
+    Attributes
+    ----------
+    of
+        Its address, such as `stay.churn.monthly_churn_rate`.
+    source
+        `told` by the owner, `measured` from records, a `rule` of thumb, or a `guess`.
+    when
+        The month or day of it, such as 2027-01 or 2027-01-15.
+    note
+        In a few words, such as "18 months of records" or "about 2 of 63 leave a month".
+    """
+
+    of: FieldAddress
+    source: Kind
+    when: Day | None = None
+    note: Annotated[Text, StringConstraints(max_length=300)] = ""
+
+
+def sources_by_path(scenario: Scenario) -> dict[str, Source]:
+    """The sources by the address of their number, with list items by position; unknown addresses are left out.
+
+    Examples
+    --------
+    >>> from growth.scenario import Scenario
+    >>> plan = {"name": "Studio", "monthly_price": 29}
+    >>> told = {"of": "pay.plans.Studio.monthly_price", "source": "told"}
+    >>> list(sources_by_path(Scenario(business="Kiln", pay={"plans": [plan]}, sources=[told])))
+    ['pay.plans.0.monthly_price']
+    """
+    from growth.scenario.address import find
+
+    found = ((find(scenario, one.of), one) for one in scenario.sources)
+    return {field.path: one for field, one in found if not isinstance(field, Problem)}
+
+
+def wrong_sources(scenario: Scenario) -> list[tuple[int, Problem]]:
+    """What is wrong with the addresses of a scenario's sources, each with its position in the list.
+
+    A source belongs to a number that exists, and a number has one source.
+    """
+    from growth.scenario.address import find
+
+    wrong, seen = [], set()
+    for position, one in enumerate(scenario.sources):
+        field, place = find(scenario, one.of), f"sources[{position}].of"
+        if isinstance(field, Problem):
+            wrong.append((position, Problem(place, "the address of a number in this file", one.of, field.fix)))
+        elif field.entry is None:
+            wrong.append((position, Problem(place, "the address of a number, not of text or a section", one.of)))
+        elif field.path in seen:
+            wrong.append((position, Problem(place, "one source for each number", one.of)))
+        else:
+            seen.add(field.path)
+    return wrong
