@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from difflib import SequenceMatcher, get_close_matches
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -226,7 +226,12 @@ def _fields(models: list[type[BaseModel]], place: Place) -> list[FieldInfo]:
 
 def _pattern(models: list[type[BaseModel]], place: Place) -> str:
     """The pattern that the text at `place` must match; "" if there is none."""
-    found = [getattr(part, "pattern", None) for field in _fields(models, place) for part in field.metadata]
+    parts = [
+        part
+        for field in _fields(models, place)
+        for part in (*field.metadata, *(one for kind in get_args(field.annotation) for one in get_args(kind)[1:]))
+    ]  # the second of a text that may be left out
+    found = [getattr(part, "pattern", None) for part in parts]
     return next((str(pattern) for pattern in found if pattern), "")
 
 
