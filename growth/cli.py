@@ -20,6 +20,7 @@ from growth.errors import GrowthError, printable
 # Modules with a function add_command(subparsers). They import nothing heavy before their command runs. Each command
 # sets the defaults `run`, the function; `extra`, which brings its libraries; `instead`, an option that does without.
 AREAS = (
+    "growth.check_command",
     "growth.commands",
     "growth.giveaway.command",
     "growth.kit.command",
