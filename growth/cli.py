@@ -22,6 +22,7 @@ from growth.errors import GrowthError, printable
 AREAS = (
     "growth.check_command",
     "growth.commands",
+    "growth.calculator.command",
     "growth.giveaway.command",
     "growth.kit.command",
     "growth.sweep.command",

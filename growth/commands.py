@@ -36,24 +36,6 @@ def add_command(subparsers: Any) -> None:
     add_file_output(forecast, "--csv", suffixes=[".csv"], help="write every series of every month to this file")
     forecast.set_defaults(run=_forecast)
 
-    solve = subparsers.add_parser("solve", help="say what it would take to reach a goal, number by number")
-    solve.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
-    solve.add_argument("--goal", type=float, metavar="AMOUNT", help="the amount; without it the scenario's own goal")
-    solve.add_argument("--by", type=int, metavar="MONTH", help="the month by which; without it the last")
-    solve.add_argument("--kind", choices=("mrr", "customers", "cash", "profit"), default="mrr", help="of what")
-    solve.add_argument("--lever", metavar="ADDRESS", help="one number alone, such as stay.churn.monthly_churn_rate")
-    solve.add_argument("--chance", type=float, metavar="SHARE", help="in this share of cases, such as 0.8")
-    solve.set_defaults(run=_solve)
-
-    levers = subparsers.add_parser("levers", help="say which number moves the forecast most")
-    levers.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
-    levers.add_argument("--effort", type=float, default=0.1, metavar="SHARE", help="how much better each gets (0.1)")
-    levers.set_defaults(run=_levers)
-
-    compare = subparsers.add_parser("compare", help="set a scenario beside its what-ifs, or several files side by side")
-    compare.add_argument("scenario", nargs="+", metavar="SCENARIO", help="scenario files (YAML); the first is the base")
-    compare.set_defaults(run=_compare)
-
     publish = subparsers.add_parser("publish", help="make the self-contained page of a scenario")
     publish.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
     add_folder_output(publish, "--to", required=True, help="the directory the page is written to")
@@ -87,46 +69,6 @@ def _forecast(arguments: argparse.Namespace) -> None:
     if scenario.what_ifs:
         told += f"\nBeside its what-ifs: growth compare {arguments.scenario}"
     print("\n".join([f"{scenario.business}{invented}", told, "", *month_table(forecast), "", CAUTION]))
-
-
-def _solve(arguments: argparse.Namespace) -> None:
-    import growth
-    from growth.calculator.takes import takes
-
-    options = {name: getattr(arguments, name) for name in ("goal", "by", "kind", "lever", "chance")}
-    found = takes(growth.load_scenario(arguments.scenario), **options)
-    print("\n".join([found.lead, *(f"  {change}" for change in found.changes), *found.rest, "", CAUTION]))
-
-
-def _compare(arguments: argparse.Namespace) -> None:
-    import growth
-
-    stems = [Path(path).stem for path in arguments.scenario]
-    names = stems if len(set(stems)) == len(stems) else arguments.scenario
-    scenarios = {name: growth.load_scenario(path) for name, path in zip(names, arguments.scenario, strict=True)}
-    one, *more = scenarios.values()
-    print("\n".join([growth.compare(scenarios if more else one).text(), "", CAUTION]))
-
-
-def _levers(arguments: argparse.Namespace) -> None:
-    import growth
-    from growth.calculator.number_words import money, percent
-
-    scenario = growth.load_scenario(arguments.scenario)
-    found = growth.levers(scenario, effort=arguments.effort)
-    rows = [("each better by " + percent(arguments.effort), f"MRR in month {scenario.months}", "", "goal in month")]
-    for one in found.effects:
-        gain, month = money(one.gain, scenario.currency), "" if one.goal_month is None else str(one.goal_month)
-        rows.append((" or ".join(one.labels), f"+{gain}", f"+{percent(round(one.share, 4))}", month))
-    print("\n".join(_aligned([list(column) for column in zip(*rows, strict=True)])))
-    for words, value in (
-        ("One point less churn a month adds", found.point_of_churn),
-        ("A sign-up is worth, over its lifetime,", found.sign_up),
-        ("So a visitor may cost at most", found.visitor),
-    ):
-        if value is not None:
-            print(f"{words} {money(value, scenario.currency)}.")
-    print(f"\n{CAUTION}")
 
 
 def month_table(forecast: Any) -> list[str]:

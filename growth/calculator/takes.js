@@ -1,6 +1,7 @@
 // What it would take: for each lever the value that meets a goal with all else as it stands, and what a tenth better on each
 // would bring; the searches of growth/levers/, and the words of takes.py.
 import { forecast } from "./engine.js";
+import { YEAR, priceOf } from "./life.js";
 import { SAME } from "./long_run.js";
 import { clone, node, read, said, tidy, write } from "./tools.js";
 
@@ -128,6 +129,15 @@ export function efforts(scenario, controls, before) {
   return found.sort((one, other) => other.gain - one.gain);
 }
 
+// The share of new customers who may be lost to prices a tenth higher before it costs money; null where nothing is left.
+export function priceLoss({ pay, bill }) {
+  const over = (of) => pay.plans.reduce((all, plan) => all + plan.share * of(plan), 0);
+  const price = over(priceOf) * (1 - bill.payment_fee_rate);
+  const cost = bill.monthly_cost_to_serve + bill.fee_per_payment * over(({ billing }) => (billing === "yearly" ? 1 / YEAR : 1));
+  const left = price * (1 + EFFORT) - cost;
+  return price > 0 && left > 0 ? Math.min((EFFORT * price) / left, 1) : null;
+}
+
 // The section of the page: {element, draw(state)}. `set(path, value)` moves the reader's numbers.
 export function takesSection(controls, words, labels, show, set) {
   const own = {}; // what the reader asked for; without it the scenario's goal and its last month
@@ -153,10 +163,10 @@ export function takesSection(controls, words, labels, show, set) {
   const by = field("by", words.by, (value) => Math.round(value));
   const [to, when, end] = words.ask.split(/\{amount\}|\{month\}/);
   const ask = node("p", { class: "growth-ask" }, to, amount, " ", kind, when, by, end);
-  const now = node("p"), list = node("ul"), rest = node("p"), half = node("p"), bars = node("div", { class: "growth-bars" });
+  const now = node("p"), list = node("ul"), rest = node("p"), half = node("p"), bars = node("div", { class: "growth-bars" }), price = node("p");
   const heading = node("h3", {}, words.lever);
   const caption = node("p", { class: "growth-help" });
-  const element = node("div", { class: "growth-takes" }, node("h2", {}, words.title), ask, now, list, rest, half, heading, caption, bars);
+  const element = node("div", { class: "growth-takes" }, node("h2", {}, words.title), ask, now, list, rest, half, heading, caption, bars, price);
 
   const goalOf = (scenario) => {
     const wanted = own.kind ?? "mrr", month = Math.min(Math.max(own.by ?? scenario.months, 1), scenario.months);
@@ -194,6 +204,8 @@ export function takesSection(controls, words, labels, show, set) {
     half.textContent = found.pairs.length ? said(words.half, { pairs: found.pairs.map(names).join("; ") }) : "";
     const before = result.series.closing_mrr[scenario.months - 1];
     const ranked = efforts(scenario, controls, before);
+    const loss = ranked.length ? priceLoss(scenario) : null;
+    price.textContent = loss ? said(words.price_loss, { lost: show.percent(Number(loss.toFixed(3))), in: show.number(Math.round(1 / loss)) }) : "";
     heading.hidden = caption.hidden = !ranked.length;
     caption.textContent = said(words.lever_lead, { calendar: labels[scenario.months] });
     bars.replaceChildren(

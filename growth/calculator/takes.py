@@ -11,7 +11,7 @@ from growth.calculator.controls import controls, line_of
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import money, month_labels, near, number, percent, roughly
 from growth.engine import Forecast, forecast
-from growth.goals import KINDS, Goal, Solution, levers, solve
+from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve
 from growth.goals.goal import series_of
 from growth.measures.measure import SAME
 from growth.scenario import Scenario
@@ -132,10 +132,21 @@ def _bars(result: Forecast, locale: str) -> str:
         return ""
     calendar = month_labels(scenario.first_month, scenario.months, locale)[scenario.months]
     lead = said(words["lever_lead"], calendar=calendar)
+    loss = break_even_loss_of(scenario)
+    price = said(words["price_loss"], **lost(loss, locale)) if loss else ""
     return (
         f'<h3>{escape(words["lever"])}</h3><p class="growth-help">{escape(lead)}</p>'
-        f'<div class="growth-bars">{"".join(rows)}</div>'
+        f'<div class="growth-bars">{"".join(rows)}</div>{f"<p>{escape(price)}</p>" if price else ""}'
     )
+
+
+def lost(share: float, locale: str = LOCALE) -> dict[str, str]:
+    """A share of customers in words: to a tenth of a per cent, and as one in so many.
+
+    >>> lost(1 / 11)
+    {'lost': '9.1%', 'in': '11'}
+    """
+    return {"lost": percent(round(share, 3), locale), "in": number(round(1 / share), locale)}
 
 
 def written(scenario: Scenario, goal: Goal, one: Solution) -> float:

@@ -12,6 +12,7 @@ from growth.engine import Forecast, forecast
 from growth.errors import MeasureError, Problem
 from growth.goals.goal import series_of
 from growth.goals.lever_fields import label_of, lever_fields, moved
+from growth.goals.price import break_even_loss_of
 from growth.measures import goal_month
 from growth.measures.lifetime import lifetime_value
 from growth.scenario import Scenario
@@ -64,6 +65,8 @@ class Ranking:
     sign_up : what a sign-up is worth over its lifetime, in money: the share who pay times lifetime value; None where
         lifetime value has no limit.
     visitor : what may be paid for a visitor at most, the same times the share who sign up; None as for `sign_up`.
+    price_loss : the share of new customers who may be lost to prices higher by the effort before it costs money; None
+        where nothing is left of them.
     """
 
     effort: float
@@ -72,6 +75,7 @@ class Ranking:
     point_of_churn: float | None
     sign_up: float | None
     visitor: float | None
+    price_loss: float | None
 
     @cached_property
     def frame(self) -> pd.DataFrame:
@@ -151,6 +155,7 @@ def levers(scenario: Scenario, *, effort: float = EFFORT, kind: str = "mrr") -> 
         _point_of_churn(scenario, before, kind),
         sign_up,
         None if sign_up is None else signing * sign_up,
+        break_even_loss_of(scenario, effort=effort),
     )
 
 

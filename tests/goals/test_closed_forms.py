@@ -12,6 +12,7 @@ from scipy.optimize import brentq
 
 import growth
 from growth.errors import MeasureError
+from growth.goals import break_even_loss, break_even_loss_of
 
 CASES = [  # visitors, sign-up share, conversion, price, churn, customers today, months, goal
     (1000, 0.05, 0.2, 20, 0.05, 0, 24, 4000),
@@ -139,3 +140,29 @@ def test_a_chance_asks_for_more_than_the_likely_path():
 def test_what_cannot_be_asked_is_said(given, named):
     with pytest.raises(MeasureError, match=f"^{named}"):
         growth.solve(business(*CASES[0][:-1]), **given)
+
+
+def test_how_many_a_higher_price_may_cost():
+    """dp / (p + dp), and dp / (p + dp - c) at cost c a customer: the break-even formula of pricing, from memory.
+
+    By hand: 27 instead of 24 may lose 3 / 27, 1 in 9; at a cost of 3 a month 3 / 24. A tenth in fees counts against
+    the price.
+    """
+    plain = business(100, 0.1, 0.1, 24, 0.05, 0, 12)
+    assert break_even_loss_of(plain, effort=1 / 8) == pytest.approx(1 / 9)
+    assert break_even_loss_of(
+        business(100, 0.1, 0.1, 24, 0.05, 0, 12, bill={"monthly_cost_to_serve": 3}), effort=1 / 8
+    ) == (pytest.approx(1 / 8))
+    costly = business(100, 0.1, 0.1, 24, 0.05, 0, 12, bill={"payment_fee_rate": 0.1, "fee_per_payment": 0.3})
+    assert break_even_loss_of(costly, effort=1 / 8) == pytest.approx(2.7 / (24.3 - 0.3))
+    assert break_even_loss(20, 2, cost=30) is None
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.08, 0.12])
+def test_the_forecast_agrees_on_what_a_higher_price_may_cost(lost):
+    """A tenth more at a price of 20 may cost 2 / 22 = 9.1% of new customers: below that MRR gains, above it loses."""
+    before, after = (
+        growth.forecast(business(1000, 0.05, 0.2 * (1 - share), price, 0.05, 0, 24)).closing_mrr[-1]
+        for share, price in ((0.0, 20), (lost, 22))
+    )
+    assert (after > before) == (lost < 2 / 22)

@@ -28,6 +28,7 @@ const answers = JSON.parse(readFileSync(process.argv[2])).map(({ data, goal }) =
     now: found.now,
     able: Object.fromEntries(found.able.map(({ control, nearest }) => [control.path, nearest])),
     needed: Object.fromEntries(found.able.map(({ control, needed }) => [control.path, needed])),
+    loss: priceLoss(scenario),
     ranked: ranked.map(({ controls, gain }) => [controls.map(({ path }) => path), gain]),
   };
 });
@@ -73,6 +74,7 @@ def test_page_and_python_find_the_same_values(tmp_path):
         for lever, value in page["needed"].items():  # what the page says is enough, in Python too
             assert comes_to(scenario, lever, value, goal) >= goal["amount"] * (1 - 1e-6)
         compared += len(here)
+        assert page["loss"] == pytest.approx(growth.levers(scenario).price_loss, rel=1e-9)
         ranked = {tuple(one.levers): one.gain for one in growth.levers(scenario).effects if set(one.levers) <= shown}
         levers = {one.path for one in lever_fields(scenario)}
         for paths, gain in page["ranked"]:
