@@ -36,6 +36,10 @@ def add_command(subparsers: Any) -> None:
     add_file_output(forecast, "--csv", suffixes=[".csv"], help="write every series of every month to this file")
     forecast.set_defaults(run=_forecast)
 
+    compare = subparsers.add_parser("compare", help="set a scenario beside its what-ifs, or several files side by side")
+    compare.add_argument("scenario", nargs="+", metavar="SCENARIO", help="scenario files (YAML); the first is the base")
+    compare.set_defaults(run=_compare)
+
     publish = subparsers.add_parser("publish", help="make the self-contained page of a scenario")
     publish.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
     add_folder_output(publish, "--to", required=True, help="the directory the page is written to")
@@ -69,6 +73,16 @@ def _forecast(arguments: argparse.Namespace) -> None:
     if scenario.what_ifs:
         told += f"\nBeside its what-ifs: growth compare {arguments.scenario}"
     print("\n".join([f"{scenario.business}{invented}", told, "", *month_table(forecast), "", CAUTION]))
+
+
+def _compare(arguments: argparse.Namespace) -> None:
+    import growth
+
+    stems = [Path(path).stem for path in arguments.scenario]
+    names = stems if len(set(stems)) == len(stems) else arguments.scenario
+    scenarios = {name: growth.load_scenario(path) for name, path in zip(names, arguments.scenario, strict=True)}
+    one, *more = scenarios.values()
+    print("\n".join([growth.compare(scenarios if more else one).text(), "", CAUTION]))
 
 
 def month_table(forecast: Any) -> list[str]:

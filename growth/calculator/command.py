@@ -22,10 +22,6 @@ def add_command(subparsers: Any) -> None:
     levers.add_argument("--effort", type=float, default=0.1, metavar="SHARE", help="how much better each gets (0.1)")
     levers.set_defaults(run=_levers)
 
-    compare = subparsers.add_parser("compare", help="set a scenario beside its what-ifs, or several files side by side")
-    compare.add_argument("scenario", nargs="+", metavar="SCENARIO", help="scenario files (YAML); the first is the base")
-    compare.set_defaults(run=_compare)
-
 
 def _solve(arguments: argparse.Namespace) -> None:
     from growth.calculator.takes import takes
@@ -43,7 +39,8 @@ def _levers(arguments: argparse.Namespace) -> None:
 
     scenario = load_scenario(arguments.scenario)
     found = levers(scenario, effort=arguments.effort)
-    print(f"Each {percent(arguments.effort)} better, with all else as it is: what it adds to MRR in month {scenario.months}")
+    effort, last = percent(arguments.effort), scenario.months
+    print(f"Each {effort} better, with all else as it is: what it adds to MRR in month {last}")
     for one in found.effects:
         gain, share = money(one.gain, scenario.currency), percent(round(one.share, 4))
         month = "" if one.goal_month is None else f"; the goal in month {one.goal_month}"
@@ -57,7 +54,7 @@ def _levers(arguments: argparse.Namespace) -> None:
             print(f"{words} {money(value, scenario.currency)}.")
     if found.price_loss is not None:
         lost = percent(round(found.price_loss, 3))
-        print(f"Prices {percent(arguments.effort)} higher pay as long as they cost fewer than {lost} of new customers.")
+        print(f"Prices {effort} higher pay as long as they cost fewer than {lost} of new customers.")
     print(f"\n{_caution()}")
 
 
