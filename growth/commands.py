@@ -7,12 +7,9 @@ import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from growth.options import add_file_output, add_folder_output
-
-if TYPE_CHECKING:
-    pass
 
 COLUMNS = (  # series, heading, decimals
     ("opening_customers", "customers", 1),
