@@ -16,6 +16,7 @@ _PARTS = (
 )  # fmt: skip
 _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _SPACE = re.compile(r"\s*([{};,])\s*")  # other blanks, as in selectors, can have a meaning
+_EXPORT = re.compile(r"^export (?:default )?", re.MULTILINE)
 _IMPORT = re.compile(r'^import \{[^}]*\} from "\./\w+\.js";\n', re.MULTILINE)
 
 MINIFIED = _HERE / "page.min.js"
@@ -30,13 +31,13 @@ def script() -> str:
 
 @cache
 def page_script() -> str:
-    """The parts that a page needs, minified."""
+    """The parts that a page needs and what starts them, minified."""
     return MINIFIED.read_text("utf-8").partition("\n")[2]
 
 
 def page_source() -> str:
-    """What `page_script` is made from."""
-    return _joined(*_PARTS)
+    """What `page_script` is made from: the parts in a block, so that every name in it may be shortened."""
+    return f"{{\n{_EXPORT.sub('', _joined(*_PARTS, 'boot.js'))}}}\n"
 
 
 def checksum(source: str) -> str:

@@ -45,14 +45,6 @@ LIVE = {  # outputs that need scripts of their own, in the words of an error
     "application/vnd.jupyter.widget-view+json": "a live widget",
 }
 
-# Mounts the one calculator of the page; what stands in its place with scripts off is replaced.
-BOOT = """
-{
-  const place = document.getElementById("calculator");
-  if (place) place.calculator = mount(place, JSON.parse(document.getElementById("calculator-data").textContent));
-}
-"""
-
 
 class GiveawayExporter(Exporter):
     """`jupyter nbconvert --to giveaway NOTEBOOK`: every output and every Markdown cell, in order.
@@ -160,7 +152,7 @@ def _shown(bundle: dict, cell: int) -> str:
 
 
 def _page(facts: dict, pieces: list[str], data: dict) -> str:
-    code, look = page_script() + BOOT, Look.model_validate(facts.get("look", {}))
+    code, look = page_script(), Look.model_validate(facts.get("look", {}))
     css = dressed(style() + (_HERE / "page.css").read_text("utf-8"), look)
     addresses = (
         facts.get("form_address"),
