@@ -25,6 +25,7 @@ AREAS = (
     "growth.calculator.command",
     "growth.giveaway.command",
     "growth.kit.command",
+    "growth.client.command",
     "growth.sweep.command",
     "growth.records.command",
     "growth.earned.command",

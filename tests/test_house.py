@@ -52,6 +52,7 @@ MAY_IMPORT = {
     "scratch, shipped, uncertainty",
     "records": "charts, engine, errors, files, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, options, output, scenario, scratch",
+    "client": "calculator, errors, files, giveaway, options, output, scenario, shipped, uncertainty",
     "whole_file": "errors, giveaway, scenario",
     "check_command": "everything",
     "commands": "everything",

@@ -29,9 +29,11 @@ EXAMPLES = {
     ("earned import", "--remember"): "earned import IN/ledger IN/earned/buyers.csv --yes --remember TO",
     ("earned export", "--to"): "earned export IN/ledger --to TO",
     ("earned scenario", "--to"): "earned scenario IN/ledger IN/earned/list.yaml --channel pieces --to TO",
+    ("new", "--to"): "new Kiln --to TO --customers 63 --price 29 --joining 5 --leaving 2 --goal 2500",
+    ("questions", "--to"): "questions IN/fernhollow.yaml --to TO",
     ("spreadsheet", "--to"): "spreadsheet IN/fernhollow.yaml --to TO",
 }
-NO_SEAL = {"earned export"}  # of CSV files alone, which have no room for one: replacing them always takes --replace
+NO_SEAL = {"earned export", "new"}  # of files without room for one: replacing them always takes --replace
 
 
 def commands(parser: argparse.ArgumentParser, name: str = "") -> Iterator[tuple[str, argparse.ArgumentParser]]:
