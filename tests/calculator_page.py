@@ -19,7 +19,7 @@ QUIET = ("background-networking", "component-update", "sync")
 ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", *(f"--disable-{name}" for name in QUIET)]
 START = """
 const place = (globalThis.place = document.getElementById("calculator"));
-Object.assign(globalThis, { mrrNodes, flowNodes, toldByPictures });
+Object.assign(globalThis, { mrrNodes, flowNodes, leftNodes, toldByPictures });
 place.calculator = mount(place, JSON.parse(document.getElementById("data").textContent));
 """
 

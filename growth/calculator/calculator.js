@@ -7,6 +7,7 @@ import { mend, stages } from "./form.js";
 import { headline } from "./headline.js";
 import { howSure, restsOn, varies, worthFinding } from "./how_sure.js";
 import { priceOf } from "./life.js";
+import { leftView } from "./left.js";
 import { measures } from "./long_run.js";
 import { resultPicture } from "./result.js";
 import { screen } from "./screen.js";
@@ -78,7 +79,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const tuning = node("div", { class: "growth-tuning" }, shown.now, form, needed.element);
   const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
-  element.replaceChildren(...answered, came, aloud, tuning, beside.element, worth.element, folded);
+  element.replaceChildren(...answered, came, aloud, tuning, shown.left, beside.element, worth.element, folded);
   shown.place(tuning);
 
   const moved = () => differing(base, original, controls).length > 0;
@@ -111,6 +112,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       ceilingText: ceilingText(scenario, result, found, show),
       lines: [...ghost, ...looks, { name: named.length > 1 ? now.name : "", mrr: now.mrr, bands, look: "growth-now-line" }],
       overtaken: compared?.overtaken ?? null,
+      left: leftView(scenario, result),
     };
     view.meeting = meeting(view, view.way);
     const line = headline(scenario, result, found, data.headline, labels, show, monthCount);

@@ -16,7 +16,7 @@ export function flowsOf({ series }) {
 export const mrrOf = ({ series }) => [series.opening_mrr[0], ...series.closing_mrr];
 
 // What a view is: {months, labels, show, words, lines, goal, goal_month, ceiling, shrinks, came, lost, meeting,
-// overtaken}. A line is {look, name, mrr, bands}, the last of them the one that the numbers on screen make; a band is
+// overtaken, left}. A line is {look, name, mrr, bands}, the last of them the one that the numbers on screen make; a band is
 // {low, high, look}, the widest first.
 
 // From month 0 on, where nothing varies yet: the bands of nine in ten and of one in two around the line.
@@ -69,6 +69,18 @@ function flowLabels({ came, lost, show, words, months }) {
   ];
 }
 
+// What is left each month: {net, earned (null where it is the same), goal, month}; its labels, and the amounts of its plot.
+const leftLabels = ({ left: { net, earned, goal }, show, words, labels, months }) => [
+  { amount: net.at(-1), rows: [show.money(net.at(-1)), said(words.end, { calendar: labels[months] })], look: "growth-now-line" },
+  ...(earned ? [{ amount: earned.at(-1), rows: [show.money(earned.at(-1)), words.as_earned], look: "growth-other-base" }] : []),
+  { amount: goal, rows: [show.money(goal), words.goal], look: "growth-goal" },
+];
+function leftSpan({ net, earned, goal }) {
+  const all = [...net, ...(earned ?? []), goal, 1];
+  const most = Math.max(...all), least = Math.min(0, ...all);
+  return { least: least - 0.04 * (least < 0) * (most - least), most: most + 0.04 * (most - least) };
+}
+
 // The amount at the top of the plot: of a band no more than leaves its line room.
 function mostMrr(view) {
   const high = highestOf(view);
@@ -81,7 +93,8 @@ const mostFlow = ({ came, lost }) => Math.max(...came, ...lost, 1) * 1.06;
 // The room at both sides of both pictures: their months stand below each other.
 function sidesOf(view, em) {
   const amounts = [mostMrr(view), mostFlow(view)].flatMap((most) => amountsUpTo(most, view.show.money).map(({ text }) => text));
-  const rows = [...mrrLabels(view), ...flowLabels(view)].flatMap((label) => label.rows);
+  const rows = [...mrrLabels(view), ...flowLabels(view), ...(view.left ? leftLabels(view) : [])].flatMap((label) => label.rows);
+  if (view.left) amounts.push(...amountsUpTo(leftSpan(view.left).most, view.show.money, leftSpan(view.left).least).map(({ text }) => text));
   return { left: widest(amounts, em), right: widest(rows, em) };
 }
 
@@ -154,6 +167,21 @@ export function flowNodes(view, size) {
   ];
 }
 
+// What is left each month, beside the amount that should be.
+export function leftNodes(view, size) {
+  const { net, earned, goal, month } = view.left;
+  const frame = plot({ ...size, sides: sidesOf(view, size.em), to: view.months, ...leftSpan(view.left), show: view.show });
+  const kept = month ? [{ month, amount: net[month - 1], says: view.labels[month], look: "growth-goal" }] : [];
+  return [
+    ...axes(frame, view.labels),
+    straight(frame.left, frame.y(goal), frame.right, frame.y(goal), "growth-level growth-goal"),
+    ...(earned ? [line(frame, earned, 1, "growth-course growth-other-base")] : []),
+    line(frame, net, 1, "growth-course growth-now-line"),
+    ...marks(frame, kept),
+    ...labelsBeside(frame, leftLabels(view)),
+  ];
+}
+
 // What each picture says, for those who do not see it, and the sentence below the second.
 export function toldByPictures(view) {
   const { lines, labels, show, words, months, goal, goal_month, came, lost } = view;
@@ -182,5 +210,9 @@ export function toldByPictures(view) {
     ]),
   );
   const flows = [said(words.alt_flows, { ...ends, first: labels[1], last: labels[months] }), meets].filter(Boolean).join(" ");
-  return { mrr, flows, meets };
+  if (!view.left) return { mrr, flows, meets };
+  const { net, goal: wanted, month } = view.left;
+  const kept = said(words[month ? "alt_left_kept" : "alt_left_not"], { goal: show.money(wanted), calendar: labels[month ?? 0] });
+  const left = { start: show.money(net[0]), first: labels[1], end: show.money(net[months - 1]), last: labels[months] };
+  return { mrr, flows, meets, left: `${said(words.alt_left, left)} ${kept}` };
 }

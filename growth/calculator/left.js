@@ -21,6 +21,14 @@ export function leftFrom({ goal_left: goal }, { series: s, months }, earned = fa
   return { start: start < months ? start + 1 : null, there };
 }
 
+// What its picture shows; null without a goal for it.
+export function leftView(scenario, result) {
+  if (scenario.goal_left === null) return null;
+  const { net_cash: net, cash_in: came, revenue } = result.series;
+  const earned = hasYearly(scenario) ? Array.from(net, (value, t) => value - came[t] + revenue[t]) : null;
+  return { net: [...net], earned, goal: scenario.goal_left, month: leftFrom(scenario, result).start };
+}
+
 // The keys of the sentence on what is left; none without a goal for it.
 export function leftClause(scenario, result, found, labels, show, values) {
   const { goal_left: goal } = scenario;

@@ -13,10 +13,11 @@ from growth.calculator.compared import compared
 from growth.calculator.how_sure import rests_on
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import between_amounts
+from growth.calculator.outcome import yearly
 from growth.calculator.plot import Beside, amounts_up_to, in_rows, widest
 from growth.calculator.words import ceiling_text, money, month_labels, settling
 from growth.engine import Forecast
-from growth.measures import goal_month, growth_ceiling
+from growth.measures import goal_month, growth_ceiling, left_month, money_left
 from growth.uncertainty import spread_of
 
 NAME = 16  # characters in a row of a name beside a line
@@ -45,6 +46,24 @@ class Level:
     far: bool
 
 
+@dataclass(frozen=True, slots=True)
+class LeftOver:
+    """What is left in months 1..T, as earned too where that differs, what should be, and from which month it is."""
+
+    net: list[float]
+    earned: list[float] | None
+    goal: float
+    month: int | None
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """The amounts at the lower and the upper edge of its picture."""
+        amounts = [*self.net, *(self.earned or ()), self.goal, 1.0]
+        least, most = min(0.0, *amounts), max(amounts)
+        room = 0.04 * (most - least)
+        return least - (room if least < 0 else 0.0), most + room
+
+
 class View:
     """What the pictures of a forecast show; `what_ifs` are drawn beside it, by their names."""
 
@@ -69,6 +88,7 @@ class View:
         ]
         self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast), bands_of(forecast))]
         self.meeting, self.meets_in = meeting(self.came, self.lost, self.way)
+        self.left = left_over(forecast)
         self.overtaken = compared({unchanged: forecast, **(what_ifs or {})}, locale)[1] if what_ifs else None
 
     @property
@@ -128,16 +148,42 @@ class View:
             Beside(self.lost[-1], [self.money(self.lost[-1]), self.words["is_lost"]], "growth-loss"),
         ]
 
+    def left_labels(self) -> list[Beside]:
+        """The labels of the third picture; none without a goal for what is left."""
+        left = self.left
+        if left is None:
+            return []
+        now = [self.money(left.net[-1]), said(self.words["end"], calendar=self.labels[self.months])]
+        labels = [Beside(left.net[-1], now, "growth-now-line")]
+        if left.earned:
+            earned = [self.money(left.earned[-1]), self.words["as_earned"]]
+            labels.append(Beside(left.earned[-1], earned, "growth-other-base"))
+        return [*labels, Beside(left.goal, [self.money(left.goal), self.words["goal"]], "growth-goal")]
+
     def sides(self, em: float) -> tuple[float, float]:
-        """The room at both sides of both pictures: their months stand below each other."""
+        """The room at both sides of all pictures: their months stand below each other."""
         amounts = [said for most in (self.most_mrr, self.most_flow) for _, said in amounts_up_to(most, self.money)]
-        rows = [row for label in (*self.mrr_labels(), *self.flow_labels()) for row in label.rows]
+        if self.left:
+            least, most = self.left.span
+            amounts += [said for _, said in amounts_up_to(most, self.money, least)]
+        labels = (*self.mrr_labels(), *self.flow_labels(), *self.left_labels())
+        rows = [row for label in labels for row in label.rows]
         return widest(amounts, em), widest(rows, em)
 
 
 def mrr_of(forecast: Forecast) -> list[float]:
     """MRR from month 0 on."""
     return [float(forecast.opening_mrr[0]), *map(float, forecast.closing_mrr)]
+
+
+def left_over(forecast: Forecast) -> LeftOver | None:
+    """What the picture of what is left shows; None without a goal for it."""
+    goal = forecast.scenario.goal_left
+    if goal is None:
+        return None
+    month = left_month(forecast).value
+    earned = money_left(forecast, as_earned=True).tolist() if yearly(forecast.scenario) else None
+    return LeftOver(money_left(forecast).tolist(), earned, float(goal), None if month is None else int(month))
 
 
 def bands_of(forecast: Forecast) -> tuple[tuple[list[float], list[float]], ...]:

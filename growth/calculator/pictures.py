@@ -56,6 +56,28 @@ def flows_svg(view: View, height: float = 210.0) -> str:
     return _svg("growth-flows", parts, width, height, told(view)["flows"])
 
 
+def left_svg(view: View, height: float = 210.0) -> str:
+    """What is left each month beside what should be, as SVG; "" without a goal for it."""
+    left, em, width = view.left, SIZE["em"], SIZE["width"]
+    if left is None:
+        return ""
+    least, most = left.span
+    frame = plot(width=width, height=height, em=em, sides=view.sides(em), to=view.months, most=most, least=least,
+                 money=view.money)  # fmt: skip
+    goal = frame.y(left.goal)
+    parts = [
+        axes(frame, view.labels),
+        straight(frame.left, goal, frame.right, goal, "growth-level growth-goal"),
+        line(frame, left.earned, 1, "growth-course growth-other-base") if left.earned else "",
+        line(frame, left.net, 1, "growth-course growth-now-line"),
+        marks(frame, [Noted(left.month, left.net[left.month - 1], view.labels[left.month], "growth-goal")])
+        if left.month
+        else "",
+        labels_beside(frame, view.left_labels()),
+    ]
+    return _svg("growth-left", parts, width, height, told(view)["left"])
+
+
 def _noted(view: View) -> list[Noted]:
     """Where lines reach the goal, and where the what-if that ends highest overtakes the next."""
     found = []
@@ -99,11 +121,19 @@ def told(view: View) -> dict[str, str]:
     }
     spoken = {name: amounts(amount) for name, amount in ends.items()}
     both = said(words["alt_flows"], **spoken, first=labels[1], last=labels[view.months])
-    return {"mrr": " ".join(sentences), "flows": f"{both} {meets}".strip(), "meets": meets}
+    says = {"mrr": " ".join(sentences), "flows": f"{both} {meets}".strip(), "meets": meets}
+    left = view.left
+    if left is not None:
+        kept = said(words["alt_left_kept" if left.month else "alt_left_not"], goal=amounts(left.goal),
+                    calendar=labels[left.month or 0])  # fmt: skip
+        over = said(words["alt_left"], start=amounts(left.net[0]), first=labels[1], end=amounts(left.net[-1]),
+                    last=labels[view.months])  # fmt: skip
+        says["left"] = f"{over} {kept}"
+    return says
 
 
 def figures_html(view: View) -> str:
-    """Both pictures with their titles, as the page has them before any script runs."""
+    """The pictures with their titles, as the page has them before any script runs."""
     words = view.words
     shaded = f'<p class="growth-shaded">{escape(words["shaded"])} {escape(view.rests_on)}</p>' if view.band_ends else ""
     return (
@@ -111,7 +141,16 @@ def figures_html(view: View) -> str:
         f"<figure><figcaption>{escape(words['mrr'])}</figcaption>{mrr_svg(view)}{shaded}</figure>"
         f"<figure><figcaption>{escape(words['flows'])}</figcaption>{flows_svg(view)}"
         f'<p class="growth-meeting">{escape(told(view)["meets"], quote=False)}</p></figure></div>'
+        f"{_left_html(view)}"
     )
+
+
+def _left_html(view: View) -> str:
+    if not view.left:
+        return ""
+    title = escape(view.words["left"])
+    figure = f"<figure><figcaption>{title}</figcaption>{left_svg(view)}</figure>"
+    return f'<div class="growth-pictures">{figure}</div>'
 
 
 def _svg(name: str, parts: Sequence[str], width: float, height: float, says: str) -> str:

@@ -11,24 +11,25 @@ const tenth = (number) => number.toFixed(1);
 // The widest of some texts.
 export const widest = (texts, em) => Math.max(0, ...texts.map((text) => widthOf(text, em)));
 
-// A plot of months 0..to and amounts 0..most, with so much room at its sides for the texts there; unless it is compact it
+// A plot of months 0..to and amounts least..most, with so much room at its sides for the texts there; unless it is compact it
 // has an amount axis, and a calendar with a row for marks below. x(month) and y(amount) are places in it.
-export function plot({ width, height, em, sides, compact = false, to, most, show }) {
-  const amounts = compact ? [] : amountsUpTo(most, show.money);
+export function plot({ width, height, em, sides, compact = false, to, least = 0, most, show }) {
+  const amounts = compact ? [] : amountsUpTo(most, show.money, least);
   const left = compact ? 3 : 8 + sides.left;
   const right = width - sides.right - em;
   const top = em * 0.8;
   const bottom = height - (compact ? 5 : em * 2 * ROW + 8);
   const x = (month) => left + ((right - left) * month) / to;
-  const y = (amount) => bottom - ((bottom - top) * amount) / most;
+  const y = (amount) => bottom - ((bottom - top) * (amount - least)) / (most - least);
   return { width, height, em, compact, to, most, left, right, top, bottom, amounts, x, y };
 }
 
-// About four round amounts from 0 up.
-export function amountsUpTo(most, money) {
-  const power = 10 ** Math.floor(Math.log10(most / 4));
-  const step = [1, 2, 5, 10].find((digit) => digit * power >= most / 4) * power;
-  return Array.from({ length: Math.floor(most / step + 1e-9) + 1 }, (_, i) => ({ amount: i * step, text: money(i * step) }));
+// About four round amounts, 0 among them.
+export function amountsUpTo(most, money, least = 0) {
+  const quarter = (most - least) / 4, power = 10 ** Math.floor(Math.log10(quarter));
+  const step = [1, 2, 5, 10].find((digit) => digit * power >= quarter) * power;
+  const first = Math.ceil(least / step - 1e-9) || 0; // no -0
+  return Array.from({ length: Math.floor(most / step + 1e-9) - first + 1 }, (_, i) => ({ amount: (first + i) * step, text: money((first + i) * step) }));
 }
 
 export function text(content, x, y, look, anchor = "start") {
@@ -57,9 +58,9 @@ export function between(frame, above, below, first, look) {
 // The rules and amounts of the left axis, and the calendar below.
 export function axes(frame, labels) {
   const { amounts, left, right, bottom, em, to, compact, x, y } = frame;
-  const ground = straight(left, bottom, right, bottom, "growth-zero");
+  const ground = straight(left, y(0), right, y(0), "growth-zero");
   if (compact) return [ground];
-  const rules = amounts.slice(1).map(({ amount }) => straight(left, y(amount), right, y(amount), "growth-rule"));
+  const rules = amounts.filter(({ amount }) => amount).map(({ amount }) => straight(left, y(amount), right, y(amount), "growth-rule"));
   const texts = amounts.map(({ amount, text: said }) => text(said, left - 6, y(amount) + em * 0.35, "growth-faint", "end"));
   const apart = widthOf(labels[to], em) + em;
   const every = [1, 2, 3, 6, 12, 24, 48].find((step) => x(step) - x(0) >= apart) ?? 48;

@@ -17,7 +17,7 @@ ROW = 1.25  # the height of a row of text, in em
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A plot of months 0..to and amounts 0..most: its picture's size, its edges, and the amounts of its axis."""
+    """A plot of months 0..to and amounts least..most: its picture's size, its edges, and the amounts of its axis."""
 
     width: float
     height: float
@@ -29,6 +29,7 @@ class Plot:
     to: int
     most: float
     amounts: list[tuple[float, str]]
+    least: float = 0.0
 
     def x(self, month: float) -> float:
         """The place of a month."""
@@ -36,7 +37,7 @@ class Plot:
 
     def y(self, amount: float) -> float:
         """The place of an amount."""
-        return self.bottom - ((self.bottom - self.top) * amount) / self.most
+        return self.bottom - ((self.bottom - self.top) * (amount - self.least)) / (self.most - self.least)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,23 +71,27 @@ def widest(texts: Iterable[str], em: float) -> float:
 
 def plot(
     *, width: float, height: float, em: float, sides: tuple[float, float], to: int, most: float,
-    money: Callable[[float], str],
+    money: Callable[[float], str], least: float = 0.0,
 ) -> Plot:  # fmt: skip
     """A plot with so much room at its left and right for the texts there."""
     left, right = 8 + sides[0], width - sides[1] - em
     top, bottom = em * 0.8, height - (em * 2 * ROW + 8)
-    return Plot(width, height, em, left, right, top, bottom, to, most, amounts_up_to(most, money))
+    return Plot(width, height, em, left, right, top, bottom, to, most, amounts_up_to(most, money, least), least)
 
 
-def amounts_up_to(most: float, money: Callable[[float], str]) -> list[tuple[float, str]]:
-    """About four round amounts from 0 up, with their words.
+def amounts_up_to(most: float, money: Callable[[float], str], least: float = 0.0) -> list[tuple[float, str]]:
+    """About four round amounts, 0 among them, with their words.
 
     >>> [text for _, text in amounts_up_to(3_900, "{:.0f}".format)]
     ['0', '1000', '2000', '3000']
+    >>> [text for _, text in amounts_up_to(1_500, "{:.0f}".format, -700)]
+    ['0', '1000']
     """
-    power = 10.0 ** math.floor(math.log10(most / 4))
-    step = next(digit for digit in (1, 2, 5, 10) if digit * power >= most / 4) * power
-    return [(i * step, money(i * step)) for i in range(math.floor(most / step + 1e-9) + 1)]
+    quarter = (most - least) / 4
+    power = 10.0 ** math.floor(math.log10(quarter))
+    step = next(digit for digit in (1, 2, 5, 10) if digit * power >= quarter) * power
+    first, last = math.ceil(least / step - 1e-9), math.floor(most / step + 1e-9)
+    return [(i * step, money(i * step)) for i in range(first, last + 1)]
 
 
 def text(content: str, x: float, y: float, look: str, anchor: str = "start") -> str:
@@ -118,8 +123,10 @@ def between(frame: Plot, above: Sequence[float], below: Sequence[float], first: 
 def axes(frame: Plot, labels: Sequence[str]) -> str:
     """The rules and amounts of the left axis, and the calendar below."""
     left, right, bottom, em, to = frame.left, frame.right, frame.bottom, frame.em, frame.to
-    parts = [straight(left, frame.y(amount), right, frame.y(amount), "growth-rule") for amount, _ in frame.amounts[1:]]
-    parts.append(straight(left, bottom, right, bottom, "growth-zero"))
+    parts = [
+        straight(left, frame.y(amount), right, frame.y(amount), "growth-rule") for amount, _ in frame.amounts if amount
+    ]
+    parts.append(straight(left, frame.y(0), right, frame.y(0), "growth-zero"))
     parts += [
         text(said, left - 6, frame.y(amount) + em * 0.35, "growth-faint", "end") for amount, said in frame.amounts
     ]

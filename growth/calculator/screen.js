@@ -1,6 +1,6 @@
 // What the answer and its pictures look like on the screen: beside the form where there is room, else a short head that
 // stays in view above it, with the pictures at full size below.
-import { flowNodes, mrrNodes, toldByPictures } from "./chart.js";
+import { flowNodes, leftNodes, mrrNodes, toldByPictures } from "./chart.js";
 import { node } from "./tools.js";
 
 const HEAD = 104; // pixels of the small picture in the head
@@ -34,6 +34,7 @@ export function screen(id, words, pictures) {
   const small = picture("growth-small", `${id}-small`);
   const mrr = picture("growth-mrr", `${id}-mrr`);
   const flows = picture("growth-flows", `${id}-flows`);
+  const left = picture("growth-left", `${id}-left`);
   const kicker = node("p", { class: "growth-kicker" });
   const headline = node("p", { class: "growth-answer" });
   const head = node("div", { class: "growth-head" }, kicker, headline, small.svg);
@@ -42,6 +43,7 @@ export function screen(id, words, pictures) {
   const meets = node("p", { class: "growth-meeting" });
   const figure = (drawn, title, ...more) => node("figure", {}, node("figcaption", {}, title), drawn.svg, ...more);
   const figures = node("div", { class: "growth-pictures" }, figure(mrr, pictures.mrr, shaded), figure(flows, pictures.flows, meets));
+  const leftOver = node("div", { class: "growth-pictures" }, figure(left, pictures.left)); // shown where there is a goal for it
   const now = node("div", { class: "growth-now" }, head, rest, figures);
   let shown = null;
   let size = null; // {wide, width, em, heights}, measured when the room changes
@@ -63,7 +65,7 @@ export function screen(id, words, pictures) {
       const room = around - (now.getBoundingClientRect().height - drawn) - em * 2;
       heights = [Math.min(Math.max(room * 0.58, em * 13), 340), Math.min(Math.max(room * 0.42, em * 10), 230)];
     }
-    size = { wide, width, em, heights: heights.map(Math.round), head: Math.round(head.clientWidth) || 300 };
+    size = { wide, width, em, heights: heights.map(Math.round), head: Math.round(head.clientWidth) || 300, left: Math.round(left.svg.parentElement.clientWidth) || width };
     small.svg.setAttribute("height", HEAD);
     head.classList.toggle("growth-loose", !wide && head.getBoundingClientRect().height > around / 3 + 1);
   }
@@ -73,6 +75,7 @@ export function screen(id, words, pictures) {
     const told = toldByPictures(view);
     mrr.draw(width, heights[0], mrrNodes(view, { width, height: heights[0], em }), told.mrr);
     flows.draw(width, heights[1], flowNodes(view, { width, height: heights[1], em }), told.flows);
+    if (view.left) left.draw(size.left, heights[1], leftNodes(view, { width: size.left, height: heights[1], em }), told.left);
     shaded.hidden = !view.lines.at(-1).bands;
     shaded.textContent = `${pictures.shaded} ${view.rests}`;
     if (meets.textContent !== told.meets) meets.textContent = told.meets;
@@ -91,12 +94,15 @@ export function screen(id, words, pictures) {
   }
   return {
     now,
+    left: leftOver,
     svg: mrr.svg,
     place(element) {
       tuning = element;
     },
     draw(view, line, sentences, sure, kick) {
       shown = { view };
+      if (leftOver.hidden !== !view.left) size = null;
+      leftOver.hidden = !view.left;
       if (kicker.textContent !== kick) kicker.textContent = kick;
       headline.replaceChildren(...piecesOf(line));
       const paragraph = (pieces, look) => node("p", look ? { class: look } : {}, ...piecesOf(pieces));

@@ -16,7 +16,7 @@ from calculator_page import opened
 from growth.calculator.compared import compared
 from growth.calculator.headline import headline
 from growth.calculator.picture_view import View, flows, meeting
-from growth.calculator.pictures import SIZE, flows_svg, mrr_svg, told
+from growth.calculator.pictures import SIZE, flows_svg, left_svg, mrr_svg, told
 from growth.comparison import what_if_forecasts
 from growth.giveaway.page_brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
@@ -27,7 +27,8 @@ DRAWN = """([width, em]) => {
   const size = (height) => ({ width, height, em });
   const { view } = place.calculator;
   const html = (nodes) => nodes.map((one) => one.outerHTML).join("");
-  return [html(mrrNodes(view(), size(270))), html(flowNodes(view(), size(210))), toldByPictures(view())];
+  const left = view().left ? html(leftNodes(view(), size(210))) : "";
+  return [html(mrrNodes(view(), size(270))), html(flowNodes(view(), size(210))), left, toldByPictures(view())];
 }"""
 
 
@@ -79,7 +80,7 @@ def test_the_page_draws_and_says_what_python_does(browser, tmp_path, path, local
     assert {name: cents(text) for name, text in said.items()} == {
         name: cents(text) for name, text in told(view).items()
     }
-    for live, still in zip(drawn, (mrr_svg(view), flows_svg(view)), strict=True):
+    for live, still in zip(drawn, (mrr_svg(view), flows_svg(view), left_svg(view)), strict=True):
         assert pieces(live) == pieces(still.partition("</title>")[2].removesuffix("</svg>"))
     line = page.locator(".growth-answer").inner_text()
     assert line == "".join(text for text, _ in headline(growth.forecast(scenario), locale))
