@@ -12,7 +12,7 @@ def add_command(subparsers: Any) -> None:
     solve.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
     solve.add_argument("--goal", type=float, metavar="AMOUNT", help="the amount; without it the scenario's own goal")
     solve.add_argument("--by", type=int, metavar="MONTH", help="the month by which; without it the last")
-    solve.add_argument("--kind", choices=("mrr", "customers", "cash", "profit"), default="mrr", help="of what")
+    solve.add_argument("--kind", choices=("mrr", "customers", "cash", "profit"), help="of what; without it of MRR")
     solve.add_argument("--lever", metavar="ADDRESS", help="one number alone, such as stay.churn.monthly_churn_rate")
     solve.add_argument("--chance", type=float, metavar="SHARE", help="in this share of cases, such as 0.8")
     solve.set_defaults(run=_solve)

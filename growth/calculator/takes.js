@@ -169,10 +169,10 @@ export function takesSection(controls, words, labels, show, set) {
   const element = node("div", { class: "growth-takes" }, node("h2", {}, words.title), ask, now, list, rest, half, heading, caption, bars, price);
 
   const goalOf = (scenario) => {
-    const wanted = own.kind ?? "mrr", month = Math.min(Math.max(own.by ?? scenario.months, 1), scenario.months);
+    const wanted = own.kind ?? (scenario.goal_mrr === null && scenario.goal_left !== null ? "cash" : "mrr"), month = Math.min(Math.max(own.by ?? scenario.months, 1), scenario.months);
     if (own.amount !== undefined) return { kind: wanted, by: month, amount: own.amount };
-    const value = comesTo(scenario, { kind: wanted, by: month }), aim = scenario.goal_mrr;
-    if (wanted === "mrr" && aim !== null && value < aim * (1 - SAME)) return { kind: wanted, by: month, amount: aim };
+    const value = comesTo(scenario, { kind: wanted, by: month }), aim = { mrr: scenario.goal_mrr, cash: scenario.goal_left }[wanted] ?? null;
+    if (aim !== null && value < aim * (1 - SAME)) return { kind: wanted, by: month, amount: aim };
     return { kind: wanted, by: month, amount: value > 0 ? show.near(2 * value) : 1000 };
   };
   // The goal stays what it was while its levers are set.

@@ -41,12 +41,13 @@ def takes(
     goal: float | None = None,
     by: int | None = None,
     lever: str | None = None,
-    kind: str = "mrr",
+    kind: str | None = None,
     chance: float | None = None,
 ) -> Takes:
     """Say what it would take; the parameters are those of `growth.solve`.
 
-    Without a goal: the scenario's own, or twice what it comes to where it has none or reaches it.
+    Without a kind: money left where the scenario has a goal for that alone, else MRR. Without a goal: the scenario's
+    own, or twice what it comes to where it has none or reaches it.
 
     >>> scenario = Scenario(business="Fernhollow", months=24, opening={"customers": 0}, sign_up={"signup_rate": 0.05},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]},
@@ -58,6 +59,8 @@ def takes(
     """
     words = messages(locale)["takes"]
     lines = {line["path"]: line for line in controls(scenario, locale)}
+    if kind is None:
+        kind = "cash" if scenario.goal_mrr is None and scenario.goal_left is not None else "mrr"
     if goal is None:
         goal = _usual_goal(forecast(scenario), kind, by)
     field_of = find(scenario, lever) if lever is not None else None
@@ -173,8 +176,9 @@ def _usual_goal(result: Forecast, kind: str, by: int | None) -> float:
     if kind not in KINDS:
         return 1.0  # `solve` says what is wrong
     month = result.months if by is None or not 1 <= by <= result.months else by
-    now, goal = float(series_of(result, kind)[month - 1]), result.scenario.goal_mrr
-    if kind == "mrr" and goal is not None and now < float(goal) * (1 - SAME):
+    goals = {"mrr": result.scenario.goal_mrr, "cash": result.scenario.goal_left}
+    now, goal = float(series_of(result, kind)[month - 1]), goals.get(kind)
+    if goal is not None and now < float(goal) * (1 - SAME):
         return float(goal)
     return near(2 * now) if now > 0 else 1000.0
 
