@@ -84,6 +84,7 @@ def first_scenario(answers: Answers, *, today: date) -> str:
     rate = round(answers.leaving / answers.customers, 4) if answers.customers else 0.0
     year, month = (today.year + 1, 1) if today.month == 12 else (today.year, today.month + 1)
     day = f'"{today.isoformat()}"'
+    joining = "arrive.channels.everyone who joins.monthly_customers"
     leave = f"about {scalar(answers.leaving)} of {scalar(answers.customers)} leave a month"
     goal = f"  goal_mrr: {scalar(answers.goal)}\n" if answers.goal is not None else ""
     text = f"""\
@@ -109,14 +110,14 @@ scenario:
   stay:
     churn:
       curve: constant
-      monthly_churn_rate: {scalar(rate)}   # {leave}
+      monthly_churn_rate: {scalar(rate)}
 
   # Where each number comes from: told, measured, rule (of thumb) or guess.
   sources:
-    - {{of: opening.customers, source: told, when: {day}}}
-    - {{of: arrive.channels.everyone who joins.monthly_customers, source: told, when: {day}}}
-    - {{of: pay.plans.Plan.monthly_price, source: told, when: {day}}}
-    - {{of: stay.churn.monthly_churn_rate, source: told, when: {day}, note: {leave}}}
+    - {{of: opening.customers, source: told, when: {day}, was: {scalar(answers.customers)}}}
+    - {{of: {joining}, source: told, when: {day}, was: {scalar(answers.joining)}}}
+    - {{of: pay.plans.Plan.monthly_price, source: told, when: {day}, was: {scalar(answers.price)}}}
+    - {{of: stay.churn.monthly_churn_rate, source: told, when: {day}, was: {scalar(rate)}, note: {leave}}}
 
 giveaway:
   name: {scalar(slug_of(answers.business))}

@@ -65,9 +65,10 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     lines = [f"# {line}" for note in said for line in textwrap.wrap(note, WIDTH - 2)]
     lines += ["", "scenario:", *_lines(values, 2)]
     known = f"{book.months} months of records"
+    last = str(book.first_month + (book.months - 1))
     sources = [
-        {"of": place, "source": "measured", "when": str(book.first_month + (book.months - 1)), "note": known}
-        for place in _measured(values, "")
+        {"of": place, "source": "measured", "when": last, "was": was, "note": known}
+        for place, was in _measured(values, "")
     ]
     lines += ["", *(f"  {entry('sources', sources, 2)}".split("\n"))] if sources else []
     if defaults := _defaults(values, ""):
@@ -171,12 +172,13 @@ def _words(values: dict[str, Any], indent: int) -> list[str]:
     return lines
 
 
-def _measured(value: Any, place: str) -> list[str]:
-    """The addresses of single numbers that the records gave."""
+def _measured(value: Any, place: str) -> list[tuple[str, float]]:
+    """The addresses of single numbers that the records gave, with the number; of a range, the likely one."""
     if isinstance(value, Value):
         number = isinstance(value.value, (int, float, dict)) and not isinstance(value.value, bool)
         given = value.comment == DEFAULT or value.comment.startswith(("not in the records", "not measured"))
-        return [place.lstrip(".")] if number and not given else []
+        was = value.value["likely"] if isinstance(value.value, dict) and number else value.value
+        return [(place.lstrip("."), was)] if number and not given else []
     if isinstance(value, dict):
         return [name for key, part in value.items() for name in _measured(part, f"{place}.{key}")]
     if isinstance(value, list):

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import date
+from math import isclose
 from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
 
-from pydantic import AfterValidator, StringConstraints
+from pydantic import AfterValidator, Field, StringConstraints
 
 from growth.errors import Problem
 from growth.scenario.section import DAY, FieldAddress, Section, Text, broken
@@ -38,6 +39,8 @@ class Source(Section):
         `told` by the owner, `measured` from records, a `rule` of thumb, or a `guess`.
     when
         The month or day of it, such as 2027-01 or 2027-01-15.
+    was
+        The number as it was then. Where the number has changed since, the source no longer speaks for it.
     note
         In a few words, such as "18 months of records" or "about 2 of 63 leave a month".
     """
@@ -45,11 +48,14 @@ class Source(Section):
     of: FieldAddress
     source: Kind
     when: Day | None = None
+    was: Annotated[float, Field(allow_inf_nan=False)] | None = None
     note: Annotated[Text, StringConstraints(max_length=300)] = ""
 
 
 def sources_by_path(scenario: Scenario) -> dict[str, Source]:
-    """The sources by the address of their number, with list items by position; unknown addresses are left out.
+    """The sources by the address of their number, with list items by position.
+
+    Left out are unknown addresses, and sources of a number that is no longer what it `was`.
 
     Examples
     --------
@@ -62,7 +68,13 @@ def sources_by_path(scenario: Scenario) -> dict[str, Source]:
     from growth.scenario.address import find
 
     found = ((find(scenario, one.of), one) for one in scenario.sources)
-    return {field.path: one for field, one in found if not isinstance(field, Problem)}
+    return {field.path: one for field, one in found if not isinstance(field, Problem) and _still_so(one, field.value)}
+
+
+def _still_so(source: Source, value: object) -> bool:
+    """Whether the number is what it was when its source was written; of a range, its likely value."""
+    now = getattr(value, "likely", value)
+    return source.was is None or (isinstance(now, (int, float)) and isclose(now, source.was, rel_tol=1e-9))
 
 
 def wrong_sources(scenario: Scenario) -> list[tuple[int, Problem]]:

@@ -117,3 +117,12 @@ def test_measured_numbers_say_so() -> None:
     known = sources_by_path(scenario)
     assert {one.source for one in known.values()} == {"measured"}
     assert any(path.startswith("stay.churn") for path in known) and "bill.payment_fee_rate" not in known
+
+
+def test_a_source_does_not_outlive_its_number() -> None:
+    text = FILE.replace("source: told", "source: told\n      was: 0.0317", 1)
+    assert "stay.churn.monthly_churn_rate" in sources_by_path(scenario_of(parse(text, file="a.yaml")))
+    changed = scenario_of(parse(text.replace("monthly_churn_rate: 0.0317", "monthly_churn_rate: 0.05"), file="a.yaml"))
+    assert "stay.churn.monthly_churn_rate" not in sources_by_path(changed)
+    words = Giveaway(name="how-big", question="How big can it get?", show_sources=True)
+    assert "2 of 63" not in sections.cautions(words, growth.forecast(changed)).html

@@ -1,0 +1,93 @@
+"""From an empty folder to a published page in a real JupyterLab, without touching a file by hand."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import growth
+from growth.cli import main
+from growth.scenario.source import sources_by_path
+
+CHROMIUM = shutil.which("chromium")
+pytest.importorskip("playwright")
+pytest.importorskip("jupyterlab")
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")
+LONG = 120_000  # milliseconds; a slow machine is no failure
+
+
+@pytest.fixture
+def lab(tmp_path: Path) -> Iterator[tuple[Path, str]]:
+    folder = tmp_path / "client"
+    said = ["--customers", "63", "--price", "29", "--joining", "5", "--leaving", "2", "--goal", "2500"]
+    assert main(["new", "Kiln & Co", "--to", str(folder), *said]) == 0
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    options = ["--no-browser", f"--port={port}", "--IdentityProvider.token=", "--allow-root", "--ip=127.0.0.1"]
+    own = {"JUPYTER_CONFIG_DIR": str(tmp_path / "config"), "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime")}
+    server = subprocess.Popen(
+        [sys.executable, "-m", "jupyterlab", *options],
+        cwd=folder,
+        env=os.environ | own,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        for _ in range(600):
+            with socket.socket() as there:
+                if there.connect_ex(("127.0.0.1", port)) == 0:
+                    break
+            time.sleep(0.2)
+        yield folder, f"http://127.0.0.1:{port}/lab/tree/client.ipynb"
+    finally:
+        server.terminate()
+        server.wait(60)
+
+
+def test_from_an_empty_folder_to_a_published_page(lab: tuple[Path, str]) -> None:
+    from playwright.sync_api import expect, sync_playwright
+
+    folder, address = lab
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1400, "height": 1000})
+        page.set_default_timeout(LONG)
+        page.goto(address)
+
+        def run_all() -> None:
+            page.locator(".jp-Notebook").wait_for()
+            page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
+            page.get_by_text("Run", exact=True).first.click()
+            page.get_by_text("Run All Cells", exact=True).click()
+
+        run_all()
+        leaving = page.locator(".growth-line", has_text="Customers leaving each month").locator("input.growth-number")
+        expect(leaving.first).to_have_value("3.17", timeout=LONG)
+        leaving.first.fill("5")
+        leaving.first.press("Enter")
+        page.get_by_role("button", name="Keep these numbers").click()
+        page.get_by_text("Kept in kiln-co.yaml.").wait_for()
+        kept = growth.load_scenario(folder / "kiln-co.yaml")
+        assert kept.stay.churn.monthly_churn_rate == 0.05
+        assert "stay.churn.monthly_churn_rate" not in sources_by_path(kept)  # it was said of another number
+        assert "pay.plans.0.monthly_price" in sources_by_path(kept)
+
+        page.get_by_role("button", name="Publish the page").click()
+        page.get_by_text("The page lies at").wait_for()
+        published = (folder / "published" / "kiln-co.html").read_text("utf-8")
+        assert "told by the owner" in published and "2 of 63" not in published.partition('id="calculator-data"')[0]
+
+        page.keyboard.press("Control+s")
+        page.reload()
+        run_all()
+        expect(leaving.first).to_have_value("5", timeout=LONG)  # as it was left
+        browser.close()
