@@ -8,6 +8,7 @@ import { headline } from "./headline.js";
 import { howSure, restsOn, varies, worthFinding } from "./how_sure.js";
 import { priceOf } from "./life.js";
 import { leftView } from "./left.js";
+import { keepLine, ofLine } from "./lines.js";
 import { measures } from "./long_run.js";
 import { resultPicture } from "./result.js";
 import { screen } from "./screen.js";
@@ -21,7 +22,7 @@ import { answerParts, ceilingText, formatter } from "./words.js";
 let instances = 0;
 
 // Builds the calculator in `element` from the data of data.py. `onChange(scenario)` follows every move, once a frame;
-// `onKeep(scenario)` (live notebooks) asks for the numbers to be kept; `share` lets a link carry them.
+// `onKeep(scenario, lines)` (live notebooks) asks for the numbers and the lines to be kept; `share` lets a link carry them.
 // Returns { get, series, view, beside, set, say, destroy }: get() is {scenario, ranged, goal_month, ceiling_mrr, ..., sentence} as shown,
 // view() what its pictures draw, beside() what the table of what-ifs holds.
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
@@ -38,7 +39,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const memory = { arpa: opening.customers > 0 ? opening.mrr / opening.customers : priceOf(pay.plans[0]) };
   const linked = share ? decode(location.hash, original, controls, sure.kinds, whatIfs) : null;
   let base = linked?.scenario ?? clone(original); // the reader's numbers
-  let chosen = linked?.what_if ?? null; // the what-if set on them
+  let chosen = linked?.what_if ?? null; // the what-if set on them, or the key of the kept line shown in their place
+  let kept = linked?.lines ?? [];
   if (linked?.sure) sure.restart(ranges, linked.sure);
   let state = null; // what is on screen
   let frame = 0; // the frame that will draw, where one is due
@@ -64,8 +66,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const unsure = (path) => ({ kinds: sure.kinds(path), chosen: (kind) => (sure.choose(path, kind), schedule(true)), words: data.how_sure });
   const { groups, lines } = stages(controls, id, original, move, show, words, unsure);
   const button = (text, action, more = {}) => node("button", { type: "button", onclick: action, ...more }, text);
-  const choices = [null, ...whatIfs].map((one) => [one?.name ?? null, button(one?.label ?? words.unchanged, () => choose(one?.name ?? null))]);
-  const choice = node("div", { class: "growth-choice", role: "group", "aria-label": words.what_if }, ...choices.map(([, one]) => one));
+  let choices = [];
+  const choice = node("div", { class: "growth-choice", role: "group", "aria-label": words.what_if });
+  const keeping = { all: () => kept, now: () => (flush(), scenarioOf()), set: setLines };
+  const line = keepLine(words, original, controls, Boolean(onKeep), keeping, (text) => (status.textContent = text));
   const buttons = node("div", { class: "growth-buttons" }, button(words.reset, reset));
   if (share) buttons.append(button(words.link, copyLink));
   buttons.append(button(words.picture, savePicture), button(words.csv, download));
@@ -73,9 +77,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const form = node(
     "form",
     { class: "growth-form", "aria-labelledby": `${id}-form`, onsubmit: (event) => event.preventDefault() },
-    ...[node("h2", { id: `${id}-form` }, words.form), node("p", { class: "growth-keys" }, words.keys), ...groups, buttons, field, status],
+    ...[node("h2", { id: `${id}-form` }, words.form), node("p", { class: "growth-keys" }, words.keys), ...groups, line.element, buttons, field, status],
   );
-  if (whatIfs.length) shown.now.querySelector(".growth-rest").before(choice);
+  shown.now.querySelector(".growth-rest").before(choice);
+  offer();
   const tuning = node("div", { class: "growth-tuning" }, shown.now, form, needed.element);
   const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
@@ -83,15 +88,18 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   shown.place(tuning);
 
   const moved = () => differing(base, original, controls).length > 0;
-  const scenarioOf = () => (chosen && changed(base, whatIfs.find(({ name }) => name === chosen))) || base;
+  const lineOf = (key) => kept.find((one) => one.key === key);
+  const scenarioOf = () => (lineOf(chosen) && ofLine(lineOf(chosen), base.months)) || (chosen && changed(base, whatIfs.find(({ name }) => name === chosen))) || base;
+  const nameOfBase = () => (kept.length && moved() ? words.yours : words.unchanged);
 
   function compute() {
     const scenario = scenarioOf();
     const result = forecast(scenario);
     const found = measures(scenario, result);
-    const others = variants(base, whatIfs);
+    const beyond = kept.map((one) => ({ ...one, name: one.key, scenario: ofLine(one, base.months) }));
+    const others = [...variants(base, whatIfs), ...beyond.map((one) => ({ ...one, result: forecast(one.scenario) }))];
     const ran = scenario === base ? result : forecast(base);
-    const plain = { name: words.unchanged, mrr: mrrOf(ran), scenario: base, result: ran };
+    const plain = { name: nameOfBase(), mrr: mrrOf(ran), scenario: base, result: ran };
     const named = [plain, ...others.filter((one) => one.result).map((one) => ({ ...one, name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
     const compared = named.length > 1 ? compare(named, labels, show, words) : null;
     const spread = spreadOf(scenario, result, sure.ends(scenario));
@@ -122,7 +130,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   function draw() {
     frame = 0;
     compute();
-    const label = whatIfs.find(({ name }) => name === chosen)?.label;
+    const label = state.others.find(({ name }) => name === chosen)?.label;
     const kick = label ? said(words.what_if_set, { label }) : moved() ? words.with_yours : words.as_things_stand;
     shown.draw(state.view, state.line, state.sentences, state.doubts, kick);
     for (const [path, line] of lines) {
@@ -133,6 +141,9 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     needed.draw(state);
     beside.draw(state.lots, base.months);
     lines.get("opening.mrr")?.enable(state.scenario.opening.customers > 0); // nobody pays where nobody is
+    line.draw(chosen);
+    choice.hidden = choices.length < 2;
+    choices[0][1].textContent = nameOfBase();
     for (const [name, one] of choices) {
       one.setAttribute("aria-pressed", String(name === chosen));
       one.disabled = name !== null && !state.others.find((other) => other.name === name).result;
@@ -172,12 +183,13 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       const details = lines.get(path).line.closest("details");
       if (details) details.open = true;
     }
-    if (!paths.length) return;
+    if (!paths.length && !found.lines.length) return;
     const items = paths.map((path) => {
       const { label } = controls.find((control) => control.path === path);
       const [from, to] = [original, base].map((scenario) => lines.get(path).written(read(scenario, path)));
       return node("li", {}, said(words.link_changed, { label, from, to }));
     });
+    items.push(...found.lines.map((one) => node("li", {}, said(words.line_came, one))));
     came.append(node("p", {}, words.link_came), node("ul", {}, ...items), button(words.reset, reset));
   }
   function schedule(told) {
@@ -194,7 +206,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   }
   // A slider moves the reader's numbers, and the what-if set on them goes along, unless it is one of the what-if's own.
   function move(path, value) {
-    const own = chosen && whatIfs.find(({ name }) => name === chosen).changes.some(({ field }) => field === path);
+    const own = lineOf(chosen) ? path !== "months" : whatIfs.find(({ name }) => name === chosen)?.changes.some(({ field }) => field === path);
     if (own) {
       base = clone(scenarioOf());
       chosen = null;
@@ -202,6 +214,20 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     write(base, path, value);
     mend(base, path, memory);
     schedule(true);
+  }
+  // The buttons that choose among the numbers, the what-ifs and the kept lines.
+  function offer() {
+    const all = [[null, words.unchanged], ...whatIfs.map(({ name, label }) => [name, label]), ...kept.map(({ key, label }) => [key, label])];
+    choices = all.map(([name, label]) => [name, button(label, () => choose(name))]);
+    choice.replaceChildren(...choices.map(([, one]) => one));
+  }
+  // A line that is kept stands beside the original numbers, and is the one shown.
+  function setLines(lines, key) {
+    kept = lines;
+    if (key) base = { ...clone(original), months: base.months };
+    offer();
+    choose(key);
+    flush();
   }
   function choose(name) {
     chosen = name;
@@ -217,7 +243,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   }
   function keep() {
     flush();
-    onKeep(sure.ranged(state.scenario));
+    onKeep(sure.ranged(base), kept.map(({ label, note, scenario }) => ({ label, note, scenario })));
   }
   function address(changes) {
     try {
@@ -228,7 +254,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   }
   // The link stands in a field to be copied by hand too: within a frame a page may not write to the clipboard.
   async function copyLink() {
-    const changes = encode(base, original, controls, sure.chosen(), chosen);
+    const changes = encode(base, original, controls, sure.chosen(), lineOf(chosen) ? null : chosen, kept);
     if (!home) address(changes);
     field.value = `${home ?? location.href.split("#")[0]}#${changes}`;
     field.hidden = false;
@@ -246,6 +272,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     if (!found.wrong) {
       base = found.scenario;
       chosen = found.what_if;
+      kept = found.lines;
+      offer();
       sure.restart(ranges, found.sure);
       schedule(true);
     }

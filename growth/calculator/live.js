@@ -16,7 +16,7 @@ export default {
           model.set("tuned", scenario);
           model.save_changes();
         },
-        onKeep: model.get("keeps") ? (scenario) => model.send({ kind: "keep", scenario }) : null,
+        onKeep: model.get("keeps") ? (scenario, lines) => model.send({ kind: "keep", scenario, lines }) : null,
       });
       follow();
     };

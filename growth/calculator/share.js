@@ -46,46 +46,63 @@ export function csvOf({ result, labels }) {
 export const differing = (scenario, original, controls) =>
   controls.map(({ path }) => path).filter((path) => read(scenario, path) !== read(original, path));
 
-// These numbers, how sure they are (path and kind), and the what-if that is set on them, as a link's fragment carries them.
-export const encode = (scenario, original, controls, sure, whatIf = null) =>
+// These numbers, how sure they are (path and kind), the what-if that is set on them, and the lines that are kept, as a link's
+// fragment carries them. A name is encoded twice, since decoding the fragment once must not let it end its own part.
+export const encode = (scenario, original, controls, sure, whatIf = null, lines = []) =>
   [
-    ...differing(scenario, original, controls).map((path) => `${path}=${read(scenario, path)}`),
+    ...numbersOf(scenario, original, controls),
     ...sure.map(([path, kind]) => `sure.${path}=${kind}`),
     ...(whatIf ? [`if=${whatIf}`] : []),
+    ...lines.map(({ label, scenario: one }) => {
+      const numbers = numbersOf({ ...one, months: original.months }, original, controls);
+      return `line=${[encodeURIComponent(encodeURIComponent(label)), ...numbers].join(";")}`;
+    }),
   ].join("&");
 
-// What a fragment carries: {scenario, sure: [[path, kind]], what_if}. Null where it is no link to numbers at all (a heading of the page), and
-// {wrong: true} where any of it is unknown, not a number, or out of range: such a link changes nothing.
+const numbersOf = (scenario, original, controls) => differing(scenario, original, controls).map((path) => `${path}=${read(scenario, path)}`);
+
+// What a fragment carries: {scenario, sure: [[path, kind]], what_if, lines}. Null where it is no link to numbers at all (a heading of the
+// page), and {wrong: true} where any of it is unknown, not a number, or out of range: such a link changes nothing.
 export function decode(fragment, original, controls, kindsOf, whatIfs = []) {
   const text = plainText(fragment).replace(/^#/, "");
   if (text !== "" && !text.includes("=")) return null;
-  const parts = text.slice(0, 8000).split("&").filter(Boolean);
+  if (text.length > 8000) return { wrong: true };
+  const parts = text.split("&").filter(Boolean);
   if (!parts.length) return fragment.length > 1 ? { wrong: true } : null;
   const known = new Map(controls.map((control) => [control.path, control]));
   const scenario = clone(original);
-  const sure = [];
+  const sure = [], lines = [];
   let what_if = null;
+  const fits = (into, part) => {
+    const [path, given = ""] = part.split("=");
+    const control = known.get(path);
+    const value = given.trim() === "" ? NaN : Number(given);
+    if (!control || !(value >= control.low && value <= control.high) || (control.whole && !Number.isInteger(value))) return false;
+    write(into, path, value);
+    return true;
+  };
+  const whole = (one) => {
+    if (one.opening.customers === 0) one.opening.mrr = 0;
+    return Math.abs(one.pay.plans.reduce((all, plan) => all + plan.share, 0) - 1) <= 1e-6;
+  };
   for (const part of parts) {
     const [path, given = ""] = part.split("=");
     if (path === "if" && whatIfs.some(({ name }) => name === given)) {
       what_if = given;
-      continue;
-    }
-    if (path.startsWith("sure.")) {
+    } else if (path.startsWith("sure.")) {
       const unsure = path.slice(5);
       if (!known.get(unsure)?.unsure || !kindsOf(unsure).includes(given)) return { wrong: true };
       sure.push([unsure, given]);
-      continue;
-    }
-    const control = known.get(path);
-    const value = given.trim() === "" ? NaN : Number(given);
-    const fits = control && value >= control.low && value <= control.high && (!control.whole || Number.isInteger(value));
-    if (!fits) return { wrong: true };
-    write(scenario, path, value);
+    } else if (path === "line") {
+      const [name, ...numbers] = part.slice(5).split(";");
+      const label = plainText(name).trim(), one = clone(original);
+      const odd = !label || label.length > 30 || /\p{Cc}/u.test(label) || lines.some((other) => other.label === label);
+      const numbered = numbers.length && numbers.every((number) => !number.startsWith("months=") && fits(one, number)) && whole(one);
+      if (odd || !numbered || lines.length >= 3) return { wrong: true };
+      lines.push({ key: Symbol(), label, note: "", scenario: one });
+    } else if (!fits(scenario, part)) return { wrong: true };
   }
-  if (scenario.opening.customers === 0) scenario.opening.mrr = 0;
-  const shares = scenario.pay.plans.reduce((all, plan) => all + plan.share, 0);
-  return Math.abs(shares - 1) <= 1e-6 ? { scenario, sure, what_if } : { wrong: true };
+  return whole(scenario) ? { scenario, sure, what_if, lines } : { wrong: true };
 }
 
 function plainText(text) {

@@ -16,12 +16,22 @@ from growth.calculator.language import LOCALE
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
+from growth.scenario.change import with_kept
 from growth.scenario.file import load_document, load_scenario, save_scenario
 
 
 def _form(data: dict[str, Any]) -> dict[str, Any]:
     """What of the page's data the form is built from, but for the sliders' ranges: these stay as they began."""
     return {**data, "scenario": None, "controls": [{**control, "slider": None} for control in data["controls"]]}
+
+
+def _lines(sent: Any) -> list[tuple[str, str, Scenario]]:
+    """The lines that the front end asks to keep: title, note and numbers of each."""
+    there = [one for one in sent if isinstance(one, dict)] if isinstance(sent, list) else []
+    return [
+        (str(one.get("label", "")), str(one.get("note", "")), load_scenario({"scenario": one.get("scenario")}))
+        for one in there
+    ]
 
 
 class Calculator(anywidget.AnyWidget):
@@ -117,7 +127,8 @@ class Calculator(anywidget.AnyWidget):
         if not isinstance(content, dict) or content.get("kind") != "keep":
             return
         try:
-            self.scenario = load_scenario({"scenario": content.get("scenario")})
+            base = load_scenario({"scenario": content.get("scenario")})
+            self.scenario = with_kept(base, _lines(content.get("lines")))
             self.send({"kind": "said", "text": f"Kept in {self.keep().name}."})
         except (GrowthError, OSError) as error:
             self.send({"kind": "said", "text": f"Not kept. {error}"})
