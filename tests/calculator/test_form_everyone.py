@@ -106,7 +106,7 @@ def test_both_inputs_of_a_line_carry_its_label_and_the_pictures_tell_what_they_s
     ],
 )
 def test_axe_finds_nothing_in_any_state(browser, tmp_path, name, locale, scheme, width):
-    """As it came, opened by a link, by a bad link, with a complaint on screen, and with a what-if and a link shown."""
+    """As it came, opened by a link, by a bad link, with a complaint on screen, a kept line, and with a what-if and a link shown."""
     axe = pytest.importorskip("axe_core_python.sync_playwright").Axe()
     path = SCENARIOS / f"{name}.yaml"
     scenario = growth.load_scenario(path)
@@ -117,7 +117,8 @@ def test_axe_finds_nothing_in_any_state(browser, tmp_path, name, locale, scheme,
         page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
         if fragment:
             page.locator(".growth-number").first.fill("-1")
-            page.locator(".growth-buttons button").nth(1).click()
+            page.locator(".growth-lines button").first.click()  # beside the what-ifs stands a line that is kept
+            page.locator(".growth-buttons:not(.growth-lines) button").nth(1).click()
         for what_if in page.locator(".growth-choice button").all()[1:2]:
             what_if.click()
         page.wait_for_timeout(100)
