@@ -106,7 +106,7 @@ def test_both_inputs_of_a_line_carry_its_label_and_the_pictures_tell_what_they_s
     ],
 )
 def test_axe_finds_nothing_in_any_state(browser, tmp_path, name, locale, scheme, width):
-    """As it came, opened by a link, by a bad link, with a complaint on screen, a kept line, and with a what-if and a link shown."""
+    """As it came, opened by a link, by a bad link, with a complaint, a kept line, a what-if and a link shown."""
     axe = pytest.importorskip("axe_core_python.sync_playwright").Axe()
     path = SCENARIOS / f"{name}.yaml"
     scenario = growth.load_scenario(path)
