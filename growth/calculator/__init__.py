@@ -1,6 +1,7 @@
 """The slider calculator: one front end, live in JupyterLab and mounted unchanged in the published page."""
 
 from importlib import import_module
+from typing import Any
 
 _HOMES = {
     "PAGE_DATA": "data",
@@ -21,7 +22,7 @@ _HOMES = {
 __all__ = sorted(_HOMES)  # loaded when first asked for: the command line reads the words without loading widgets
 
 
-def __getattr__(name: str):
+def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'growth.calculator' has no attribute {name!r}")
     return getattr(import_module(f"growth.calculator.{_HOMES[name]}"), name)

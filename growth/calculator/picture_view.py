@@ -36,7 +36,7 @@ class Course:
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class Rule:
     """The goal or the ceiling."""
 
     look: str
@@ -76,8 +76,11 @@ class View:
         self.months, self.currency, self.locale = forecast.months, scenario.currency, locale
         self.labels = month_labels(scenario.first_month, forecast.months, locale)
         self.money = partial(money, currency=scenario.currency, locale=locale)
-        self.goal, self.goal_month = scenario.goal_mrr, goal_month(forecast).value
-        self.ceiling = growth_ceiling(forecast).value
+        # single numbers: a scenario that is drawn has no draws
+        month, ceiling = goal_month(forecast).value, growth_ceiling(forecast).value
+        self.goal = None if scenario.goal_mrr is None else float(scenario.goal_mrr)
+        self.goal_month = None if month is None else int(month)
+        self.ceiling = None if ceiling is None else float(ceiling)
         self.way = settling(forecast)
         self.ceiling_text = ceiling_text(forecast, locale)
         self.came, self.lost = flows(forecast)
@@ -97,13 +100,13 @@ class View:
         return max(1.0, *(amount for course in self.courses for amount in course.mrr))
 
     @property
-    def levels(self) -> list[Level]:
+    def levels(self) -> list[Rule]:
         """The goal and the ceiling, where there are any."""
         words, far = self.words, FAR * self.highest
         name = words["ceiling" if self.way == "above" else "floor"]
         goals = ("growth-goal", self.goal or 0, words["goal"], self.money(self.goal or 0))
         ceilings = ("growth-ceiling", self.ceiling or 0, name, self.ceiling_text)
-        return [Level(*one, far=one[1] > far) for one in (goals, ceilings) if one[1] > 0]
+        return [Rule(*one, one[1] > far) for one in (goals, ceilings) if one[1] > 0]
 
     @property
     def most_mrr(self) -> float:

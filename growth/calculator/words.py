@@ -175,6 +175,7 @@ def goal_clause(said: Said) -> list[str]:
     said.values["closing"] = said.money(forecast.closing_mrr[-1])
     if goal is None:
         return ["no_goal"]
+    goal = float(goal)  # a scenario that is shown has single numbers
     said.values["goal"] = said.money(goal)
     there = mrr_of(forecast) >= goal * (1 - SAME)
     if not there.any():

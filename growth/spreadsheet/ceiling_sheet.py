@@ -185,12 +185,12 @@ class _CeilingSheet:
         joining = choose(sends < 2, lines["joining"], choose(lines["joined"].equals(1), FAR, 0))
         pays, aboard = total(self._pays.span(0, last)), self._aboard["mrr"]
         century = self._line("mrr_then", joining * pays + total(then), self._book.money)
-        level = [self._then[row] <= MORE * aboard[row] for row in range(last + 1)]
+        still = [self._then[row] <= MORE * aboard[row] for row in range(last + 1)]
         level = both(
             reason < number_of(Reason.COMEBACKS_MAKE_UP),
             sends < 2,
             total(self._pays_late.span(0, last)) <= MORE * pays,
-            *level,
+            *still,
         )
         below = century <= total(aboard.span(0, last))
         return both(reason < number_of(Reason.NOT_KNOWN), either(below, level))

@@ -12,7 +12,6 @@ from growth.engine.long_run import (
     FINITE,
     FLAT,
     GROWS,
-    LIFETIME,
     LOYAL,
     LOYAL_GROWS,
     NOTHING,
@@ -21,6 +20,7 @@ from growth.engine.long_run import (
     STAYS,
     UNSETTLED,
 )
+from growth.engine.settled_ages import LIFETIME
 from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
