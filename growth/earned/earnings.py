@@ -20,7 +20,7 @@ from growth.earned.conversion import SignUps, delay_evidence, draw, interval_of
 from growth.earned.interval import TAILS, Interval, share, sign_up_value
 from growth.earned.launch_sales import (
     Exposure,
-    Launch,
+    LaunchWindow,
     exposure,
     launches_of,
     look_ahead_by_launches,
@@ -108,7 +108,7 @@ def _report(
     seen: dict[str, SignUps],
     phis: dict[str, float],
     everyone: Sequence[Buyer],
-    launches: Sequence[Launch] | None,
+    launches: Sequence[LaunchWindow] | None,
     day: str,
     rng: np.random.Generator,
 ) -> PieceReport:

@@ -27,7 +27,7 @@ _LIKE_OTHERS = 12.0  # sign-ups that the other pieces' share counts for
 
 
 @dataclass(frozen=True, slots=True)
-class Launch:
+class LaunchWindow:
     """A launch: its name, its first and its last sale, year-month-day."""
 
     name: str
@@ -50,7 +50,7 @@ class Exposure:
     launches: int
 
 
-def launches_of(buyers: Sequence[Buyer], *, day: str) -> list[Launch]:
+def launches_of(buyers: Sequence[Buyer], *, day: str) -> list[LaunchWindow]:
     """The launches among the payments, by their first sale; one with a sale in the last week before `day` still runs.
 
     >>> launches_of([], day="2026-11-15")
@@ -61,7 +61,9 @@ def launches_of(buyers: Sequence[Buyer], *, day: str) -> list[Launch]:
         for place, payment in enumerate(buyer.payments):
             if payment.launch and (place == 0 or payment.launch != buyer.payments[place - 1].launch):
                 days.setdefault(payment.launch, []).append(payment.day)
-    found = [Launch(name, min(of), max(of)) for name, of in days.items() if days_between(max(of), day) >= STILL_RUNS]
+    found = [
+        LaunchWindow(name, min(of), max(of)) for name, of in days.items() if days_between(max(of), day) >= STILL_RUNS
+    ]
     return sorted(found, key=lambda launch: (launch.first, launch.name))
 
 
@@ -74,7 +76,7 @@ def sells_in_launches(buyers: Sequence[Buyer]) -> bool:
     return bool(buyers) and sum(bool(buyer.launch) for buyer in buyers) >= IN_LAUNCHES * len(buyers)
 
 
-def exposure(piece: PieceCounts, launches: Sequence[Launch]) -> Exposure:
+def exposure(piece: PieceCounts, launches: Sequence[LaunchWindow]) -> Exposure:
     """The sign-ups of a piece that lived through launches, from the day of publishing on."""
     found = np.zeros(4, dtype=np.int64)
     since = [launch for launch in launches if launch.last >= piece.published]
@@ -100,7 +102,7 @@ def look_ahead_by_launches(
     decay: Decay,
     own: Exposure,
     all_pieces: Exposure,
-    launches: Sequence[Launch],
+    launches: Sequence[LaunchWindow],
     purchases: Purchases,
     *,
     day: str,
