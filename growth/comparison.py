@@ -164,7 +164,7 @@ def compare(scenarios: Scenario | Mapping[str, Scenario]) -> Comparison:
     >>> halved = {"name": "halved_churn", "changes": [{"field": "stay.churn.monthly_churn_rate", "times": 0.5}]}
     >>> sections = {"arrive": {"channels": channels}, "pay": {"plans": plans}, "what_ifs": [halved]}
     >>> compare(Scenario(business="Kiln", months=12, **sections)).differences.loc["MRR, month 12"].round(2).to_dict()
-    {'halved churn': 223.46}
+    {'halved churn': 216.38}
     """
     notes: dict[str, str] = {}
     if isinstance(scenarios, Scenario):

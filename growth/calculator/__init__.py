@@ -8,6 +8,7 @@ _HOMES = {
     "Calculator": "widget",
     "answer": "words",
     "answer_html": "data",
+    "compact": "bundle",
     "how_sure": "how_sure",
     "page_data": "data",
     "page_script": "bundle",

@@ -20,7 +20,7 @@ from nbconvert.exporters import Exporter
 from nbconvert.filters import markdown2html
 from traitlets import default
 
-from growth.calculator import PAGE_DATA, answer_html, page_script, style, table_html, takes_html
+from growth.calculator import PAGE_DATA, answer_html, compact, page_script, style, table_html, takes_html
 from growth.calculator.beside import beside_html
 from growth.calculator.language import messages, said
 from growth.calculator.picture_view import View
@@ -153,7 +153,7 @@ def _shown(bundle: dict, cell: int) -> str:
 
 def _page(facts: dict, pieces: list[str], data: dict) -> str:
     code, look = page_script(), Look.model_validate(facts.get("look", {}))
-    css = dressed(style() + (_HERE / "page.css").read_text("utf-8"), look)
+    css = compact(dressed(style() + (_HERE / "page.css").read_text("utf-8"), look))
     addresses = (
         facts.get("form_address"),
         facts.get("thanks_address"),
@@ -190,8 +190,10 @@ def _hash(text: str) -> str:
 
 
 def _json(data: dict) -> str:
-    """JSON that no HTML parser can read as anything else."""
-    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
+    """JSON that no HTML parser can read as anything else; what is false of a control is left out."""
+    lines = [{key: value for key, value in line.items() if value is not False} for line in data.get("controls", ())]
+    whole = {**data, "controls": lines}
+    text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return (
         text.replace("<", "\\u003c")
         .replace(">", "\\u003e")

@@ -39,7 +39,7 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
     >>> raised = {"name": "raised", "changes": [{"field": "pay.plans.Studio.monthly_price", "times": 1.5}]}
     >>> changed(base, WhatIf.model_validate(raised)).pay.plans[0].monthly_price
-    30
+    30.0
     """
     values = scenario.model_dump(mode="json")
     for change in what_if.changes:

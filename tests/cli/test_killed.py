@@ -27,7 +27,10 @@ from growth.scratch import held_file, scratch
 
 ROOT = Path(__file__).parents[2]
 SIGNALS = [signal.SIGTERM, signal.SIGINT, signal.SIGKILL]
-SUFFIXES = {"forecast": ".csv", "schema": ".json", "measure": ".yaml", "records-demo": ".csv", "spreadsheet": ".xlsx"}
+SUFFIXES = {
+    "forecast": ".csv", "schema": ".json", "measure": ".yaml", "records-demo": ".csv", "spreadsheet": ".xlsx",
+    "questions": ".md",
+}  # fmt: skip
 
 # Imports once, then runs each line it is told in a child, with what it says in a file. The child ends itself by the
 # signal as it syncs its first file; 0 is no signal. Answers the exit code, of a child that was killed below 0.

@@ -112,7 +112,7 @@ def test_a_german_page_fits_a_phone_and_says_the_same_with_scripts_off(browser, 
         if scripts:
             opened.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
             assert opened.evaluate("document.documentElement.scrollWidth") <= 360
-            assert opened.locator("tbody tr").first.inner_text().startswith("1 Jan. 2027")
+            assert opened.locator(".growth-table tbody tr").first.inner_text().startswith("1 Jan. 2027")
         else:
             assert "Kunden heute: 55 Kunden" in opened.locator("li").all_inner_texts()
         context.close()
