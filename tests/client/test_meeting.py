@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -53,41 +54,39 @@ def lab(tmp_path: Path) -> Iterator[tuple[Path, str]]:
         server.wait(60)
 
 
-def test_from_an_empty_folder_to_a_published_page(lab: tuple[Path, str]) -> None:
-    from playwright.sync_api import expect, sync_playwright
+def test_from_an_empty_folder_to_a_published_page(browser: Any, lab: tuple[Path, str]) -> None:
+    from playwright.sync_api import expect
 
     folder, address = lab
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": 1400, "height": 1000})
-        page.set_default_timeout(LONG)
-        page.goto(address)
+    page = browser.new_page(viewport={"width": 1400, "height": 1000})
+    page.set_default_timeout(LONG)
+    page.goto(address)
 
-        def run_all() -> None:
-            page.locator(".jp-Notebook").wait_for()
-            page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
-            page.get_by_text("Run", exact=True).first.click()
-            page.get_by_text("Run All Cells", exact=True).click()
+    def run_all() -> None:
+        page.locator(".jp-Notebook").wait_for()
+        page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
+        page.get_by_text("Run", exact=True).first.click()
+        page.get_by_text("Run All Cells", exact=True).click()
 
-        run_all()
-        leaving = page.locator(".growth-line", has_text="Customers leaving each month").locator("input.growth-number")
-        expect(leaving.first).to_have_value("3.17", timeout=LONG)
-        leaving.first.fill("5")
-        leaving.first.press("Enter")
-        page.get_by_role("button", name="Keep these numbers").click()
-        page.get_by_text("Kept in kiln-co.yaml.").wait_for()
-        kept = growth.load_scenario(folder / "kiln-co.yaml")
-        assert kept.stay.churn.monthly_churn_rate == 0.05
-        assert "stay.churn.monthly_churn_rate" not in sources_by_path(kept)  # it was said of another number
-        assert "pay.plans.0.monthly_price" in sources_by_path(kept)
+    run_all()
+    leaving = page.locator(".growth-line", has_text="Customers leaving each month").locator("input.growth-number")
+    expect(leaving.first).to_have_value("3.17", timeout=LONG)
+    leaving.first.fill("5")
+    leaving.first.press("Enter")
+    page.get_by_role("button", name="Keep these numbers").click()
+    page.get_by_text("Kept in kiln-co.yaml.").wait_for()
+    kept = growth.load_scenario(folder / "kiln-co.yaml")
+    assert kept.stay.churn.monthly_churn_rate == 0.05
+    assert "stay.churn.monthly_churn_rate" not in sources_by_path(kept)  # it was said of another number
+    assert "pay.plans.0.monthly_price" in sources_by_path(kept)
 
-        page.get_by_role("button", name="Publish the page").click()
-        page.get_by_text("The page lies at").wait_for()
-        published = (folder / "published" / "kiln-co.html").read_text("utf-8")
-        assert "told by the owner" in published and "2 of 63" not in published.partition('id="calculator-data"')[0]
+    page.get_by_role("button", name="Publish the page").click()
+    page.get_by_text("The page lies at").wait_for()
+    published = (folder / "published" / "kiln-co.html").read_text("utf-8")
+    assert "told by the owner" in published and "2 of 63" not in published.partition('id="calculator-data"')[0]
 
-        page.keyboard.press("Control+s")
-        page.reload()
-        run_all()
-        expect(leaving.first).to_have_value("5", timeout=LONG)  # as it was left
-        browser.close()
+    page.keyboard.press("Control+s")
+    page.reload()
+    run_all()
+    expect(leaving.first).to_have_value("5", timeout=LONG)  # as it was left
+    page.close()
