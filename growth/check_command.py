@@ -63,13 +63,12 @@ def _look_says(path: str, scenario: Scenario) -> Iterator[str]:
 def _unsourced(scenario: Scenario) -> Iterator[str]:
     """The numbers that move the answer most and of which the file does not say where they come from."""
     from growth.giveaway.sensitivity import sensitivities
-    from growth.scenario.address import in_words
     from growth.scenario.source import sources_by_path
 
     known, values = sources_by_path(scenario), scenario.model_dump()
     for one in sensitivities(scenario)[:MOST_UNSOURCED]:
         if one.path not in known and one.size >= MATTERS:
-            place = in_words(tuple(int(step) if step.isdigit() else step for step in one.path.split(".")), values)
+            place = one.place(values)
             yield (
                 f"  matters, and no source is given: {one.label.lower()} ({place}); "
                 f"a tenth of it moves the last month by {one.size:.0%}"

@@ -44,7 +44,7 @@ MAY_IMPORT = {
     "goals": "charts, engine, errors, measures, options, scenario, uncertainty",
     "comparison": "charts, engine, errors, measures, scenario",
     "calculator": "comparison, engine, errors, goals, measures, scenario, uncertainty",
-    "giveaway": "calculator, comparison, engine, errors, files, lean, measures, options, output, scenario, "
+    "giveaway": "calculator, comparison, engine, errors, files, goals, lean, measures, options, output, scenario, "
     "scratch, shipped",
     "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario, uncertainty",
     "kit": "calculator, comparison, engine, errors, giveaway, measures, options, output, scenario, spreadsheet",

@@ -11,11 +11,11 @@ from growth.calculator.controls import controls, line_of
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import money, month_labels, near, number, percent, roughly
 from growth.engine import Forecast, forecast
-from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve
+from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve, with_values
 from growth.goals.goal import series_of
 from growth.measures.measure import SAME
 from growth.scenario import Scenario
-from growth.scenario.address import Field, find, plain_values, put
+from growth.scenario.address import Field, find
 
 
 @dataclass(frozen=True)
@@ -156,19 +156,15 @@ def written(scenario: Scenario, goal: Goal, one: Solution) -> float:
     """The value with as few digits as reach the goal still, three at least, away from what it is now."""
     if one.nearest is None:
         raise ValueError("no value reaches the goal")
-    value, path = one.nearest, one.lever
-    values = plain_values(scenario)
+    value = one.nearest
     away: Callable[[float], int] = math.ceil if value > one.now else math.floor
     nudge = -1e-9 if value > one.now else 1e-9
     for digits in (3, 4, 5, 6):
         unit = 10.0 ** (math.floor(math.log10(abs(value) or 1)) + 1 - digits)
         rounded = float(f"{away(value / unit + nudge) * unit:.12g}")
-        put(values, path, rounded)
-        try:
-            if goal.is_reached(goal.reached_by(Scenario(**values))):
-                return rounded
-        except ValueError:  # beyond the valid range
-            continue
+        changed = with_values(scenario, {one.lever: rounded})
+        if changed is not None and goal.is_reached(goal.reached_by(changed)):
+            return rounded
     return value
 
 

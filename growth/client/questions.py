@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from growth.giveaway.sensitivity import sensitivities
 from growth.scenario import Scenario
-from growth.scenario.address import fields, in_words
+from growth.scenario.address import fields
 from growth.scenario.source import sources_by_path
 
 FIRST = (
@@ -56,7 +56,7 @@ def questions_text(scenario: Scenario) -> str:
     for number, one in enumerate(sensitivities(scenario), start=1):
         source = known.get(one.path)
         told = f"{source.source}{f', {source.note}' if source.note else ''}" if source else "no source yet"
-        place = in_words(tuple(int(step) if step.isdigit() else step for step in one.path.split(".")), values)
+        place = one.place(values)
         question = ASK.get(names.get(one.path, ""), f"What do you know about it: {one.label.lower()}?")
         effect = (
             f"a tenth of it moves month {scenario.months} by {one.size:.0%}" if one.size >= 0.005 else "hardly moves"

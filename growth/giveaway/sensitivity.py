@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from copy import deepcopy
 from dataclasses import dataclass
+from typing import Any
 
 from growth.calculator.controls import controls
 from growth.calculator.language import LOCALE
 from growth.engine import forecast
-from growth.errors import GrowthError
+from growth.goals import with_values
 from growth.scenario import Scenario
-from growth.scenario.address import put, value_at
-from growth.scenario.file import load_scenario
-from growth.scenario.range import likely_values
+from growth.scenario.address import fields, in_words
 
 STEP = 0.1
 
@@ -32,19 +30,23 @@ class Sensitivity:
         """The larger of the two changes, without its sign."""
         return max(abs(change) for change in (self.lower, self.higher, 0.0) if change is not None)
 
+    def place(self, values: dict[str, Any]) -> str:
+        """The address in words, with plans and channels by name; values: those of the scenario, nested."""
+        return in_words(tuple(int(step) if step.isdigit() else step for step in self.path.split(".")), values)
+
 
 def sensitivities(scenario: Scenario, locale: str = LOCALE) -> list[Sensitivity]:
     """Every assumption with a control, but for the months ahead and the goal; what moves the answer most comes first.
 
     >>> business = {"business": "Fernhollow", "opening": {"customers": 40, "mrr": 1160},
     ...     "pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}}
-    >>> [(one.label, round(one.lower, 3)) for one in sensitivities(load_scenario(business))][:2]
+    >>> [(one.label, round(one.lower, 3)) for one in sensitivities(Scenario(**business))][:2]
     [('Customers leaving each month', 0.161), ('What they pay in all', -0.1)]
     """
     base = forecast(scenario).closing_mrr[-1]
     if base == 0:
         return []
-    values = likely_values(scenario.model_dump(mode="json"))
+    numbers = {field.path: field.value for field in fields(scenario)}
     found = []
     for control in controls(scenario, locale):
         path = control["path"]
@@ -52,13 +54,9 @@ def sensitivities(scenario: Scenario, locale: str = LOCALE) -> list[Sensitivity]
             continue
         changes: list[float | None] = []
         for factor in (1 - STEP, 1 + STEP):
-            try:
-                moved_values = deepcopy(values)
-                put(moved_values, path, value_at(values, path) * factor)
-                moved = forecast(load_scenario({"scenario": moved_values}))
-                changes.append(float(moved.closing_mrr[-1] / base - 1))
-            except GrowthError:  # a tenth more would leave the valid range
-                changes.append(None)
+            moved = with_values(scenario, {path: float(numbers[path]) * factor})
+            # None where a tenth more would leave the valid range
+            changes.append(None if moved is None else float(forecast(moved).closing_mrr[-1] / base - 1))
         found.append(Sensitivity(path, control["label"], *changes))
     return sorted(
         (one for one in found if one.size > 1e-6), key=lambda one: -round(one.size, 6)

@@ -8,6 +8,7 @@ import numpy as np
 
 from growth.engine import Forecast, forecast
 from growth.errors import MeasureError, Problem
+from growth.measures import money_left
 from growth.measures.measure import SAME, month_of
 from growth.scenario import Scenario
 from growth.uncertainty import spread_of
@@ -67,8 +68,7 @@ def series_of(result: Forecast, kind: str) -> np.ndarray:
         return result.closing_mrr
     if kind == "customers":
         return result.closing_customers
-    earned: np.ndarray = result.net_cash + result.revenue - result.cash_in
-    return result.net_cash if kind == "cash" else earned
+    return money_left(result, as_earned=kind == "profit")
 
 
 def checked_goal(scenario: Scenario, *, amount: float | None, by: int | None, kind: str, chance: float | None) -> Goal:

@@ -1,12 +1,15 @@
-"""Which numbers of a scenario are levers, their words, and how one is moved."""
+"""Which numbers of a scenario are levers, their words, and the scenario with some of them changed."""
 
 from __future__ import annotations
 
-from growth.scenario import Scenario
-from growth.scenario.address import Field, fields
-from growth.scenario.range import Range
+from collections.abc import Mapping
 
-NOT_LEVERS = ("months", "goal_mrr")
+import numpy as np
+
+from growth.scenario import Scenario
+from growth.scenario.address import Field, fields, plain_values, put
+
+NOT_LEVERS = ("months", "goal_mrr", "goal_left")
 
 
 def lever_fields(scenario: Scenario, *, kind: str = "mrr") -> list[Field]:
@@ -33,14 +36,32 @@ def lever_fields(scenario: Scenario, *, kind: str = "mrr") -> list[Field]:
     ]
 
 
-def moved(field: Field, value: float) -> float | Range:
-    """The value as the field takes it: a range moves along and stays as wide."""
-    entry = field.assumption
-    if entry.whole:
-        return int(value)
-    if isinstance(field.value, Range) and entry.low < value < entry.high:
-        return field.value.around(value, entry.scale)
-    return value
+def with_values(scenario: Scenario, values: Mapping[str, float | np.ndarray]) -> Scenario | None:
+    """The scenario with other values at these addresses, ranges moved along; None where they leave no valid scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    values : mapping of str to float or numpy.ndarray
+        By address, with list items by position; an array of shape (draws,) makes draws of the number.
+
+    Examples
+    --------
+    >>> kiln = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> with_values(kiln, {"pay.plans.0.monthly_price": 31}).pay.plans[0].price
+    31.0
+    >>> with_values(kiln, {"pay.plans.0.monthly_price": -1}) is None
+    True
+    """
+    plain, there = plain_values(scenario), {field.path: field for field in fields(scenario)}
+    for path, value in values.items():
+        if not isinstance(value, np.ndarray):
+            value = there[path].assumption.moved(there[path].value, value)
+        put(plain, path, value)
+    try:
+        return Scenario(**plain)
+    except ValueError:
+        return None
 
 
 def label_of(field: Field) -> str:

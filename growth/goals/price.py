@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+from growth.engine.life import YEAR
 from growth.scenario import Scenario
-
-YEAR = 12
 
 
 def break_even_loss(price: float, rise: float, *, cost: float = 0.0) -> float | None:

@@ -11,12 +11,12 @@ import numpy as np
 from growth.engine import Forecast, forecast
 from growth.errors import MeasureError, Problem
 from growth.goals.goal import series_of
-from growth.goals.lever_fields import label_of, lever_fields, moved
+from growth.goals.lever_fields import label_of, lever_fields, with_values
 from growth.goals.price import break_even_loss_of
 from growth.measures import goal_month
 from growth.measures.lifetime import lifetime_value
 from growth.scenario import Scenario
-from growth.scenario.address import Field, plain_values, put
+from growth.scenario.address import Field
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -198,14 +198,8 @@ def _alike(one: Effect, other: Effect) -> bool:
 
 
 def _forecast_with(scenario: Scenario, field: Field, value: float) -> Forecast | None:
-    entry, values = field.assumption, plain_values(scenario)
-    if not entry.low <= value <= entry.high:
-        return None
-    put(values, field.path, moved(field, value))
-    try:
-        return forecast(Scenario(**values))
-    except ValueError:
-        return None
+    changed = with_values(scenario, {field.path: value})
+    return None if changed is None else forecast(changed)
 
 
 def _point_of_churn(scenario: Scenario, before: float, kind: str) -> float | None:

@@ -10,9 +10,9 @@ import numpy as np
 
 from growth.errors import MeasureError, Problem
 from growth.goals.goal import Goal, checked_goal
-from growth.goals.lever_fields import NOT_LEVERS, label_of, lever_fields, moved
+from growth.goals.lever_fields import NOT_LEVERS, label_of, lever_fields, with_values
 from growth.scenario import Scenario
-from growth.scenario.address import Field, fields, find, plain_values, put
+from growth.scenario.address import Field, find
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -180,39 +180,27 @@ def _lever(scenario: Scenario, address: str) -> Field:
     return found
 
 
+@dataclass(frozen=True)
 class _Trials:
     """Forecasts of one scenario with some of its numbers changed."""
 
-    def __init__(self, scenario: Scenario, goal: Goal):
-        self._goal, self._values = goal, plain_values(scenario)
-        self._fields = {one.path: one for one in fields(scenario)}
+    scenario: Scenario
+    goal: Goal
 
     def of(self, changes: dict[str, float]) -> float:
         """What it comes to, in the goal's terms; not a number where that is no valid scenario."""
-        before = {path: self._fields[path].value for path in changes}
-        try:
-            for path, value in changes.items():
-                put(self._values, path, moved(self._fields[path], value))
-            with np.errstate(over="ignore", invalid="ignore"):
-                return self._goal.reached_by(Scenario(**self._values))
-        except ValueError:
-            return np.nan
-        finally:
-            for path, value in before.items():
-                put(self._values, path, value)
+        changed = with_values(self.scenario, changes)
+        with np.errstate(over="ignore", invalid="ignore"):
+            return np.nan if changed is None else self.goal.reached_by(changed)
 
-    def along(self, path: str, points: np.ndarray) -> np.ndarray:
+    def along(self, field: Field, points: np.ndarray) -> np.ndarray:
         """The same for many values of one number: in one forecast of as many draws, where that is possible."""
-        if self._goal.chance is None and not self._fields[path].assumption.whole:
-            put(self._values, path, points)
-            try:
+        if self.goal.chance is None and not field.assumption.whole:
+            changed = with_values(self.scenario, {field.path: points})
+            if changed is not None:
                 with np.errstate(over="ignore", invalid="ignore"):
-                    return self._goal.reached_in_draws(Scenario(**self._values))
-            except ValueError:  # some of them are not valid
-                pass
-            finally:
-                put(self._values, path, self._fields[path].value)
-        return np.array([self.of({path: float(point)}) for point in points])
+                    return self.goal.reached_in_draws(changed)
+        return np.array([self.of({field.path: float(point)}) for point in points])
 
 
 def search_points(now: float, low: float, high: float, slider: float, steps: int) -> np.ndarray:
@@ -236,14 +224,14 @@ def _solution(field: Field, trials: _Trials, goal: Goal, now: float) -> Solution
     else:
         slider = entry.slider[1] if entry.slider else 1.0
         points = search_points(start, entry.low, entry.high, slider, _POINTS)
-    found = np.where(points == start, now, trials.along(field.path, points))
+    found = np.where(points == start, now, trials.along(field, points))
     there = [goal.is_reached(value) if np.isfinite(value) else value > 0 for value in found]
     edges = []
     for k in range(len(points) - 1):
         if there[k] == there[k + 1] or np.isnan(found[k : k + 2]).any():
             continue
         inside, outside = (points[k], points[k + 1]) if there[k] else (points[k + 1], points[k])
-        edges.append(float(inside) if entry.whole else _edge(field.path, trials, goal, float(inside), float(outside)))
+        edges.append(float(inside) if entry.whole else _edge(field, trials, goal, float(inside), float(outside)))
     if goal.is_reached(now):
         nearest: float | None = start
     else:
@@ -254,11 +242,11 @@ def _solution(field: Field, trials: _Trials, goal: Goal, now: float) -> Solution
     )
 
 
-def _edge(path: str, trials: _Trials, goal: Goal, inside: float, outside: float) -> float:
+def _edge(field: Field, trials: _Trials, goal: Goal, inside: float, outside: float) -> float:
     """The last value, from `inside` towards `outside`, at which the goal is reached: cut into parts again and again."""
     while abs(outside - inside) > _NEAR * max(abs(inside), abs(outside)):
         points = np.linspace(inside, outside, (_PARTS if goal.chance is None else 2) + 1)
-        short = ~(trials.along(path, points[1:-1]) >= goal.amount)
+        short = ~(trials.along(field, points[1:-1]) >= goal.amount)
         first = int(np.argmax(short)) + 1 if short.any() else points.size - 1
         inside, outside = float(points[first - 1]), float(points[first])
     return inside

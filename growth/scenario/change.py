@@ -47,9 +47,8 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
         before: Any = None if field.value is None else likely_values(value_at(values, field.place))
         if change.becomes is None and before is None:
             raise _no_number(what_if, change.field, f"Say what it becomes: the scenario has no {field.path}.")
-        after: float = before * change.times if change.becomes is None else change.becomes
-        if isinstance(field.value, Range) and field.assumption.low <= after <= field.assumption.high:
-            after = field.value.around(after, field.assumption.scale)
+        after = before * change.times if change.becomes is None else change.becomes
+        after = field.assumption.moved(field.value, after)
         put(values, field.place, after if isinstance(after, Range) or after % 1 else int(after))
     try:
         return load_scenario({"scenario": values})

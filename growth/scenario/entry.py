@@ -136,6 +136,10 @@ class Assumption:
             )
         return Range(low, likely, high)
 
+    def moved(self, now: object, to: float) -> float:
+        """The value that takes the place of `now`: a range moves along and stays as wide, as long as it fits."""
+        return now.around(to, self.scale) if isinstance(now, Range) and self.low <= to <= self.high else to
+
     @property
     def scale(self) -> Scale:
         """The scale on which a range of this assumption is drawn."""
