@@ -124,7 +124,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     };
     view.meeting = meeting(view, view.way);
     const line = headline(scenario, result, found, data.headline, labels, show, monthCount);
-    const lots = named.length > 1 ? named.map((one) => ({ ...one, amounts: amounts(one.scenario, one.result, measures(one.scenario, one.result), base.months) })) : [];
+    const lots = named.length > 1 ? named.map((one) => ({ ...one, amounts: amounts(one.scenario, one.result, one.result === result ? found : measures(one.scenario, one.result), base.months) })) : [];
     state = { lots, moved: moved(), line, scenario, result, found, spread, sentences, doubts, sentence, labels, show, words, view, others };
   }
   function draw() {

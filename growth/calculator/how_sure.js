@@ -60,13 +60,15 @@ function beyondBelief({ series, months }) {
 export function howSure(scenario, result, found, spread, words, labels, show, monthCount) {
   if (nothing(result, found)) return [];
   const values = { months: monthCount(result.months), last: labels[result.months] };
-  const keys = beyondBelief(result) ? ["beyond_belief"] : [], sure = !varies(spread);
-  if (!sure && scenario.goal_mrr !== null) keys.push(goalKey(scenario, result, spread, labels, show, values));
-  if (!sure && scenario.goal_mrr === null) {
-    [values.low, values.high] = bandAtEnd(spread, show);
-    keys.push("closing");
+  const keys = beyondBelief(result) ? ["beyond_belief"] : [];
+  if (varies(spread)) {
+    if (scenario.goal_mrr !== null) keys.push(goalKey(scenario, result, spread, labels, show, values));
+    else {
+      [values.low, values.high] = bandAtEnd(spread, show);
+      keys.push("closing");
+    }
+    keys.push(...levelKeys(spread, found, show, values));
   }
-  if (!sure) keys.push(...levelKeys(spread, found, show, values));
   return keys
     .flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
     .filter(([text]) => text);

@@ -11,12 +11,13 @@ export function leftAtCeiling({ bill }, { series: s, months }, { ceiling_mrr: mr
   return mrr * (1 - bill.payment_fee_rate) - served - bill.monthly_fixed_costs - s.acquisition_spend[months - 1];
 }
 
+// What is left in each month: cash, or with revenue as it is earned in the place of cash in.
+export const moneyLeft = ({ net_cash: net, cash_in: came, revenue }, earned = false) =>
+  earned ? Array.from(net, (value, t) => value - came[t] + revenue[t]) : Array.from(net);
+
 // The first month from which at least the goal is left in every month, null where there is none; and the months in which it is.
 export function leftFrom({ goal_left: goal }, { series: s, months }, earned = false) {
-  const there = Array.from(s.net_cash, (net, t) => {
-    const left = earned ? net - s.cash_in[t] + s.revenue[t] : net;
-    return left >= goal - SAME * Math.max(goal, s.cash_in[t]);
-  });
+  const there = moneyLeft(s, earned).map((left, t) => left >= goal - SAME * Math.max(goal, s.cash_in[t]));
   const start = goal === null ? months : there.lastIndexOf(false) + 1;
   return { start: start < months ? start + 1 : null, there };
 }
@@ -24,9 +25,8 @@ export function leftFrom({ goal_left: goal }, { series: s, months }, earned = fa
 // What its picture shows; null without a goal for it.
 export function leftView(scenario, result) {
   if (scenario.goal_left === null) return null;
-  const { net_cash: net, cash_in: came, revenue } = result.series;
-  const earned = hasYearly(scenario) ? Array.from(net, (value, t) => value - came[t] + revenue[t]) : null;
-  return { net: [...net], earned, goal: scenario.goal_left, month: leftFrom(scenario, result).start };
+  const earned = hasYearly(scenario) ? moneyLeft(result.series, true) : null;
+  return { net: moneyLeft(result.series), earned, goal: scenario.goal_left, month: leftFrom(scenario, result).start };
 }
 
 // The keys of the sentence on what is left; none without a goal for it.

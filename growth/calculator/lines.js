@@ -1,8 +1,6 @@
 // The lines that a reader keeps: up to three other sets of numbers, [{key, label, note, scenario}].
-import { differing } from "./share.js";
+import { MOST_LINES, differing } from "./share.js";
 import { clone, node, said } from "./tools.js";
-
-export const MOST_LINES = 3;
 
 // A line has no months of its own: it is as long as the numbers beside which it stands.
 export const ofLine = ({ scenario }, months) => ({ ...scenario, months });

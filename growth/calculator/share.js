@@ -1,6 +1,8 @@
 // The numbers as a table, as a file, and as a link.
 import { clone, node, read, write } from "./tools.js";
 
+export const MOST_LINES = 3; // that a reader keeps
+
 // The table in `region`: built when its rows or columns change, else its texts alone are set.
 export function tableIn(region, columns, words) {
   let built = "";
@@ -98,7 +100,7 @@ export function decode(fragment, original, controls, kindsOf, whatIfs = []) {
       const label = plainText(name).trim(), one = clone(original);
       const odd = !label || label.length > 30 || /\p{Cc}/u.test(label) || lines.some((other) => other.label === label);
       const numbered = numbers.length && numbers.every((number) => !number.startsWith("months=") && fits(one, number)) && whole(one);
-      if (odd || !numbered || lines.length >= 3) return { wrong: true };
+      if (odd || !numbered || lines.length >= MOST_LINES) return { wrong: true };
       lines.push({ key: Symbol(), label, note: "", scenario: one });
     } else if (!fits(scenario, part)) return { wrong: true };
   }

@@ -1,6 +1,7 @@
-// What it would take: for each lever the value that meets a goal with all else as it stands, and what a tenth better on each
-// would bring; the searches of growth/levers/, and the words of takes.py.
+// What it would take: for each lever the value that reaches a goal with all else as it stands, and what a tenth better on
+// each would bring; the searches of growth/goals/, and the words of takes.py.
 import { forecast } from "./engine.js";
+import { moneyLeft } from "./left.js";
 import { YEAR, priceOf } from "./life.js";
 import { SAME } from "./long_run.js";
 import { clone, node, read, said, tidy, write } from "./tools.js";
@@ -12,12 +13,10 @@ const SAME_EFFECT = 1e-6; // effects that differ by less than this share are tho
 const MOST_PAIRS = 3; // pairs that are named
 const PATIENCE = 40; // milliseconds without a move, so that the line moves first
 
-// What the scenario comes to in the goal's terms, at the close of its month.
-export function comesTo(scenario, { kind, by }) {
-  const { series } = forecast(scenario);
-  const [cash, earned] = [series.net_cash[by - 1], series.revenue[by - 1] - series.cash_in[by - 1]];
-  return { mrr: series.closing_mrr[by - 1], customers: series.closing_customers[by - 1], cash, profit: cash + earned }[kind];
-}
+// What a forecast comes to in the goal's terms, at the close of its month; and a scenario.
+const inTerms = (series, { kind, by }) =>
+  ({ mrr: series.closing_mrr, customers: series.closing_customers }[kind] ?? moneyLeft(series, kind === "profit"))[by - 1];
+export const comesTo = (scenario, goal) => inTerms(forecast(scenario).series, goal);
 
 const meets = (value, { amount }) => value >= amount - SAME * Math.abs(amount);
 
@@ -42,15 +41,15 @@ function edge(of, amount, [inside, outside], [above, below]) {
     const straight = inside + ((outside - inside) * a) / (a - b);
     const between = turn % 3 < 2 && straight > Math.min(inside, outside) && straight < Math.max(inside, outside);
     const next = between ? straight : (inside + outside) / 2;
-    const found = gap(of(next));
-    if (found >= 0) [inside, a, b] = [next, found, between ? b / 2 : gap(below)];
-    else [outside, b, a] = [next, found, between ? a / 2 : a];
+    const found = gap(of(next)), kept = between ? 1 / 2 : 1; // of the end that stays, so that the next step goes further
+    if (found >= 0) [inside, a, b] = [next, found, b * kept];
+    else [outside, b, a] = [next, found, a * kept];
     if (found === 0) break;
   }
   return inside;
 }
 
-// One lever: {nearest, values, best, most}; nearest is null where no value meets the goal.
+// One lever: {nearest, values, best, most}; nearest is null where no value reaches the goal.
 export function solveLever(scenario, control, goal, now) {
   const start = read(scenario, control.path);
   const of = (value) => comesTo(withChanges(scenario, [[control.path, value]]), goal);
@@ -168,16 +167,17 @@ export function takesSection(controls, words, labels, show, set) {
   const caption = node("p", { class: "growth-help" });
   const element = node("div", { class: "growth-takes" }, node("h2", {}, words.title), ask, now, list, rest, half, heading, caption, bars, price);
 
-  const goalOf = (scenario) => {
-    const wanted = own.kind ?? (scenario.goal_mrr === null && scenario.goal_left !== null ? "cash" : "mrr"), month = Math.min(Math.max(own.by ?? scenario.months, 1), scenario.months);
-    if (own.amount !== undefined) return { kind: wanted, by: month, amount: own.amount };
-    const value = comesTo(scenario, { kind: wanted, by: month }), aim = { mrr: scenario.goal_mrr, cash: scenario.goal_left }[wanted] ?? null;
-    if (aim !== null && value < aim * (1 - SAME)) return { kind: wanted, by: month, amount: aim };
-    return { kind: wanted, by: month, amount: value > 0 ? show.near(2 * value) : 1000 };
+  const goalOf = ({ scenario, result }) => {
+    const { months, goal_mrr, goal_left } = scenario;
+    const goal = { kind: own.kind ?? (goal_mrr === null && goal_left !== null ? "cash" : "mrr"), by: Math.min(Math.max(own.by ?? months, 1), months) };
+    if (own.amount !== undefined) return { ...goal, amount: own.amount };
+    const value = inTerms(result.series, goal), aim = { mrr: goal_mrr, cash: goal_left }[goal.kind] ?? null;
+    if (aim !== null && value < aim * (1 - SAME)) return { ...goal, amount: aim };
+    return { ...goal, amount: value > 0 ? show.near(2 * value) : 1000 };
   };
   // The goal stays what it was while its levers are set.
   const take = (path, value) => {
-    Object.assign(own, goalOf(state.scenario));
+    Object.assign(own, goalOf(state));
     set(path, value);
   };
   const shown = (value, goal) => (goal.kind === "customers" ? show.number(value) : show.money(value));
@@ -186,7 +186,7 @@ export function takesSection(controls, words, labels, show, set) {
 
   function run() {
     const { scenario, result } = state;
-    const goal = goalOf(scenario);
+    const goal = goalOf(state);
     const found = takes(scenario, controls, goal);
     for (const [input, value] of [[amount, goal.amount], [by, goal.by]]) if (document.activeElement !== input) input.value = show.plain(tidy(value));
     kind.value = goal.kind;
