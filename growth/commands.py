@@ -88,7 +88,7 @@ def month_table(forecast: Any) -> list[str]:
 
     scenario = forecast.scenario
     money = 0 if np.max(forecast.closing_mrr) >= 1000 else 2
-    columns = [["month", *(_calendar(scenario.first_month, month) for month in range(1, forecast.months + 1))]]
+    columns = [["month", *(scenario.calendar(month) for month in range(1, forecast.months + 1))]]
     for series, heading, decimals in COLUMNS:
         values = getattr(forecast, series)
         if np.any(values != 0) or series == "closing_mrr":
@@ -170,12 +170,6 @@ def _aligned(columns: list[list[str]], *, right: bool = False) -> list[str]:
     rows = zip(*columns, strict=True)
     pad = str.rjust if right else str.ljust
     return ["  ".join(pad(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-
-
-def _calendar(first_month: str, month: int) -> str:
-    """The calendar month of month 1, 2, ... as year-month."""
-    year, number = divmod(int(first_month[:4]) * 12 + int(first_month[5:]) + month - 2, 12)
-    return f"{year}-{number + 1:02d}"
 
 
 def count_of(number: int, noun: str) -> str:

@@ -38,6 +38,11 @@ def what_if_forecasts(scenario: Scenario) -> dict[str, Forecast]:
     return {one.title: forecast(changed(scenario, one)) for one in scenario.what_ifs}
 
 
+def what_if_notes(scenario: Scenario) -> dict[str, str]:
+    """The note of each of a scenario's what-ifs that has one, by title."""
+    return {one.title: one.note for one in scenario.what_ifs if one.note}
+
+
 def closes(months: int) -> tuple[int, ...]:
     """The months to compare in a forecast of so many months: 12, 24, 36 and the last.
 
@@ -166,15 +171,13 @@ def compare(scenarios: Scenario | Mapping[str, Scenario]) -> Comparison:
     >>> compare(Scenario(business="Kiln", months=12, **sections)).differences.loc["MRR, month 12"].round(2).to_dict()
     {'halved churn': 216.38}
     """
-    notes: dict[str, str] = {}
     if isinstance(scenarios, Scenario):
         if scenarios.draws is not None:
             raise _refused(TODAY, scenarios)
-        notes = {one.title: one.note for one in scenarios.what_ifs if one.note}
         if not scenarios.what_ifs:
             fix = "Write some under what_ifs, or hand in several scenarios by name."
             raise MeasureError([Problem("what_ifs", "at least one what-if to compare with", "none", fix)])
-        return Comparison({TODAY: forecast(scenarios), **what_if_forecasts(scenarios)}, notes)
+        return Comparison({TODAY: forecast(scenarios), **what_if_forecasts(scenarios)}, what_if_notes(scenarios))
     if len(scenarios) < 2:
         raise MeasureError([Problem("scenarios", "at least two scenarios, by the name to show", str(len(scenarios)))])
     for name, one in scenarios.items():
@@ -183,7 +186,7 @@ def compare(scenarios: Scenario | Mapping[str, Scenario]) -> Comparison:
     money = sorted({one.currency for one in scenarios.values()})
     if len(money) > 1:
         raise MeasureError([Problem("scenarios", "scenarios in one currency", ", ".join(money))])
-    return Comparison({name: forecast(one) for name, one in scenarios.items()}, notes)
+    return Comparison({name: forecast(one) for name, one in scenarios.items()}, {})
 
 
 def _refused(name: str, scenario: Scenario) -> MeasureError:

@@ -48,7 +48,7 @@ def checksum(source: str) -> str:
 @cache
 def style() -> str:
     """The stylesheet, with the custom properties for colours and type that the page's own styles use too."""
-    return _SPACE.sub(r"\1", _COMMENT.sub("", (_HERE / "calculator.css").read_text("utf-8"))).strip()
+    return _bare((_HERE / "calculator.css").read_text("utf-8"))
 
 
 def compact(css: str) -> str:
@@ -57,7 +57,11 @@ def compact(css: str) -> str:
     >>> compact("a { color: red; } /* links */")
     'a{color:red;}'
     """
-    return _SPACE.sub(r"\1", _COMMENT.sub("", css)).replace(": ", ":").strip()
+    return _bare(css).replace(": ", ":")
+
+
+def _bare(css: str) -> str:
+    return _SPACE.sub(r"\1", _COMMENT.sub("", css)).strip()
 
 
 def _joined(*names: str) -> str:

@@ -46,11 +46,10 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
     folded = {path for part in order for path in _folded([one for one in found if _part(one.path) == part])}
     levers = {one.path for one in lever_fields(scenario, kind="cash")}
     costs = levers - {one.path for one in lever_fields(scenario)}
-    more = {
-        path: {"more": path in folded, "lever": path in levers, "cost": path in costs}
-        for path in (f.path for f in found)
-    }
-    return [line_of(one, scenario, locale) | more[one.path] for one in found]
+    flags = {"more": folded, "lever": levers, "cost": costs}
+    return [
+        line_of(one, scenario, locale) | {flag: one.path in paths for flag, paths in flags.items()} for one in found
+    ]
 
 
 def _part(path: str) -> str:

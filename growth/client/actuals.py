@@ -122,8 +122,7 @@ def compare_with_actuals(scenario: Scenario, actuals: Actuals) -> list[Compariso
     low, high = spread.quantile(0.05), spread.quantile(0.95)
     compared = []
     for at in range(scenario.months):
-        months = int(scenario.first_month[:4]) * 12 + int(scenario.first_month[5:]) - 1 + at
-        month = f"{months // 12}-{months % 12 + 1:02d}"
+        month = scenario.calendar(at + 1)
         if month in actuals:
             likely, least, most = (float(part[at]) for part in (spread.likely, low, high))
             compared.append(Comparison(month, likely, least, most, actuals[month][1]))

@@ -26,7 +26,7 @@ from growth.calculator.language import messages, said
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
 from growth.calculator.words import number
-from growth.comparison import what_if_forecasts
+from growth.comparison import what_if_forecasts, what_if_notes
 from growth.engine import forecast
 from growth.errors import PublishError
 from growth.giveaway.clean import clean
@@ -106,8 +106,7 @@ def _calculator(data: dict) -> str:
     brief = data.get("brief", {})
     answer = answer_html(result, locale=locale, given=brief.get("answer", ""))
     what_ifs = what_if_forecasts(scenario)
-    notes = {one.title: one.note for one in scenario.what_ifs if one.note}
-    below = takes_html(result, locale=locale) + beside_html(result, what_ifs, notes, locale)
+    below = takes_html(result, locale=locale) + beside_html(result, what_ifs, what_if_notes(scenario), locale)
     below += table_html(result, locale=locale)
     inner = answer + figures_html(View(result, locale, what_ifs)) + off + below
     name = escape(words["calculator"]["name"])

@@ -94,6 +94,11 @@ class Scenario(Section):
         mrr = np.minimum(np.round(mrr, 6), 1e9)
         return mrr if isinstance(mrr, np.ndarray) else float(mrr)
 
+    def calendar(self, month: int) -> str:
+        """The calendar month of month 1, 2, ... of the forecast, such as "2027-01"."""
+        year, number = divmod(int(self.first_month[:4]) * 12 + int(self.first_month[5:]) + month - 2, 12)
+        return f"{year}-{number + 1:02d}"
+
     @property
     def draws(self) -> int | None:
         """The number of draws in the scenario's arrays; None if it has none."""

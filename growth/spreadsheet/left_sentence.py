@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from growth.calculator.words import month_count
+from growth.spreadsheet.changes_sheet import YEAR
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import (
     Formula,
@@ -22,7 +23,6 @@ from growth.spreadsheet.lifetime_formulas import Level
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.number_text import NumberText, filled
 
-_YEAR = 12
 Put = Callable[..., Formula]
 
 
@@ -75,7 +75,7 @@ def _level(
     """What is left where it settles, unless enough is left for good."""
     columns, last, page = months.columns, book.scenario.months, book.messages["calculator"]
     goal = book.given("goal_left")
-    recent = max(1, last - _YEAR + 1)
+    recent = max(1, last - YEAR + 1)
     people, payments = (total(columns[name].span(recent, last)) for name in ("closing_customers", "payments"))
     paying = choose(people > 0, payments / people, 0)
     served = level.customers * (book.given("bill.monthly_cost_to_serve") + book.given("bill.fee_per_payment") * paying)

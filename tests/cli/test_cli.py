@@ -104,7 +104,8 @@ def test_a_csv_that_cannot_be_written_is_one_line_and_leaves_the_old_one(tmp_pat
     ("first", "month", "then"), [("2027-01", 1, "2027-01"), ("2027-01", 13, "2028-01"), ("2027-12", 2, "2028-01")]
 )
 def test_calendar_months(first, month, then):
-    assert commands._calendar(first, month) == then
+    scenario = growth.Scenario(business="Kiln", first_month=first, pay={"plans": [{"name": "One", "monthly_price": 9}]})
+    assert scenario.calendar(month) == then
 
 
 def test_schema(tmp_path, capsys):
