@@ -14,7 +14,7 @@ settings.load_profile("house")
 
 
 @pytest.fixture(scope="session")
-def browser():
+def one_browser():
     """One Chromium for all the tests of a worker: Playwright runs once in a process."""
     pytest.importorskip("playwright")
     from calculator_page import CHROMIUM, chromium
@@ -23,6 +23,14 @@ def browser():
         pytest.skip("chromium is not installed")
     with chromium() as running:
         yield running
+
+
+@pytest.fixture
+def browser(one_browser):
+    """The worker's Chromium. Pages are closed after each test: one left open keeps costing memory and time."""
+    yield one_browser
+    for context in one_browser.contexts:
+        context.close()
 
 
 @pytest.fixture(scope="module")
