@@ -8,6 +8,7 @@ from html import escape
 from typing import Any
 
 from growth.calculator.language import LOCALE, messages, said
+from growth.calculator.light import light_table
 from growth.calculator.number_words import money, month_labels, number, percent
 from growth.comparison import amounts, closes
 from growth.engine import Forecast
@@ -40,11 +41,12 @@ def beside_html(
         for label, cells in beside_rows([forecast, *what_ifs.values()], locale)
     )
     head = "".join(f'<th scope="col">{escape(one)}</th>' for one in heads)
+    table = light_table(f"<table><thead><tr><td></td>{head}</tr></thead><tbody>{rows}</tbody></table>")
     told = "".join(f"<p>{escape(name)}: {escape(note)}</p>" for name, note in notes.items())
     return (
         f'<div class="growth-beside"><h2>{title}</h2><p class="growth-help">{escape(words["beside"]["lead"])}</p>'
         f'<div class="growth-scroll" tabindex="0" role="region" aria-label="{title}">'
-        f"<table><thead><tr><td></td>{head}</tr></thead><tbody>{rows}</tbody></table></div>{told}</div>"
+        f"{table}</div>{told}</div>"
     )
 
 

@@ -16,6 +16,8 @@ _PARTS = (
 )  # fmt: skip
 _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _SPACE = re.compile(r"\s*([{};,])\s*")  # other blanks, as in selectors, can have a meaning
+_AROUND = re.compile(r" ([>~]) ")  # "+" stays, since calc() needs its blanks
+_ZERO = re.compile(r"(?<![\w.#])0(\.\d)")
 _EXPORT = re.compile(r"^export (?:default )?", re.MULTILINE)
 _IMPORT = re.compile(r'^import \{[^}]*\} from "\./\w+\.js";\n', re.MULTILINE)
 
@@ -54,10 +56,10 @@ def style() -> str:
 def compact(css: str) -> str:
     """A stylesheet without comments and needless blanks.
 
-    >>> compact("a { color: red; } /* links */")
-    'a{color:red;}'
+    >>> compact("a > b { color: red; margin: 0.5rem; } /* links */")
+    'a>b{color:red;margin:.5rem}'
     """
-    return _bare(css).replace(": ", ":")
+    return _ZERO.sub(r"\1", _AROUND.sub(r"\1", _bare(css).replace(": ", ":").replace(";}", "}")))
 
 
 def _bare(css: str) -> str:

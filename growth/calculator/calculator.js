@@ -17,7 +17,7 @@ import { parted, sureness } from "./sure.js";
 import { takesSection } from "./takes.js";
 import { clone, node, read, said, write } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
-import { answerParts, ceilingText, formatter } from "./words.js";
+import { answerParts, ceilingText, formatter, monthLabels } from "./words.js";
 
 let instances = 0;
 
@@ -27,12 +27,13 @@ let instances = 0;
 // view() what its pictures draw, beside() what the table of what-ifs holds.
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
   const id = `growth-${++instances}`;
-  const { controls, columns, words, labels, locale } = data;
+  const { controls, columns, words, locale } = data;
   const { what_ifs: whatIfs = [] } = data;
   const { answer: given = "", address: home = null } = data.brief;
   const { scenario: original, ranges } = parted(data.scenario);
   const sure = sureness(data.bounds);
   sure.restart(ranges);
+  const labels = monthLabels(original.first_month, data.month_names);
   const show = formatter(locale, original.currency, data.digits);
   const before = mrrOf(forecast(original));
   const { opening, pay } = original;

@@ -12,12 +12,12 @@ from growth.calculator.controls import controls
 from growth.calculator.headline import headline
 from growth.calculator.how_sure import how_sure_parts
 from growth.calculator.language import LOCALE, messages
-from growth.calculator.words import answer_parts, column, minor_digits, month_labels
+from growth.calculator.light import light_table
+from growth.calculator.words import answer_parts, column, minor_digits, month_labels, month_names
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.change import number_at
-from growth.scenario.section import LONGEST
 from growth.scenario.what_if import WhatIf
 from growth.uncertainty import ranges_of
 
@@ -50,10 +50,10 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
     Returns
     -------
     dict
-        scenario, controls, columns, words and pictures (messages), labels (the calendar month of month 0..120),
-        locale, digits (decimals of the currency's minor unit), brief, what_ifs (each with the valid ranges of its
-        numbers), and bounds (path -> the valid range of every
-        number of which the reader can say how sure it is).
+        scenario, controls, columns, words and pictures (messages), month_names (January to December, with a place for
+        the year), locale, digits (decimals of the currency's minor unit), brief, what_ifs (each with the valid
+        ranges of its numbers), and bounds (path -> the valid range of every number of which the reader can say how
+        sure it is).
 
     Raises
     ------
@@ -70,18 +70,23 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "bounds": {line["path"]: [line["low"], line["high"]] for line in lines if line["unsure"]} | ranged,
         "controls": lines,
         "columns": [[name, said["columns"][name], kind, always] for name, kind, always in COLUMNS],
-        "words": said["calculator"],
-        "headline": said["headline"],
+        "words": _needed(scenario, said["calculator"]),
+        "headline": _needed(scenario, said["headline"]),
         "how_sure": said["how_sure"],
         "beside": said["beside"],
         "pictures": said["pictures"],
         "takes": said["takes"],
-        "labels": month_labels(scenario.first_month, LONGEST, locale),
+        "month_names": month_names(locale),
         "locale": locale,
         "brief": dict(brief or {}),
         "what_ifs": [_what_if(scenario, one) for one in scenario.what_ifs],
         "digits": minor_digits(scenario.currency),
     }
+
+
+def _needed(scenario: Scenario, words: dict[str, Any]) -> dict[str, Any]:
+    """The messages without those of a goal for what is left, where there is none: no slider can set one."""
+    return {key: text for key, text in words.items() if scenario.goal_left is not None or not key.startswith("left_")}
 
 
 def _what_if(scenario: Scenario, what_if: WhatIf) -> dict[str, Any]:
@@ -126,9 +131,8 @@ def table_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
     for month, texts in enumerate(zip(*columns, strict=True), start=1):
         cells = "".join(f"<td>{escape(text)}</td>" for text in texts)
         rows.append(f'<tr><th scope="row">{month} <span>{escape(labels[month])}</span></th>{cells}</tr>')
+    table = light_table(f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>")
     return (
         f'<details class="growth-table"><summary>{title}</summary>'
-        f'<div class="growth-scroll" tabindex="0" role="region" aria-label="{title}"><table>'
-        f"<thead><tr>{heads}</tr></thead>"
-        f"<tbody>{''.join(rows)}</tbody></table></div></details>"
+        f'<div class="growth-scroll" tabindex="0" role="region" aria-label="{title}">{table}</div></details>'
     )

@@ -22,6 +22,7 @@ from growth.calculator.language import LOCALE, messages
 
 SPACE = "\N{NO-BREAK SPACE}"
 CLOSE = 0.005  # a level this near to an amount in the same sentence is written as that amount
+_YEAR = 2027  # any: it is taken out again
 _WIDE = Context(prec=400)  # any float to four decimals
 _SURE = 12  # digits that two engines agree on: rounding starts from these, so that a tie is one in both
 
@@ -151,8 +152,19 @@ def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str
     ['Dec 2026', 'Jan 2027']
     """
     start = int(first_month[:4]) * 12 + int(first_month[5:]) - 2
-    days = (datetime.date(month // 12, month % 12 + 1, 1) for month in range(start, start + count + 1))
-    return [format_date(day, "MMM y", locale=_locale(locale)) for day in days]
+    names = month_names(locale)
+    return [names[month % 12].replace("{y}", f"{month // 12}") for month in range(start, start + count + 1)]
+
+
+@cache
+def month_names(locale: str = LOCALE) -> list[str]:
+    """January to December of a year, which stands in their place {y}.
+
+    >>> month_names()[:2], month_names("de-DE")[2]
+    (['Jan {y}', 'Feb {y}'], 'März {y}')
+    """
+    days = (datetime.date(_YEAR, month, 1) for month in range(1, 13))
+    return [format_date(day, "MMM y", locale=_locale(locale)).replace(str(_YEAR), "{y}") for day in days]
 
 
 def _shown(value: float, least: int, most: int) -> int:

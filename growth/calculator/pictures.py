@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from html import escape
 
 from growth.calculator.language import said
+from growth.calculator.light import light_svg
 from growth.calculator.picture_view import View
 from growth.calculator.plot import Noted, axes, between, labels_beside, line, marks, plot, straight
 
@@ -138,8 +139,8 @@ def figures_html(view: View) -> str:
     shaded = f'<p class="growth-shaded">{escape(words["shaded"])} {escape(view.rests_on)}</p>' if view.band_ends else ""
     return (
         '<div class="growth-pictures">'
-        f"<figure><figcaption>{escape(words['mrr'])}</figcaption>{mrr_svg(view)}{shaded}</figure>"
-        f"<figure><figcaption>{escape(words['flows'])}</figcaption>{flows_svg(view)}"
+        f"<figure><figcaption>{escape(words['mrr'])}</figcaption>{light_svg(mrr_svg(view))}{shaded}</figure>"
+        f"<figure><figcaption>{escape(words['flows'])}</figcaption>{light_svg(flows_svg(view))}"
         f'<p class="growth-meeting">{escape(told(view)["meets"], quote=False)}</p></figure></div>'
         f"{_left_html(view)}"
     )
@@ -149,7 +150,7 @@ def _left_html(view: View) -> str:
     if not view.left:
         return ""
     title = escape(view.words["left"])
-    figure = f"<figure><figcaption>{title}</figcaption>{left_svg(view)}</figure>"
+    figure = f"<figure><figcaption>{title}</figcaption>{light_svg(left_svg(view))}</figure>"
     return f'<div class="growth-pictures">{figure}</div>'
 
 

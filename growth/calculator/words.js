@@ -8,6 +8,15 @@ const MOVES = 0.05; // a rate that changes by less than this share is told as on
 const EARNED = 0.02; // recognised revenue is told beside cash where they leave amounts further apart than this
 const CLOSE = 0.005; // a level this near to an amount in the same sentence is written as that amount
 
+const LONGEST = 120; // months a forecast may cover
+
+// The calendar months before month 1 (index 0), of month 1, 2, ...; `names` hold a place for the year.
+export function monthLabels(first, names) {
+  const [year, month] = first.split("-").map(Number);
+  const start = year * 12 + month - 2;
+  return Array.from({ length: LONGEST + 1 }, (_, i) => names[(start + i) % 12].replace("{y}", Math.floor((start + i) / 12)));
+}
+
 // Numbers as the reader sees them, by the rules of the locale. digits: decimals of the currency's minor unit.
 export function formatter(locale, currency, digits) {
   const formats = new Map();

@@ -189,9 +189,9 @@ def _hash(text: str) -> str:
 
 
 def _json(data: dict) -> str:
-    """JSON that no HTML parser can read as anything else; what is false of a control is left out."""
+    """JSON that no HTML parser can read as anything else; what is false of a control is left out, and so is ".0"."""
     lines = [{key: value for key, value in line.items() if value is not False} for line in data.get("controls", ())]
-    whole = {**data, "controls": lines}
+    whole = _whole({**data, "controls": lines})
     text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return (
         text.replace("<", "\\u003c")
@@ -200,6 +200,14 @@ def _json(data: dict) -> str:
         .replace("\u2028", "\\u2028")
         .replace("\u2029", "\\u2029")
     )
+
+
+def _whole(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _whole(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_whole(one) for one in value]
+    return int(value) if isinstance(value, float) and value.is_integer() and abs(value) < 2**53 else value
 
 
 def _source(address: str) -> str:

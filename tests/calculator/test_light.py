@@ -1,0 +1,59 @@
+"""The page's still pictures and tables weigh less than as drawn, and hold the same."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from itertools import accumulate
+from typing import ClassVar
+
+from library import LIBRARY
+
+import growth
+from growth.calculator.data import table_html
+from growth.calculator.light import light_svg
+from growth.calculator.picture_view import View
+from growth.calculator.pictures import mrr_svg
+from growth.calculator.words import month_labels
+
+
+def points(path: str) -> list[tuple[int, int]]:
+    """Of a path of absolute or of relative lines, in tenths (SVG 2, 9.3: a sign or a blank parts two numbers)."""
+    start, step, rest = re.fullmatch(r"M([^lLZ]+)(?:([lL])(.*?))?Z?", path).groups()
+    written = re.findall(r"-?(?:\d*\.\d+|\d+)", f"{start} {rest or ''}")
+    numbers = [round(10 * float(one)) for one in written]
+    pairs = list(zip(numbers[::2], numbers[1::2], strict=True))
+    return pairs if step == "L" else list(accumulate(pairs, lambda was, one: (was[0] + one[0], was[1] + one[1])))
+
+
+def test_a_lighter_path_goes_through_the_same_points():
+    for path in LIBRARY:
+        drawn = mrr_svg(View(growth.forecast(growth.load_scenario(path))))
+        light = light_svg(drawn)
+        both = [re.findall(r' d="([^"]*)"', text) for text in (drawn, light)]
+        assert list(map(points, both[0])) == list(map(points, both[1])), path.stem
+        assert len(light) < len(drawn)
+        texts = [re.findall(r">([^<]+)<", text) for text in (drawn, light)]
+        assert texts[0] == texts[1]
+
+
+def test_a_table_has_every_cell_in_its_row():
+    class Rows(HTMLParser):
+        rows: ClassVar[list[list[str]]] = []
+
+        def handle_starttag(self, tag, attrs):
+            if tag == "tr":
+                self.rows.append([])
+            if tag in ("th", "td"):
+                self.rows[-1].append("")
+
+        def handle_data(self, data):
+            if self.rows:
+                self.rows[-1][-1] += data
+
+    result = growth.forecast(growth.load_scenario(LIBRARY[0]))
+    read = Rows()
+    read.feed(table_html(result).partition("</summary>")[2])
+    labels = month_labels(result.scenario.first_month, result.months)
+    assert len(read.rows) == result.months + 1 and len(set(map(len, read.rows))) == 1
+    assert [row[0] for row in read.rows[1:]] == [f"{month} {labels[month]}" for month in range(1, result.months + 1)]
