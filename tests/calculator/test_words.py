@@ -95,9 +95,10 @@ const formatted = locales.map(([locale, currency, digits]) => {
   const both = (column) => [...show.column(column, "money"), ...show.column(column, "number")];
   return [...numbers.flatMap(all), ...columns.flatMap(both)];
 });
-const answers = pages.map(({ scenario: ranged, bounds, how_sure, words, labels, locale, digits }) => {
+const answers = pages.map(({ scenario: ranged, bounds, how_sure, words, month_names, locale, digits }) => {
   const { scenario, ranges } = parted(ranged);
   const result = forecast(scenario);
+  const labels = monthLabels(scenario.first_month, month_names);
   const show = formatter(locale, scenario.currency, digits);
   const found = measures(scenario, result);
   const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
