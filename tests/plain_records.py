@@ -62,7 +62,7 @@ def number(date: datetime.date) -> int:
 
 def charge(row: dict[str, str]) -> tuple[str, int, int, Fraction, int]:
     """(customer, first month paid for, how many, amount, month of its date) of one row; Odd where it cannot be read."""
-    plan, currency = " ".join(row.get("plan", "").split()), row.get("currency", "")
+    plan, currency = " ".join(row.get("plan", "").split()), row.get("currency", "").upper()
     if not row["customer"].strip() or not plan.isprintable() or len(plan) > 80:
         raise Odd
     if currency and not re.fullmatch("[A-Z]{3}", currency):
@@ -70,7 +70,7 @@ def charge(row: dict[str, str]) -> tuple[str, int, int, Fraction, int]:
     perhaps(row.get("joined", ""))
     if "mrr" in row:
         date, paid = month_or_day(row["month"]), amount(row["mrr"])
-        if paid < 0 or row.get("billing", "") not in ("", "monthly", "yearly"):
+        if paid < 0 or row.get("billing", "").lower() not in ("", "monthly", "quarterly", "yearly"):
             raise Odd
         return row["customer"], number(date), 1, paid, number(date)
     date, paid = day(row["date"]), amount(row["amount"])

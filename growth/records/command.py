@@ -21,7 +21,7 @@ def add_command(subparsers: Any) -> None:
     """Add `measure` and `records-demo`."""
     measure = subparsers.add_parser("measure", help="measure the assumptions of a scenario from billing records")
     measure.add_argument(
-        "records", metavar="RECORDS", help="a CSV, Parquet or .xlsx file: charges, or a row per customer and month"
+        "records", metavar="RECORDS", help="a CSV, Parquet or .xlsx file: charges, months or subscriptions"
     )
     add_file_output(
         measure, "--to", suffixes=YAML, required=True, metavar="SCENARIO", help="the scenario file to write (YAML)"
@@ -86,7 +86,7 @@ def _measure(arguments: argparse.Namespace) -> None:
     from growth.records.scenario_file import write_scenario
 
     columns = load_columns(arguments.columns) if arguments.columns else None
-    rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out)
+    rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out, until=arguments.until)
     measured = measure(spread_payments(rows, until=arguments.until, grace=arguments.grace))
     write_scenario(
         measured,

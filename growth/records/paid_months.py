@@ -80,7 +80,7 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
         The last month, such as "2025-12"; without it that of the latest date.
     grace : int, optional
         For how many months, 0 to 12, a payment may be missing before the customer counts as gone; without it the data
-        choose, see `lapses.choose_grace`.
+        choose, see `lapses.choose_grace`, or it is 0 where the records say who left.
 
     Raises
     ------
@@ -89,6 +89,8 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
     """
     first = int(rows.month.min())
     months = _span(rows, first, until)
+    if grace is None and rows.ends_known:
+        grace = 0
     kind = rows.plan.astype(np.int32) * 2 + rows.yearly
     start = rows.month.astype(np.int32) - first
     inside = np.clip(months - start, 0, rows.span)

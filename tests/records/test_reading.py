@@ -179,7 +179,7 @@ FAULTS = {
     "an amount that is not a plain number": 'ann,2024-01-01,"1,029.00",1,Studio,EUR',
     "an amount beyond a million million": "ann,2024-01-01,1e13,1,Studio,EUR",
     "months that are not a whole number from 1 to 60": "ann,2024-01-01,29,0,Studio,EUR",
-    "a currency that is not three capital letters": "ann,2024-01-01,29,1,Studio,euro",
+    "a currency that is not three letters": "ann,2024-01-01,29,1,Studio,euro",
     "not as many values as there are columns": "ann,2024-01-01,29",
     "a line break within a value": 'ann,2024-01-01,29,1,"Stu\ndio",EUR',
 }

@@ -11,7 +11,7 @@ import growth
 from growth.records.estimate import measure
 from growth.records.paid_months import spread_payments
 from growth.records.read import read_records
-from growth.records.read.column_names import snapshot_table
+from growth.records.read.snapshot import snapshot_table
 from growth.records.report import notes
 from growth.records.scenario_file import page_words, write_scenario
 from growth.records.survival import kaplan_meier

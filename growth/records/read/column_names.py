@@ -5,10 +5,12 @@ Columns of no shape are not read. Where an export has other names, a small YAML 
     columns: {customer: client, date: paid on, amount: total}
     amounts: minor            # cents; major without this line
     currency: EUR             # of all the rows, where there is no such column; else the one to convert to
-    rates: {USD: 0.92}        # one USD is 0.92 of that currency
+    rates: {USD: 0.92}        # one USD is 0.92 of that currency; by month as {USD: {2025-01: 0.92, 2025-02: 0.93}},
+                              # or the name of a CSV file beside this one, with the columns month, currency and rate
     decimal: ","              # 1.240,00 with the next line; a point, and nothing between thousands, without them
     thousands: "."
     paid: [erledigt]          # what a column `status` calls a charge that was paid; `any` reads all rows
+    discount: percent         # what a column `discount` holds: percent, share (0.2) or amount; % signs are read anyway
     letter_case: ignored      # of customers' identifiers, which differ by upper and lower case without this line
 """
 
@@ -16,13 +18,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import Field
 
 from growth.errors import Problem, ScenarioError
 from growth.files import read_input
+from growth.records.read.rates import load_rates
 from growth.records.read.rows import RecordsError
 from growth.scenario.section import Currency, Name, Section
 
@@ -49,9 +52,17 @@ CHARGES = Shape(
     ("months", "period_start", "period_end", "plan", "currency", "joined", "status", "refunded"),
 )
 MONTHS = Shape("months", ("customer", "month", "mrr"), ("plan", "billing", "currency", "joined"))
-SHAPES = (CHARGES, MONTHS)  # the first one whose columns are there is taken
+SUBSCRIPTIONS = Shape(
+    "subscriptions",
+    ("customer", "start", "price"),
+    ("end", "plan", "billing", "quantity", "discount", "currency", "joined"),
+)
+SHAPES = (CHARGES, MONTHS, SUBSCRIPTIONS)  # the first one whose columns are there is taken
 KNOWN = (*dict.fromkeys(name for shape in SHAPES for name in shape.columns),)
 OurName = Literal[KNOWN]  # type: ignore[valid-type]
+
+Rate = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
+Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(0[1-9]|1[0-2])$")]
 
 
 class ColumnNames(Section):
@@ -63,8 +74,9 @@ class ColumnNames(Section):
     decimal: Literal[".", ","] = "."
     thousands: Literal["", ".", ",", " ", "'"] = ""
     paid: Annotated[tuple[Name, ...], Field(max_length=40)] | Literal["any"] = ()
+    discount: Literal["share", "percent", "amount"] = "share"
     letter_case: Literal["matters", "ignored"] = "matters"
-    rates: dict[Currency, Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]] = Field(default_factory=dict)
+    rates: dict[Currency, Rate | dict[Month, Rate]] = Field(default_factory=dict)
 
     def theirs(self, ours: str) -> str:
         """The name of a column in the export.
@@ -74,14 +86,52 @@ class ColumnNames(Section):
         """
         return self.columns.get(ours, ours)
 
-    def factor(self, code: str) -> float:
-        """What amounts in a currency are multiplied by to be major units of ours; without a rate, as if it were ours.
+    def in_our_currency(
+        self, amount: np.ndarray, month: np.ndarray, codes: tuple[str, ...], which: np.ndarray | None, *, file: str
+    ) -> np.ndarray:
+        """Convert amounts to major units of our currency; what has no rate is taken to be in it.
 
-        >>> ColumnNames(amounts="minor", currency="EUR", rates={"USD": 0.5}).factor("USD")
-        0.005
+        Parameters
+        ----------
+        amount, month : np.ndarray
+            Amounts as written, and the month of each, counted from 1970-01; shape (rows,).
+        codes : tuple of str
+            The currencies of the rows.
+        which : np.ndarray, optional
+            The index of each row's currency in `codes`; all are of the first one where it is not given.
+        file : str
+            Named in errors.
+
+        Raises
+        ------
+        RecordsError
+            A month has no rate.
+
+        Examples
+        --------
+        >>> columns = ColumnNames(amounts="minor", currency="EUR", rates={"USD": 0.5})
+        >>> columns.in_our_currency(np.array([200.0]), np.array([0]), ("USD",), None, file="x.csv").tolist()
+        [1.0]
         """
-        rate = self.rates.get(code, 1.0) if self.currency and code != self.currency else 1.0
-        return rate / 100 if self.amounts == "minor" else rate
+        if self.amounts == "minor":
+            amount = amount / 100
+        for number, code in enumerate(codes):
+            rate = self.rates.get(code, 1.0) if self.currency and code != self.currency else 1.0
+            if rate == 1.0:
+                continue
+            rows = np.arange(amount.size) if which is None else np.flatnonzero(which == number)
+            if isinstance(rate, dict):
+                used, places = np.unique(month[rows], return_inverse=True)
+                names = [str(np.datetime64(int(one), "M")) for one in used]
+                if missing := [name for name in names if name not in rate]:
+                    rule, fix = f"a rate of {code} for {missing[0]}", "Add it, or give one rate for all months."
+                    raise RecordsError([Problem(f"rates.{code}", rule, "none", fix)], file=file)
+                factor: float | np.ndarray = np.array([rate[name] for name in names])[places]
+            else:
+                factor = rate
+            amount = amount.copy()
+            amount[rows] *= factor
+        return amount
 
     def find(self, header: list[str], *, file: str) -> tuple[Shape, dict[str, int]]:
         """Return the shape of the records, and where in the header each of its columns stands.
@@ -141,67 +191,9 @@ def load_columns(path: str | Path) -> ColumnNames:
     inside = "scenario:\n" + "\n".join("  " + line for line in text.splitlines())  # read by the rules of scenario files
     try:
         document = parse(inside, file=file)
+        if isinstance(document.scenario, dict) and isinstance(document.scenario.get("rates"), str):
+            document.scenario["rates"] = load_rates(Path(path).parent / document.scenario["rates"])
         lines = {place: line - 1 for place, line in document.lines.items()}
         return validate(ColumnNames, document.scenario, file=file, lines=lines, root="scenario")
     except ScenarioError as error:
         raise RecordsError(error.problems, file=file) from None
-
-
-def snapshot_table(*, tenure: np.ndarray, left: np.ndarray, mrr: np.ndarray, plan: np.ndarray, last_month: str) -> Any:
-    """Turn a snapshot into a row per customer and month.
-
-    A snapshot says how long customers stayed, not when. The calendar is therefore an assumption: those who stay are on
-    board in the last month, those who left are taken to have left in it, and each paid the same in every month.
-    Survival by age does not depend on that. Whatever follows the calendar (new customers a month, their growth, the
-    bridge) does, and is no measurement.
-
-    Parameters
-    ----------
-    tenure : np.ndarray
-        Full months since joining, integers from 0, shape (customers,).
-    left : np.ndarray
-        Boolean, shape (customers,): whether the customer has left.
-    mrr : np.ndarray
-        What it pays, or paid, a month, in major units.
-    plan : np.ndarray
-        The name of its plan.
-    last_month : str
-        The month of the snapshot, such as "2024-12".
-
-    Returns
-    -------
-    pyarrow.Table
-        In the shape of months: customer, month, mrr, plan, joined.
-
-    Examples
-    --------
-    >>> rows = snapshot_table(tenure=np.array([2, 1]), left=np.array([True, False]), mrr=np.array([20.0, 30.0]),
-    ...     plan=np.array(["Studio", "Studio"]), last_month="2024-12")
-    >>> rows.column("month").to_pylist()
-    ['2024-10', '2024-11', '2024-11', '2024-12']
-    >>> rows.column("customer").to_pylist(), rows.column("joined").to_pylist()[-1]
-    ([0, 0, 1, 1], '2024-11')
-    """
-    import pyarrow as pa
-
-    times = tenure + ~left
-    who = np.repeat(np.arange(tenure.size), times)
-    age = np.arange(who.size) - np.repeat(np.cumsum(times) - times, times)
-    joined = np.datetime64(last_month, "M") - tenure
-    return pa.table(
-        {
-            "customer": who,
-            "month": _month_texts(joined[who] + age),
-            "mrr": np.asarray(mrr, float)[who],
-            "plan": np.asarray(plan).astype(str)[who],
-            "joined": _month_texts(joined[who]),
-        }
-    )
-
-
-def _month_texts(months: np.ndarray) -> Any:
-    """Encode months as a dictionary of texts, so that each month is written once."""
-    import pyarrow as pa
-
-    seen, places = np.unique(months, return_inverse=True)
-    return pa.DictionaryArray.from_arrays(places.astype(np.int32), seen.astype(str).tolist())

@@ -12,22 +12,32 @@ import pyarrow.parquet as pq
 
 from growth.errors import Problem
 from growth.files import not_a_table, open_input, regular_file
+from growth.records.read.as_rows import as_rows, starting_day
 from growth.records.read.column_names import ColumnNames
 from growth.records.read.csv_file import csv_blocks, csv_header
-from growth.records.read.reading_notes import PAID, UNPAID, folded, one_spelling, spelled_twice, unread_columns
-from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded, months_of
-from growth.records.read.values import AMOUNTS, NAMES, NONE, as_strings, meanings, plain_numbers, statuses
+from growth.records.read.reading_notes import PAID, UNPAID, folded, spelled_twice, unread_columns
+from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded
+from growth.records.read.subscriptions import Values
+from growth.records.read.values import (
+    AMOUNTS,
+    NAMES,
+    NONE,
+    as_strings,
+    meanings,
+    plain_numbers,
+    statuses,
+    with_percent_sign,
+)
 from growth.records.read.workbook_file import workbook_blocks, workbook_header
 
-MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
-MOST_MONTHS = 60  # that a charge may pay for
 PARQUET_ROWS = 1 << 18  # in a block
 MOST_PLANS = 30_000
 ENDS_BEFORE = "a period that ends before it begins"
-Values = dict[str, np.ndarray]  # by our names, each of shape (rows,)
 
 
-def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_out: int = 0) -> Rows:
+def read_records(
+    path: str | Path, *, columns: ColumnNames | None = None, leave_out: int = 0, until: str | None = None
+) -> Rows:
     """Read the rows of a CSV file; by its name of a Parquet file (.parquet) or the first sheet of a workbook (.xlsx).
 
     Parameters
@@ -38,6 +48,8 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
         What the export calls the columns, from `load_columns`; without it they have our names.
     leave_out : int
         How many rows may be left out because they cannot be read; at least 0.
+    until : str, optional
+        The month, such as "2025-12", through which subscriptions without an end run; other shapes do not need it.
 
     Returns
     -------
@@ -71,13 +83,7 @@ def read_records(path: str | Path, *, columns: ColumnNames | None = None, leave_
         customers = folded(customers)
     values["customer"], count, distinct = _numbered(values["customer"], customers)
     said += spelled_twice(distinct) if columns.letter_case == "matters" else []
-    plans, numbers, joined = one_spelling(tuple(names["plan"]) or ("all",))
-    if joined:
-        values["plan"] = numbers[values["plan"]]
-    codes = tuple(names["currency"]) or ("",)
-    currency = _currency(codes, columns, file=file)
-    factors = np.array([columns.factor(code) for code in codes])
-    return _rows(values, factors, plans, currency, count, unreadable, (*said, *joined))
+    return as_rows(values, names, count, columns, unreadable=unreadable, notes=said, until=until, file=file)
 
 
 def parquet_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
@@ -144,10 +150,13 @@ def _interpreted(
         for ours in which:
             if ours in AMOUNTS and (columns.decimal != "." or columns.thousands):
                 strings[ours] = plain_numbers(strings[ours], decimal=columns.decimal, thousands=columns.thousands)
+            if ours == "discount" and columns.discount == "percent":
+                strings[ours] = with_percent_sign(strings[ours])
             if ours == "status":
                 values[ours], wrong = statuses(strings[ours], *words) if words else (np.ones(len(strings[ours])), {})
             else:
-                values[ours], wrong = meanings(ours, strings[ours])
+                meant = "refunded" if ours == "discount" and columns.discount == "amount" else ours
+                values[ours], wrong = meanings(meant, strings[ours])
             _note(wrong, which[ours], faults)
         rows = {ours: index if ours in ("customer", *NAMES) else values[ours][index] for ours, index in which.items()}
         _check_periods(rows, faults)
@@ -161,6 +170,8 @@ def _interpreted(
             paid = rows.pop("status") == 1
             unpaid += int((~paid).sum())
             rows = {ours: column[paid] for ours, column in rows.items()}
+        if "discount" in rows and columns.discount == "amount":
+            rows["amount_off"] = rows.pop("discount")
         for ours in rows.keys() & names.keys():
             rows[ours] = _named(rows[ours], values[ours], names[ours])
         rows["customer"] = rows["customer"] + np.int32(seen)
@@ -178,16 +189,12 @@ def _note(wrong: dict[int, str], which: np.ndarray, faults: dict[int, str]) -> N
 
 
 def _check_periods(rows: Values, faults: dict[int, str]) -> None:
-    if "period_end" in rows:
-        end = rows["period_end"]
-        for row in np.flatnonzero((end != NONE) & (end <= _start(rows))).tolist():
+    ends = "period_end" if "period_end" in rows else "end"
+    if ends in rows:
+        end = rows[ends]
+        early = end <= starting_day(rows) if ends == "period_end" else end < rows["start"]
+        for row in np.flatnonzero((end != NONE) & early).tolist():
             faults.setdefault(row, ENDS_BEFORE)
-
-
-def _start(rows: Values) -> np.ndarray:
-    """Return the day from which each charge pays."""
-    start = rows.get("period_start")
-    return rows["date"] if start is None else np.where(start == NONE, rows["date"], start)
 
 
 def _named(which: np.ndarray, texts: list[str], numbers: dict[str, int]) -> np.ndarray:
@@ -225,71 +232,3 @@ def first_seen(which: np.ndarray, size: int) -> np.ndarray:
     first[which[::-1]] = np.arange(which.size)[::-1]  # of equal indices the last assignment stands
     seen = np.flatnonzero(first >= 0)
     return seen[np.argsort(first[seen])]
-
-
-def _currency(codes: tuple[str, ...], columns: ColumnNames, *, file: str) -> str:
-    """Return the currency of the amounts. Raises RecordsError where there are several, or one without a rate."""
-    named = sorted({code or columns.currency or "EUR" for code in codes})
-    ours = columns.currency or (named[0] if len(named) == 1 else "")
-    if not ours:
-        fix = "Say in the file for --columns which one to convert to (currency) and the rates."
-        raise RecordsError([Problem("currency", "one currency, or rates", ", ".join(named[:6]), fix)], file=file)
-    if missing := [code for code in named if code not in {*columns.rates, ours}]:
-        fix = f"Add rates: {{{missing[0]}: ...}}, how many {ours} one {missing[0]} is."
-        raise RecordsError([Problem("rates", f"a rate to {ours} for each currency", missing[0], fix)], file=file)
-    return ours
-
-
-def _rows(
-    values: Values,
-    factors: np.ndarray,
-    plans: tuple[str, ...],
-    currency: str,
-    customers: int,
-    unreadable: Unreadable,
-    notes: tuple[str, ...],
-) -> Rows:
-    """Bring either shape into the form of `Rows`. factors: by currency, to major units of ours."""
-    charges = "date" in values
-    day, amount = (values[name] for name in (("date", "amount") if charges else ("month", "mrr")))
-    if "refunded" in values:
-        amount = amount - values["refunded"]
-    if (factors != 1).any():
-        amount = amount * (factors[values["currency"]] if "currency" in values else factors[0])
-    span = _span(values) if charges else np.ones(day.size, np.int8)
-    return Rows(
-        values["customer"],
-        months_of(_start(values) if charges else day),
-        span,
-        months_of(day),
-        amount,
-        values.get("plan", np.zeros(day.size, np.int16)),
-        (span if charges else values.get("billing", span)) >= 12,
-        _earliest(values["customer"], values["joined"], customers) if "joined" in values else None,
-        plans,
-        currency,
-        customers,
-        charges,
-        int(day.max()),
-        unreadable,
-        notes,
-    )
-
-
-def _span(values: Values) -> np.ndarray:
-    """Return how many months each charge pays for: as it says, or by its period, else 1."""
-    if "months" in values:
-        return values["months"]
-    if "period_end" not in values:
-        return np.ones(values["date"].size, np.int8)
-    end = values["period_end"]
-    months = np.rint((end - _start(values)) / MEAN_MONTH)
-    return np.where(end == NONE, 1, np.clip(months, 1, MOST_MONTHS)).astype(np.int8)
-
-
-def _earliest(customer: np.ndarray, joined: np.ndarray, customers: int) -> np.ndarray:
-    """Return the earliest month that the rows of each customer say it came in; NONE where none says."""
-    said = joined != NONE
-    earliest = np.full(customers, np.iinfo(np.int32).max, np.int32)
-    np.minimum.at(earliest, customer[said], months_of(joined[said]).astype(np.int32))
-    return np.where(earliest == np.iinfo(np.int32).max, np.int32(NONE), earliest)

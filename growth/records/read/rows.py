@@ -94,6 +94,7 @@ class Rows:
     joined: int32, shape (customers,), the month each customer came, NONE if not said; None if no row says.
     notes: what was read otherwise than somebody might think, in sentences.
     charges: the shape, True for charges and False for months. last_day: the latest date, days since 1970.
+    ends_known: the records say who left, so that a gap is a departure, as in a table of subscriptions.
     """
 
     customer: np.ndarray
@@ -111,6 +112,7 @@ class Rows:
     last_day: int
     unreadable: Unreadable
     notes: tuple[str, ...] = ()
+    ends_known: bool = False
 
     @property
     def size(self) -> int:

@@ -24,8 +24,10 @@ MOST = 1e12  # the largest amount of a row, in the unit it is written in
 LAST_DAY = (date(LAST_YEAR, 12, 31) - date(1970, 1, 1)).days
 NONE = -(2**31)  # a date or month that is not given
 NOT_UTF8 = "text that is not UTF-8"
-AMOUNTS = ("amount", "mrr", "refunded")
-DATES = ("date", "month", "period_start", "period_end", "joined")
+AMOUNTS = ("amount", "mrr", "refunded", "price", "quantity")
+DATES = ("date", "month", "period_start", "period_end", "joined", "start", "end")
+BILLS = {"": 1, "monthly": 1, "month": 1, "quarterly": 3, "quarter": 3, "half-yearly": 6}
+BILLS |= {"yearly": 12, "year": 12, "annual": 12, "annually": 12}
 NAMES = ("plan", "currency")
 
 
@@ -114,17 +116,45 @@ def name(text: str, *, otherwise: str) -> str:
 
 
 def currency(text: str) -> str:
-    """Return a currency code of three capital letters, or ""."""
-    if text and not re.fullmatch("[A-Z]{3}", text):
-        raise Bad("a currency that is not three capital letters")
-    return text
+    """Return a currency code of three letters, in capitals, or "".
+
+    >>> currency("eur")
+    'EUR'
+    """
+    if text and not re.fullmatch("[A-Za-z]{3}", text):
+        raise Bad("a currency that is not three letters")
+    return text.upper()
 
 
 def billing(text: str) -> int:
-    """Return the months of one bill: 12 for yearly, 1 for monthly or an empty text."""
-    if text not in ("", "monthly", "yearly"):
-        raise Bad("a billing that is neither monthly nor yearly")
-    return 12 if text == "yearly" else 1
+    """Return the months of one bill; 1 for an empty text.
+
+    >>> billing("Yearly"), billing("quarterly")
+    (12, 3)
+    """
+    months = BILLS.get(text.strip().lower())
+    if months is None:
+        raise Bad("a billing that is none of monthly, quarterly, half-yearly and yearly")
+    return months
+
+
+def quantity(text: str) -> float:
+    """Return how many of a plan are paid for, such as seats; 1 for an empty text."""
+    return mrr(text) if text.strip() else 1.0
+
+
+def discount(text: str) -> float:
+    """Return a share of the price, from "20%" or "0.2"; 0 for an empty text.
+
+    >>> discount("20%"), discount("0.2"), discount("")
+    (0.2, 0.2, 0.0)
+    """
+    text = text.strip()
+    percent = text.endswith("%")
+    share = (amount(text.rstrip("% ")) / (100 if percent else 1)) if text else 0.0
+    if not 0 <= share <= 1:
+        raise Bad("a discount that is neither a percentage with its sign, such as 20%, nor a share from 0 to 1")
+    return share
 
 
 READERS: dict[str, Callable[[str], Any]] = {
@@ -133,6 +163,11 @@ READERS: dict[str, Callable[[str], Any]] = {
     "period_start": perhaps_day,
     "period_end": perhaps_day,
     "joined": perhaps_day,
+    "start": day,
+    "end": perhaps_day,
+    "price": mrr,
+    "quantity": quantity,
+    "discount": discount,
     "amount": amount,
     "mrr": mrr,
     "refunded": refunded,
@@ -187,7 +222,11 @@ def meanings(ours: str, texts: pa.Array) -> tuple[Any, dict[int, str]]:
         return None, _read(customer, texts, odd, {})
     if ours in DATES:
         return _days(ours, texts)
-    values: Any = [""] * len(texts) if ours in NAMES else np.zeros(len(texts), float if ours in AMOUNTS else np.int8)
+    values: Any = (
+        [""] * len(texts)
+        if ours in NAMES
+        else np.zeros(len(texts), float if ours in (*AMOUNTS, "discount") else np.int8)
+    )
     rest = np.arange(len(texts))
     if ours in AMOUNTS:
         plain = pc.match_substring_regex(texts, ("^-?" if ours == "amount" else "^") + _PLAIN)
@@ -208,6 +247,15 @@ def plain_numbers(texts: pa.Array, *, decimal: str, thousands: str) -> pa.Array:
     fits = pc.match_substring_regex(texts, f"^\\s*([+-]?({grouped}[0-9]+)({point}[0-9]+)?)?\\s*$")
     bare = pc.replace_substring(texts, thousands, "") if thousands else texts
     return pc.if_else(fits, pc.replace_substring(bare, decimal, "."), "?")
+
+
+def with_percent_sign(texts: pa.Array) -> pa.Array:
+    """Put a percent sign behind numbers that have none.
+
+    >>> with_percent_sign(pa.array(["20", "5%", ""])).to_pylist()
+    ['20%', '5%', '']
+    """
+    return pc.replace_substring_regex(texts, r"^(\s*[0-9.]+)\s*$", r"\1%")
 
 
 def statuses(texts: pa.Array, paid: tuple[str, ...], unpaid: tuple[str, ...]) -> tuple[np.ndarray, dict[int, str]]:
