@@ -6,6 +6,7 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.records.read.column_names import ColumnNames
+from growth.records.read.invoice_lines import recurring_lines
 from growth.records.read.reading_notes import one_spelling
 from growth.records.read.rows import RecordsError, Rows, Unreadable, months_of
 from growth.records.read.subscriptions import Values, subscription_months
@@ -64,16 +65,26 @@ def as_rows(
     day, amount = (values[name] for name in (("date", "amount") if charges else ("month", "mrr")))
     if "refunded" in values:
         amount = amount - values["refunded"]
+    amount = _without_tax(amount, values, columns, file=file)
     made = months_of(day)
     amount = columns.in_our_currency(amount, made, codes, values.get("currency"), file=file)
-    span = _span(values) if charges else np.ones(day.size, np.int8)
+    span, first_day = np.ones(day.size, np.int8), day
+    if charges:
+        span, first_day = _span(values), starting_day(values)
+        keep, amount, span, aside = recurring_lines(values, amount, span, first_day, currency=currency)
+        notes = [*notes, *aside]
+        if not keep.any():
+            raise RecordsError([Problem("kind", "at least one line that recurs", "none")], file=file)
+        if not keep.all():
+            values = {name: column[keep] for name, column in values.items()}
+            amount, span, first_day, made = amount[keep], span[keep], first_day[keep], made[keep]
     return Rows(
         values["customer"],
-        months_of(starting_day(values)) if charges else made,
+        months_of(first_day) if charges else made,
         span,
         made,
         amount,
-        values.get("plan", np.zeros(day.size, np.int16)),
+        values.get("plan", np.zeros(amount.size, np.int16)),
         (span if charges else values.get("billing", span)) >= 12,
         _earliest(values["customer"], values["joined"], customers) if "joined" in values else None,
         plans,
@@ -85,6 +96,18 @@ def as_rows(
         (*notes, *joined),
         ends_known,
     )
+
+
+def _without_tax(amount: np.ndarray, values: Values, columns: ColumnNames, *, file: str) -> np.ndarray:
+    """Take tax off amounts that include it. Raises RecordsError where a column of tax is there and nobody says."""
+    if "tax" in values:
+        if columns.tax is None:
+            fix = "Write `tax: included` or `tax: added` in the file for --columns."
+            raise RecordsError(
+                [Problem("tax", "a word on whether amounts include the column of tax", "none", fix)], file=file
+            )
+        return amount - values["tax"] if columns.tax == "included" else amount
+    return amount / (1 + columns.tax_rate) if columns.tax == "included" and columns.tax_rate else amount
 
 
 def _span(values: Values) -> np.ndarray:

@@ -11,6 +11,9 @@ Columns of no shape are not read. Where an export has other names, a small YAML 
     thousands: "."
     paid: [erledigt]          # what a column `status` calls a charge that was paid; `any` reads all rows
     discount: percent         # what a column `discount` holds: percent, share (0.2) or amount; % signs are read anyway
+    tax: included             # whether amounts include tax: what is in a column `tax`, or at a `tax_rate`; else `added`
+    tax_rate: 0.19
+    kinds: {once: [workshop], proration: [unused], tax: [levy], recurring: [hosting]}  # words of a column `kind`
     letter_case: ignored      # of customers' identifiers, which differ by upper and lower case without this line
 """
 
@@ -49,7 +52,7 @@ class Shape:
 CHARGES = Shape(
     "charges",
     ("customer", "date", "amount"),
-    ("months", "period_start", "period_end", "plan", "currency", "joined", "status", "refunded"),
+    ("months", "period_start", "period_end", "plan", "currency", "joined", "status", "refunded", "kind", "tax"),
 )
 MONTHS = Shape("months", ("customer", "month", "mrr"), ("plan", "billing", "currency", "joined"))
 SUBSCRIPTIONS = Shape(
@@ -62,6 +65,7 @@ KNOWN = (*dict.fromkeys(name for shape in SHAPES for name in shape.columns),)
 OurName = Literal[KNOWN]  # type: ignore[valid-type]
 
 Rate = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
+LineKind = Literal["recurring", "once", "tax", "proration"]
 Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(0[1-9]|1[0-2])$")]
 
 
@@ -76,6 +80,9 @@ class ColumnNames(Section):
     paid: Annotated[tuple[Name, ...], Field(max_length=40)] | Literal["any"] = ()
     discount: Literal["share", "percent", "amount"] = "share"
     letter_case: Literal["matters", "ignored"] = "matters"
+    tax: Literal["included", "added"] | None = None
+    tax_rate: Annotated[float, Field(gt=0, lt=1)] | None = None
+    kinds: dict[LineKind, Annotated[tuple[Name, ...], Field(max_length=40)]] = Field(default_factory=dict)
     rates: dict[Currency, Rate | dict[Month, Rate]] = Field(default_factory=dict)
 
     def theirs(self, ours: str) -> str:

@@ -15,6 +15,7 @@ from growth.files import not_a_table, open_input, regular_file
 from growth.records.read.as_rows import as_rows, starting_day
 from growth.records.read.column_names import ColumnNames
 from growth.records.read.csv_file import csv_blocks, csv_header
+from growth.records.read.invoice_lines import line_kinds
 from growth.records.read.reading_notes import PAID, UNPAID, folded, spelled_twice, unread_columns
 from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded
 from growth.records.read.subscriptions import Values
@@ -154,6 +155,8 @@ def _interpreted(
                 strings[ours] = with_percent_sign(strings[ours])
             if ours == "status":
                 values[ours], wrong = statuses(strings[ours], *words) if words else (np.ones(len(strings[ours])), {})
+            elif ours == "kind":
+                values[ours], wrong = line_kinds(strings[ours], columns.kinds)
             else:
                 meant = "refunded" if ours == "discount" and columns.discount == "amount" else ours
                 values[ours], wrong = meanings(meant, strings[ours])

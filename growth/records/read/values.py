@@ -24,7 +24,7 @@ MOST = 1e12  # the largest amount of a row, in the unit it is written in
 LAST_DAY = (date(LAST_YEAR, 12, 31) - date(1970, 1, 1)).days
 NONE = -(2**31)  # a date or month that is not given
 NOT_UTF8 = "text that is not UTF-8"
-AMOUNTS = ("amount", "mrr", "refunded", "price", "quantity")
+AMOUNTS = ("amount", "mrr", "refunded", "price", "quantity", "tax")
 DATES = ("date", "month", "period_start", "period_end", "joined", "start", "end")
 BILLS = {"": 1, "monthly": 1, "month": 1, "quarterly": 3, "quarter": 3, "half-yearly": 6}
 BILLS |= {"yearly": 12, "year": 12, "annual": 12, "annually": 12}
@@ -88,6 +88,11 @@ def amount(text: str) -> float:
 def refunded(text: str) -> float:
     """Return how much of a charge was refunded, written with or without a minus; 0 for an empty text."""
     return abs(amount(text)) if text.strip() else 0.0
+
+
+def tax(text: str) -> float:
+    """Return the tax of a charge; 0 for an empty text."""
+    return amount(text) if text.strip() else 0.0
 
 
 def mrr(text: str) -> float:
@@ -171,6 +176,7 @@ READERS: dict[str, Callable[[str], Any]] = {
     "amount": amount,
     "mrr": mrr,
     "refunded": refunded,
+    "tax": tax,
     "months": whole,
     "plan": partial(name, otherwise="all"),
     "currency": currency,
