@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from html import escape
-from typing import Any
 
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.light import light_table
-from growth.calculator.number_words import money, month_labels, number, percent
+from growth.calculator.number_words import money, month_count, month_labels, number, percent
 from growth.comparison import amounts, closes
 from growth.engine import Forecast
 
@@ -85,8 +84,7 @@ def _told(name: str, value: float, base: float, labels: list[str], first: Foreca
 
 def _amount(name: str, value: float, first: Forecast, locale: str) -> str:
     if name.endswith("_month"):
-        forms: list[Any] = messages(locale)["calculator"]["months"]
-        return said(forms[int(value != 1)], n=number(value, locale))
+        return month_count(value, locale)
     if name == "churn":
         return said(messages(locale)["beside"]["points"], n=number(round(100 * value, 8), locale))
     return number(value, locale) if name == "customers" else money(value, first.scenario.currency, locale)

@@ -17,7 +17,7 @@ import { parted, sureness } from "./sure.js";
 import { takesSection } from "./takes.js";
 import { clone, node, read, said, write } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
-import { answerParts, ceilingText, formatter, monthLabels } from "./words.js";
+import { answerParts, ceilingText, formatter, monthCount, monthLabels } from "./words.js";
 
 let instances = 0;
 
@@ -33,7 +33,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const { scenario: original, ranges } = parted(data.scenario);
   const sure = sureness(data.bounds);
   sure.restart(ranges);
-  const labels = monthLabels(original.first_month, data.month_names);
+  const [labels, fullLabels] = [data.month_names, data.full_month_names].map((names) => monthLabels(original.first_month, names));
   const show = formatter(locale, original.currency, data.digits);
   const before = mrrOf(forecast(original));
   const { opening, pay } = original;
@@ -106,8 +106,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const spread = spreadOf(scenario, result, sure.ends(scenario));
     const sentences = answerParts(scenario, result, found, words, labels, show);
     if (compared) sentences.unshift(compared.pieces);
-    const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
-    const doubts = howSure(scenario, result, found, spread, data.how_sure, labels, show, monthCount);
+    const countOf = (count) => monthCount(count, words.months, show);
+    const doubts = howSure(scenario, result, found, spread, data.how_sure, labels, show, countOf);
     const sentence = [...sentences, doubts].map((pieces) => pieces.map(([text]) => text).join("")).join(" ").trim();
     const bands = varies(spread) ? bandsOf(result.series.opening_mrr[0], spread) : null;
     const now = named.find(({ key }) => key === (chosen ?? undefined)) ?? plain;
@@ -124,7 +124,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       left: leftView(scenario, result),
     };
     view.meeting = meeting(view, view.way);
-    const line = headline(scenario, result, found, data.headline, labels, show, monthCount);
+    const line = headline(scenario, result, found, data.headline, fullLabels, show, countOf);
     const lots = named.length > 1 ? named.map((one) => ({ ...one, amounts: amounts(one.scenario, one.result, one.result === result ? found : measures(one.scenario, one.result), base.months) })) : [];
     state = { lots, moved: moved(), line, scenario, result, found, spread, sentences, doubts, sentence, labels, show, words, view, others };
   }

@@ -160,7 +160,7 @@ def _written(unit: str, currency: str, locale: str) -> str:
     name = locale.replace("-", "_")
     symbol, amount = get_currency_symbol(currency, locale=name), Locale.parse(name).currency_formats["standard"].pattern
     first = amount.startswith("¤")
-    space = "\N{NO-BREAK SPACE}" if symbol[-1].isalpha() or not first else ""
+    space = "\N{NO-BREAK SPACE}" if symbol[-1].isalpha() or not amount.startswith("¤#") else ""
     return pattern.replace("{symbol}{n}", f"{symbol}{space}{{n}}" if first else f"{{n}}{space}{symbol}")
 
 

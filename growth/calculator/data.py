@@ -50,10 +50,10 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
     Returns
     -------
     dict
-        scenario, controls, columns, words and pictures (messages), month_names (January to December, with a place for
-        the year), locale, digits (decimals of the currency's minor unit), brief, what_ifs (each with the valid
-        ranges of its numbers), and bounds (path -> the valid range of every number of which the reader can say how
-        sure it is).
+        scenario, controls, columns, words and pictures (messages), month_names and full_month_names (January to
+        December, with a place for the year), locale, digits (decimals of the currency's minor unit), brief, what_ifs
+        (each with the valid ranges of its numbers), and bounds (path -> the valid range of every number of which the
+        reader can say how sure it is).
 
     Raises
     ------
@@ -77,6 +77,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "pictures": said["pictures"],
         "takes": said["takes"],
         "month_names": month_names(locale),
+        "full_month_names": month_names(locale, full=True),
         "locale": locale,
         "brief": dict(brief or {}),
         "what_ifs": [_what_if(scenario, one) for one in scenario.what_ifs],

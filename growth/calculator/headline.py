@@ -15,16 +15,17 @@ def headline(forecast: Forecast, locale: str = LOCALE) -> list[tuple[str, bool]]
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> "".join(text for text, _ in headline(growth.forecast(scenario)))
-    'Past €1,000 a month already, below it from Apr 2027; settles near €0'
+    'Past €1,000 a month already, below it from April 2027; settles near €0'
     """
     words, said = messages(locale)["headline"], Said(forecast, locale)
     if nothing(forecast, said.ceiling):
         return [(words["nothing"], False)]
-    labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
+    labels = month_labels(forecast.scenario.first_month, forecast.months, locale, full=True)
     of_left = left_clause(said) if forecast.scenario.goal_mrr is None else []
     keys = of_left[:1] or [key for key in goal_clause(said) if key != "goal_end"]
     values = said.values | {
         "last": labels[-1],
+        "calendar": labels[said.months.get("month", 0)],
         "lost": labels[said.months.get("lost_month", 0)],
         "left": labels[said.months.get("left_month", 0)],
         "back": labels[said.months.get("back_month", 0)],

@@ -35,7 +35,7 @@ def known() -> str:
     """The languages there are, in one line, as an error names them.
 
     >>> known()
-    'de (Deutsch), en (English)'
+    'de (Deutsch), en (English), es (Español), fr (Français), pt (Português)'
     """
     return ", ".join(f"{code} ({name})" for code, name in languages().items())
 

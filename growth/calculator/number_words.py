@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 from babel import Locale
-from babel.dates import format_date
+from babel.dates import format_skeleton
 from babel.numbers import NumberPattern, get_currency_precision, get_currency_symbol
 
 from growth.calculator.language import LOCALE, messages
@@ -136,35 +136,38 @@ def between_amounts(low: float, high: float, currency: str, locale: str = LOCALE
     return one, other
 
 
-def month_count(count: int, locale: str = LOCALE) -> str:
-    """So many months, in words.
+def month_count(count: float, locale: str = LOCALE) -> str:
+    """So many months, in words, by the plural category of the language (CLDR).
 
-    >>> month_count(1), month_count(36)
-    ('1 month', '36 months')
+    >>> month_count(1), month_count(36), month_count(0, "pt-BR")
+    ('1 month', '36 months', '0 mês')
     """
-    return messages(locale)["calculator"]["months"][count != 1].replace("{n}", number(count, locale))
+    forms = messages(locale)["calculator"]["months"]
+    template: str = forms.get(_locale(locale).plural_form(count), forms["other"])
+    return template.replace("{n}", number(count, locale))
 
 
-def month_labels(first_month: str, count: int, locale: str = LOCALE) -> list[str]:
+def month_labels(first_month: str, count: int, locale: str = LOCALE, *, full: bool = False) -> list[str]:
     """The calendar months before month 1 (index 0), of month 1, 2, ..., `count`.
 
     >>> month_labels("2027-01", 1)
     ['Dec 2026', 'Jan 2027']
     """
     start = int(first_month[:4]) * 12 + int(first_month[5:]) - 2
-    names = month_names(locale)
+    names = month_names(locale, full=full)
     return [names[month % 12].replace("{y}", f"{month // 12}") for month in range(start, start + count + 1)]
 
 
 @cache
-def month_names(locale: str = LOCALE) -> list[str]:
-    """January to December of a year, which stands in their place {y}.
+def month_names(locale: str = LOCALE, *, full: bool = False) -> list[str]:
+    """January to December of a year, which stands in their place {y}; short, or in full.
 
-    >>> month_names()[:2], month_names("de-DE")[2]
-    (['Jan {y}', 'Feb {y}'], 'März {y}')
+    >>> month_names()[:2], month_names("de-DE")[2], month_names("es-ES", full=True)[0]
+    (['Jan {y}', 'Feb {y}'], 'März {y}', 'enero de {y}')
     """
     days = (datetime.date(_YEAR, month, 1) for month in range(1, 13))
-    return [format_date(day, "MMM y", locale=_locale(locale)).replace(str(_YEAR), "{y}") for day in days]
+    pattern = "yMMMM" if full else "yMMM"
+    return [format_skeleton(pattern, day, locale=_locale(locale)).replace(str(_YEAR), "{y}") for day in days]
 
 
 def _shown(value: float, least: int, most: int) -> int:

@@ -144,7 +144,7 @@ export function takesSection(controls, words, labels, show, set) {
   const field = (name, label, change) => {
     const input = node("input", { type: "text", class: "growth-number", inputmode: "decimal", autocomplete: "off", "aria-label": label });
     input.addEventListener("change", () => {
-      const value = Number(input.value.replaceAll(show.group, "").replace(show.point, "."));
+      const value = Number(input.value.replace(/\s/g, "").replaceAll(show.group, "").replace(show.point, "."));
       if (Number.isFinite(value) && input.value.trim()) own[name] = change(value);
       else delete own[name];
       run();

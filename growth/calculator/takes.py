@@ -9,7 +9,7 @@ from html import escape
 
 from growth.calculator.controls import controls, line_of
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.number_words import money, month_labels, near, number, percent, roughly
+from growth.calculator.number_words import SPACE, money, month_labels, near, number, percent, roughly
 from growth.engine import Forecast, forecast
 from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve, with_values
 from growth.goals.goal import series_of
@@ -184,4 +184,4 @@ def _plain(value: float, locale: str) -> str:
     from babel.numbers import format_decimal
 
     text: str = format_decimal(float(f"{value:.12g}"), format="#,##0.######", locale=locale.replace("-", "_"))
-    return text
+    return text.replace("\u202f", SPACE)

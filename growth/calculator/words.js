@@ -17,13 +17,17 @@ export function monthLabels(first, names) {
   return Array.from({ length: LONGEST + 1 }, (_, i) => names[(start + i) % 12].replace("{y}", Math.floor((start + i) / 12)));
 }
 
+// So many months, in words; `forms` by the plural category of the language (CLDR), "other" where it has none of its own.
+export const monthCount = (count, forms, show) => said(forms[show.plural(count)] ?? forms.other, { n: show.number(count) });
+
 // Numbers as the reader sees them, by the rules of the locale. digits: decimals of the currency's minor unit.
 export function formatter(locale, currency, digits) {
   const formats = new Map();
   const format = (key, options, tongue = locale) => {
-    if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(tongue, options));
+    if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(tongue, { useGrouping: true, ...options }));
     return formats.get(key);
   };
+  const plurals = new Intl.PluralRules(locale);
   const minor = digits ?? new Intl.NumberFormat(locale, { style: "currency", currency }).resolvedOptions().maximumFractionDigits;
   const sure = (value) => Number(value.toPrecision(12)); // rounding starts from digits that two engines agree on
   const positive = (value, decimals) => (Math.abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
@@ -69,7 +73,8 @@ export function formatter(locale, currency, digits) {
       const decimals = shown(value, 4, 7);
       return write(`percent${decimals}`, { style: "percent", maximumFractionDigits: decimals - 2 }, value, decimals);
     },
-    plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value),
+    plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value).replaceAll("\u202f", "\u00a0"),
+    plural: (count) => plurals.select(count),
     group,
     point,
     near,
@@ -176,12 +181,12 @@ function settlesClause(scenario, result, found, show, values) {
 }
 
 // What is left of cash a month over the last year, and of recognised revenue where that differs.
-function cashClause({ months, series }, monthCount, show, values) {
+function cashClause({ months, series }, words, show, values) {
   const span = Math.min(12, months);
   const mean = (name) => series[name].slice(-span).reduce((all, value) => all + value, 0) / span;
   const left = mean("net_cash"), cameIn = mean("cash_in"), earned = left - cameIn + mean("revenue");
   const apart = Math.abs(earned - left);
-  Object.assign(values, { span: monthCount(span), left: show.money(Math.abs(left)), earned: show.money(Math.abs(earned)) });
+  Object.assign(values, { span: monthCount(span, words.months, show), left: show.money(Math.abs(left)), earned: show.money(Math.abs(earned)) });
   const even = Math.abs(left) <= Math.max(SAME * cameIn, 0.5 * 10 ** -show.minor);
   const keys = [even ? "cash_even" : left < 0 ? "cash_short" : "cash"];
   if (apart > EARNED * Math.max(Math.abs(earned), Math.abs(left)) && apart > SAME * cameIn) {
@@ -209,8 +214,7 @@ export function nothing({ series }, found) {
 
 // The sentences, each a list of [text, whether it is a computed number]; the same cases as words.py.
 export function answerParts(scenario, result, found, words, labels, show) {
-  const monthCount = (count) => said(words.months[Number(count !== 1)], { n: show.number(count) });
-  const values = { months: monthCount(result.months) };
+  const values = { months: monthCount(result.months, words.months, show) };
   const pieces = (keys) =>
     keys
       .map((key) => key.split(".").reduce((part, name) => part[name], words))
@@ -223,6 +227,6 @@ export function answerParts(scenario, result, found, words, labels, show) {
     ...settlesClause(scenario, result, found, show, values),
   ];
   const left = leftClause(scenario, result, found, labels, show, values);
-  const cash = hasCosts(scenario) ? [...cashClause(result, monthCount, show, values), ...lowestClause(scenario, result, show, values)] : [];
+  const cash = hasCosts(scenario) ? [...cashClause(result, words, show, values), ...lowestClause(scenario, result, show, values)] : [];
   return [first, left, cash].filter((keys) => keys.length).map(pieces);
 }

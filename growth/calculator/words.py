@@ -183,6 +183,7 @@ def goal_clause(said: Said) -> list[str]:
     if not there.any():
         return ["goal_never"]
     first, missed = int(there.argmax()), np.flatnonzero(~there)
+    said.months["month"] = first
     said.values["month"] = number(first, said.locale)
     said.values["calendar"] = month_labels(forecast.scenario.first_month, forecast.months, said.locale)[first]
     start = "goal_reached" if first else "goal_past" if compared(forecast.opening_mrr[0], goal) > 0 else "goal_at"

@@ -71,7 +71,7 @@ def test_numbers_round_half_away_from_zero_on_their_shortest_decimals():
 
 def test_html_escapes_and_marks_the_computed_numbers():
     html = answer_html(growth.forecast(business(goal_mrr=380)), given="a < b")
-    assert '<p class="growth-answer"><strong>€380</strong> a month in <strong>Feb 2027</strong>' in html
+    assert '<p class="growth-answer"><strong>€380</strong> a month in <strong>February 2027</strong>' in html
     assert "<p>With <strong>10</strong> new customers" in html and "<p>a &lt; b</p>" in html
 
 
@@ -101,12 +101,12 @@ const answers = pages.map(({ scenario: ranged, bounds, how_sure, words, month_na
   const labels = monthLabels(scenario.first_month, month_names);
   const show = formatter(locale, scenario.currency, digits);
   const found = measures(scenario, result);
-  const monthCount = (count) => words.months[Number(count !== 1)].replace("{n}", show.number(count));
+  const countOf = (count) => monthCount(count, words.months, show);
   const parts = answerParts(scenario, result, found, words, labels, show);
   const sure = sureness(bounds);
   sure.restart(ranges);
   const spread = spreadOf(scenario, result, sure.ends(scenario));
-  parts.push(howSure(scenario, result, found, spread, how_sure, labels, show, monthCount));
+  parts.push(howSure(scenario, result, found, spread, how_sure, labels, show, countOf));
   return parts.map((pieces) => pieces.map(([text]) => text).join("")).join(" ").trim();
 });
 process.stdout.write(JSON.stringify({ formatted, answers }));
@@ -135,6 +135,9 @@ def test_the_page_says_and_writes_exactly_what_python_does(tmp_path):
         ("de-DE", "KWD"),
         ("en-GB", "HUF"),
         ("fr-FR", "EUR"),
+        ("es-ES", "EUR"),
+        ("pt-BR", "EUR"),
+        ("pt-BR", "BRL"),
     ]
     spoken = [(one, locale) for one in scenarios for locale in map(locale_of, languages())]
     pages = [page_data(one, locale=locale) for one, locale in spoken]
