@@ -18,7 +18,7 @@ import openpyxl
 import pytest
 
 import growth
-from growth.calculator.language import locale_of
+from growth.calculator.language import languages, locale_of
 from growth.calculator.words import answer
 from growth.engine import SERIES
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
@@ -125,7 +125,7 @@ def differences(forecast: growth.Forecast, workbook: Path, words: dict[str, Any]
     month, expected = beside(sentence, words["sentence"]["facts"]["goal_month"]), goal_month(forecast).value
     if month != (DASH if expected is None else expected):
         found.append(f"goal month {month} for {expected}")
-    locale = locale_of("de") if words["sheets"] == workbook_words("de-DE")["sheets"] else locale_of("en")
+    locale = next(locale for locale in map(locale_of, languages()) if workbook_words(locale) == words)
     said = " ".join(filter(None, (beside(sentence, words["sentence"]["facts"][key]) for key in ("answer", "cash"))))
     if language_free(said) != language_free(answer(forecast, locale)):
         found.append(f"says {said!r} for {answer(forecast, locale)!r}")
@@ -134,4 +134,4 @@ def differences(forecast: growth.Forecast, workbook: Path, words: dict[str, Any]
 
 def language_free(text: str) -> str:
     """A sentence without the signs that group digits and mark decimals, which follow the program's own locale."""
-    return re.sub(r"(?<=\d)[.,](?=\d)", "", text)
+    return re.sub(r"(?<=\d)[.,\xa0](?=\d)", "", text)

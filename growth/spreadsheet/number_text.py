@@ -33,7 +33,8 @@ class NumberText:
         self._before, _, self._after = words.money(1, currency, locale, 0).partition("1")
         self.minor = words.minor_digits(currency)
         name = locale.replace("-", "_")
-        self._signs = str.maketrans({",": get_group_symbol(name), ".": get_decimal_symbol(name)})
+        group = get_group_symbol(name).replace("\u202f", words.SPACE)
+        self._signs = str.maketrans({",": group, ".": get_decimal_symbol(name)})
         self._per_cent = words.percent(0.01, locale).partition("1")[2]
 
     def money(self, value: Formula, decimals: Formula | int | None = None) -> Formula:

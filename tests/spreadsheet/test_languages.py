@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
-from library import LIBRARY
-from office import sheet_values
+from library import LIBRARY, SCENARIOS
+from office import differences, needs_office, recalculated, sheet_values
 
 import growth
 from growth.calculator.language import languages, locale_of
@@ -19,6 +21,7 @@ from growth.spreadsheet import spreadsheet
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.workbook_text import workbook_locale, workbook_words
 
+CALCULATED = "fr"  # by LibreOffice; the others' formulas are those of the English workbook
 OTHERS = [code for code in languages() if code != "en" and workbook_locale(locale_of(code)) == locale_of(code)]
 
 
@@ -68,3 +71,42 @@ def test_every_assumption_has_its_label(code: str):
         english, other = Inputs(scenario).cells, Inputs(scenario, locale=locale_of(code)).cells
         alike = [a.label for a, b in zip(english, other, strict=True) if a.label == b.label]
         assert all(label.startswith("Budget") for label in alike), alike
+
+
+def book(name: str, code: str) -> tuple[growth.Forecast, bytes]:
+    forecast = growth.forecast(growth.load_scenario(SCENARIOS / f"{name}.yaml"))
+    giveaway = Giveaway(name="x", question="How big, and when?", language=code)
+    return forecast, spreadsheet(forecast, giveaway=giveaway)
+
+
+@needs_office
+def test_a_workbook_in_another_language_recalculates_to_the_same_numbers_and_sentences(tmp_path: Path):
+    made = {name: book(name, CALCULATED) for name in ("fernhollow", "yearly-plans", "seasonal")}
+    for name, (_, content) in made.items():
+        (tmp_path / f"{name}.xlsx").write_bytes(content)
+    found = recalculated([tmp_path / f"{name}.xlsx" for name in made], folder=tmp_path)
+    words = workbook_words(locale_of(CALCULATED))
+    for name, (forecast, _) in made.items():
+        assert differences(forecast, found[name], words) == [], name
+
+
+def formulas(content: bytes) -> list[list[str]]:
+    """The formulas sheet by sheet, without their texts and with numbers in place of the sheets' names."""
+    opened = openpyxl.load_workbook(BytesIO(content))
+    names = sorted(opened.sheetnames, key=len, reverse=True)
+    sheets = re.compile("|".join(f"'{re.escape(name)}'!|(?<![\\w'])" + re.escape(name) + "!" for name in names))
+
+    def plain(formula: str) -> str:
+        bare = re.sub(r'"[^"]*"', "TEXT", formula)
+        return sheets.sub(lambda found: f"S{opened.sheetnames.index(found.group().strip(chr(39) + '!'))}!", bare)
+
+    return [
+        [plain(cell.value) for row in sheet.iter_rows() for cell in row if cell.data_type == "f"]
+        for sheet in opened.worksheets[:-1]  # the last puts sentences together, each language in its own order
+    ]
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_workbook_has_the_same_formulas_in_every_language(code: str):
+    (_, english), (_, other) = book("fernhollow", "en"), book("fernhollow", code)
+    assert formulas(other)[1:] == formulas(english)[1:]  # the first shows the sentences
