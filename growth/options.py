@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from growth.output import check_folder, check_output
 
-__all__ = ["Writes", "add_file_output", "add_folder_output", "check_outputs", "inputs_of"]
+__all__ = ["Writes", "add_file_output", "add_folder_output", "check_outputs", "confirmed", "inputs_of"]
 
 
 class Writes(argparse.Action):
@@ -85,6 +86,15 @@ def check_outputs(arguments: argparse.Namespace) -> None:
             check_folder(value)
         else:
             check_output(value, suffixes=option.suffixes, inputs=inputs_of(arguments), replace=arguments.replace)
+
+
+def confirmed(yes: bool) -> bool:
+    """Whether what was just shown is right: `--yes` was given, or somebody at a terminal says so.
+
+    >>> confirmed(True)
+    True
+    """
+    return yes or (sys.stdin.isatty() and input("Is that right? yes or no: ").strip().casefold() in ("y", "yes"))
 
 
 def inputs_of(arguments: argparse.Namespace) -> list[str]:

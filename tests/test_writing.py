@@ -25,6 +25,7 @@ EXAMPLES = {
     ("schema", "--to"): "schema --to TO",
     ("kit", "--to"): "kit IN/fernhollow.yaml --to TO",
     ("measure", "--to"): "measure IN/records/fernhollow-charges.csv --columns IN/columns.yaml --to TO",
+    ("measure", "--remember"): "measure IN/records/fernhollow-charges.csv --columns IN/columns.yaml --remember TO",
     ("records-demo", "--to"): "records-demo --months 3 --to TO",
     ("earned import", "--remember"): "earned import IN/ledger IN/earned/buyers.csv --yes --remember TO",
     ("earned export", "--to"): "earned export IN/ledger --to TO",

@@ -5,13 +5,12 @@ from __future__ import annotations
 import argparse
 import datetime
 import re
-import sys
 import textwrap
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from growth.options import add_file_output, add_folder_output
+from growth.options import add_file_output, add_folder_output, confirmed
 from growth.output import YAML
 
 if TYPE_CHECKING:
@@ -133,9 +132,7 @@ def _agreed(file: str, guess: str, yes: bool) -> None:
     from growth.errors import Problem
 
     print(textwrap.fill(_plain(f"{file} would be read as {guess}."), WIDTH, break_on_hyphens=False))
-    if yes:
-        return
-    if sys.stdin.isatty() and input("Is that right? yes or no: ").strip().casefold() in ("y", "yes"):
+    if confirmed(yes):
         return
     fix = "Add --yes if that is right; else say what they are called in a file for --columns."
     raise LedgerError([Problem("", "columns whose meaning you have agreed to", "a guess", fix)], file=file)

@@ -22,7 +22,16 @@ if TYPE_CHECKING:
     from growth.records.joining import Joining
     from growth.records.measured import KindMeasures, Measured
     from growth.records.paid_months import PaidMonths, spread_payments
-    from growth.records.read import ColumnNames, RecordsError, Rows, load_columns, read_records, snapshot_table
+    from growth.records.read import (
+        ColumnNames,
+        RecordsError,
+        Rows,
+        Understood,
+        load_columns,
+        read_records,
+        snapshot_table,
+        understand,
+    )
     from growth.records.report import markdown, notes, summary
     from growth.records.scenario_file import scenario_text, write_scenario
     from growth.records.survival import Misfit, RiskTable, Survival, kaplan_meier, misfit, risk_table, spell_risk
@@ -38,7 +47,7 @@ _MODULES = {
     "joining": "Joining",
     "measured": "KindMeasures Measured",
     "paid_months": "PaidMonths spread_payments",
-    "read": "ColumnNames RecordsError Rows load_columns read_records snapshot_table",
+    "read": "ColumnNames RecordsError Rows Understood load_columns read_records snapshot_table understand",
     "report": "markdown notes summary",
     "scenario_file": "scenario_text write_scenario",
     "survival": "Misfit RiskTable Survival kaplan_meier misfit risk_table spell_risk",
@@ -65,6 +74,7 @@ __all__ = [
     "Rows",
     "Spells",
     "Survival",
+    "Understood",
     "best",
     "bridge_frame",
     "fit_all",
@@ -87,6 +97,7 @@ __all__ = [
     "spread_payments",
     "summary",
     "triangles",
+    "understand",
     "verdict",
     "write_scenario",
 ]

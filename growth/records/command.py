@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import argparse
 import re
-from typing import Any
+import textwrap
+from typing import TYPE_CHECKING, Any
 
 from growth.errors import Problem
-from growth.options import add_file_output
+from growth.options import add_file_output, confirmed
 from growth.output import YAML
+
+if TYPE_CHECKING:
+    from growth.records.read import ColumnNames
 
 CAUTION = (
     "No customer's identifier was kept, and none is in the scenario. The plans' names are: look at them before you "
@@ -23,14 +27,14 @@ def add_command(subparsers: Any) -> None:
     measure.add_argument(
         "records", metavar="RECORDS", help="a CSV, Parquet or .xlsx file: charges, months or subscriptions"
     )
-    add_file_output(
-        measure, "--to", suffixes=YAML, required=True, metavar="SCENARIO", help="the scenario file to write (YAML)"
-    )
+    add_file_output(measure, "--to", suffixes=YAML, metavar="SCENARIO", help="the scenario file to write (YAML)")
     measure.add_argument(
         "--columns",
         metavar="FILE",
-        help="a YAML file: names of columns, unit of amounts, exchange rates",
+        help="a YAML file: names of columns, order of dates, notation and unit of amounts, exchange rates",
     )
+    measure.add_argument("--yes", action="store_true", help="take the guesses at what the records mean")
+    add_file_output(measure, "--remember", suffixes=YAML, help="write what was understood, for --columns next month")
     measure.add_argument(
         "--business", metavar="NAME", default="Measured business", help="the name that the scenario gets"
     )
@@ -78,14 +82,18 @@ def _measure(arguments: argparse.Namespace) -> None:
         raise RecordsError("--months has to be from 1 to 120, and --leave-out at least 0")
     if arguments.grace is not None and not 0 <= arguments.grace <= 12:
         raise RecordsError([Problem("--grace", "a number of months from 0 to 12", str(arguments.grace))])
+    if not arguments.to and not arguments.remember:
+        raise RecordsError([Problem("--to", "a scenario file to write, or --remember a file for --columns", "neither")])
+    columns = _agreed(arguments)
+    if not arguments.to:
+        return
     from growth.records.backtest import run_backtest, verdict
     from growth.records.estimate import measure
     from growth.records.paid_months import spread_payments
-    from growth.records.read import load_columns, read_records
+    from growth.records.read import read_records
     from growth.records.report import summary
     from growth.records.scenario_file import write_scenario
 
-    columns = load_columns(arguments.columns) if arguments.columns else None
     rows = read_records(arguments.records, columns=columns, leave_out=arguments.leave_out, until=arguments.until)
     measured = measure(spread_payments(rows, until=arguments.until, grace=arguments.grace))
     write_scenario(
@@ -100,6 +108,35 @@ def _measure(arguments: argparse.Namespace) -> None:
         [*verdict(run_backtest(rows, until=arguments.until, grace=arguments.grace)), ""] if arguments.backtest else []
     )
     print("\n".join([*summary(measured), *tried, f"The scenario was written to {arguments.to}", "", CAUTION]))
+
+
+def _agreed(arguments: argparse.Namespace) -> ColumnNames:
+    """Show how the records are understood; RecordsError unless somebody agrees to what was guessed."""
+    from growth.output import write_output
+    from growth.records.read import load_columns, understand
+    from growth.records.read.guess import settings_text
+    from growth.records.read.rows import RecordsError
+    from growth.scenario.write import flow
+
+    found = understand(arguments.records, load_columns(arguments.columns) if arguments.columns else None)
+    grace = "chosen from the data" if arguments.grace is None else f"{arguments.grace}, as --grace says"
+    if found.shape == "subscriptions" and arguments.grace is None:
+        grace = "none, since the table says who left"
+    print("understood:")
+    for line in (*found.told, f"months that a payment may be missing: {grace}"):
+        print(textwrap.fill(line, 98, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False))
+    print()
+    if found.guessed and not confirmed(arguments.yes):
+        guess = flow({name: found.columns.model_dump(mode="json")[name] for name in found.guessed})
+        fix = f"Add --yes if what is listed above is right; else write what is right into a file for --columns: {guess}"
+        raise RecordsError([Problem("", "a yes to what was guessed", "none", fix)], file=arguments.records)
+    if arguments.remember:
+        inputs = [arguments.records, arguments.columns]
+        write_output(
+            arguments.remember, settings_text(found.columns), suffixes=YAML, inputs=inputs, replace=arguments.replace
+        )
+        print(f"Written: {arguments.remember}, for --columns.", end="\n\n")
+    return found.columns
 
 
 def _demo(arguments: argparse.Namespace) -> None:

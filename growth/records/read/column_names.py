@@ -7,6 +7,9 @@ Columns of no shape are not read. Where an export has other names, a small YAML 
     currency: EUR             # of all the rows, where there is no such column; else the one to convert to
     rates: {USD: 0.92}        # one USD is 0.92 of that currency; by month as {USD: {2025-01: 0.92, 2025-02: 0.93}},
                               # or the name of a CSV file beside this one, with the columns month, currency and rate
+    dates: day-month-year     # 03/02/2025 is 3 February; or month-day-year, year-month-day; without it 2025-02-03 alone
+    zone: Europe/Berlin       # dates that say a time and its zone count in this one's days; without it as written
+    signs: ["€"]              # currency signs or codes that stand beside the amounts
     decimal: ","              # 1.240,00 with the next line; a point, and nothing between thousands, without them
     thousands: "."
     paid: [erledigt]          # what a column `status` calls a charge that was paid; `any` reads all rows
@@ -22,15 +25,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
+from zoneinfo import available_timezones
 
 import numpy as np
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from growth.errors import Problem, ScenarioError
 from growth.files import read_input
+from growth.records.read.notations import DateOrder
 from growth.records.read.rates import load_rates
 from growth.records.read.rows import RecordsError
-from growth.scenario.section import Currency, Name, Section
+from growth.scenario.section import Currency, Name, Section, broken
 
 MOST_BYTES = 1 << 20  # of the YAML file
 
@@ -64,6 +69,14 @@ SHAPES = (CHARGES, MONTHS, SUBSCRIPTIONS)  # the first one whose columns are the
 KNOWN = (*dict.fromkeys(name for shape in SHAPES for name in shape.columns),)
 OurName = Literal[KNOWN]  # type: ignore[valid-type]
 
+
+def _known_zone(name: str) -> str:
+    if name not in available_timezones():
+        raise broken("a time zone such as Europe/Berlin", name)
+    return name
+
+
+Zone = Annotated[str, AfterValidator(_known_zone)]
 Rate = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
 LineKind = Literal["recurring", "once", "tax", "proration"]
 Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(0[1-9]|1[0-2])$")]
@@ -75,6 +88,9 @@ class ColumnNames(Section):
     columns: dict[OurName, Name] = Field(default_factory=dict)
     amounts: Literal["major", "minor"] = "major"
     currency: Currency | None = None
+    dates: DateOrder | None = None
+    zone: Zone | None = None
+    signs: Annotated[tuple[Name, ...], Field(max_length=9)] = ()
     decimal: Literal[".", ","] = "."
     thousands: Literal["", ".", ",", " ", "'"] = ""
     paid: Annotated[tuple[Name, ...], Field(max_length=40)] | Literal["any"] = ()

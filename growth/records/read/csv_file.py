@@ -22,6 +22,7 @@ from growth.records.read.column_names import ColumnNames
 from growth.records.read.rows import Block, RecordsError, encoded
 
 BLOCK_SIZE = 1 << 24  # bytes
+ROW_BYTES = 60  # of a usual row
 LONGEST_HEADER = 64 * 1024  # bytes
 DELIMITERS = ",;\t|"
 LINE_FEED, CARRIAGE_RETURN, QUOTE = b'\n\r"'
@@ -48,8 +49,8 @@ class _Record:
     fault: str
 
 
-def csv_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
-    """Yield the file's records in order, some hundred thousand at a time.
+def csv_blocks(path: Path, names: ColumnNames, rows: int | None = None) -> Iterator[Block]:
+    """Yield the file's records in order, some hundred thousand at a time, or about as many as `rows`.
 
     Raises
     ------
@@ -60,7 +61,7 @@ def csv_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
     with path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as data:
         at, line = _skip_record(data, 0, 1, layout)
         while at < len(data):
-            block, at, line = _read_block(data, at, line, layout)
+            block, at, line = _read_block(data, at, line, layout, rows * ROW_BYTES if rows else BLOCK_SIZE)
             yield block
 
 
@@ -88,9 +89,9 @@ def _first_line(path: Path) -> tuple[str, list[str]]:
     return delimiter, [name.strip() for name in header]
 
 
-def _read_block(data: mmap, start: int, first_line: int, layout: _Layout) -> tuple[Block, int, int]:
+def _read_block(data: mmap, start: int, first_line: int, layout: _Layout, size: int) -> tuple[Block, int, int]:
     """Read the records that begin in one block; return also the place and the line of the next record."""
-    content = data[start : _end_of_line(data, start + BLOCK_SIZE)]
+    content = data[start : _end_of_line(data, start + size)]
     ends = _line_ends(content)
     begins = np.concatenate([[0], ends[:-1]])
     plain = ~_blank(content, begins, ends)

@@ -16,22 +16,15 @@ from growth.records.read.as_rows import as_rows, starting_day
 from growth.records.read.column_names import ColumnNames
 from growth.records.read.csv_file import csv_blocks, csv_header
 from growth.records.read.invoice_lines import line_kinds
+from growth.records.read.notations import days_in_zone, iso_dates, plain_numbers, with_percent_sign
 from growth.records.read.reading_notes import PAID, UNPAID, folded, spelled_twice, unread_columns
 from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded
 from growth.records.read.subscriptions import Values
-from growth.records.read.values import (
-    AMOUNTS,
-    NAMES,
-    NONE,
-    as_strings,
-    meanings,
-    plain_numbers,
-    statuses,
-    with_percent_sign,
-)
+from growth.records.read.values import AMOUNTS, DATES, NAMES, NONE, as_strings, meanings, statuses
 from growth.records.read.workbook_file import workbook_blocks, workbook_header
 
 PARQUET_ROWS = 1 << 18  # in a block
+FIRST_ROWS = 20_000  # that guesses are made from
 MOST_PLANS = 30_000
 ENDS_BEFORE = "a period that ends before it begins"
 
@@ -63,13 +56,8 @@ def read_records(
         There is no such file, no shape of ours, no row, more unreadable rows than `leave_out`, more than 30,000 plans,
         or several currencies without rates.
     """
-    path, file, columns = regular_file(path, error=RecordsError), str(path), columns or ColumnNames()
-    ending = path.suffix.lower()
-    if ending not in OTHER_FILES:
-        with open_input(path, error=RecordsError) as stream:
-            if wrong := not_a_table(stream.read(16)):
-                raise RecordsError([wrong], file=file)
-    blocks = OTHER_FILES.get(ending, csv_blocks)(path, columns)
+    path, file, columns = _a_table(path), str(path), columns or ColumnNames()
+    blocks = OTHER_FILES.get(path.suffix.lower(), csv_blocks)(path, columns)
     names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
     try:
         parts, customers, unreadable, unpaid = _interpreted(blocks, names, columns)
@@ -79,7 +67,9 @@ def read_records(
     if not sum(part["customer"].size for part in parts):
         raise RecordsError([Problem("", "at least one row that can be read", "none")], file=file)
     values = {ours: np.concatenate([part[ours] for part in parts]) for ours in parts[0]}
-    said = [*unread_columns(*_header(path, columns)), *_unpaid_note(unpaid)]
+    header = table_header(path)
+    _, places = columns.find(header, file=file)
+    said = [*unread_columns(header, [header[place] for place in places.values()]), *_unpaid_note(unpaid)]
     if columns.letter_case == "ignored":
         customers = folded(customers)
     values["customer"], count, distinct = _numbered(values["customer"], customers)
@@ -87,8 +77,8 @@ def read_records(
     return as_rows(values, names, count, columns, unreadable=unreadable, notes=said, until=until, file=file)
 
 
-def parquet_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
-    """Yield the file's rows in order. They are numbered from 2, as if the names of the columns stood in line 1.
+def parquet_blocks(path: Path, names: ColumnNames, rows: int = PARQUET_ROWS) -> Iterator[Block]:
+    """Yield the file's rows in order, so many in a block, numbered from 2 as if the names of the columns were line 1.
 
     Raises
     ------
@@ -101,7 +91,7 @@ def parquet_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
             header = file.schema_arrow.names
             _, places = names.find(header, file=str(path))
             theirs = {ours: header[place] for ours, place in places.items()}
-            for batch in file.iter_batches(PARQUET_ROWS, columns=list(theirs.values())):
+            for batch in file.iter_batches(rows, columns=list(theirs.values())):
                 columns = {ours: encoded(batch.column(name)) for ours, name in theirs.items()}
                 yield Block(columns, np.arange(line, line + batch.num_rows), [])
                 line += batch.num_rows
@@ -115,12 +105,36 @@ OTHER_FILES: dict[str, Callable[[Path, ColumnNames], Iterator[Block]]] = {
 }
 
 
-def _header(path: Path, columns: ColumnNames) -> tuple[list[str], list[str]]:
-    """Return the names of all columns, and of those that are read."""
+def table_header(path: str | Path) -> list[str]:
+    """Return the names of all columns of a file. Raises RecordsError where it is no table."""
+    path = _a_table(path)
     headers = {".parquet": lambda at: pq.read_schema(at).names, ".xlsx": workbook_header}
-    header = headers.get(path.suffix.lower(), csv_header)(path)
-    _, places = columns.find(header, file=str(path))
-    return header, [header[place] for place in places.values()]
+    try:
+        return headers.get(path.suffix.lower(), csv_header)(path)
+    except (pa.ArrowException, OSError):
+        raise RecordsError([Problem("", "a Parquet file that can be read")], file=str(path)) from None
+
+
+def first_rows(path: Path, columns: ColumnNames) -> dict[str, list[str]]:
+    """Return the texts of the first rows by our names of the columns; of customers none."""
+    sized = {".parquet": parquet_blocks, ".xlsx": workbook_blocks}
+    block = next(iter(sized.get(path.suffix.lower(), csv_blocks)(path, columns, FIRST_ROWS)), None)
+    if block is None:
+        return {}
+    return {
+        ours: [] if ours == "customer" else as_strings(column.slice(0, FIRST_ROWS).dictionary_decode())[0].to_pylist()
+        for ours, column in block.columns.items()
+    }
+
+
+def _a_table(path: str | Path) -> Path:
+    """Return the path of a regular file that may hold a table; RecordsError for anything else."""
+    path, file = regular_file(path, error=RecordsError), str(path)
+    if path.suffix.lower() not in OTHER_FILES:
+        with open_input(path, error=RecordsError) as stream:
+            if wrong := not_a_table(stream.read(16)):
+                raise RecordsError([wrong], file=file)
+    return path
 
 
 def _unpaid_note(unpaid: int) -> list[str]:
@@ -149,10 +163,7 @@ def _interpreted(
             strings[ours], wrong = as_strings(column.dictionary)
             _note(wrong, which[ours], faults)
         for ours in which:
-            if ours in AMOUNTS and (columns.decimal != "." or columns.thousands):
-                strings[ours] = plain_numbers(strings[ours], decimal=columns.decimal, thousands=columns.thousands)
-            if ours == "discount" and columns.discount == "percent":
-                strings[ours] = with_percent_sign(strings[ours])
+            strings[ours] = _in_our_notation(ours, strings[ours], columns)
             if ours == "status":
                 values[ours], wrong = statuses(strings[ours], *words) if words else (np.ones(len(strings[ours])), {})
             elif ours == "kind":
@@ -182,6 +193,16 @@ def _interpreted(
         identifiers.append(strings["customer"])
         parts.append(rows)
     return parts, pa.chunked_array(identifiers, pa.string()), unreadable, unpaid
+
+
+def _in_our_notation(ours: str, texts: pa.Array, columns: ColumnNames) -> pa.Array:
+    if ours in AMOUNTS and (columns.decimal != "." or columns.thousands or columns.signs):
+        return plain_numbers(texts, decimal=columns.decimal, thousands=columns.thousands, signs=columns.signs)
+    if ours == "discount" and columns.discount == "percent":
+        return with_percent_sign(texts)
+    if ours in DATES and columns.dates:
+        texts = iso_dates(texts, columns.dates)
+    return days_in_zone(texts, columns.zone) if ours in DATES and columns.zone else texts
 
 
 def _note(wrong: dict[int, str], which: np.ndarray, faults: dict[int, str]) -> None:

@@ -242,28 +242,6 @@ def meanings(ours: str, texts: pa.Array) -> tuple[Any, dict[int, str]]:
     return values, _read(READERS[ours], texts, rest, values)
 
 
-def plain_numbers(texts: pa.Array, *, decimal: str, thousands: str) -> pa.Array:
-    """Rewrite numbers in another notation with a decimal point; what is not in that notation becomes unreadable.
-
-    >>> plain_numbers(pa.array(["1.240,50", "-25", "12.5", ""]), decimal=",", thousands=".").to_pylist()
-    ['1240.50', '-25', '?', '']
-    """
-    sign, point = re.escape(thousands), re.escape(decimal)
-    grouped = f"[0-9]{{1,3}}({sign}[0-9]{{3}})+|" if thousands else ""
-    fits = pc.match_substring_regex(texts, f"^\\s*([+-]?({grouped}[0-9]+)({point}[0-9]+)?)?\\s*$")
-    bare = pc.replace_substring(texts, thousands, "") if thousands else texts
-    return pc.if_else(fits, pc.replace_substring(bare, decimal, "."), "?")
-
-
-def with_percent_sign(texts: pa.Array) -> pa.Array:
-    """Put a percent sign behind numbers that have none.
-
-    >>> with_percent_sign(pa.array(["20", "5%", ""])).to_pylist()
-    ['20%', '5%', '']
-    """
-    return pc.replace_substring_regex(texts, r"^(\s*[0-9.]+)\s*$", r"\1%")
-
-
 def statuses(texts: pa.Array, paid: tuple[str, ...], unpaid: tuple[str, ...]) -> tuple[np.ndarray, dict[int, str]]:
     """Return which texts mean that a charge was paid, as int8, and by index what is wrong with unknown ones."""
     words = [text.strip().casefold() for text in texts.to_pylist()]

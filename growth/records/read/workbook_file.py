@@ -19,26 +19,28 @@ MOST_BYTES = 2 << 30  # of the workbook's parts when unpacked
 Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timedelta | None
 
 
-def workbook_blocks(path: Path, names: ColumnNames) -> Iterator[Block]:
-    """Yield the rows of the first sheet in order; blank rows are passed over. The first row names the columns.
+def workbook_blocks(path: Path, names: ColumnNames, rows: int = ROWS) -> Iterator[Block]:
+    """Yield the rows of the first sheet in order, so many in a block; blank rows are passed over.
+
+    The first row names the columns.
 
     Raises
     ------
     RecordsError
         The file is no workbook, is damaged or unpacks to more than 2 GB, or its first row does not name the columns.
     """
-    rows = _sheet_rows(path)
-    header = _texts(next(rows, ()), ".")
+    cells = _sheet_rows(path)
+    header = _texts(next(cells, ()), ".")
     _, places = names.find(header, file=str(path))
     parts: list[list[str]] = []
     lines: list[int] = []
-    for line, row in enumerate(rows, start=2):
+    for line, row in enumerate(cells, start=2):
         texts = _texts(row, names.decimal)
         if not any(texts):
             continue
         parts.append([texts[place] if place < len(texts) else "" for place in places.values()])
         lines.append(line)
-        if len(parts) == ROWS:
+        if len(parts) == rows:
             yield _block(places, parts, lines)
             parts, lines = [], []
     if parts:

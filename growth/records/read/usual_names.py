@@ -1,0 +1,30 @@
+"""Other usual names of our columns, in lower case and with blanks."""
+
+from __future__ import annotations
+
+_NAMES = {
+    "customer": "customer id, client, client id, client number, account, account id, subscriber, user id, email, "
+    "e-mail, customer email, kunde, kundennummer",
+    "date": "paid on, paid at, charged on, charged at, payment date, invoice date, billed on, created, created at, "
+    "datum, rechnungsdatum",
+    "amount": "total, net amount, net, amount paid, amount in cents, line amount, value, betrag",
+    "month": "period, monat",
+    "mrr": "monthly recurring revenue, recurring revenue",
+    "start": "start date, started, started on, started at, from, begin, beginn",
+    "end": "end date, ended, ended on, ended at, cancelled on, cancelled at, canceled on, canceled at, to, until, ende",
+    "price": "fee, unit price, amount, preis",
+    "plan": "plan name, product, tier, tarif",
+    "billing": "interval, billing interval, billing cycle, cycle, frequency",
+    "quantity": "seats, qty, units, anzahl",
+    "discount": "discount percent, rabatt",
+    "currency": "currency code, währung",
+    "joined": "customer since, signed up, sign-up date, signup date",
+    "status": "payment status",
+    "refunded": "amount refunded, refund, refund amount",
+    "kind": "line type, line kind, item type",
+    "tax": "tax amount, vat, vat amount, mwst, ust",
+    "months": "months paid",
+    "period_start": "period from, service from, paid from",
+    "period_end": "period to, service to, paid until",
+}
+ALSO = {ours: tuple(names.split(", ")) for ours, names in _NAMES.items()}
