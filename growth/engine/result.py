@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from growth.scenario import Scenario
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Forecast:
     """The months of one scenario, or of every draw of it. Made by `growth.forecast`.
 

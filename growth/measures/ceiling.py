@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -39,6 +40,8 @@ if TYPE_CHECKING:
 NOBODY = 1e-9  # customers a month, or money on board, below which there are none: what fading numbers leave
 MORE = 1e-3  # a last year that is less of a century's sum than this is no growth that anybody sees
 _NONE = len(REASONS) + 1  # stands for "no reason", so that the first reason told is the least
+# what `_settle` found for each forecast in use: sentences and pictures ask for the ceiling many times
+_SETTLED: WeakKeyDictionary[Forecast, np.ndarray] = WeakKeyDictionary()
 
 
 def growth_ceiling(forecast: Forecast) -> Measure:
@@ -97,7 +100,9 @@ def customer_ceiling(forecast: Forecast) -> Measure:
 
 
 def _ceiling(forecast: Forecast, kind: int) -> Measure:
-    levels, codes = by_block(forecast.scenario, lambda read, draws: _settle(forecast.scenario, read, draws)[:, kind])
+    if forecast not in _SETTLED:
+        _SETTLED[forecast] = by_block(forecast.scenario, lambda read, draws: _settle(forecast.scenario, read, draws))
+    levels, codes = _SETTLED[forecast][:, kind]
     undefined = np.flatnonzero(codes < _NONE)
     reason: Reason | str = REASONS[int(codes[undefined[0]]) - 1] if undefined.size else ""
     return Measure.of(forecast, np.where(codes < _NONE, np.nan, levels), reason)

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from generated import random_scenario
+from how_many import few_or_many
 from page_engine import apart, in_node, needs_node, unpacked
 
 import growth
@@ -38,7 +39,7 @@ def unsure(seed: int) -> growth.Scenario:
 
 @needs_node
 def test_bands_chances_and_shares_agree_with_python():
-    scenarios = [unsure(seed) for seed in range(300)]
+    scenarios = [unsure(seed) for seed in range(few_or_many(80, 300))]
     goals = [float(growth.forecast(one).closing_mrr.mean()) + 1 for one in scenarios]
     questions = [
         {"scenario": one.model_dump(mode="json"), "bounds": page_data(one)["bounds"], "goal": goal}

@@ -7,11 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from library import LIBRARY
 from plain import business, plan
 
 import growth
-from growth.scenario.range import likely_values
 
 pytest.importorskip("babel")
 from calculator_page import opened
@@ -119,16 +117,6 @@ def test_what_customers_pay_moves_with_their_number_whatever_the_way_there(brows
     number["mrr"].fill("2000")  # 40 each from now on
     number["customers"].fill("100")
     assert mrr() == 4000 and number["mrr"].input_value() == "4000"
-
-
-@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
-def test_every_box_shows_its_number_and_every_thumb_stands_on_it(browser, tmp_path, path):
-    page = opened(browser, growth.load_scenario(path), tmp_path)
-    boxes = "[...document.querySelectorAll('.growth-line')].map((line) => [line.querySelector('.growth-number').value, "
-    boxes += "line.querySelector('[type=range]').value, line.querySelector('[type=range]').dataset.path])"
-    scenario = likely_values(growth.load_scenario(path).model_dump(mode="json"))
-    for typed, thumb, place in page.evaluate(boxes):
-        assert typed != "" and float(thumb) == pytest.approx(value_at(scenario, place))
 
 
 def test_numbers_are_read_as_people_type_them(browser, tmp_path):
