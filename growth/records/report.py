@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from growth.records.churn_change import change_note, last_month_note
+from growth.records.failed_payments import failed_note, failed_payments
 from growth.records.intervals import Rate
 from growth.records.joining import joining_notes
 from growth.records.lapses import BEFORE, PENDING, UNPAID
@@ -93,10 +94,12 @@ def markdown(measured: Measured) -> str:
 
 def whole(measured: Measured) -> dict[str, tuple[Rate, str]]:
     """Return the rates of the whole business with their print formats, by label."""
+    failed = failed_payments(measured.book)
     found = {
         "new customers a month": (measured.joining.level, "{:,.1f}"),
         "customers leaving a month": (measured.churn, SHARE),
         "MRR churned a month": (measured.revenue_churn, SHARE),
+        "leave after a failed payment": (failed.share if failed else None, SHARE),
         "expansion a month": (measured.expansion, SHARE),
         "contraction a month": (measured.contraction, SHARE),
         "MRR per customer (ARPA)": (measured.arpa, MONEY),
@@ -157,6 +160,7 @@ def notes(measured: Measured) -> list[str]:
             )
     told = (change_note(measured.churn_change, book), last_month_note(measured.history, book))
     said += [note for note in told if note]
+    said += failed_note(book)
     said += price_notes(measured.changes, book)
     said += joining_notes(measured.joining)
     return [*book.notes, *said]

@@ -10,7 +10,7 @@ from growth.records.read.invoice_lines import recurring_lines
 from growth.records.read.reading_notes import one_spelling
 from growth.records.read.rows import RecordsError, Rows, Unreadable, months_of
 from growth.records.read.subscriptions import Values, subscription_months
-from growth.records.read.values import NONE
+from growth.records.read.values import FAILED, NONE
 
 MEAN_MONTH = 365.2425 / 12  # days of an average month of the calendar
 MOST_MONTHS = 60  # that a charge may pay for
@@ -62,6 +62,12 @@ def as_rows(
         if not values["month"].size:
             raise RecordsError([Problem("", "a subscription that runs on the last day of a month", "none")], file=file)
     charges = "date" in values
+    failed = _failed(values) if "status" in values or "reason" in values else None
+    if "status" in values:
+        paid = values["status"] != FAILED
+        values = {name: column[paid] for name, column in values.items()}
+        if not paid.any():
+            raise RecordsError([Problem("status", "at least one charge that was paid", "none")], file=file)
     day, amount = (values[name] for name in (("date", "amount") if charges else ("month", "mrr")))
     if "refunded" in values:
         amount = amount - values["refunded"]
@@ -95,7 +101,16 @@ def as_rows(
         unreadable,
         (*notes, *joined),
         ends_known,
+        failed,
     )
+
+
+def _failed(values: Values) -> np.ndarray:
+    """Return customer and month of payments that failed, shape (payments, 2)."""
+    if "reason" in values:
+        return values.pop("reason")
+    rows = np.flatnonzero(values["status"] == FAILED)
+    return np.column_stack([values["customer"][rows], months_of(starting_day(values)[rows])]).astype(np.int32)
 
 
 def _without_tax(amount: np.ndarray, values: Values, columns: ColumnNames, *, file: str) -> np.ndarray:

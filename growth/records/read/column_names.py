@@ -17,6 +17,7 @@ Columns of no shape are not read. Where an export has other names, a small YAML 
     tax: included             # whether amounts include tax: what is in a column `tax`, or at a `tax_rate`; else `added`
     tax_rate: 0.19
     kinds: {once: [workshop], proration: [unused], tax: [levy], recurring: [hosting]}  # words of a column `kind`
+    failed: [geplatzt]        # what a `status`, or the `reason` of an end, calls a payment that failed
     letter_case: ignored      # of customers' identifiers, which differ by upper and lower case without this line
 """
 
@@ -63,7 +64,7 @@ MONTHS = Shape("months", ("customer", "month", "mrr"), ("plan", "billing", "curr
 SUBSCRIPTIONS = Shape(
     "subscriptions",
     ("customer", "start", "price"),
-    ("end", "plan", "billing", "quantity", "discount", "currency", "joined"),
+    ("end", "plan", "billing", "quantity", "discount", "reason", "currency", "joined"),
 )
 SHAPES = (CHARGES, MONTHS, SUBSCRIPTIONS)  # the first one whose columns are there is taken
 KNOWN = (*dict.fromkeys(name for shape in SHAPES for name in shape.columns),)
@@ -94,6 +95,7 @@ class ColumnNames(Section):
     decimal: Literal[".", ","] = "."
     thousands: Literal["", ".", ",", " ", "'"] = ""
     paid: Annotated[tuple[Name, ...], Field(max_length=40)] | Literal["any"] = ()
+    failed: Annotated[tuple[Name, ...], Field(max_length=40)] = ()
     discount: Literal["share", "percent", "amount"] = "share"
     letter_case: Literal["matters", "ignored"] = "matters"
     tax: Literal["included", "added"] | None = None

@@ -17,10 +17,17 @@ from growth.records.read.column_names import ColumnNames
 from growth.records.read.csv_file import csv_blocks, csv_header
 from growth.records.read.invoice_lines import line_kinds
 from growth.records.read.notations import days_in_zone, iso_dates, plain_numbers, with_percent_sign
-from growth.records.read.reading_notes import PAID, UNPAID, folded, spelled_twice, unread_columns
+from growth.records.read.reading_notes import (
+    FAILED_WORDS,
+    PAID_WORDS,
+    UNPAID_WORDS,
+    folded,
+    spelled_twice,
+    unread_columns,
+)
 from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded
 from growth.records.read.subscriptions import Values
-from growth.records.read.values import AMOUNTS, DATES, NAMES, NONE, as_strings, meanings, statuses
+from growth.records.read.values import AMOUNTS, DATES, NAMES, NONE, PAID, UNPAID, as_strings, meanings, statuses
 from growth.records.read.workbook_file import workbook_blocks, workbook_header
 
 PARQUET_ROWS = 1 << 18  # in a block
@@ -153,7 +160,6 @@ def _interpreted(
     names: the plans and currencies of readable rows, each with its number, to be filled.
     """
     parts, identifiers, unreadable, seen, unpaid = [], [], Unreadable(), 0, 0
-    words = () if columns.paid == "any" else (columns.paid, UNPAID) if columns.paid else (PAID, UNPAID)
     for block in blocks:
         which = {ours: column.indices.to_numpy() for ours, column in block.columns.items()}
         strings: dict[str, pa.Array] = {}
@@ -165,7 +171,10 @@ def _interpreted(
         for ours in which:
             strings[ours] = _in_our_notation(ours, strings[ours], columns)
             if ours == "status":
-                values[ours], wrong = statuses(strings[ours], *words) if words else (np.ones(len(strings[ours])), {})
+                values[ours], wrong = _statuses(strings[ours], columns)
+            elif ours == "reason":
+                failed = (*FAILED_WORDS, *columns.failed)
+                values[ours], wrong = statuses(strings[ours], paid=(), unpaid=(), failed=failed)[0], {}
             elif ours == "kind":
                 values[ours], wrong = line_kinds(strings[ours], columns.kinds)
             else:
@@ -181,9 +190,8 @@ def _interpreted(
         for line, kind in sorted(block.faults + [(int(block.lines[row]), kind) for row, kind in faults.items()]):
             unreadable.add(kind, line)
         if "status" in rows:
-            paid = rows.pop("status") == 1
-            unpaid += int((~paid).sum())
-            rows = {ours: column[paid] for ours, column in rows.items()}
+            unpaid += int((rows["status"] != PAID).sum())
+            rows = {ours: column[rows["status"] != UNPAID] for ours, column in rows.items()}
         if "discount" in rows and columns.discount == "amount":
             rows["amount_off"] = rows.pop("discount")
         for ours in rows.keys() & names.keys():
@@ -193,6 +201,13 @@ def _interpreted(
         identifiers.append(strings["customer"])
         parts.append(rows)
     return parts, pa.chunked_array(identifiers, pa.string()), unreadable, unpaid
+
+
+def _statuses(texts: pa.Array, columns: ColumnNames) -> tuple[np.ndarray, dict[int, str]]:
+    if columns.paid == "any":
+        return np.full(len(texts), PAID, np.int8), {}
+    failed = (*FAILED_WORDS, *columns.failed)
+    return statuses(texts, paid=columns.paid or PAID_WORDS, unpaid=UNPAID_WORDS, failed=failed)
 
 
 def _in_our_notation(ours: str, texts: pa.Array, columns: ColumnNames) -> pa.Array:

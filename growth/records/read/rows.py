@@ -94,6 +94,7 @@ class Rows:
     joined: int32, shape (customers,), the month each customer came, NONE if not said; None if no row says.
     notes: what was read otherwise than somebody might think, in sentences.
     charges: the shape, True for charges and False for months. last_day: the latest date, days since 1970.
+    failed: int32, shape (payments, 2), customer and month of each payment that failed; None if nothing tells.
     ends_known: the records say who left, so that a gap is a departure, as in a table of subscriptions.
     """
 
@@ -113,6 +114,7 @@ class Rows:
     unreadable: Unreadable
     notes: tuple[str, ...] = ()
     ends_known: bool = False
+    failed: np.ndarray | None = None
 
     @property
     def size(self) -> int:

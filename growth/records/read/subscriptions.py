@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 
 from growth.records.read.rows import months_of
-from growth.records.read.values import NONE
+from growth.records.read.values import FAILED, NONE
 
 Values = dict[str, np.ndarray]  # by our names, each of shape (rows,)
 
@@ -31,7 +31,8 @@ def subscription_months(values: Values, *, until: str | None = None) -> tuple[Va
     Returns
     -------
     values : dict of str to np.ndarray
-        In the shape of months: customer, month (days since 1970), mrr, joined, and what else was given.
+        In the shape of months: customer, month (days since 1970), mrr, joined, and what else was given; reason:
+        customer and month of each end for a payment that failed, shape (ends, 2).
     last_day : int
         Days since 1970.
     notes : list of str
@@ -63,6 +64,9 @@ def subscription_months(values: Values, *, until: str | None = None) -> tuple[Va
         "billing": bill[rows],
         "joined": np.where(joined == NONE, start, joined)[rows],
     }
+    if "reason" in values:
+        lost = np.flatnonzero((values["reason"] == FAILED) & ends & (stop <= last))
+        found["reason"] = np.column_stack([values["customer"][lost], stop[lost]]).astype(np.int32)
     return found, last_day, _notes(brief, anyone_left=bool(over.any()), last=np.datetime64(last, "M"), said=until)
 
 

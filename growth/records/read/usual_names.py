@@ -20,6 +20,7 @@ _NAMES = {
     "currency": "currency code, währung",
     "joined": "customer since, signed up, sign-up date, signup date",
     "status": "payment status",
+    "reason": "end reason, cancellation reason",
     "refunded": "amount refunded, refund, refund amount",
     "kind": "line type, line kind, item type",
     "tax": "tax amount, vat, vat amount, mwst, ust",

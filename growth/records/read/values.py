@@ -29,6 +29,7 @@ DATES = ("date", "month", "period_start", "period_end", "joined", "start", "end"
 BILLS = {"": 1, "monthly": 1, "month": 1, "quarterly": 3, "quarter": 3, "half-yearly": 6}
 BILLS |= {"yearly": 12, "year": 12, "annual": 12, "annually": 12}
 NAMES = ("plan", "currency")
+UNPAID, PAID, FAILED = range(3)  # what a status means
 
 
 class Bad(Exception):
@@ -242,13 +243,20 @@ def meanings(ours: str, texts: pa.Array) -> tuple[Any, dict[int, str]]:
     return values, _read(READERS[ours], texts, rest, values)
 
 
-def statuses(texts: pa.Array, paid: tuple[str, ...], unpaid: tuple[str, ...]) -> tuple[np.ndarray, dict[int, str]]:
-    """Return which texts mean that a charge was paid, as int8, and by index what is wrong with unknown ones."""
+def statuses(
+    texts: pa.Array, *, paid: tuple[str, ...], unpaid: tuple[str, ...], failed: tuple[str, ...]
+) -> tuple[np.ndarray, dict[int, str]]:
+    """Return what each text means, UNPAID, PAID or FAILED, as int8, and by index what is wrong with unknown ones.
+
+    >>> statuses(pa.array(["Paid", "declined", "open"]), paid=("paid",), unpaid=("open",), failed=("declined",))
+    (array([1, 2, 0], dtype=int8), {})
+    """
     words = [text.strip().casefold() for text in texts.to_pylist()]
-    yes, no = {word.casefold() for word in paid}, {word.casefold() for word in unpaid}
+    meaning = {word.casefold(): UNPAID for word in unpaid} | {word.casefold(): FAILED for word in failed}
+    meaning |= {word.casefold(): PAID for word in paid}
     wrong = "a status of which nobody said whether it means paid"
-    faults = {place: wrong for place, word in enumerate(words) if word not in yes and word not in no}
-    return np.array([word in yes for word in words], np.int8), faults
+    faults = {place: wrong for place, word in enumerate(words) if word not in meaning}
+    return np.array([meaning.get(word, UNPAID) for word in words], np.int8), faults
 
 
 def _days(ours: str, texts: pa.Array) -> tuple[np.ndarray, dict[int, str]]:
