@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from growth.cli import build_parser, main
+from growth.giveaway import chromium
 from growth.options import Writes
 from growth.output import is_sealed, sealed, write_output
 
@@ -125,8 +126,10 @@ def test_a_file_is_written_only_where_and_as_it_can_be(name, action, inputs, tmp
 
 
 @pytest.mark.parametrize(("name", "action"), writing(folder=True))
-def test_files_of_the_users_in_a_folder_are_untouched(name, action, inputs, tmp_path, capsys):
-    """What a command made is made anew; what the user changed since, or had there before, stays."""
+def test_files_of_the_users_in_a_folder_are_untouched(name, action, inputs, tmp_path, capsys, monkeypatch):
+    """What a command made is made anew; what the user changed since, or had there before, stays. A kit is made here
+    without Chromium, which takes most of its time; the seals of its pictures are looked at in kit/test_kit.py."""
+    monkeypatch.setattr(chromium, "browser", lambda: None)
     folder = tmp_path / "out"
     command = line(name, action, inputs, folder)
     assert main(command) == 0

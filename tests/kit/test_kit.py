@@ -21,6 +21,7 @@ from growth.kit.embed import snippet
 from growth.kit.handout import handout_html
 from growth.kit.make_kit import make_kit, pages
 from growth.kit.share_picture import fitted, picture_svg, text_width
+from growth.output import is_sealed
 
 BRIEF = Path(__file__).parents[2] / "scenarios" / "brief-halving-churn.yaml"
 NAME = "halving-churn-or-doubling-sign-ups"
@@ -155,6 +156,7 @@ def test_the_page_carries_the_tags_of_its_picture(kit):
 
 @needs_chromium
 def test_the_picture_has_its_size_and_the_handout_one_page(kit):
+    assert is_sealed(part(kit, ".png")) and is_sealed(part(kit, "-handout.pdf"))
     data = part(kit, ".png").read_bytes()
     assert data[:8] == b"\x89PNG\r\n\x1a\n" and struct.unpack(">II", data[16:24]) == (1200, 630)
     assert pages(part(kit, "-handout.pdf").read_bytes()) == 1
@@ -344,10 +346,11 @@ def test_long_words_stay_within_the_picture():
     assert len(lines) == 4 and all(text_width(line, size) <= 1000 for line in lines) and lines[-1].endswith("...")
 
 
-def test_hostile_words_run_nothing_in_page_and_frame(browser, tmp_path):
+def test_hostile_words_run_nothing_in_page_and_frame(browser, tmp_path, monkeypatch):
     """The whole way: a file whose every text is hostile, made into page and frame, and opened."""
     import json
 
+    monkeypatch.setattr(chromium, "browser", lambda: None)  # what becomes a picture is opened here as it is
     business = scenario().model_dump(mode="json", exclude_defaults=True) | {"business": HOSTILE[:100]}
     brief = hostile().model_dump(mode="json", exclude_none=True, exclude_defaults=True)
     brief["address"] = "https://fernhollow.example/a-piece.html"

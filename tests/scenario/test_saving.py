@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from how_many import few_or_many
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from library import without_ranges
@@ -321,7 +322,7 @@ scenarios = st.fixed_dictionaries(
 ).map(Scenario.model_validate)
 
 
-@settings(max_examples=120, deadline=None, derandomize=True)
+@settings(max_examples=few_or_many(40, 120), deadline=None, derandomize=True)
 @given(scenarios, scenarios)
 def test_what_is_saved_is_read_back_by_us_and_by_papermill(first, second):
     """A new file; then another scenario saved over it; then the first again."""
@@ -333,7 +334,7 @@ def test_what_is_saved_is_read_back_by_us_and_by_papermill(first, second):
             assert read_yaml_file(str(path))["scenario"] == load_document(path).scenario
 
 
-@settings(max_examples=80, deadline=None, derandomize=True)
+@settings(max_examples=few_or_many(30, 80), deadline=None, derandomize=True)
 @given(scenarios)
 def test_saving_over_the_demo_keeps_the_words_of_the_page(scenario):
     with tempfile.TemporaryDirectory() as folder:
