@@ -85,6 +85,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const tuning = node("div", { class: "growth-tuning" }, shown.now, form, needed.element);
   const answered = given ? [node("div", { class: "growth-given" }, node("p", { class: "growth-kicker" }, words.given), node("p", {}, given))] : [];
   element.classList.add("growth-calculator");
+  element.dir = data.direction;
   element.replaceChildren(...answered, came, aloud, tuning, shown.left, beside.element, worth.element, folded);
   shown.place(tuning);
 

@@ -13,8 +13,9 @@ function parsed(text, { group, point }) {
 }
 
 // How many steps a key moves by, up or down; a tenth of one with Shift. Null for any other key.
-function stepsOf({ key, shiftKey }) {
-  const way = { ArrowUp: 1, ArrowDown: -1, ArrowRight: 1, ArrowLeft: -1 }[key];
+function stepsOf({ key, shiftKey, target }) {
+  const right = getComputedStyle(target).direction === "rtl" ? -1 : 1; // where larger values lie
+  const way = { ArrowUp: 1, ArrowDown: -1, ArrowRight: right, ArrowLeft: -right }[key];
   if (way) return shiftKey ? way / 10 : way;
   return { PageUp: 10, PageDown: -10 }[key] ?? null;
 }

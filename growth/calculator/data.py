@@ -11,7 +11,7 @@ import numpy as np
 from growth.calculator.controls import controls
 from growth.calculator.headline import headline
 from growth.calculator.how_sure import how_sure_parts
-from growth.calculator.language import LOCALE, messages
+from growth.calculator.language import LOCALE, direction, messages
 from growth.calculator.light import light_table
 from growth.calculator.words import answer_parts, column, minor_digits, month_labels, month_names
 from growth.engine import Forecast
@@ -81,6 +81,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "locale": locale,
         "brief": dict(brief or {}),
         "what_ifs": [_what_if(scenario, one) for one in scenario.what_ifs],
+        "direction": direction(locale),
         "digits": minor_digits(scenario.currency),
     }
 

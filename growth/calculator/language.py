@@ -50,6 +50,27 @@ def locale_of(language: str) -> str:
     return _messages(language)["locale"]
 
 
+def direction(locale: str) -> str:
+    """Whether a locale's language is written from left to right ("ltr") or from right to left ("rtl").
+
+    >>> direction("de-DE"), direction("he-IL")
+    ('ltr', 'rtl')
+    """
+    from babel import Locale
+
+    return str(Locale.parse(locale, sep="-").text_direction)
+
+
+def language_attributes(language: str) -> str:
+    """The attributes of a page's root that say its language, and its direction where it is from right to left.
+
+    >>> language_attributes("de")
+    'lang="de"'
+    """
+    way = direction(locale_of(language))
+    return f'lang="{language}"' + (f' dir="{way}"' if way == "rtl" else "")
+
+
 def messages(locale: str = LOCALE) -> dict[str, Any]:
     """All messages of a locale's language, by part. Raises ScenarioError for a language without a file.
 

@@ -23,14 +23,16 @@ function brokenLines(context, pieces, fonts, width) {
   return lines;
 }
 
-function paintLines(context, lines, fonts, colours, x, y, high) {
+// From the edge where the language begins.
+function paintLines(context, lines, fonts, colours, x, y, high, rtl) {
   lines.forEach((line, i) => {
     let at = x;
     for (const [word, computed] of line) {
       context.font = fonts[Number(computed)];
       context.fillStyle = colours[Number(computed)];
-      context.fillText(word, at, y + i * high);
-      at += context.measureText(word).width;
+      const wide = context.measureText(word).width;
+      context.fillText(word, rtl ? WIDE - at - wide : at, y + i * high);
+      at += wide;
     }
   });
 }
@@ -78,6 +80,10 @@ export async function resultPicture(element, state, data) {
   const [paper, ink, soft, gain, serif, sans] = ["paper", "ink", "ink-soft", "gain", "serif", "sans"].map((name) =>
     style.getPropertyValue(`--${name}`).trim(),
   );
+  const rtl = style.direction === "rtl";
+  const [first, last] = rtl ? [WIDE - FRAME, FRAME] : [FRAME, WIDE - FRAME];
+  context.direction = style.direction;
+  context.textAlign = "left";
   context.fillStyle = paper;
   context.fillRect(0, 0, WIDE, HIGH);
   const inner = WIDE - 2 * FRAME;
@@ -90,7 +96,7 @@ export async function resultPicture(element, state, data) {
     fonts = [`400 ${size}px ${serif}`, `700 ${size}px ${serif}`];
     lines = brokenLines(context, pieces, fonts, inner);
   } while (lines.length > 3 && size > 26);
-  paintLines(context, lines, fonts, [ink, gain], FRAME, FRAME + size, size * 1.3);
+  paintLines(context, lines, fonts, [ink, gain], FRAME, FRAME + size, size * 1.3, rtl);
   const top = FRAME + size * 1.3 * lines.length + 24;
   const high = HIGH - 84 - top;
   const svg = node("svg:svg", { class: "growth-chart growth-painted", width: inner, height: high });
@@ -101,9 +107,10 @@ export async function resultPicture(element, state, data) {
   context.font = `400 19px ${sans}`;
   context.fillStyle = soft;
   const foot = [data.pictures.caution, ...(state.scenario.invented && !state.moved ? [data.pictures.invented] : [])].join(" ");
-  context.fillText(foot, FRAME, HIGH - 34);
+  context.textAlign = "start";
+  context.fillText(foot, first, HIGH - 34);
   const by = data.brief.byline || state.scenario.business;
-  context.textAlign = "right";
-  if (context.measureText(foot + by).width < inner - 40) context.fillText(by, WIDE - FRAME, HIGH - 34);
+  context.textAlign = "end";
+  if (context.measureText(foot + by).width < inner - 40) context.fillText(by, last, HIGH - 34);
   return new Promise((done) => canvas.toBlob(done, "image/png"));
 }

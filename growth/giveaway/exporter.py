@@ -22,7 +22,7 @@ from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, compact, page_script, style, table_html, takes_html
 from growth.calculator.beside import beside_html
-from growth.calculator.language import messages, said
+from growth.calculator.language import ENGLISH, language_attributes, messages, said
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
 from growth.calculator.words import number
@@ -167,6 +167,7 @@ def _page(facts: dict, pieces: list[str], data: dict) -> str:
     }
     return _template().render(
         facts=facts,
+        tongue=Markup(language_attributes(facts.get("language", ENGLISH))),
         scheme={"reader": "light dark"}.get(look.scheme, look.scheme),
         papers={"light": LIGHT_PAPER, "dark": DARK_PAPER},
         policy="; ".join(f"{name} {value}" for name, value in policy.items()),

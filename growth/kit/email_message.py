@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from html import escape
 
-from growth.calculator.language import messages, said
+from growth.calculator.language import direction, language_attributes, messages, said
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_line
@@ -89,8 +89,9 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
     quote, words = "", messages(giveaway.locale)["kit"]
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]
+        side = "right" if direction(giveaway.locale) == "rtl" else "left"  # many programs know no other names for sides
         quote = (
-            f'<blockquote style="margin:0 0 20px;padding-left:14px;border-left:3px solid '
+            f'<blockquote style="margin:0 0 20px;padding-{side}:14px;border-{side}:3px solid '
             f'{RULE};font-style:italic">{escape(said(words["quotation"], words=one.words))}<br>'
             f'<span style="font-style:normal;font-size:15px;color:{SOFT}">{escape(one.who)}</span></blockquote>'
         )
@@ -104,7 +105,7 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
     byline = "".join(f"<p {small}>{escape(text)}</p>\n" for text in whose if text)
     letters = SANS if giveaway.look.letters == "sans" else SERIF
     return f"""<!doctype html>
-<html lang="{escape(giveaway.language)}">
+<html {language_attributes(giveaway.language)}>
 <head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>{escape(subject(giveaway))}</title></head>

@@ -7,7 +7,7 @@ from html import escape
 
 import numpy as np
 
-from growth.calculator.language import messages, said
+from growth.calculator.language import language_attributes, messages, said
 from growth.calculator.words import column, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
@@ -22,17 +22,17 @@ body {{ margin: 0; color: {INK}; font: 10.5pt/1.45 {SERIF}; }}
 h1 {{ margin: 0 0 2mm; font-size: 17pt; line-height: 1.25; }}
 h2 {{ margin: 5mm 0 1mm; font-size: 11pt; }}
 .soft {{ color: {SOFT}; font-size: 9.5pt; margin: 0 0 3mm; }}
-blockquote {{ margin: 3mm 0; padding-left: 4mm; border-left: 1mm solid {RULE}; font-style: italic; }}
+blockquote {{ margin: 3mm 0; padding-inline-start: 4mm; border-inline-start: 1mm solid {RULE}; font-style: italic; }}
 blockquote span {{ font-style: normal; color: {SOFT}; font-size: 9.5pt; }}
 .answer {{ font-size: 14.5pt; line-height: 1.4; margin: 5mm 0 3mm; }}
 svg {{ display: block; width: 100%; height: auto; }}
 table {{ border-collapse: collapse; width: 100%; font: 9.5pt/1.4 {SANS}; margin-top: 2mm;
   font-variant-numeric: tabular-nums; }}
-th, td {{ text-align: right; padding: 0.4mm 0; border-bottom: 0.2mm solid {RULE}; font-weight: 400; }}
-th:first-child {{ text-align: left; }}
+th, td {{ text-align: end; padding: 0.4mm 0; border-bottom: 0.2mm solid {RULE}; font-weight: 400; }}
+th:first-child {{ text-align: start; }}
 thead th {{ color: {SOFT}; }}
-ul {{ margin: 0; padding-left: 5mm; font-size: 9.5pt; }}
-.sender {{ float: right; margin: 0 0 2mm 4mm; font: 9.5pt/1.3 {SANS}; }}
+ul {{ margin: 0; padding-inline-start: 5mm; font-size: 9.5pt; }}
+.sender {{ float: inline-end; margin: 0 0 2mm; margin-inline-start: 4mm; font: 9.5pt/1.3 {SANS}; }}
 .sender img {{ max-height: 12mm; max-width: 45mm; vertical-align: middle; }}
 .sender a {{ color: inherit; text-decoration: none; }}
 footer {{ margin-top: 5mm; padding-top: 2mm; border-top: 0.3mm solid {RULE}; font-size: 9.5pt; color: {SOFT}; }}
@@ -84,9 +84,11 @@ def handout_html(
     whose = f"{escape(sender_line(giveaway.look))}<br>" if giveaway.look.site else ""
     answer, look = told(giveaway, forecast), giveaway.look
     style = _STYLE.replace(SERIF, SANS) if look.letters == "sans" else _STYLE
-    style += f".answer {{ padding-left: 4mm; border-left: 1mm solid {look.accent}; }}" if look.accent else ""
+    style += (
+        f".answer {{ padding-inline-start: 4mm; border-inline-start: 1mm solid {look.accent}; }}" if look.accent else ""
+    )
     return f"""<!doctype html>
-<html lang="{escape(giveaway.language)}"><head><meta charset="utf-8">
+<html {language_attributes(giveaway.language)}><head><meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
 <title>{escape(giveaway.question)}</title><style>{style}</style></head>
 <body>{sender_html(look)}<h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.calculator.language import locale_of, messages
+from growth.calculator.language import direction, locale_of, messages
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, PublishError, ScenarioError
 from growth.giveaway.brief import Giveaway
@@ -213,6 +213,8 @@ def _add_sheets(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> None:
     for number, (key, name) in enumerate(zip(keys, names, strict=True)):
         page = workbook.add_worksheet(name)
         page.hide_gridlines(2)
+        if direction(book.locale) == "rtl":
+            page.right_to_left()
         page.set_column(0, PAPER_COLUMNS, 10, book.styles("paper"))
         page.protect("", {"format_cells": True, "format_columns": True, "format_rows": True})
         page.ignore_errors({"formula_differs": "A1:XFD1048576", "formula_unlocked": "A1:XFD1048576"})

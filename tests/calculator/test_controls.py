@@ -141,6 +141,7 @@ def test_page_data_is_json_and_holds_no_more_than_the_page_needs():
     data = page_data(growth.load_scenario(LIBRARY[0]))
     assert json.loads(json.dumps(data, allow_nan=False)) == data
     assert sorted(data) == [
-        *("beside", "bounds", "brief", "columns", "controls", "digits", "full_month_names"),
-        *("headline", "how_sure", "locale", "month_names", "pictures", "scenario", "takes", "what_ifs", "words"),
+        *("beside", "bounds", "brief", "columns", "controls", "digits", "direction"),
+        *("full_month_names", "headline", "how_sure", "locale", "month_names", "pictures", "scenario", "takes"),
+        *("what_ifs", "words"),
     ]

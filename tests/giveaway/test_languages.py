@@ -5,19 +5,17 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import nbformat
 import pytest
+from made_page import page_of
 
 import growth
-from growth.calculator import PAGE_DATA, page_data, whole_answer
+from growth.calculator import whole_answer
 from growth.calculator.language import languages, locale_of, messages
 from growth.calculator.number_words import month_names
 from growth.comparison import what_if_forecasts
 from growth.errors import ScenarioError
-from growth.giveaway import load_giveaway, sections
+from growth.giveaway import load_giveaway
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.exporter import page_html
-from growth.giveaway.page_brief import brief_data
 from growth.giveaway.publishing import MOST_BYTES
 from growth.kit.email_message import email_html, email_text
 from growth.kit.embed import embed_page
@@ -49,22 +47,6 @@ def english_texts() -> list[str]:
 def german() -> tuple[Giveaway, growth.Forecast, Scenario]:
     scenario = growth.load_scenario(BRIEF)
     return load_giveaway(BRIEF, scenario=scenario), growth.forecast(scenario), scenario
-
-
-def page_of(words: Giveaway, result: growth.Forecast, scenario: Scenario) -> str:
-    """As the notebook makes it, without a kernel: the same outputs in the same order."""
-    shown = [
-        sections.question(words, result)._repr_mimebundle_(),
-        sections.case(words)._repr_mimebundle_(),
-        {PAGE_DATA: page_data(scenario, locale=words.locale, brief=brief_data(words))},
-        sections.worked_month(result, locale=words.locale)._repr_mimebundle_(),
-        sections.cautions(words)._repr_mimebundle_(),
-        sections.invitation(words)._repr_mimebundle_(),
-    ]
-    cells = [
-        nbformat.v4.new_code_cell(outputs=[nbformat.v4.new_output("display_data", data=bundle)]) for bundle in shown
-    ]
-    return page_html(nbformat.v4.new_notebook(cells=cells))
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,29 @@
+"""A published page without the seconds that its kernel takes."""
+
+from __future__ import annotations
+
+import nbformat
+
+import growth
+from growth.calculator import PAGE_DATA, page_data
+from growth.giveaway import sections
+from growth.giveaway.brief import Giveaway
+from growth.giveaway.exporter import page_html
+from growth.giveaway.page_brief import brief_data
+from growth.scenario import Scenario
+
+
+def page_of(words: Giveaway, result: growth.Forecast, scenario: Scenario) -> str:
+    """As the notebook makes it, without a kernel: the same outputs in the same order."""
+    shown = [
+        sections.question(words, result)._repr_mimebundle_(),
+        sections.case(words)._repr_mimebundle_(),
+        {PAGE_DATA: page_data(scenario, locale=words.locale, brief=brief_data(words))},
+        sections.worked_month(result, locale=words.locale)._repr_mimebundle_(),
+        sections.cautions(words)._repr_mimebundle_(),
+        sections.invitation(words)._repr_mimebundle_(),
+    ]
+    cells = [
+        nbformat.v4.new_code_cell(outputs=[nbformat.v4.new_output("display_data", data=bundle)]) for bundle in shown
+    ]
+    return page_html(nbformat.v4.new_notebook(cells=cells))
