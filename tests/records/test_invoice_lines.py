@@ -132,4 +132,5 @@ def test_tax_at_a_rate_is_taken_off_amounts_that_include_it(tmp_path):
 
 def test_credits_that_nothing_explains_are_pointed_at(tmp_path):
     text = "customer,date,amount\na,2024-01-05,29\na,2024-01-20,-14\na,2024-01-20,29\nb,2024-01-20,-3\n"
+    text += "c,2024-01-20,29\nc,2024-01-20,29\nc,2024-01-20,-29\n"  # charged twice and refunded
     assert any(note.startswith("1 credit stands on a day with a charge") for note in read(tmp_path, text).notes)

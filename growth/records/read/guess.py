@@ -13,7 +13,7 @@ import pyarrow as pa
 from ruamel.yaml import YAML
 
 from growth.records.read.column_names import SHAPES, ColumnNames, Shape
-from growth.records.read.notations import MONEY_SIGN, PLACES, SEPARATOR, SIGNS, TIME, iso_dates, plain_numbers
+from growth.records.read.notations import MONEY_SIGN, PLACES, SEPARATOR, SIGNS, TIME, ZONED, iso_dates, plain_numbers
 from growth.records.read.records_file import first_rows, table_header
 from growth.records.read.rows import RecordsError
 from growth.records.read.usual_names import ALSO
@@ -232,9 +232,10 @@ def _told(
     days = example[known.dates or "year-month-day"]
     if known.dates in ("day-month-year", "month-day-year") and "dates" in guessed and not _order_is_told(texts):
         days += "; the dates alone do not tell"
-    zoned = any(
-        re.search(r"[0-9](Z|[+-][0-9]{2}:?[0-9]{2})$", text) for ours in DATES for text in texts.get(ours, ())[:99]
-    )
+    some = [text for ours in DATES for text in texts.get(ours, ())[:99]]
+    if any(re.search("[A-Za-z]{3}", text) for text in some):
+        days += "; months that are names need no order"
+    zoned = any(re.search(ZONED, text) for text in some)
     if zoned or known.zone:
         days += f"; in the time of {known.zone}" if known.zone else "; as written, whatever their time zone"
     told.append(line("dates", days, "dates"))
@@ -268,4 +269,6 @@ def _order_is_told(texts: dict[str, list[str]]) -> bool:
 
 
 def _plain(name: str) -> str:
-    return " ".join(name.casefold().replace("_", " ").split())
+    """Return a name as it stands in `usual_names`: "customerId", "Customer_ID" and "Customer ID (internal)" alike."""
+    words = re.sub(r"(?<=[a-z])(?=[A-Z])|_", " ", re.sub(r"\(.*?\)", "", name))
+    return " ".join(words.casefold().split())

@@ -76,13 +76,11 @@ def recurring_lines(
     """
     kind = values.get("kind")
     if kind is None:
-        credited = _on_a_day_with_a_charge(values["customer"], amount, day)
-        short = _shorter_than_a_month(values, day)
-        if not (short & credited).any():
-            return np.ones(amount.size, bool), amount, span, _unexplained(int(credited.sum()))
+        changes, unexplained = _changes_of_plan(values, amount, day)
+        if not changes.size:
+            return np.ones(amount.size, bool), amount, span, _unexplained(unexplained)
         kind = np.zeros(amount.size, np.int8)
-        kind[short & credited] = PRORATION
-        kind[short & (amount > 0) & _same_day(values["customer"], day, short & credited)] = PRORATION
+        kind[changes] = PRORATION
     aside = (kind == ONCE) | (kind == TAX) | ((kind == PRORATION) & (span == 1))
     amount, span, replaced = _replaced(values, kind, amount, span, day)
     aside |= replaced
@@ -139,27 +137,28 @@ def _replaced(
     return amount, span, is_credit
 
 
-def _shorter_than_a_month(values: Values, day: np.ndarray) -> np.ndarray:
+def _changes_of_plan(values: Values, amount: np.ndarray, day: np.ndarray) -> tuple[np.ndarray, int]:
+    """Find credits and charges for less than a month, of one customer on one day, by their periods.
+
+    Returns their rows; and how many credits stand on a day with a charge while no period tells. A charge that was made
+    twice and refunded is none of these.
+    """
+    negative = np.flatnonzero(amount < 0)
+    if not negative.size:
+        return negative, 0
+    some = np.zeros(int(values["customer"].max()) + 1, bool)
+    some[values["customer"][negative]] = True
+    near = np.flatnonzero(some[values["customer"]])
+    table = pd.DataFrame({"customer": values["customer"][near], "day": day[near], "amount": amount[near].round(6)})
     end = values.get("period_end")
-    return np.zeros(day.size, bool) if end is None else (end != NONE) & (end - day < PART)
-
-
-def _on_a_day_with_a_charge(customer: np.ndarray, amount: np.ndarray, day: np.ndarray) -> np.ndarray:
-    """Return which rows are negative while another one of their customer and day is positive."""
-    negative = amount < 0
-    return negative & _same_day(customer, day, amount > 0, among=negative) if negative.any() else negative
-
-
-def _same_day(customer: np.ndarray, day: np.ndarray, others: np.ndarray, among: np.ndarray | None = None) -> np.ndarray:
-    """Return which rows have the customer and day of some other row; `among` says which rows are asked for."""
-    asked = np.ones(day.size, bool) if among is None else among
-    some = np.zeros(int(customer.max()) + 1, bool)
-    some[customer[asked if among is not None else others]] = True
-    near = np.flatnonzero(some[customer])
-    key = customer[near] * np.int64(1 << 20) + day[near]
-    found = np.zeros(day.size, bool)
-    found[near] = np.isin(key, key[others[near]])
-    return found & asked
+    table["short"] = False if end is None else (end[near] != NONE) & (end[near] - day[near] < PART)
+    credits_, charges = table[table.amount < 0], table[table.amount > 0]
+    pairs = credits_.reset_index().merge(charges.reset_index(), on=["customer", "day"], suffixes=("", "_charge"))
+    refunded = pairs["index"][pairs.amount == -pairs.amount_charge]
+    pairs = pairs[~pairs["index"].isin(refunded)]
+    told = pairs[pairs.short]
+    rows = np.union1d(told["index"], told.index_charge[told.short_charge])
+    return near[rows.astype(int)], pairs["index"].nunique()
 
 
 def _unexplained(credited: int) -> list[str]:

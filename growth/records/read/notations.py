@@ -16,6 +16,8 @@ PLACES: dict[DateOrder, str] = {
     "month-day-year": r"(?P<m>[0-9]{1,2})SEP(?P<d>[0-9]{1,2})SEP(?P<y>[0-9]{4}|[0-9]{2})",
 }
 SEPARATOR = "[-/. ]"
+MONTHS = ("jan", "feb", "mar|mär", "apr", "may|mai", "jun", "jul", "aug", "sep", "oct|okt", "nov", "dec|dez")
+GAP = "[-/ ]+"
 TIME = r"(?:[T ,]+[0-9]{1,2}:[0-9]{2}.{0,25})?"
 ZONED = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]{1,9})?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})$"
 SIGNS = {"€": "EUR", "£": "GBP", "$": "USD", "¥": "JPY", "₹": "INR"}  # what a sign most often means
@@ -25,10 +27,12 @@ MONEY_SIGN = r"(?:[€£$¥₹]|[A-Za-z]{3})"
 def iso_dates(texts: pa.Array, order: DateOrder) -> pa.Array:
     """Rewrite dates as year-month-day, and months such as 02/2025; what is not in this order stays as it is.
 
+    >>> iso_dates(pa.array(["3 Feb 2025", "February 3, 2025 9:00 AM", "31. Mai 2025"]), "month-day-year").to_pylist()
+    ['2025-02-03', '2025-02-03', '2025-05-31']
     >>> iso_dates(pa.array(["3/2/2025 10:15", "03.02.25", "02/2025", "2025-02-03", "x"]), "day-month-year").to_pylist()
     ['2025-02-03', '2025-02-03', '2025-02', '2025-02-03', 'x']
     """
-    texts = pc.utf8_trim_whitespace(texts)
+    texts = _with_named_months(pc.utf8_trim_whitespace(texts))
     full = f"^{PLACES[order].replace('SEP', SEPARATOR)}{TIME}$"
     for pattern, names in ((full, "ymd"), (f"^(?P<m>[0-9]{{1,2}}){SEPARATOR}(?P<y>[0-9]{{4}})$", "ym")):
         parts = pc.extract_regex(texts, pattern)
@@ -38,6 +42,21 @@ def iso_dates(texts: pa.Array, order: DateOrder) -> pa.Array:
         )
         written = pc.binary_join_element_wise(year, *(pc.utf8_lpad(part, 2, "0") for part in found[1:]), "-")
         texts = pc.if_else(pc.is_valid(parts), written, texts)
+    return texts
+
+
+def _with_named_months(texts: pa.Array) -> pa.Array:
+    """Rewrite dates whose month is a name, of which the order tells nothing, as year-month-day."""
+    if not pc.any(pc.match_substring_regex(texts, "[A-Za-z]{3}")).as_py():
+        return texts
+    for number, month in enumerate(MONTHS, 1):
+        name = f"(?:(?i){month})[a-zäé]*[.]?"
+        day_first = f"(?P<d>[0-9]{{1,2}})[.]?{GAP}{name}{GAP}(?P<y>[0-9]{{4}})"
+        for pattern in (day_first, f"{name}{GAP}(?P<d>[0-9]{{1,2}}),?{GAP}(?P<y>[0-9]{{4}})"):
+            parts = pc.extract_regex(texts, f"^{pattern}{TIME}$")
+            day = pc.utf8_lpad(pc.struct_field(parts, "d"), 2, "0")
+            written = pc.binary_join_element_wise(pc.struct_field(parts, "y"), f"{number:02}", day, "-")
+            texts = pc.if_else(pc.is_valid(parts), written, texts)
     return texts
 
 
