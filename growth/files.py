@@ -11,7 +11,7 @@ from typing import BinaryIO
 from growth.errors import FileError, GrowthError, Problem
 from growth.scratch import held_file
 
-__all__ = ["not_a_table", "open_input", "read_input", "regular_file", "replace_file"]
+__all__ = ["current_umask", "not_a_table", "open_input", "read_input", "regular_file", "replace_file"]
 
 
 def regular_file(
@@ -138,6 +138,13 @@ def _unreadable(wrong: OSError | ValueError) -> Problem:
     return Problem("", "it cannot be read", getattr(wrong, "strerror", None) or str(wrong))
 
 
+def current_umask() -> int:
+    """The permissions that new files do not get."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
 def replace_file(path: str | Path, content: str | bytes) -> Path:
     """Write `content` (text as UTF-8, line ends as they are) to `path`, whole or not at all; `write_output` is for
     files that a user names.
@@ -151,9 +158,7 @@ def replace_file(path: str | Path, content: str | bytes) -> Path:
     try:
         mode = path.stat().st_mode & 0o7777
     except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        mode = 0o666 & ~mask
+        mode = 0o666 & ~current_umask()
     beside = ""
     try:
         beside, stream = held_file(path.parent, f".{path.name[:80]}.growth-")

@@ -6,6 +6,7 @@ ledger can be read as it stood after any earlier import.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -14,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from growth.earned.ledger_files import KINDS, THOUSANDTHS, FileKind, FileRows, LedgerError, Row
-from growth.earned.ledger_format import FORMAT, MARK, checked_currency, create_tables, pseudonym, upgrade
+from growth.earned.ledger_format import FORMAT, MARK, checked_currency, create_tables, make_ledger, pseudonym, upgrade
 from growth.errors import Problem
 
 PATIENCE = 30  # seconds that a writer waits for another
@@ -63,15 +64,11 @@ class Ledger:
         currency = checked_currency(currency) if currency is not None else None
         if not self.file.strip():
             raise self._refused("the name of a file", "an empty name", "")
-        if self.file != ":memory:":
-            if Path(path).exists() and not Path(path).is_file():
-                raise self._refused("a ledger", "a folder, a pipe or a device", "Name a file.")
-            if not create and not Path(path).exists():
-                raise self._refused("there is no such ledger", "", "growth earned import makes one.")
+        place = self.file if self.file == ":memory:" else self._place(create, currency)
         try:
-            self._base = sqlite3.connect(self.file, timeout=PATIENCE, isolation_level=None)
+            self._base = sqlite3.connect(place, timeout=PATIENCE, isolation_level=None, uri=place != ":memory:")
             with self._explained():
-                self._prepare(create, currency)
+                self._prepare(currency)
                 self._key: bytes = self._one("SELECT key FROM about")
         except (sqlite3.Error, LedgerError) as error:
             if hasattr(self, "_base"):
@@ -204,22 +201,36 @@ class Ledger:
     def _replace(self, table: str, row: int, number: int) -> None:
         self._base.execute(f"UPDATE {table} SET replaced = ? WHERE id = ?", (number, row))
 
-    def _prepare(self, create: bool, currency: str | None) -> None:
+    def _place(self, create: bool, currency: str | None) -> str:
+        """The ledger's file, made if need be, as an address that SQLite neither takes for options nor makes a file of.
+
+        Given a bare name, it would take `file:x?mode=memory` for a database in memory.
+        """
+        place = Path(os.path.realpath(self.file))
+        try:
+            if place.exists():
+                if not place.is_file():
+                    raise self._refused("a ledger", "a folder, a pipe or a device", "Name a file.")
+                if not place.stat().st_size:
+                    raise self._refused("a ledger", "an empty file", "Choose another name, or remove it.")
+            elif not create:
+                raise self._refused("there is no such ledger", "", "growth earned import makes one.")
+            else:
+                make_ledger(place, currency or "EUR")
+        except (OSError, ValueError, sqlite3.Error) as error:
+            said = getattr(error, "strerror", None) or str(error)
+            raise self._refused("it cannot be opened", said, "") from None
+        return f"{place.as_uri()}?mode=rw"
+
+    def _prepare(self, currency: str | None) -> None:
         self._base.execute("PRAGMA busy_timeout = 30000")
         mark, version = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
-        empty = not self._one("SELECT count(*) FROM sqlite_master")
-        if not empty and mark != MARK:
+        if self.file == ":memory:":
+            create_tables(self._base, currency or "EUR")
+        elif mark != MARK:
             raise self._refused("a ledger", "another kind of database", "Name a new file.")
-        if not empty and version > FORMAT:
+        elif version > FORMAT:
             raise self._refused(f"a ledger of format {FORMAT} or lower", str(version), "A later version wrote it.")
-        if empty and not create:
-            raise self._refused("a ledger", "an empty file", "growth earned import makes one.")
-        if empty:
-            if self.file != ":memory:":
-                self._base.execute("PRAGMA journal_mode = WAL")
-            with self._writing():
-                if not self._one("SELECT count(*) FROM sqlite_master"):  # another process may have been quicker
-                    create_tables(self._base, currency or "EUR")
         elif version == 1:
             upgrade(self._base)
         self._base.execute("PRAGMA synchronous = FULL")

@@ -7,13 +7,18 @@ the whole file can therefore test whether a known address is in it: keep the led
 
 from __future__ import annotations
 
+import os
 import re
 import secrets
 import sqlite3
+from contextlib import closing, suppress
 from hashlib import blake2b
+from pathlib import Path
 
 from growth.earned.ledger_files import KINDS, LedgerError
 from growth.errors import Problem
+from growth.files import current_umask
+from growth.scratch import held_file
 
 FORMAT = 2
 MARK = 0x47524C31  # in the header of the file: this is a ledger of ours
@@ -46,6 +51,41 @@ def checked_currency(code: str) -> str:
     if not re.fullmatch(r"[A-Za-z]{3}", code):
         raise LedgerError([Problem("currency", "three letters, such as EUR", code or "nothing")])
     return code.upper()
+
+
+def make_ledger(path: Path, currency: str) -> None:
+    """Make an empty ledger, whole or not at all; nothing is done where another process was quicker.
+
+    SQLite removes files called like the ledger with -wal, -shm or -journal behind it when it makes a new database. Such
+    a file may be the user's, so LedgerError is raised where one is there.
+    """
+    beside = [Path(f"{path}{end}") for end in ("-wal", "-shm", "-journal")]
+    taken = next((one for one in beside if os.path.lexists(one)), None)
+    if os.path.lexists(path):  # looked at second: a ledger's own such files come after it
+        return
+    if taken:
+        rule, fix = f"a ledger of this name uses {taken.name}, which is there already", "Choose another name."
+        raise LedgerError([Problem("", rule, fix=fix)], file=str(path))
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as base:
+        create_tables(base, currency)
+        content = bytearray(base.serialize())
+    content[18:20] = b"\x02\x02"  # the header's word for a write-ahead log: https://www.sqlite.org/fileformat2.html
+    name, stream = held_file(path.parent, f".{path.name[:80]}.growth-")
+    try:
+        with stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+            os.chmod(name, 0o666 & ~current_umask())
+            try:
+                os.link(name, path)  # unlike a rename it replaces nothing
+            except FileExistsError:
+                return
+            except OSError:  # a disk without links
+                os.rename(name, path)
+    finally:
+        with suppress(OSError):
+            os.unlink(name)
 
 
 def create_tables(base: sqlite3.Connection, currency: str) -> None:

@@ -247,6 +247,34 @@ def test_an_import_that_would_keep_nothing_is_refused_and_leaves_no_file(tmp_pat
         assert ledger.currency == "GBP"
 
 
+@pytest.mark.parametrize("name", ["file:x?mode=memory", "file:x", "x?mode=memory", "x%20y#z", " x", "é\udcff"])
+def test_a_name_with_a_meaning_to_the_database_is_only_a_name(name, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    Path("pieces.csv").write_text(PIECES)
+    assert main(["earned", "import", name, "pieces.csv"]) == 0, capsys.readouterr().err
+    assert sorted(os.listdir()) == sorted([name, "pieces.csv"])
+    assert main(["earned", "history", name]) == 0
+
+
+@pytest.mark.parametrize("end", ["", "-wal", "-shm", "-journal"])
+def test_files_beside_a_new_ledger_that_the_database_would_remove_are_kept(end, tmp_path, capsys):
+    """An empty file is the user's too."""
+    (tmp_path / "pieces.csv").write_text(PIECES)
+    mine = tmp_path / f"ledger{end}"
+    mine.write_text("mine" if end else "")
+    assert main(["earned", "import", str(tmp_path / "ledger"), str(tmp_path / "pieces.csv")]) == 2
+    said = capsys.readouterr().err
+    assert "Choose another name" in said and len(said.splitlines()) == 1
+    assert mine.read_text() == ("mine" if end else "") and len(os.listdir(tmp_path)) == 2
+
+
+def test_a_link_to_nothing_becomes_a_ledger_where_it_points(tmp_path, capsys):
+    (tmp_path / "pieces.csv").write_text(PIECES)
+    (tmp_path / "link").symlink_to("there.db")
+    assert main(["earned", "import", str(tmp_path / "link"), str(tmp_path / "pieces.csv")]) == 0
+    assert (tmp_path / "link").is_symlink() and (tmp_path / "there.db").is_file()
+
+
 # --- buyers are known by pseudonyms -----------------------------------------------------------------------------------
 
 MAILS = "buyer,piece,signed_up,bought,amount\nAnn@example.org,one,2026-03-01,2026-04-01,99\n"
