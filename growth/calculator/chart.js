@@ -1,6 +1,6 @@
 // The two pictures: monthly recurring revenue by month, and what comes in and is lost each month until the two meet.
 import { Z, quantile } from "./band.js";
-import { amountsUpTo, axes, between, inRows, labelsBeside, line, marks, plot, straight, widest } from "./plot.js";
+import { amountsUpTo, axes, between, inRows, labelsBeside, line, marks, plot, roomFor, straight, widest } from "./plot.js";
 import { said } from "./tools.js";
 
 const FAR = 1.6; // a level or a band beyond so many times the highest amount is not drawn to its end
@@ -61,6 +61,9 @@ function mrrLabels(view, compact = false) {
   const edges = band ? ["from", "to"].map((name, i) => ({ amount: band.ends[i], rows: [said(words[name], { amount: band.texts[i] })], look: "growth-band-end" })) : [];
   return [...ends, ...edges, ...levels];
 }
+
+// How high the first picture has to be for its labels.
+export const leastHeight = (view, em) => Math.ceil(roomFor(mrrLabels(view), em));
 
 function flowLabels({ came, lost, show, words, months }) {
   return [

@@ -90,6 +90,9 @@ export function marks(frame, noted) {
   });
 }
 
+// The least height of a plot in which so many labels are clear of each other.
+export const roomFor = (labels, em) => labels.reduce((all, { rows }) => all + rows.length * em * ROW + 2, 8 + em * 1.7);
+
 // Labels {amount, rows, look} beside the ends of their lines, the first row bold; they keep clear of each other.
 export function labelsBeside({ right, top, bottom, em, most, y }, labels) {
   const high = (label) => label.rows.length * em * ROW;

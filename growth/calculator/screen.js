@@ -1,6 +1,6 @@
 // What the answer and its pictures look like on the screen: beside the form where there is room, else a short head that
 // stays in view above it, with the pictures at full size below.
-import { flowNodes, leftNodes, mrrNodes, toldByPictures } from "./chart.js";
+import { flowNodes, leastHeight, leftNodes, mrrNodes, toldByPictures } from "./chart.js";
 import { node } from "./tools.js";
 
 const HEAD = 104; // pixels of the small picture in the head
@@ -73,7 +73,8 @@ export function screen(id, words, pictures) {
     const { view } = shown;
     const { width, em, heights, wide } = size;
     const told = toldByPictures(view);
-    mrr.draw(width, heights[0], mrrNodes(view, { width, height: heights[0], em }), told.mrr);
+    const high = Math.max(heights[0], leastHeight(view, em));
+    mrr.draw(width, high, mrrNodes(view, { width, height: high, em }), told.mrr);
     flows.draw(width, heights[1], flowNodes(view, { width, height: heights[1], em }), told.flows);
     if (view.left) left.draw(size.left, heights[1], leftNodes(view, { width: size.left, height: heights[1], em }), told.left);
     shaded.hidden = !view.lines.at(-1).bands;

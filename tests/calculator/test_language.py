@@ -20,7 +20,7 @@ from calculator_page import opened
 from growth.calculator import language as module
 from growth.calculator import page_data
 from growth.calculator.language import ENGLISH, label_and_help, languages, locale_of, messages, said_html
-from growth.calculator.words import answer, money, month_labels, number, percent
+from growth.calculator.words import answer, money, month_count, month_labels, number, percent
 from growth.errors import ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.entries import entries
@@ -120,6 +120,44 @@ def test_german_numbers_money_and_months():
     assert number(1234.5, "de-DE") == "1.234,5" and percent(0.045, "de-DE") == "4,5\xa0%"
     assert money(-1234.5, "EUR", "de-DE") == "-1.235\xa0€" and money(29, "SEK", "de-DE") == "29,00\xa0SEK"
     assert month_labels("2027-05", 2, "de-DE") == ["Apr. 2027", "Mai 2027", "Juni 2027"]
+
+
+def test_numbers_money_and_months_of_the_other_languages():
+    """CLDR: Spanish and French put the sign behind and apart, Portuguese (Brazil) before; French groups by a space."""
+    assert [money(-1234.5, "EUR", locale) for locale in ("es-ES", "fr-FR", "pt-BR")] == [
+        "-1.235\xa0€", "-1\xa0235\xa0€", "-€\xa01.235",
+    ]  # fmt: skip
+    assert [percent(0.045, locale) for locale in ("es-ES", "fr-FR", "pt-BR")] == ["4,5\xa0%", "4,5\xa0%", "4,5%"]
+    months = [month_labels("2027-02", 1, locale, full=full)[1] for locale in ("es-ES", "fr-FR", "pt-BR")
+              for full in (False, True)]  # fmt: skip
+    assert months == ["feb 2027", "febrero de 2027", "févr. 2027", "février 2027", "fev. de 2027", "fevereiro de 2027"]
+
+
+@pytest.mark.parametrize("language", languages())
+def test_counts_of_months_have_a_text_for_each_plural_of_the_language(language):
+    """CLDR plural rules, as Babel has them: French and Portuguese take the singular for 0 too."""
+    from babel import Locale
+
+    forms, locale = messages(locale_of(language))["calculator"]["months"], Locale.parse(locale_of(language), sep="-")
+    assert {locale.plural_form(count) for count in range(121)} <= forms.keys() <= {*locale.plural_form.tags, "other"}
+    assert month_count(1, locale_of(language)) == forms["one"].replace("{n}", "1")
+    assert (month_count(0, locale_of(language)) == forms["one"].replace("{n}", "0")) == (
+        language in ("fr", "pt") or forms["one"] == forms["other"]
+    )
+
+
+def test_the_answer_in_spanish_french_and_portuguese():
+    """The numbers are those of the German answer above."""
+    said = [answer(growth.forecast(business(goal_mrr=380)), locale).replace("\xa0", " ") for locale in
+            ("es-ES", "fr-FR", "pt-BR")]  # fmt: skip
+    assert said == [
+        "Con 10 clientes nuevos al mes y con un 10 % de cancelaciones, llegas a 380 € al mes en el mes 2 (feb 2027), "
+        "y el crecimiento se estabiliza cerca de 2.000 €.",
+        "Avec 10 nouveaux clients par mois et 10 % de résiliations, vous atteignez 380 € par mois au mois 2 "
+        "(févr. 2027), et la croissance se stabilise près de 2 000 €.",
+        "Com 10 clientes novos por mês e 10% de cancelamentos, você chega a € 380 por mês no mês 2 (fev. de 2027), e o "
+        "crescimento se estabiliza perto de € 2.000.",
+    ]
 
 
 def test_the_answer_in_german():

@@ -16,6 +16,7 @@ import growth
 
 pytest.importorskip("babel")
 from growth.calculator import answer_html, page_data, script, table_html, whole_answer
+from growth.calculator.headline import headline
 from growth.calculator.language import languages, locale_of
 from growth.calculator.words import answer, column, minor_digits, money, near, number, percent
 
@@ -95,7 +96,8 @@ const formatted = locales.map(([locale, currency, digits]) => {
   const both = (column) => [...show.column(column, "money"), ...show.column(column, "number")];
   return [...numbers.flatMap(all), ...columns.flatMap(both)];
 });
-const answers = pages.map(({ scenario: ranged, bounds, how_sure, words, month_names, locale, digits }) => {
+const answers = pages.map((page) => {
+  const { scenario: ranged, bounds, how_sure, words, month_names, locale, digits } = page;
   const { scenario, ranges } = parted(ranged);
   const result = forecast(scenario);
   const labels = monthLabels(scenario.first_month, month_names);
@@ -107,6 +109,8 @@ const answers = pages.map(({ scenario: ranged, bounds, how_sure, words, month_na
   sure.restart(ranges);
   const spread = spreadOf(scenario, result, sure.ends(scenario));
   parts.push(howSure(scenario, result, found, spread, how_sure, labels, show, countOf));
+  const full = monthLabels(scenario.first_month, page.full_month_names);
+  parts.unshift(headline(scenario, result, found, page.headline, full, show, countOf));
   return parts.map((pieces) => pieces.map(([text]) => text).join("")).join(" ").trim();
 });
 process.stdout.write(JSON.stringify({ formatted, answers }));
@@ -154,7 +158,10 @@ def test_the_page_says_and_writes_exactly_what_python_does(tmp_path):
     )
     said = json.loads(run.stdout)
 
-    assert said["answers"] == [whole_answer(growth.forecast(one), locale) for one, locale in spoken]
+    for (one, locale), text in zip(spoken, said["answers"], strict=True):
+        result = growth.forecast(one)
+        line = "".join(piece for piece, _ in headline(result, locale))
+        assert text == f"{line} {whole_answer(result, locale)}"
     for (locale, currency), texts in zip(locales, said["formatted"], strict=True):
         expected = []
         for value in asked["numbers"]:
