@@ -26,6 +26,7 @@ AREAS = (
     "growth.giveaway.command",
     "growth.kit.command",
     "growth.client.command",
+    "growth.exercises.command",
     "growth.sweep.command",
     "growth.records.command",
     "growth.earned.command",

@@ -53,6 +53,7 @@ MAY_IMPORT = {
     "records": "charts, engine, errors, files, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, options, output, scenario, scratch",
     "client": "calculator, errors, files, giveaway, options, output, scenario, shipped, uncertainty",
+    "exercises": "calculator, engine, errors, giveaway, measures, options, output, scenario",
     "whole_file": "errors, giveaway, scenario",
     "check_command": "everything",
     "commands": "everything",

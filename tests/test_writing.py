@@ -32,6 +32,7 @@ EXAMPLES = {
     ("earned export", "--to"): "earned export IN/ledger --to TO",
     ("earned scenario", "--to"): "earned scenario IN/ledger IN/earned/list.yaml --channel pieces --to TO",
     ("new", "--to"): "new Kiln --to TO --customers 63 --price 29 --joining 5 --leaving 2 --goal 2500",
+    ("exercises", "--to"): "exercises IN/fernhollow.yaml --to TO",
     ("questions", "--to"): "questions IN/fernhollow.yaml --to TO",
     ("spreadsheet", "--to"): "spreadsheet IN/fernhollow.yaml --to TO",
 }

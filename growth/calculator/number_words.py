@@ -64,6 +64,15 @@ def number(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
     return _spaced(_written(_pattern("decimal", locale, 0, decimals), value, decimals, locale))
 
 
+def with_decimals(value: float, locale: str = LOCALE, *, least: int = 0, most: int) -> str:
+    """A number with so many decimals: zeros at its end are left out beyond the least.
+
+    >>> with_decimals(0.961920, most=6), with_decimals(2462.5, least=2, most=2)
+    ('0.96192', '2,462.50')
+    """
+    return _spaced(_written(_pattern("decimal", locale, least, most), value, most, locale))
+
+
 def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -> list[str]:
     """A column of a table, "money" or "number", with as many decimals in every row: none for amounts that reach 100.
 

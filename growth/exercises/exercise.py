@@ -1,0 +1,148 @@
+"""One exercise, and how its words and numbers are written."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from growth.calculator.language import said
+from growth.calculator.number_words import minor_digits, money, month_labels, number, percent, with_decimals
+from growth.engine import Forecast
+
+_FILES = Path(__file__).parent / "languages"
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """A question with its worked answer.
+
+    Attributes
+    ----------
+    key : which question it is, such as "ceiling_customers".
+    title, ask : its words.
+    given : the facts that it takes, a line each.
+    words : the formula in words.
+    working : the sum with its numbers, a line each.
+    answer : the answer, in words or with its unit.
+    by_hand : the answer from the formula, as a number.
+    code : the expression that has the tool answer.
+    by_tool : what the tool answers.
+    """
+
+    key: str
+    title: str
+    ask: str
+    given: tuple[str, ...]
+    words: str
+    working: tuple[str, ...]
+    answer: str
+    by_hand: float
+    code: str
+    by_tool: float
+
+
+@cache
+def exercise_words(language: str) -> dict[str, Any]:
+    """The words of exercises in a language; English where it has none.
+
+    >>> exercise_words("de")["answer"], exercise_words("pt")["answer"]
+    ('Lösung', 'Answer')
+    """
+    path = _FILES / f"{language}.json"
+    words: dict[str, Any] = json.loads((path if path.exists() else _FILES / "en.json").read_text("utf-8"))
+    return words
+
+
+@dataclass(frozen=True, eq=False)
+class Writer:
+    """Words and numbers for the exercises of one forecast, in its language."""
+
+    forecast: Forecast
+    locale: str
+    labels: list[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        scenario = self.forecast.scenario
+        object.__setattr__(self, "labels", month_labels(scenario.first_month, scenario.months, self.locale))
+
+    @property
+    def words(self) -> dict[str, Any]:
+        """All words of exercises in the language."""
+        return exercise_words(self.locale.partition("-")[0])
+
+    def money(self, value: float) -> str:
+        """An amount to the currency's minor unit, as one works on paper."""
+        currency = self.forecast.scenario.currency
+        return money(value, currency, self.locale, minor_digits(currency))
+
+    def plain(self, value: float) -> str:
+        """An amount in a sum: without its currency, to the minor unit."""
+        digits = minor_digits(self.forecast.scenario.currency)
+        return with_decimals(value, self.locale, least=digits, most=digits)
+
+    def count(self, value: float) -> str:
+        """Customers, to four decimals, so that what is worked out from them comes out as the tool has it."""
+        return with_decimals(value, self.locale, most=4)
+
+    def people(self, value: float) -> str:
+        """Customers in an answer, to one decimal."""
+        return number(value, self.locale)
+
+    def share(self, value: float) -> str:
+        """A fraction as per cent, to four decimals."""
+        return percent(value, self.locale) if round(value, 4) == value else self._fine(value)
+
+    def _fine(self, value: float) -> str:
+        shown = with_decimals(100 * value, self.locale, most=4)
+        return percent(1, self.locale).replace("100", shown)
+
+    def factor(self, value: float) -> str:
+        """A factor, to six decimals."""
+        return with_decimals(value, self.locale, most=6)
+
+    def fact(self, key: str, value: str = "", month: int = 0, **more: str) -> str:
+        """A line of what is given. month: the month it speaks of, 1 or more."""
+        return said(
+            self.words["facts"][key],
+            value=value,
+            month=str(month),
+            calendar=self.labels[month] if month else "",
+            **more,
+        )
+
+    def exercise(
+        self,
+        key: str,
+        *,
+        given: list[str],
+        working: list[str],
+        answer: str,
+        by_hand: float,
+        code: str,
+        by_tool: float,
+        **values: str,
+    ) -> Exercise:
+        """An exercise with the words of its key. values: for the places of its question."""
+        words = self.words[key]
+        return Exercise(
+            key,
+            words["title"],
+            said(words["ask"], **values),
+            tuple(given),
+            words["words"],
+            tuple(working),
+            answer,
+            float(by_hand),
+            code,
+            float(by_tool),
+        )
+
+
+def at(series: np.ndarray, month: int) -> float:
+    """A series' value in a month, 1 or more."""
+    return float(series[month - 1])
