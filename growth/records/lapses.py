@@ -15,6 +15,7 @@ MOST_GRACE = 3  # months that the data may choose
 RETURNS = 0.2  # share of those missing so long who pay again in the very next month; below it a gap is a departure
 LEAST_RETURNS = 2  # of them, for the share to count
 FALLS = 0.7  # of the former price; what a late payment would leave less of was all paid at a lower price
+SPIKE, MOST_TIMES = 1.55, 3.1  # of the month after, between which a single month also holds what is due for others
 CATCHES_UP = 3  # months after a gap in which a charge may make up for it
 
 
@@ -78,9 +79,10 @@ def fill(entries: Entries, months: int, grace: Grace) -> tuple[Entries, Grace, f
 
     A gap is filled at the MRR before it. What a month within the three after it holds beyond that MRR, if it is more
     than half as much again and the month after falls back, was paid late for the gap; a gap of up to three months that
-    is made up for in full is a lapse whatever the grace. Where there are lapses, a single month of two or three times
-    the one after was charged for others, too; the sum of what is taken off is returned. Whether a payment missing at
-    the end of the records will come nobody knows: as many of those customers stay on board as came back before.
+    is made up for in full is a lapse whatever the grace. Where there are lapses, a single month of some one and a half
+    to three times the one after was charged for others, too; the sum of what is taken off is returned. Whether a
+    payment missing at the end of the records will come nobody knows: as many of those customers stay on board as came
+    back before.
     """
     if not entries.customer.size or (not grace.months and not grace.by_data):
         return entries, grace, 0.0
@@ -93,7 +95,7 @@ def fill(entries: Entries, months: int, grace: Grace) -> tuple[Entries, Grace, f
     lapse = (gap[before] <= grace.months) | (late > 0)
     before, usual, late = before[lapse], usual[lapse], late[lapse]
     if grace.months or late.any():
-        apart += _doubled(customer, month, mrr)
+        apart += _doubled(customer, month, mrr, kind)
 
     last = np.flatnonzero(np.append(customer[1:] != customer[:-1], True))
     missing = months - 1 - month[last]
@@ -139,8 +141,10 @@ def _made_up(
     price = np.minimum(mrr[opens + 1], np.where(customer[third] == customer[opens], mrr[third], np.inf))
     twice = np.abs(mrr[opens] - 2 * price) <= 0.01 * mrr[opens]
     mrr[opens[twice]] = price[twice]
+    full = _over_several_months(customer, month, mrr, before, gap)
+    usual[full], late[full] = mrr[before[full]], gap[full]
     for turn in range(int(nth.max(initial=-1)) + 1):
-        usual[nth == turn] = mrr[before[nth == turn]]
+        usual[(nth == turn) & ~full] = mrr[before[(nth == turn) & ~full]]
         for ahead in range(CATCHES_UP):
             these = np.flatnonzero((nth == turn) & (late < gap) & (before + 1 + ahead < customer.size))
             cell = before[these] + 1 + ahead
@@ -164,11 +168,35 @@ def _made_up(
     return usual, late
 
 
-def _doubled(customer: np.ndarray, month: np.ndarray, mrr: np.ndarray) -> float:
-    """Take single months of two or three times the month after, and no less of that before, down to it; sum that."""
-    next_one = np.flatnonzero((customer[1:] == customer[:-1]) & (month[1:] == month[:-1] + 1))
+def _over_several_months(
+    customer: np.ndarray, month: np.ndarray, mrr: np.ndarray, before: np.ndarray, gap: np.ndarray
+) -> np.ndarray:
+    """Take off what makes up in full for a gap of several months, a whole number of them in each month right after it.
+
+    Returns which gaps these are. As when two charges in a row were paid two months late: 1, 0, 0, 2, 2, 1.
+    """
+    last = customer.size - 1
+    cells = np.minimum(before[:, None] + 1 + np.arange(CATCHES_UP + 1), last)
+    straight = (customer[cells] == customer[before][:, None]) & (
+        month[cells] == month[np.minimum(before + 1, last)][:, None] + np.arange(CATCHES_UP + 1)
+    )
+    times = np.where(straight, mrr[cells] / mrr[before][:, None], 1.0)
+    more = np.rint(times) - 1
+    whole = (np.abs(times - 1 - more) < 0.01).all(axis=1) & (more >= 0).all(axis=1) & (more[:, -1] == 0)
+    full = whole & (gap > 1) & (more.sum(axis=1) == gap) & ((more > 0).sum(axis=1) > 1)
+    for ahead in range(CATCHES_UP):
+        mrr[cells[full, ahead]] -= more[full, ahead] * mrr[before[full]]
+    return full
+
+
+def _doubled(customer: np.ndarray, month: np.ndarray, mrr: np.ndarray, kind: np.ndarray) -> float:
+    """Take single months far above the month after, and above the one before, down to the month after; sum that.
+
+    What is above was charged for other months, perhaps at another price, as for the months before the records.
+    """
+    next_one = np.flatnonzero((customer[1:] == customer[:-1]) & (month[1:] == month[:-1] + 1) & (kind[1:] == kind[:-1]))
     times = mrr[next_one] / mrr[next_one + 1]
-    many = next_one[(times > 1.9) & (times < 3.1) & (np.abs(times - np.rint(times)) < 0.01)]
+    many = next_one[(times > SPIKE) & (times < MOST_TIMES)]
     earlier = np.maximum(many - 1, 0)
     jumps = (customer[earlier] != customer[many]) | (earlier == many) | (mrr[many] >= 1.5 * mrr[earlier])
     many = many[jumps]

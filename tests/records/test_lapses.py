@@ -41,6 +41,7 @@ STEADY = "111111"
         ("101211", [1, 1, 1, 1, 1, 1], [PAID, LATE, PAID, PAID, PAID, PAID]),  # two late ones in a row
         ("102021", [1, 1, 1, 1, 1, 1], [PAID, LATE, PAID, LATE, PAID, PAID]),  # the month before a gap makes up itself
         ("100311", [1, 1, 1, 1, 1, 1], [PAID, LATE, LATE, PAID, PAID, PAID]),  # longer than the grace, but made up for
+        ("100221", [1, 1, 1, 1, 1, 1], [PAID, LATE, LATE, PAID, PAID, PAID]),  # two in a row, each two months late
         ("110222", [1, 1, 1, 2, 2, 2], [PAID, PAID, UNPAID, PAID, PAID, PAID]),  # a dearer plan, nothing late
         ("211111", [1, 1, 1, 1, 1, 1], [PAID] * 6),  # late for a month before the first
         ("202111", [1, 1, 1, 1, 1, 1], [PAID, LATE, PAID, PAID, PAID, PAID]),  # the same, and late at once again
@@ -52,6 +53,28 @@ def test_a_lapse_is_no_departure_and_a_late_charge_no_contraction(tmp_path, paid
     moves = movements(made, spells(made))
     assert not moves.lost.any() and not moves.contraction_mrr.any()
     assert made.mrr.sum() - made.mrr_in(UNPAID, PENDING) + made.set_apart == pytest.approx(made.rows.total)
+
+
+@pytest.mark.parametrize(
+    ("paid", "plans", "mrr"),
+    [
+        ((36, 20, 20, 20), "SSSS", [20, 20, 20, 20]),  # 16, the price before it rose, was due before the records
+        ((20, 45, 20, 20), "SSSS", [20, 20, 20, 20]),  # 25 for a month at another price
+        ((20, 29, 20, 20), "SSSS", [20, 29, 20, 20]),  # less than half as much again: up and down
+        ((36, 20, 20, 20), "LSSS", [36, 20, 20, 20]),  # a smaller plan: contraction
+        ((20, 36, 36, 20), "SSSS", [20, 36, 36, 20]),  # two months are no single one
+    ],
+)
+def test_a_single_month_that_also_holds_another_months_charge_is_no_change(tmp_path, paid, plans, mrr):
+    """Only where there are lapses, as of the second customer here."""
+    rows = [f"a,2024-0{n}-05,{amount},{plan}" for n, (amount, plan) in enumerate(zip(paid, plans, strict=True), 1)]
+    rows += [f"b,2024-0{n}-05,20,S" for n in (1, 3, 4)]
+    (tmp_path / "rows.csv").write_text("\n".join(["customer,date,amount,plan", *rows]) + "\n")
+    made = spread_payments(read_records(tmp_path / "rows.csv"), grace=1)
+    assert made.mrr[made.customer == 0].tolist() == mrr
+    assert made.set_apart == pytest.approx(sum(paid) - sum(mrr))
+    unlapsed = spread_payments(read_records(tmp_path / "rows.csv"), grace=0)
+    assert unlapsed.mrr[unlapsed.customer == 0].tolist() == list(paid)
 
 
 def test_a_gap_beyond_the_grace_is_a_departure(tmp_path):

@@ -69,9 +69,7 @@ def as_rows(
         if not paid.any():
             raise RecordsError([Problem("status", "at least one charge that was paid", "none")], file=file)
     day, amount = (values[name] for name in (("date", "amount") if charges else ("month", "mrr")))
-    if "refunded" in values:
-        amount = amount - values["refunded"]
-    amount = _without_tax(amount, values, columns, file=file)
+    amount = _net(amount, values, columns, file=file)
     made = months_of(day)
     amount = columns.in_our_currency(amount, made, codes, values.get("currency"), file=file)
     span, first_day = np.ones(day.size, np.int8), day
@@ -113,16 +111,24 @@ def _failed(values: Values) -> np.ndarray:
     return np.column_stack([values["customer"][rows], months_of(starting_day(values)[rows])]).astype(np.int32)
 
 
-def _without_tax(amount: np.ndarray, values: Values, columns: ColumnNames, *, file: str) -> np.ndarray:
-    """Take tax off amounts that include it. Raises RecordsError where a column of tax is there and nobody says."""
+def _net(amount: np.ndarray, values: Values, columns: ColumnNames, *, file: str) -> np.ndarray:
+    """Take off what was refunded, and tax where amounts, and so refunds, include it.
+
+    Raises RecordsError where a column of tax is there and nobody says.
+    """
+    refunded = values.get("refunded", 0.0)
     if "tax" in values:
         if columns.tax is None:
             fix = "Write `tax: included` or `tax: added` in the file for --columns."
             raise RecordsError(
                 [Problem("tax", "a word on whether amounts include the column of tax", "none", fix)], file=file
             )
-        return amount - values["tax"] if columns.tax == "included" else amount
-    return amount / (1 + columns.tax_rate) if columns.tax == "included" and columns.tax_rate else amount
+        if columns.tax == "included":
+            share = np.divide(values["tax"], amount, out=np.zeros(amount.size), where=amount != 0)
+            return amount - values["tax"] - refunded * (1 - share)
+        return amount - refunded
+    paid = amount - refunded if "refunded" in values else amount
+    return paid / (1 + columns.tax_rate) if columns.tax == "included" and columns.tax_rate else paid
 
 
 def _span(values: Values) -> np.ndarray:

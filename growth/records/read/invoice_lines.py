@@ -37,14 +37,15 @@ def line_kinds(texts: pa.Array, given: dict[LineKind, tuple[str, ...]]) -> tuple
 
     given: words by kind, which come before the usual ones.
 
-    >>> line_kinds(pa.array(["Plan", "Setup fee", "?"]), {})
-    (array([0, 1, 0], dtype=int8), {2: 'a kind of line of which nobody said what it is'})
+    >>> kinds, faults = line_kinds(pa.array(["Plan", "Setup fee", "?"]), {})
+    >>> kinds.tolist(), list(faults)
+    ([0, 1, 0], [2])
     """
     meaning = {word: number for number, kind in enumerate(KINDS) for word in WORDS[kind]}
     meaning |= {word.strip().casefold(): KINDS.index(kind) for kind, words in given.items() for word in words}
     words = [text.strip().casefold() for text in texts.to_pylist()]
     faults = {
-        place: "a kind of line of which nobody said what it is"
+        place: "a kind of line of which nobody said what it is, by `kinds: {once: [...]}` for --columns"
         for place, word in enumerate(words)
         if word not in meaning
     }

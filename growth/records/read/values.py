@@ -254,7 +254,7 @@ def statuses(
     words = [text.strip().casefold() for text in texts.to_pylist()]
     meaning = {word.casefold(): UNPAID for word in unpaid} | {word.casefold(): FAILED for word in failed}
     meaning |= {word.casefold(): PAID for word in paid}
-    wrong = "a status of which nobody said whether it means paid"
+    wrong = "a status of which nobody said whether it means paid, by `paid: [...]` or `failed: [...]` for --columns"
     faults = {place: wrong for place, word in enumerate(words) if word not in meaning}
     return np.array([meaning.get(word, UNPAID) for word in words], np.int8), faults
 
