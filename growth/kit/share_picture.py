@@ -48,7 +48,7 @@ def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None 
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> short_answer(growth.forecast(scenario))
-    'Past €1,000 a month already, below it from Apr 2027; settles near €0'
+    'Past €1,000 a month already, below it from April 2027; settles near €0'
     """
     ends = {name: float(one.closing_mrr[-1]) for name, one in {"": forecast, **(what_ifs or {})}.items()}
     best = max(ends, key=lambda name: ends[name])
