@@ -9,7 +9,7 @@ import time
 import uuid
 
 import pytest
-from sweep_tools import ROOT, Workplace, calm_sweep, compare_with_calm, kill_and_compare, killed, with_mark
+from sweep_tools import ROOT, Workplace, calm_sweep, compare_with_calm, killed, with_mark
 
 from growth import cli
 from growth.sweep import claim
@@ -23,9 +23,22 @@ def calm(tmp_path_factory):
     return place, calm_sweep(place)
 
 
-def test_killed_at_random_moments_and_resumed_it_equals_an_uninterrupted_one(calm):
-    """One kill here; twenty in tests/benchmarks/sweep.py."""
-    kill_and_compare(calm[0], kills=1, seed=5, calm=calm[1])
+def test_killed_and_resumed_it_equals_an_uninterrupted_one_and_nothing_of_it_is_left(calm):
+    """Killed while a kernel runs, whose connection file then lies in the folder of unfinished reports. Twenty kills at
+    random moments: tests/benchmarks/sweep.py."""
+    place, (file, notebook, _) = calm
+    unfinished = place.path / "killed" / ".unfinished"
+
+    def a_kernel_runs(running):
+        while running.poll() is None and not list(unfinished.glob("*.kernel.json")):
+            time.sleep(0.02)
+
+    assert killed(place.command(file, notebook=notebook, to="killed"), a_kernel_runs)
+    assert list(unfinished.glob("*.kernel.json"))
+    assert place.run(file, notebook=notebook, to="killed").returncode == 0
+    names = {path.name for path in (place.path / "killed").iterdir()}
+    assert names == {".lock", LIST, "points.parquet", "comparison.html", "reports"}
+    compare_with_calm(place, "killed")
 
 
 def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, capsys):
@@ -91,19 +104,3 @@ def test_an_interrupted_sweep_leaves_nothing_behind_and_says_how_to_resume(workp
     (workplace.path / "go").touch()
     assert subprocess.run([sys.executable, "-m", "growth.cli", *resume[1:]], cwd=ROOT).returncode == 0
     assert len(workplace.reports("the results")) == 3
-
-
-def test_what_a_killed_sweep_left_is_cleared_by_the_next(workplace):
-    """Kernels' connection files among it: they lie in the folder of unfinished reports."""
-    file, notebook = workplace.sweep(), workplace.notebook("import time; time.sleep(0.2)")
-    unfinished = workplace.path / "out" / ".unfinished"
-
-    def a_kernel_runs(running):
-        while running.poll() is None and not list(unfinished.glob("*.kernel.json")):
-            time.sleep(0.02)
-
-    assert killed(workplace.command(file, notebook=notebook), a_kernel_runs)
-    assert list(unfinished.glob("*.kernel.json"))
-    assert workplace.run(file, notebook=notebook).returncode == 0
-    names = {path.name for path in (workplace.path / "out").iterdir()}
-    assert names == {".lock", LIST, "points.parquet", "comparison.html", "reports"}
