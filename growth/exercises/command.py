@@ -15,7 +15,7 @@ Make exercises for a class from a scenario file, with its own numbers:
   NAME-exercises.ipynb  the same as a notebook: work, open the answer, check with the tool
 
 Only what is true of these numbers is asked: the short formula for where growth stops, joining / share who leave, comes
-up only where the same share leaves every month. The words are English or German, as `language:` in the file says."""
+up only where the same share leaves every month. The words are in the `language:` of the file."""
 
 
 def add_command(subparsers: Any) -> None:

@@ -50,7 +50,7 @@ class Exercise:
 def exercise_words(language: str) -> dict[str, Any]:
     """The words of exercises in a language; English where it has none.
 
-    >>> exercise_words("de")["answer"], exercise_words("pt")["answer"]
+    >>> exercise_words("de")["answer"], exercise_words("nl")["answer"]
     ('Lösung', 'Answer')
     """
     path = _FILES / f"{language}.json"

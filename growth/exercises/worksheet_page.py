@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
-from growth.calculator.language import said
+from growth.calculator.language import language_attributes, said
 from growth.exercises.exercise import Exercise, exercise_words
 from growth.scenario import Scenario
 
@@ -67,7 +67,7 @@ def _document(title: str, intro: str, sections: Sequence[str], scenario: Scenari
     head = escape(said(words[title], business=scenario.business))
     body = "\n".join(sections)
     return f"""<!doctype html>
-<html lang="{escape(words["code"])}"><head><meta charset="utf-8">
+<html {language_attributes(words["code"])}><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>{head}</title><style>{_STYLE.read_text("utf-8")}</style></head>

@@ -15,6 +15,7 @@ from numpy.testing import assert_allclose
 import growth
 import growth.exercises
 import growth.measures
+from growth.calculator.language import languages
 from growth.errors import FileError, PublishError
 from growth.exercises import Exercise, likely_scenario, questions
 from growth.exercises.exercise import exercise_words
@@ -201,7 +202,7 @@ def test_nothing_to_ask_is_said(tmp_path):
         make_exercises(file, to=tmp_path / "out")
 
 
-def test_both_languages_have_the_same_words():
+def test_all_languages_have_the_same_words():
     def keys(words: dict, above: str = "") -> set[str]:
         return {
             place
@@ -215,5 +216,7 @@ def test_both_languages_have_the_same_words():
             for key, value in words.items()
         }
 
-    assert keys(exercise_words("en")) == keys(exercise_words("de"))
-    assert places(exercise_words("en")) == places(exercise_words("de"))
+    for code in languages():
+        assert exercise_words(code)["code"] == code
+        assert keys(exercise_words("en")) == keys(exercise_words(code)), code
+        assert places(exercise_words("en")) == places(exercise_words(code)), code
