@@ -25,6 +25,7 @@ EXAMPLES = {
     ("publish", "--to"): "publish IN/fernhollow.yaml --to TO",
     ("schema", "--to"): "schema --to TO",
     ("kit", "--to"): "kit IN/fernhollow.yaml --to TO",
+    ("site", "--to"): "site IN/fernhollow.yaml --to TO --address https://fernhollow.example/questions",
     ("measure", "--to"): "measure IN/records/fernhollow-charges.csv --columns IN/columns.yaml --to TO",
     ("measure", "--remember"): "measure IN/records/fernhollow-charges.csv --columns IN/columns.yaml --remember TO",
     ("records-demo", "--to"): "records-demo --months 3 --to TO",

@@ -5,11 +5,25 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from growth.kit.make_kit import Kit, KitFile, make_kit
+    from growth.kit.web_site import PublishedSite, publish_site
 
-__all__ = ["Kit", "KitFile", "make_kit"]  # loaded on first use, so that the command line starts without notebooks
+_HOMES = {
+    "Kit": "growth.kit.make_kit",
+    "KitFile": "growth.kit.make_kit",
+    "PublishedSite": "growth.kit.web_site",
+    "make_kit": "growth.kit.make_kit",
+    "publish_site": "growth.kit.web_site",
+}
+__all__ = [
+    "Kit",
+    "KitFile",
+    "PublishedSite",
+    "make_kit",
+    "publish_site",
+]  # loaded on first use, so that the command line starts without notebooks
 
 
 def __getattr__(name: str) -> Any:
-    if name not in __all__:
+    if name not in _HOMES:
         raise AttributeError(f"module 'growth.kit' has no attribute {name!r}")
-    return getattr(import_module("growth.kit.make_kit"), name)
+    return getattr(import_module(_HOMES[name]), name)

@@ -1,4 +1,4 @@
-"""The command `growth kit`."""
+"""The commands `growth kit` and `growth site`."""
 
 from __future__ import annotations
 
@@ -25,6 +25,19 @@ one file, runs no script in the post, sets no cookies and sends no address of th
 screen high and scrolls by itself. The PNG and the PDF need Chromium."""
 
 
+SITE = """\
+Publish a scenario file into a site, a folder that any static host takes as it is:
+
+  NAME.html, NAME.png, NAME-embed.html  the page, the picture for sharing, the calculator for a frame
+  index.html    all pieces with their questions and answers, the newest first
+  feed.xml      a feed of them (Atom)
+  pieces.csv    the pieces by the same names, for growth earned import
+  site.json     the site's address and pieces; keep it in the folder
+
+Do the same for the next piece. Pages get their addresses from the site's. Publishing a piece again replaces its own
+files, the index and the feed, and nothing else. To take a piece away, delete its files and publish any other again."""
+
+
 def add_command(subparsers: Any) -> None:
     """Add `kit` to the command line."""
     kit = subparsers.add_parser(
@@ -38,6 +51,18 @@ def add_command(subparsers: Any) -> None:
     kit.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
     kit.set_defaults(run=_kit, extra="notebooks")
 
+    site = subparsers.add_parser(
+        "site",
+        help="put the page into a folder for a web host, with an index of all pieces and a feed",
+        description=SITE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    site.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
+    add_folder_output(site, "--to", required=True, help="the folder of the site; made if it is not there")
+    site.add_argument("--address", metavar="URL", help="where the site is on the web; needed once, then remembered")
+    site.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
+    site.set_defaults(run=_site, extra="notebooks")
+
 
 def _kit(arguments: argparse.Namespace) -> None:
     from growth.kit.make_kit import make_kit
@@ -49,3 +74,20 @@ def _kit(arguments: argparse.Namespace) -> None:
     for note in made.notes:
         print(f"Note: {note}", file=sys.stderr)
     print(f"The kit lies in {made.files[0].path.parent}")
+
+
+def _site(arguments: argparse.Namespace) -> None:
+    from growth.kit.web_site import publish_site
+
+    made = publish_site(
+        arguments.scenario,
+        to=arguments.to,
+        address=arguments.address,
+        notebook=arguments.notebook,
+        replace_files=arguments.replace,
+    )
+    for path in made.files:
+        print(path)
+    for note in made.notes:
+        print(f"Note: {note}", file=sys.stderr)
+    print(f"Pieces on the site: {len(made.site.pieces)}. Upload the folder to {made.site.address}")

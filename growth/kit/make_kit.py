@@ -127,7 +127,7 @@ def _made(
         made.append((".xlsx", spreadsheet(result, giveaway=giveaway), "the forecast as a workbook with live formulas"))
     except PublishError as missing:
         notes.append(str(missing))
-    picture = chromium.png(_picture_page(svg), width=WIDTH, height=HEIGHT)
+    picture = social_picture(svg)
     if picture:
         made.append((".png", picture, "the picture that is shown where the page is shared; put it beside the page"))
     printed, page_html = handout(giveaway, result, what_ifs)
@@ -150,6 +150,11 @@ def handout(giveaway: Giveaway, result: Forecast, what_ifs: dict[str, Forecast])
         if printed is None or pages(printed) == 1:
             break
     return printed, html
+
+
+def social_picture(svg: str) -> bytes | None:
+    """The picture as a PNG; None without Chromium."""
+    return chromium.png(_picture_page(svg), width=WIDTH, height=HEIGHT)
 
 
 def pages(pdf: bytes) -> int:
