@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 
-from growth.kit.site_record import Site
+from growth.calculator.language import locale_of, messages
+from growth.kit.site_record import Site, SitePiece
 from growth.output import SEAL
 
 FEED = "feed.xml"
@@ -40,10 +41,16 @@ def feed_xml(site: Site, *, title: str, author: str) -> bytes:
         _add(entry, "published", piece.published)
         _add(entry, "updated", piece.updated)
         _add(entry, "link", rel="alternate", type="text/html", hreflang=piece.language, href=piece.address)
-        _add(entry, "summary", piece.answer)
+        _add(entry, "summary", f"{piece.answer} {caution(piece)}")
     ET.indent(feed)
     text: bytes = ET.tostring(feed, encoding="utf-8", xml_declaration=True)
     return text + f"\n<!-- {SEAL} -->\n".encode()
+
+
+def caution(piece: SitePiece) -> str:
+    """What stands beside a piece's answer, in its language: a forecast is no advice, and invented numbers are said."""
+    words = messages(locale_of(piece.language))["kit"]
+    return " ".join([*([words["invented_numbers"]] if piece.invented else []), words["email_caution"]])
 
 
 def _add(parent: ET.Element, name: str, text: str = "", **attributes: str) -> ET.Element:

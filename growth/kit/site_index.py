@@ -9,7 +9,7 @@ from growth.calculator.language import messages
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import dressed, sender_html
 from growth.giveaway.sections import day_text
-from growth.kit.atom_feed import FEED
+from growth.kit.atom_feed import FEED, caution
 from growth.kit.site_record import Site
 
 INDEX = "index.html"
@@ -25,8 +25,9 @@ def index_page(site: Site, giveaway: Giveaway, *, title: str) -> str:
         question, answer = escape(piece.question), escape(piece.answer)
         lang = f' lang="{escape(piece.language)}"' if piece.language != giveaway.language else ""
         pieces.append(
-            f'<li><h2{lang}><a href="{escape(piece.name)}.html">{question}</a></h2>'
-            f'<p{lang}>{answer}</p><p class="soft"><time datetime="{piece.published}">{escape(day)}</time></p></li>'
+            f'<li><h2{lang}><a href="{escape(piece.name)}.html">{question}</a></h2><p{lang}>{answer}</p>'
+            f'<p class="soft"{lang}>{escape(caution(piece))}</p>'
+            f'<p class="soft"><time datetime="{escape(piece.published)}">{escape(day)}</time></p></li>'
         )
     policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     return f"""<!doctype html>
@@ -39,6 +40,6 @@ def index_page(site: Site, giveaway: Giveaway, *, title: str) -> str:
 <style>{dressed(_STYLE.read_text("utf-8"), giveaway.look)}</style></head>
 <body><main>{sender_html(giveaway.look)}<h1>{escape(title)}</h1><p>{escape(words["site_lead"])}</p>
 <ul>{"".join(pieces)}</ul>
-<footer><p>{escape(words["email_caution"])}</p><p><a href="{FEED}">{escape(words["site_feed"])}</a></p></footer>
+<footer><p><a href="{FEED}">{escape(words["site_feed"])}</a></p></footer>
 </main></body></html>
 """

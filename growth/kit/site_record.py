@@ -31,6 +31,7 @@ class SitePiece:
     id : its name for ever in the feed: the address at which it was first published.
     published, updated : moments in UTC, such as 2027-01-31T12:00:00Z (RFC 3339); `updated` moves only with the page.
     checksum : of the page as it was made.
+    invented : whether its numbers are.
     """
 
     name: Slug
@@ -42,6 +43,7 @@ class SitePiece:
     published: Moment
     updated: Moment
     checksum: str
+    invented: bool = False
 
 
 @dataclass(frozen=True)

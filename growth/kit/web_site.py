@@ -116,7 +116,9 @@ def publish_site(
             notes.append(f"{one.name}.html is gone, so index and feed leave the piece out.")
     site = replace(site, pieces=tuple(kept))
     moment = (now or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    site = site.with_piece(_piece(giveaway, page, there, answer=told(giveaway, result), moment=moment))
+    site = site.with_piece(
+        _piece(giveaway, page, there, answer=told(giveaway, result), moment=moment, invented=scenario.invented)
+    )
     if before.address and before.address != site.address:
         old = [one.name for one in site.pieces if one.name != giveaway.name]
         if old:
@@ -164,7 +166,9 @@ def _placed(site: Site, giveaway: Giveaway, address: str | None, *, source: str 
     return replace(site, address=place, id=site.id or place)
 
 
-def _piece(giveaway: Giveaway, page: str, there: SitePiece | None, *, answer: str, moment: str) -> SitePiece:
+def _piece(
+    giveaway: Giveaway, page: str, there: SitePiece | None, *, answer: str, moment: str, invented: bool
+) -> SitePiece:
     address = giveaway.address or ""
     checksum = sha256(page.encode()).hexdigest()
     same = there is not None and there.checksum == checksum
@@ -178,6 +182,7 @@ def _piece(giveaway: Giveaway, page: str, there: SitePiece | None, *, answer: st
         published=there.published if there else moment,
         updated=there.updated if there and same else moment,
         checksum=checksum,
+        invented=invented,
     )
 
 

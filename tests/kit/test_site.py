@@ -87,6 +87,7 @@ def test_the_feed_is_what_rfc_4287_asks_for(tmp_path):
     assert links == {"self": f"{ADDRESS}feed.xml", "alternate": ADDRESS}
     for entry in entries:
         assert [link.get("rel") for link in entry.findall(f"{{{ATOM}}}link")] == ["alternate"]
+    assert "Erfundene Zahlen" in one(entries[0], "summary").text and "not advice" in one(entries[1], "summary").text
     assert one(root, "updated").text == "2027-01-02T12:00:00Z"
 
 
@@ -104,7 +105,10 @@ def test_the_index_lists_all_pieces_newest_first_and_runs_nothing(tmp_path):
     page = (tmp_path / "site" / "index.html").read_text("utf-8")
     assert page.index('href="second.html"') < page.index('href="first.html"')
     assert "<script" not in page and "&lt;script&gt;" in page
-    assert "not advice and not a promise" in page and 'type="application/atom+xml"' in page
+    assert (
+        page.count("Invented numbers. A forecast, not advice and not a promise.") == 2
+        and 'type="application/atom+xml"' in page
+    )
 
 
 def test_another_piece_leaves_the_files_of_the_first_alone(tmp_path):
