@@ -153,6 +153,14 @@ def test_lower_case_currencies_are_those_currencies(tmp_path):
     assert rows.currency == "EUR" and rows.total == 40
 
 
+def test_a_column_that_is_called_something_unheard_of_is_asked_for(tmp_path):
+    file = export(tmp_path, "Client;When;Betrag\nQ7Z-1;2025-01-05;25,00\n")
+    with pytest.raises(RecordsError, match=r"tell customer, amount, date \(found customer, amount alone\)") as error:
+        understand(file)
+    assert "columns: {date: ...}" in str(error.value) and "Q7Z" not in str(error.value)
+    assert read_records(file, columns=understand(file, ColumnNames(columns={"date": "When"})).columns).total == 25
+
+
 def test_columns_of_no_shape_are_refused_as_before_and_show_nothing_of_the_first_line(tmp_path):
     file = export(tmp_path, "Q7Z-1,03.02.2025,25\nQ7Z-2,03.02.2025,25\n")
     with pytest.raises(RecordsError, match=r"subscriptions") as error:

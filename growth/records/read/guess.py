@@ -12,6 +12,7 @@ import numpy as np
 import pyarrow as pa
 from ruamel.yaml import YAML
 
+from growth.errors import Problem
 from growth.records.read.column_names import SHAPES, ColumnNames, Shape
 from growth.records.read.notations import MONEY_SIGN, PLACES, SEPARATOR, SIGNS, TIME, ZONED, iso_dates, plain_numbers
 from growth.records.read.records_file import first_rows, table_header
@@ -75,9 +76,15 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
     try:
         shape, _ = columns.find(header, file=str(path))
     except RecordsError:
-        names = _names(header, columns)
-        if names is None:
-            raise
+        names, missing = _names(header, columns)
+        if missing:
+            there = [ours for ours in names if ours not in missing]
+            if not there or columns.columns.keys() - names.keys():
+                raise
+            rest = ", ".join(f"{ours}: ..." for ours in missing)
+            fix = f"Say in a file for --columns what the rest is called: columns: {{{rest}}}"
+            rule = "columns that tell " + ", ".join([*there, *missing])
+            raise RecordsError([Problem("", rule, f"{', '.join(there)} alone", fix, 1)], file=str(path)) from None
         guesses["columns"] = names
         shape, _ = columns.model_copy(update=guesses).find(header, file=str(path))
     known = columns.model_copy(update=guesses)
@@ -110,10 +117,11 @@ def settings_text(columns: ColumnNames) -> str:
     return "# How the records are to be read; growth measure --columns takes it.\n" + out.getvalue()
 
 
-def _names(header: list[str], given: ColumnNames) -> dict[str, str] | None:
-    """Return what our columns are called: of the shape that most columns fit, if it has all it needs."""
+def _names(header: list[str], given: ColumnNames) -> tuple[dict[str, str], list[str]]:
+    """Return what our columns are called, and which needed ones are missing: of the shape that fits best."""
     plain = {_plain(name): name for name in reversed(header)}
     best: dict[str, str] = {}
+    lacking = list(SHAPES[0].needed)
     for shape in SHAPES:
         found: dict[str, str] = {}
         for ours in shape.columns:
@@ -121,11 +129,11 @@ def _names(header: list[str], given: ColumnNames) -> dict[str, str] | None:
             theirs = next((plain[_plain(way)] for way in ways if _plain(way) in plain), None)
             if theirs is not None and theirs not in found.values():
                 found[ours] = theirs
-        if set(shape.needed) <= set(found) and len(found) > len(best):
-            best = found
-    if not best or not set(given.columns) <= set(best):
-        return None
-    return {ours: theirs for ours, theirs in best.items() if ours != theirs or ours in given.columns}
+        missing = [ours for ours in shape.needed if ours not in found]
+        if (len(missing), -len(found)) < (len(lacking), -len(best)):
+            best, lacking = found, missing
+    names = {ours: theirs for ours, theirs in best.items() if ours != theirs or ours in given.columns or lacking}
+    return names, lacking
 
 
 def _dates(texts: dict[str, list[str]], known: ColumnNames) -> dict[str, Any]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 _NAMES = {
-    "customer": "customer id, client, client id, client number, account, account id, subscriber, user id, email, "
-    "e-mail, customer email, kunde, kundennummer",
-    "date": "paid on, paid at, charged on, charged at, payment date, invoice date, billed on, created, created at, "
-    "datum, rechnungsdatum",
+    "customer": "customer id, client, client id, client number, client no, customer number, customer no, customer "
+    "name, account, account id, subscriber, user id, email, e-mail, customer email, kunde, kundennummer",
+    "date": "paid on, paid at, charged on, charged at, payment date, invoice date, issued, issued on, issue date, "
+    "transaction date, billed on, created, created at, datum, rechnungsdatum",
     "amount": "total, net amount, net, amount paid, amount in cents, line amount, value, betrag",
     "month": "period, monat",
     "mrr": "monthly recurring revenue, recurring revenue",
