@@ -2,7 +2,6 @@
 tests."""
 
 import os
-import shutil
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small fits: its threads cost more than they save
@@ -36,12 +35,6 @@ def browser(one_browser):
 @pytest.fixture(scope="module")
 def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """What the commands read, in a folder of its own."""
-    from growth.cli import main
+    from command_lines import make_inputs
 
-    folder, scenarios = tmp_path_factory.mktemp("in"), Path(__file__).parents[1] / "scenarios"
-    shutil.copy(scenarios / "fernhollow.yaml", folder)
-    for name in ("records", "earned"):
-        shutil.copytree(scenarios / name, folder / name)
-    (folder / "columns.yaml").write_text("columns: {}\n", "utf-8")
-    assert main(["earned", "import", str(folder / "ledger"), *map(str, (folder / "earned").glob("*.csv"))]) == 0
-    return folder
+    return make_inputs(tmp_path_factory.mktemp("in"))

@@ -3,14 +3,13 @@ parser."""
 
 from __future__ import annotations
 
-import argparse
 import os
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from command_lines import EXAMPLES, commands, words_of
 
 from growth.cli import build_parser, main
 from growth.giveaway import chromium
@@ -19,34 +18,7 @@ from growth.output import is_sealed, sealed, write_output
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
-# A command line for each command that writes; TO stands for what it is told to write. A new command needs a line here.
-EXAMPLES = {
-    ("forecast", "--csv"): "forecast IN/fernhollow.yaml --csv TO",
-    ("publish", "--to"): "publish IN/fernhollow.yaml --to TO",
-    ("schema", "--to"): "schema --to TO",
-    ("kit", "--to"): "kit IN/fernhollow.yaml --to TO",
-    ("site", "--to"): "site IN/fernhollow.yaml --to TO --address https://fernhollow.example/questions",
-    ("measure", "--to"): "measure IN/records/fernhollow-charges.csv --columns IN/columns.yaml --to TO",
-    ("measure", "--remember"): "measure IN/records/fernhollow-charges.csv --columns IN/columns.yaml --remember TO",
-    ("records-demo", "--to"): "records-demo --months 3 --to TO",
-    ("earned import", "--remember"): "earned import IN/ledger IN/earned/buyers.csv --yes --remember TO",
-    ("earned export", "--to"): "earned export IN/ledger --to TO",
-    ("earned scenario", "--to"): "earned scenario IN/ledger IN/earned/list.yaml --channel pieces --to TO",
-    ("new", "--to"): "new Kiln --to TO --customers 63 --price 29 --joining 5 --leaving 2 --goal 2500",
-    ("exercises", "--to"): "exercises IN/fernhollow.yaml --to TO",
-    ("questions", "--to"): "questions IN/fernhollow.yaml --to TO",
-    ("spreadsheet", "--to"): "spreadsheet IN/fernhollow.yaml --to TO",
-}
 NO_SEAL = {"earned export", "new"}  # of files without room for one: replacing them always takes --replace
-
-
-def commands(parser: argparse.ArgumentParser, name: str = "") -> Iterator[tuple[str, argparse.ArgumentParser]]:
-    """Every command of the parser and of its subparsers, with its name as typed."""
-    for action in parser._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            for word, one in action.choices.items():
-                yield from commands(one, f"{name} {word}".strip())
-    yield name, parser
 
 
 def writing(*, folder: bool) -> list[Any]:
@@ -64,8 +36,7 @@ def state(folder: Path) -> dict[str, bytes]:
 
 
 def line(name: str, action: Writes, inputs: Path, to: object) -> list[str]:
-    words = EXAMPLES[name, action.option_strings[0]].split()
-    return [str(to) if word == "TO" else word.replace("IN/", f"{inputs}/") for word in words]
+    return words_of(EXAMPLES[name, action.option_strings[0]], inputs, to)
 
 
 def test_every_option_that_writes_is_declared_as_one_and_has_an_example():

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from growth.errors import Problem, ScenarioError
-from growth.files import read_input
+from growth.files import not_a_table, read_input
 from growth.scenario import Scenario
 from growth.scenario.section import MONTH
 from growth.uncertainty import spread_of
@@ -64,8 +64,18 @@ def read_actuals(path: str | Path) -> Actuals:
     ScenarioError
         A column is missing, or a value is none; each with its line.
     """
-    text = read_input(path, most_bytes=MOST_BYTES, error=ScenarioError).decode("utf-8-sig", errors="replace")
-    rows = csv.DictReader(StringIO(text))
+    content = read_input(path, most_bytes=MOST_BYTES, error=ScenarioError)
+    if other := not_a_table(content):
+        raise ScenarioError([other], file=str(path))
+    rows = csv.DictReader(StringIO(content.decode("utf-8-sig", errors="replace")))
+    try:
+        return _actuals_in(rows, path)
+    except csv.Error as error:
+        problem = Problem("", "rows of a CSV file", str(error), line=rows.line_num + 1)
+        raise ScenarioError([problem], file=str(path)) from None
+
+
+def _actuals_in(rows: csv.DictReader[str], path: str | Path) -> Actuals:
     missing = [name for name in COLUMNS if name not in (rows.fieldnames or ())]
     if missing:
         rule = f"the columns {', '.join(COLUMNS)} in the first line"

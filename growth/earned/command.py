@@ -78,20 +78,26 @@ def _action(actions: Any, name: str, does: str, run: Callable[[argparse.Namespac
 
 
 def _import(arguments: argparse.Namespace) -> None:
+    from growth.earned.column_names import names_text
     from growth.earned.ledger import Ledger
     from growth.earned.ledger_files import LedgerError
     from growth.errors import Problem
+    from growth.output import write_output
 
     if arguments.ledger == ":memory:":
         problem = Problem("", "the name of a file", ":memory:", "A ledger in memory would be lost at once.")
         raise LedgerError([problem], file=arguments.ledger)
-    batches = _read(arguments)
+    batches, names = _read(arguments)
     on = datetime.date.today().isoformat()
     if not Path(arguments.ledger).exists():  # what is wrong shows before a file is made
         with Ledger(":memory:", create=True, currency=arguments.currency) as trial:
             trial.record(batches, on=on, correct=arguments.correct)
     with Ledger(arguments.ledger, create=True, currency=arguments.currency) as ledger:
         done = ledger.record(batches, on=on, correct=arguments.correct)
+    if arguments.remember:
+        inputs = [arguments.ledger, arguments.columns, *arguments.files]
+        write_output(arguments.remember, names_text(names), suffixes=YAML, inputs=inputs, replace=arguments.replace)
+        print(f"Written: {arguments.remember}, for --columns.")
     if done.number is None:
         print(f"Nothing new: all {done.unchanged:,} rows are in {arguments.ledger} already.")
         return
@@ -101,11 +107,10 @@ def _import(arguments: argparse.Namespace) -> None:
     )
 
 
-def _read(arguments: argparse.Namespace) -> list[FileRows]:
-    """The rows of the files; where their columns have other names, by the columns file or by a guess with a yes."""
+def _read(arguments: argparse.Namespace) -> tuple[list[FileRows], dict[str, dict[str, str]]]:
+    """The rows of the files, and what their columns are called, by the columns file or by a guess with a yes."""
     from growth.earned import column_names
     from growth.earned.ledger_csv import read_csv
-    from growth.output import write_output
 
     names = column_names.load_names(arguments.columns) if arguments.columns else {}
     batches = []
@@ -118,12 +123,7 @@ def _read(arguments: argparse.Namespace) -> list[FileRows]:
             columns = guess.columns
             names[guess.kind] = {**names.get(guess.kind, {}), **columns}
         batches.append(read_csv(file, columns=columns))
-    if arguments.remember:
-        text = column_names.names_text(names)
-        inputs = [arguments.ledger, arguments.columns, *arguments.files]
-        write_output(arguments.remember, text, suffixes=YAML, inputs=inputs, replace=arguments.replace)
-        print(f"Written: {arguments.remember}, for --columns.")
-    return batches
+    return batches, names
 
 
 def _agreed(file: str, guess: str, yes: bool) -> None:

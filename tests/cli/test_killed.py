@@ -19,7 +19,8 @@ from pathlib import Path
 
 import nbformat
 import pytest
-from test_writing import EXAMPLES, SCENARIOS, state
+from command_lines import EXAMPLES, SCENARIOS, SUFFIXES, words_of
+from test_writing import state
 
 from growth.files import replace_file
 from growth.giveaway.publishing import giveaway_notebook
@@ -27,10 +28,6 @@ from growth.scratch import held_file, scratch
 
 ROOT = Path(__file__).parents[2]
 SIGNALS = [signal.SIGTERM, signal.SIGINT, signal.SIGKILL]
-SUFFIXES = {
-    "forecast": ".csv", "schema": ".json", "measure": ".yaml", "records-demo": ".csv", "spreadsheet": ".xlsx",
-    "questions": ".md",
-}  # fmt: skip
 
 # Imports once, then runs each line it is told in a child, with what it says in a file. The child ends itself by the
 # signal as it syncs its first file; 0 is no signal. Answers the exit code, of a child that was killed below 0.
@@ -77,10 +74,9 @@ def runner():
         running.stdin.close()
 
 
-@pytest.mark.parametrize("command", [name for name, _ in EXAMPLES])
-def test_a_command_that_is_ended_leaves_all_as_it_was(command, inputs, tmp_path, runner):
-    line = next(line for (name, _), line in EXAMPLES.items() if name == command)
-    suffix = SUFFIXES.get(command, ".yaml" if command in ("earned import", "earned scenario") else "")
+@pytest.mark.parametrize(("command", "option"), EXAMPLES)
+def test_a_command_that_is_ended_leaves_all_as_it_was(command, option, inputs, tmp_path, runner):
+    line, suffix = EXAMPLES[command, option], SUFFIXES.get((command, option), "")
     temporary, out = tmp_path / "t", tmp_path / "out"
     temporary.mkdir()
     out.mkdir()
@@ -88,7 +84,7 @@ def test_a_command_that_is_ended_leaves_all_as_it_was(command, inputs, tmp_path,
     place = out / f"mine{suffix}"
     if suffix:
         place.write_text("mine", "utf-8")
-    words = [str(place) if word == "TO" else word.replace("IN/", f"{here}/") for word in line.split()] + ["--replace"]
+    words = [*words_of(line, here, place), "--replace"]
     before = state(out), state(here)
     for number in SIGNALS[: 1 if command == "kit" else 2]:  # publish, in it, is interrupted below
         code, said = runner(words, number, temporary)

@@ -129,3 +129,19 @@ def test_large_numbers_keep_their_digits() -> None:
     scenario = scenario_from(said)
     assert scenario.opening.customers == 1234567 and scenario.goal_mrr == 123456789
     assert scenario.pay.plans[0].monthly_price == 1234.56
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"month,customers,mrr\n2027-01," + b"4" * 140_000 + b",5\n", "line 2: rows of a CSV file"),
+        (b"PK\x03\x04 and the rest of a workbook", "found a spreadsheet"),
+        (b"\0" * 900, "line 1: the columns"),
+    ],
+)
+def test_a_file_that_is_no_table_of_months_is_one_line(content, said, tmp_path, capsys):
+    (tmp_path / "actuals.csv").write_bytes(content)
+    scenario = Path(__file__).parents[2] / "scenarios" / "fernhollow.yaml"
+    assert main(["actuals", str(scenario), str(tmp_path / "actuals.csv")]) == 2
+    told = capsys.readouterr().err
+    assert said in told and len(told.splitlines()) == 1

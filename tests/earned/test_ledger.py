@@ -256,6 +256,13 @@ def test_a_name_with_a_meaning_to_the_database_is_only_a_name(name, tmp_path, mo
     assert main(["earned", "history", name]) == 0
 
 
+def test_what_columns_are_called_is_kept_only_where_the_import_was_done(tmp_path, capsys):
+    (tmp_path / "days.csv").write_text(DAYS)  # of pieces that the ledger does not have
+    command = ["earned", "import", str(tmp_path / "new.db"), str(tmp_path / "days.csv")]
+    assert main([*command, "--remember", str(tmp_path / "names.yaml")]) == 2
+    assert os.listdir(tmp_path) == ["days.csv"]
+
+
 @pytest.mark.parametrize("end", ["", "-wal", "-shm", "-journal"])
 def test_files_beside_a_new_ledger_that_the_database_would_remove_are_kept(end, tmp_path, capsys):
     """An empty file is the user's too."""

@@ -29,8 +29,9 @@ def test_the_least_of_a_curved_valley():
 
 
 def test_a_bound_holds_one_parameter_and_the_other_goes_on():
-    assert minimise(bowl, STARTS, **WIDE) == pytest.approx([4, -2], abs=1e-9)
-    assert minimise(bowl, STARTS, low=WIDE["low"], high=np.array([2.0, 5.0])) == pytest.approx([2, -1], abs=1e-9)
+    # near a minimum values differ by less than a double holds within some 1e-8 of it, its square root
+    assert minimise(bowl, STARTS, **WIDE) == pytest.approx([4, -2], abs=1e-7)
+    assert minimise(bowl, STARTS, low=WIDE["low"], high=np.array([2.0, 5.0])) == pytest.approx([2, -1], abs=1e-7)
 
 
 def test_the_lower_of_two_minima_is_found():

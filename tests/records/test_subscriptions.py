@@ -148,6 +148,8 @@ def test_rates_by_month_in_the_columns_file_or_beside_it(tmp_path):
         ("month,currency\n2024-01,USD\n", "the columns month, currency, rate"),
         ("month,currency,rate\n1/2024,USD,0.5\n", "a month such as 2025-01"),
         ("month,currency,rate\n2024-01,USD,0\n", "a number above 0"),
+        ("month,currency,rate\n2024-01,USD," + "9" * 140_000 + "\n", "line 2: rows of a CSV file"),
+        ("9" * 140_000, "line 1: rows of a CSV file"),
     ],
 )
 def test_rates_that_are_missing_or_wrong_are_named(tmp_path, rates, wrong):

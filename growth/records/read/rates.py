@@ -26,10 +26,15 @@ def load_rates(path: str | Path) -> dict[str, dict[str, float]]:
     file = str(path)
     text = read_input(path, most_bytes=MOST_BYTES, error=RecordsError).decode("utf-8-sig", "replace")
     lines = csv.DictReader(io.StringIO(text))
-    if not set(COLUMNS) <= set(lines.fieldnames or ()):
+    try:
+        names, rows = lines.fieldnames or (), [(lines.line_num, row) for row in lines]
+    except csv.Error as error:
+        problem = Problem("", "rows of a CSV file", str(error), line=lines.line_num + 1)
+        raise RecordsError([problem], file=file) from None
+    if not set(COLUMNS) <= set(names):
         raise RecordsError([Problem("", f"the columns {', '.join(COLUMNS)} in the first line", line=1)], file=file)
     rates: dict[str, dict[str, float]] = {}
-    for row in lines:
+    for number, row in rows:
         month, code, rate = ((row[name] or "").strip() for name in COLUMNS)
         field, rule = "month", "a month such as 2025-01"
         right = re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", month)
@@ -40,7 +45,7 @@ def load_rates(path: str | Path) -> dict[str, dict[str, float]]:
             field, rule = "rate", "a number above 0 with a decimal point"
             right = re.fullmatch(r"[0-9]{1,9}(\.[0-9]+)?", rate) if float_above_0(rate) else None
         if not right:
-            raise RecordsError([Problem(field, rule, (row[field] or "nothing")[:20], line=lines.line_num)], file=file)
+            raise RecordsError([Problem(field, rule, (row[field] or "nothing")[:20], line=number)], file=file)
         rates.setdefault(code.upper(), {})[month] = float(rate)
     return rates
 
