@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+from collections import Counter
 from collections.abc import Iterator
 from functools import cache
 from graphlib import TopologicalSorter
@@ -178,6 +179,27 @@ def test_nothing_heavy_is_loaded_before_it_is_needed(code):
 def test_no_module_outgrows_its_room():
     lines = {name_of(path): len(path.read_text(encoding="utf-8").splitlines()) for path in MODULES}
     assert {name: count for name, count in lines.items() if count > MOST_LINES} == {}
+
+
+def test_a_class_name_means_one_thing():
+    homes: dict[str, list[str]] = {}
+    for path in MODULES:
+        for node in tree_of(path).body:
+            if isinstance(node, ast.ClassDef):
+                homes.setdefault(node.name, []).append(name_of(path))
+    assert {name: places for name, places in homes.items() if len(places) > 1} == {}
+
+
+# each room's part of one subject, such as its command; a file of another name has it for itself
+SHARED_NAMES = set(
+    "__init__ __main__ arrive bridge cohorts column_names command left pay pictures questions report retention "
+    "to_scenario".split()
+)
+
+
+def test_a_file_name_is_found_once():
+    counts = Counter(path.stem for path in MODULES)
+    assert {name for name, count in counts.items() if count > 1} <= SHARED_NAMES
 
 
 def test_packages_hand_names_on_with_all():

@@ -4,13 +4,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from growth.client.actuals import Comparison, compare_with_actuals, read_actuals
+    from growth.client.actuals import ComparedMonth, compare_with_actuals, read_actuals
     from growth.client.answers import Answers, first_scenario, slug_of
     from growth.client.questions import questions_text
 
 _HOMES = {
     "Answers": "answers",
-    "Comparison": "actuals",
+    "ComparedMonth": "actuals",
     "compare_with_actuals": "actuals",
     "first_scenario": "answers",
     "questions_text": "questions",
@@ -20,7 +20,7 @@ _HOMES = {
 
 __all__ = [
     "Answers",
-    "Comparison",
+    "ComparedMonth",
     "compare_with_actuals",
     "first_scenario",
     "questions_text",

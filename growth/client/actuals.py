@@ -26,7 +26,7 @@ Actuals = dict[str, tuple[float, float]]  # month -> customers, MRR
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Comparison:
+class ComparedMonth:
     """A month's MRR as forecast and as it came.
 
     Attributes
@@ -106,7 +106,7 @@ def _actuals_in(rows: csv.DictReader[str], path: str | Path) -> Actuals:
     return found
 
 
-def compare_with_actuals(scenario: Scenario, actuals: Actuals) -> list[Comparison]:
+def compare_with_actuals(scenario: Scenario, actuals: Actuals) -> list[ComparedMonth]:
     """Each month that was forecast and has passed.
 
     Parameters
@@ -118,7 +118,7 @@ def compare_with_actuals(scenario: Scenario, actuals: Actuals) -> list[Compariso
 
     Returns
     -------
-    list of Comparison
+    list of ComparedMonth
         By month. The band holds the scenario's ranges and chance.
 
     Examples
@@ -135,11 +135,11 @@ def compare_with_actuals(scenario: Scenario, actuals: Actuals) -> list[Compariso
         month = scenario.calendar(at + 1)
         if month in actuals:
             likely, least, most = (float(part[at]) for part in (spread.likely, low, high))
-            compared.append(Comparison(month, likely, least, most, actuals[month][1]))
+            compared.append(ComparedMonth(month, likely, least, most, actuals[month][1]))
     return compared
 
 
-def comparison_lines(compared: list[Comparison]) -> list[str]:
+def comparison_lines(compared: list[ComparedMonth]) -> list[str]:
     """The comparison as lines of text, with a sentence on how good the forecast was."""
     if not compared:
         return ["No month that was forecast has passed yet."]

@@ -28,7 +28,7 @@ AGREE = 1.0  # customers of known age have to point the same way by so many stan
 
 
 @dataclass(frozen=True, slots=True)
-class ChurnChange:
+class DetectedChurnChange:
     """A change of churn. since: the first month of the new churn, counted from that of the records. before, now: the
     shares leaving a month; low, high: the 95% interval of `now`. p: how often chance shows as much.
     """
@@ -122,7 +122,7 @@ def churn_history(book: PaidMonths, runs: Spells, *, monthly: np.ndarray) -> Chu
     return ChurnHistory(at_risk, left)
 
 
-def find_change(history: ChurnHistory, *, seed: int = 0) -> ChurnChange | None:
+def find_change(history: ChurnHistory, *, seed: int = 0) -> DetectedChurnChange | None:
     """Test whether churn changed in the last months; None where chance shows as much in 3 of 100 businesses or more.
 
     The log-rank test compares, within each group of ages, the leavers of a window with the share of all leavers that it
@@ -149,7 +149,7 @@ def find_change(history: ChurnHistory, *, seed: int = 0) -> ChurnChange | None:
     old = slice(0, new.start)
     low, high = wilson(left[new].sum(), at_risk[new].sum())
     before, now = (left[part].sum() / at_risk[part].sum() for part in (old, new))
-    return ChurnChange(new.start + 1, float(before), float(now), float(low), float(high), float(p))
+    return DetectedChurnChange(new.start + 1, float(before), float(now), float(low), float(high), float(p))
 
 
 def churn_now(history: ChurnHistory, *, lost: float, on_board: float, changed: bool, seed: int) -> tuple[float, float]:
@@ -175,7 +175,7 @@ def last_month_note(history: ChurnHistory, book: PaidMonths) -> str:
     )
 
 
-def change_note(change: ChurnChange | None, book: PaidMonths) -> str:
+def change_note(change: DetectedChurnChange | None, book: PaidMonths) -> str:
     """Say since when churn is another, and what to use; "" where it did not change."""
     if change is None:
         return ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from growth.records.bridge import Movements, Spells, movements, spells
-from growth.records.churn_change import ChurnChange, ChurnHistory, churn_history, churn_now, find_change
+from growth.records.churn_change import ChurnHistory, DetectedChurnChange, churn_history, churn_now, find_change
 from growth.records.churn_fit import Fit, fit_all, log_likelihood, recommend
 from growth.records.intervals import Rate, Resampled, percentile, wilson
 from growth.records.joining import RECENT, Joining, measure_joining
@@ -123,7 +123,12 @@ def _joining(book: PaidMonths, moves: Movements) -> Joining:
 
 
 def _churn(
-    book: PaidMonths, runs: Spells, moves: Movements, history: ChurnHistory, change: ChurnChange | None, seed: int
+    book: PaidMonths,
+    runs: Spells,
+    moves: Movements,
+    history: ChurnHistory,
+    change: DetectedChurnChange | None,
+    seed: int,
 ) -> Rate:
     """Measure churn now: since it last changed, else over the whole history.
 

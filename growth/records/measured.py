@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from growth.records.bridge import Movements, Spells
-from growth.records.churn_change import ChurnChange, ChurnHistory
+from growth.records.churn_change import ChurnHistory, DetectedChurnChange
 from growth.records.churn_fit import Fit
 from growth.records.intervals import Rate
 from growth.records.joining import Joining
@@ -68,7 +68,7 @@ class Measured:
     chosen: Fit
     why: str
     history: ChurnHistory
-    churn_change: ChurnChange | None
+    churn_change: DetectedChurnChange | None
     joining: Joining
     changes: RevenueChange
     churn: Rate

@@ -15,7 +15,7 @@ ALIKE = 0.01  # prices are rounded, so factors may differ by so much
 
 
 @dataclass(frozen=True, slots=True)
-class PriceChange:
+class DetectedPriceChange:
     """A month in which most customers of a kind of plan began to pay by one factor more or less."""
 
     kind: int
@@ -39,7 +39,7 @@ class RevenueChange:
     up: np.ndarray
     down: np.ndarray
     base: np.ndarray
-    price_changes: tuple[PriceChange, ...]
+    price_changes: tuple[DetectedPriceChange, ...]
 
     def rate(self, part: str, kind: int | None = None) -> tuple[Rate, float]:
         """Return expansion ("up") or contraction ("down") a month, and how many equal changes it counts as."""
@@ -89,7 +89,7 @@ def revenue_change(book: PaidMonths, *, renewal: np.ndarray) -> RevenueChange:
         if alike.sum() >= FOR_ALL * stayed[one]:
             rest = book.mrr[changed[here] + 1] / factor - book.mrr[changed[here]]
             change[here] = np.where(alike, 0.0, rest)
-            found.append(PriceChange(one % kinds, one // kinds + 1, factor, int(alike.sum()), int(stayed[one])))
+            found.append(DetectedPriceChange(one % kinds, one // kinds + 1, factor, int(alike.sum()), int(stayed[one])))
     up = np.maximum(change, 0.0)
     return RevenueChange(book.customer[changed], book.kind[changed], up, up - change, base, tuple(found))
 

@@ -26,7 +26,7 @@ Series = tuple[str, np.ndarray]
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
+class ChartScale:
     """What charts on one scale share.
 
     low, high: the ends of the axis of amounts, in the scenario's money.
@@ -45,7 +45,7 @@ class Scale:
     def steps(self) -> list[float]:
         """Round amounts along the axis, about four of them.
 
-        >>> Scale(0, 7448, str, None, 240, 150).steps(), Scale(-300, 900, str, None, 240, 150).steps()
+        >>> ChartScale(0, 7448, str, None, 240, 150).steps(), ChartScale(-300, 900, str, None, 240, 150).steps()
         ([0.0, 2000.0, 4000.0, 6000.0], [0.0, 500.0])
         """
         rough = (self.high - self.low) / 3.5
@@ -57,7 +57,7 @@ class Scale:
 
 def scale_over(
     scenario: Scenario, values: Iterable[np.ndarray], *, goal: bool = True, width: int = 240, height: int = 150
-) -> Scale:
+) -> ChartScale:
     """A scale in the scenario's currency on which all the values fit.
 
     goal: whether to draw a line at its goal, unless that is more than three times as high as any of the values.
@@ -70,14 +70,14 @@ def scale_over(
         level = None
     high = max(high, level or 0.0)
     text = partial(money, currency=scenario.currency, decimals=0)
-    return Scale(low, high if high > low else low + 1.0, text, level, width, height)
+    return ChartScale(low, high if high > low else low + 1.0, text, level, width, height)
 
 
 def lines(
     title: str,
     axis: str,
     series: Sequence[Series],
-    scale: Scale,
+    scale: ChartScale,
     *,
     first_month: int = 0,
     kinds: Mapping[str, str] | None = None,
@@ -107,7 +107,7 @@ def lines(
     return frame.figure(title, said, paths + labels, (f"month {first_month}", f"{last}"))
 
 
-def fan(title: str, edges: Sequence[np.ndarray], scale: Scale) -> str:
+def fan(title: str, edges: Sequence[np.ndarray], scale: ChartScale) -> str:
     """The middle half and the middle nine tenths of many cases by month, and their median.
 
     edges: the values by month below which FAN of every hundred cases lie.
@@ -124,7 +124,7 @@ def fan(title: str, edges: Sequence[np.ndarray], scale: Scale) -> str:
 
 
 def scatter(
-    title: str, x: np.ndarray, y: np.ndarray, scale: Scale, *, ends: tuple[str, str] | None = None, most: int = 300
+    title: str, x: np.ndarray, y: np.ndarray, scale: ChartScale, *, ends: tuple[str, str] | None = None, most: int = 300
 ) -> str:
     """Points over an axis, up to `most` of them, and the median along it, of all; x, y: (points,)."""
     order = np.argsort(x, kind="stable")
@@ -159,7 +159,7 @@ def some(count: int, most: int) -> np.ndarray:
 class _Frame:
     """The axes of one chart: room for the amounts on the left, and on the right for the words at the ends of lines."""
 
-    def __init__(self, scale: Scale, words: Sequence[str]) -> None:
+    def __init__(self, scale: ChartScale, words: Sequence[str]) -> None:
         self._scale = scale
         self._steps = [(step, scale.text(step)) for step in scale.steps()]
         self._left = 6 + LETTER * max(len(text) for _, text in self._steps)
