@@ -106,6 +106,17 @@ def test_dates_are_read_in_the_order_that_was_agreed_and_others_are_named(tmp_pa
     assert (rows.month + 1 - 55 * 12).tolist() == [2, 12]
 
 
+def test_a_german_export_of_invoices(tmp_path):
+    """29 net a month; a set-up line is set aside, one payment failed, and 19% stands beside the amounts."""
+    text = "Kundennummer;Rechnungsdatum;Betrag;MwSt;Zahlungsstatus;Line type\n"
+    for month, status in ((1, "bezahlt"), (2, "fehlgeschlagen"), (3, "Bezahlt"), (4, "offen")):
+        text += f"Q7Z;05.{month:02}.2025;29,00;5,51;{status};Abo\n"
+    text += "Q7Z;05.01.2025;1.490,00;283,10;bezahlt;Einrichtung\n"
+    found = understand(export(tmp_path, text))
+    rows = read_records(tmp_path / "export.csv", columns=found.columns)
+    assert rows.amount.tolist() == [29, 29] and rows.failed.shape == (1, 2) and found.columns.tax == "added"
+
+
 def test_names_of_columns_as_programs_write_them(tmp_path):
     text = "customerId,Created (UTC),Amount (EUR),Amount_Refunded,PaymentStatus\na,2025-01-05,20,5,paid\n"
     found = understand(export(tmp_path, text))

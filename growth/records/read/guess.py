@@ -94,7 +94,7 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
     guesses |= _tax(texts, known)
     if known.discount == "share" and (share := _bare_numbers(texts.get("discount"))).size and share.max() > 1:
         guesses["discount"] = "percent"
-    if "cents" in _plain(known.theirs("amount")).split() and columns.amounts == "major":
+    if "cents" in known.theirs("amount").casefold() and columns.amounts == "major":
         guesses["amounts"] = "minor"
     known = columns.model_copy(update=guesses)
     return Understood(shape.name, known, _told(shape, header, texts, known, set(guesses)), tuple(guesses))
@@ -277,6 +277,5 @@ def _order_is_told(texts: dict[str, list[str]]) -> bool:
 
 
 def _plain(name: str) -> str:
-    """Return a name as it stands in `usual_names`: "customerId", "Customer_ID" and "Customer ID (internal)" alike."""
-    words = re.sub(r"(?<=[a-z])(?=[A-Z])|_", " ", re.sub(r"\(.*?\)", "", name))
-    return " ".join(words.casefold().split())
+    """Return a name without what differs between "customerId", "Customer_ID", "Customer ID (internal)" and our own."""
+    return "".join(sign for sign in re.sub(r"\(.*?\)", "", name).casefold() if sign.isalnum())

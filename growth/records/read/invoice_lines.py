@@ -19,10 +19,35 @@ from growth.records.read.values import NONE
 RECURRING, ONCE, TAX, PRORATION = range(4)
 KINDS: tuple[LineKind, ...] = ("recurring", "once", "tax", "proration")  # as the file for --columns names them
 WORDS: dict[LineKind, tuple[str, ...]] = {
-    "recurring": ("", "recurring", "subscription", "plan", "add-on", "addon", "seats", "renewal", "discount", "refund"),
-    "once": ("once", "one-off", "one-time", "setup", "set-up", "setup fee", "training", "hardware", "shipping"),
-    "tax": ("tax", "sales tax", "vat", "gst"),
-    "proration": ("proration", "prorated", "credit", "unused time", "remaining time"),
+    "recurring": (
+        "",
+        "recurring",
+        "subscription",
+        "plan",
+        "add-on",
+        "addon",
+        "seats",
+        "renewal",
+        "discount",
+        "refund",
+        "abo",
+        "rabatt",
+    ),
+    "once": (
+        "once",
+        "one-off",
+        "one-time",
+        "setup",
+        "set-up",
+        "setup fee",
+        "training",
+        "hardware",
+        "shipping",
+        "einrichtung",
+        "einmalig",
+    ),
+    "tax": ("tax", "sales tax", "vat", "gst", "mwst", "ust"),
+    "proration": ("proration", "prorated", "credit", "unused time", "remaining time", "gutschrift"),
 }
 ASIDE = {
     ONCE: "one-off lines",

@@ -12,11 +12,31 @@ HINTS = {  # words in the names of columns that matter and are not read, and wha
     "refund": "if it holds refunds, name it under `columns: {refunded: ...}` in the file for --columns",
     "status": "if it tells charges that failed from those that were paid, name it under `columns: {status: ...}`",
 }
-PAID_WORDS = ("paid", "succeeded", "success", "successful", "complete", "completed", "captured", "settled")
-UNPAID_WORDS = ("pending", "open", "draft", "void", "voided", "canceled", "cancelled")
+PAID_WORDS: tuple[str, ...] = (
+    "paid",
+    "succeeded",
+    "success",
+    "successful",
+    "complete",
+    "completed",
+    "captured",
+    "settled",
+)
+PAID_WORDS += ("bezahlt",)
+UNPAID_WORDS: tuple[str, ...] = (
+    "pending",
+    "open",
+    "draft",
+    "void",
+    "voided",
+    "canceled",
+    "cancelled",
+    "offen",
+    "storniert",
+)
 FAILED_WORDS: tuple[str, ...] = ("failed", "failure", "declined", "unpaid", "uncollectible", "expired", "rejected")
 FAILED_WORDS += ("past due", "past_due", "overdue", "payment failed", "payment_failed", "failed payment")
-FAILED_WORDS += ("non-payment", "nonpayment")
+FAILED_WORDS += ("non-payment", "nonpayment", "fehlgeschlagen", "rücklastschrift")
 
 
 def unread_columns(header: Iterable[str], read: Iterable[str]) -> list[str]:

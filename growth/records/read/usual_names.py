@@ -1,4 +1,4 @@
-"""Other usual names of our columns, in lower case and with blanks."""
+"""Other usual names of our columns, whatever their case and what stands between their words."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _NAMES = {
     "discount": "discount percent, rabatt",
     "currency": "currency code, währung",
     "joined": "customer since, signed up, sign-up date, signup date",
-    "status": "payment status",
+    "status": "payment status, zahlungsstatus",
     "reason": "end reason, cancellation reason",
     "refunded": "amount refunded, refund, refund amount",
     "kind": "line type, line kind, item type",

@@ -28,6 +28,7 @@ AMOUNTS = ("amount", "mrr", "refunded", "price", "quantity", "tax")
 DATES = ("date", "month", "period_start", "period_end", "joined", "start", "end")
 BILLS = {"": 1, "monthly": 1, "month": 1, "quarterly": 3, "quarter": 3, "half-yearly": 6}
 BILLS |= {"yearly": 12, "year": 12, "annual": 12, "annually": 12}
+BILLS |= {"monatlich": 1, "vierteljährlich": 3, "halbjährlich": 6, "jährlich": 12}
 NAMES = ("plan", "currency")
 UNPAID, PAID, FAILED = range(3)  # what a status means
 
