@@ -103,6 +103,7 @@ def _import(arguments: argparse.Namespace) -> None:
         return
     print(
         f"Import {done.number} into {arguments.ledger}: {done.added:,} rows added, {done.corrected:,} corrected, "
+        f"{done.completed:,} completed, "
         f"{done.withdrawn:,} withdrawn, {done.unchanged:,} there already. What was there before is kept."
     )
 

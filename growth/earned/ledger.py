@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from growth.earned.ledger_files import KINDS, THOUSANDTHS, FileKind, FileRows, LedgerError, Row
+from growth.earned.ledger_files import KINDS, FileKind, FileRows, LedgerError, Row
 from growth.earned.ledger_format import FORMAT, MARK, checked_currency, create_tables, make_ledger, pseudonym, upgrade
+from growth.earned.row_merge import completes, contradiction, merged
 from growth.errors import Problem
 
 PATIENCE = 30  # seconds that a writer waits for another
@@ -30,6 +31,7 @@ class Imported:
     corrected: int = 0
     withdrawn: int = 0
     unchanged: int = 0
+    completed: int = 0
 
 
 class Ledger:
@@ -90,8 +92,10 @@ class Ledger:
     def record(self, batches: Sequence[FileRows], *, on: str, correct: str | None = None) -> Imported:
         """Take in the rows of files, all of them or none.
 
-        A row that is there already changes nothing, so importing a file twice is the same as once. A row that differs
-        from the one in the ledger is refused, unless it belongs to the month being corrected.
+        A row that is there already changes nothing, so importing a file twice is the same as once. A file of pieces or
+        days may have some of the columns only: the ledger keeps what it has for the others, and a row that fills in
+        what is empty or 0 completes it. A row that contradicts the ledger is refused, unless it belongs to the month
+        being corrected.
 
         Parameters
         ----------
@@ -106,7 +110,7 @@ class Ledger:
         Returns
         -------
         Imported
-            The number of the import, and rows added, corrected, withdrawn and unchanged.
+            The number of the import, and rows added, corrected, withdrawn, completed and unchanged.
 
         Raises
         ------
@@ -115,10 +119,15 @@ class Ledger:
         """
         with self._writing():
             number = self._one("SELECT coalesce(max(number), 0) + 1 FROM imports")
-            counts = dict.fromkeys(("added", "corrected", "withdrawn", "unchanged"), 0)
+            counts = dict.fromkeys(("added", "corrected", "withdrawn", "unchanged", "completed"), 0)
+            held: dict[str, set[Row]] = {}
+            pieces: set[Any] = set()
             for batch in sorted(batches, key=lambda batch: list(KINDS).index(batch.kind.name)):
-                self._take(batch, number, correct, counts)
-            if not (counts["added"] or counts["corrected"] or counts["withdrawn"]):
+                kept = held.setdefault(batch.kind.name, set())
+                self._take(batch, number, correct, counts, kept, pieces)
+            for name in set(held) - {"pieces"} if correct else ():
+                counts["withdrawn"] += self._withdraw(KINDS[name], str(correct), held[name], pieces, number)
+            if not any(count for name, count in counts.items() if name != "unchanged"):
                 return Imported(None, **counts)
             files = ", ".join(Path(batch.file).name for batch in batches)
             self._base.execute("INSERT INTO imports VALUES (?, ?, ?, ?)", (number, on, files, correct))
@@ -147,7 +156,16 @@ class Ledger:
         """The currency of every amount, as three letters."""
         return str(self._one("SELECT currency FROM about"))
 
-    def _take(self, batch: FileRows, number: int, correct: str | None, counts: dict[str, int]) -> None:
+    def _take(
+        self,
+        batch: FileRows,
+        number: int,
+        correct: str | None,
+        counts: dict[str, int],
+        kept: set[Row],
+        pieces: set[Any],
+    ) -> None:
+        """Take one file in. What it holds is added to `kept` (keys of its kind) and, for days, to `pieces`."""
         kind, table = batch.kind, batch.kind.name
         names, key = ", ".join(kind.names), " AND ".join(f"{name} = ?" for name in kind.key)
         find = f"SELECT id, {names} FROM {table} WHERE replaced IS NULL AND {key}"
@@ -158,31 +176,29 @@ class Ledger:
             {row[0] for row in self.select("SELECT piece FROM pieces WHERE replaced IS NULL")},
         )
         problems: list[Problem] = []
-        kept: set[Row] = set()
-        pieces: set[Any] = set()
         for row, line in zip(batch.rows, batch.lines, strict=True):
             if table == "buyers":
                 row = (pseudonym(str(row[0]), self._key), *row[1:])
             if table != "pieces":
                 problems += _unknown(kind, row, known, line)
-            if "piece" in kind.names:
+            if table == "days":
                 pieces.add(row[kind.place("piece")])
             kept.add(tuple(row[place] for place in places))
             there = self._base.execute(find, [row[place] for place in places]).fetchone()
-            if there and there[1:] == row:
-                counts["unchanged"] += 1
-                continue
             if there:
-                if str(row[day])[:7] != correct:
-                    problems.append(_differs(kind, there[1:], row, line))
+                row = merged(kind, there[1:], row, batch.given or frozenset(kind.names))
+                if there[1:] == row:
+                    counts["unchanged"] += 1
+                    continue
+                completing = completes(kind, there[1:], row)
+                if not completing and str(row[day])[:7] != correct:
+                    problems.append(contradiction(kind, there[1:], row, line))
                     continue
                 self._replace(table, there[0], number)
             self._base.execute(insert, (*row, number))
-            counts["corrected" if there else "added"] += 1
+            counts["added" if not there else "completed" if completing else "corrected"] += 1
         if problems:
             raise LedgerError(problems[:20], file=batch.file)
-        if correct and table != "pieces":
-            counts["withdrawn"] += self._withdraw(kind, correct, kept, pieces, number)
 
     def _withdraw(self, kind: FileKind, month: str, kept: set[Row], pieces: set[Any], number: int) -> int:
         keys = ", ".join(kind.key)
@@ -278,14 +294,3 @@ def _unknown(kind: FileKind, row: Row, known: set[Any], line: int) -> list[Probl
         for field, name in wanted
         if name and name not in known
     ]
-
-
-def _differs(kind: FileKind, there: Row, row: Row, line: int) -> Problem:
-    column, before, after = next(
-        (column, a, b) for column, a, b in zip(kind.columns, there, row, strict=True) if a != b
-    )
-    if column.is_money:
-        before, after = (f"{float(value) / THOUSANDTHS:g}" for value in (before, after))
-    rule = f"what the ledger holds already, {before}"
-    month = str(row[kind.place(kind.day)])[:7]
-    return Problem(column.name, rule, str(after), f"To correct that month, add --correct {month}.", line)

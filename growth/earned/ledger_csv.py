@@ -97,7 +97,8 @@ def parse_csv(text: str, *, file: str, columns: Mapping[str, str] | None = None)
         raise LedgerError([problem], file=file) from None
     if problems:
         raise LedgerError(problems, file=file)
-    return FileRows(kind, rows, lines, file)
+    given = frozenset(name for name, place in zip(kind.names, places, strict=True) if place is not None)
+    return FileRows(kind, rows, lines, file, given)
 
 
 def header_of(text: str) -> list[str]:

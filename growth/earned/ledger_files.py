@@ -138,12 +138,16 @@ class FileKind:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FileRows:
-    """The validated rows of one file, in the order of its kind's columns, with the line that each stands on."""
+    """The validated rows of one file, in the order of its kind's columns, with the line that each stands on.
+
+    given: the columns that the file has; empty stands for all of them.
+    """
 
     kind: FileKind
     rows: Sequence[Row]
     lines: Sequence[int]
     file: str
+    given: frozenset[str] = frozenset()
 
 
 SLUG_RULE = "lower-case letters, digits and hyphens, at most 60, as in the giveaway's name"
