@@ -79,27 +79,29 @@ def test_three_are_kept_at_most_and_the_original_numbers_are_no_line(browser, tm
     assert list(ends(page)) == ["your numbers", "Line 1", "Line 2", "Line 3"]
 
 
-@pytest.mark.parametrize(
-    "line",
-    [
-        "line=a",
-        "line=;pay.plans.0.monthly_price=26",
-        "line=a;pay.plans.0.monthly_price=-1",
-        "line=a;months=12",
-        "line=a;business=5",
-        "line=a;__proto__.x=1",
-        "line=" + "a" * 31 + ";months=12",
-        "line=a%2500;pay.plans.0.monthly_price=26",
-        "line=a;pay.plans.0.monthly_price=26&line=a;pay.plans.0.monthly_price=27",
-        "&".join(f"line=a{n};pay.plans.0.monthly_price=26" for n in range(4)),
-        "months=12&line=a;pay.plans.0.monthly_price=26;x",
-    ],
-)
-def test_a_crafted_line_changes_nothing_and_says_so(browser, tmp_path, line):
-    page = opened(browser, scenario(), tmp_path, fragment="#" + line)
-    page.get_by_text("does not fit this page").wait_for()
-    assert page.evaluate(NOW) == scenario().model_dump(mode="json")
-    assert page.locator(".growth-beside").is_hidden()
+CRAFTED = [
+    "line=a",
+    "line=;pay.plans.0.monthly_price=26",
+    "line=a;pay.plans.0.monthly_price=-1",
+    "line=a;months=12",
+    "line=a;business=5",
+    "line=a;__proto__.x=1",
+    "line=" + "a" * 31 + ";months=12",
+    "line=a%2500;pay.plans.0.monthly_price=26",
+    "line=a;pay.plans.0.monthly_price=26&line=a;pay.plans.0.monthly_price=27",
+    "&".join(f"line=a{n};pay.plans.0.monthly_price=26" for n in range(4)),
+    "months=12&line=a;pay.plans.0.monthly_price=26;x",
+]
+
+
+def test_a_crafted_line_changes_nothing_and_says_so(browser, tmp_path):
+    page = opened(browser, scenario(), tmp_path)
+    for line in CRAFTED:
+        page.goto("about:blank")
+        page.goto((tmp_path / "page.html").as_uri() + "#" + line)
+        page.get_by_text("does not fit this page").wait_for()
+        assert page.evaluate(NOW) == scenario().model_dump(mode="json"), line
+        assert page.locator(".growth-beside").is_hidden(), line
 
 
 def test_in_the_notebook_lines_become_what_ifs_of_the_file_with_comments_kept(tmp_path):
