@@ -4,7 +4,8 @@
     python tests/long/attack.py --minutes 5 --only kill --seed 7
 
 Each round takes the next kind of attack: mutated scenario, sweep, billing and ledger files; odd paths in every argument
-of every command; kills of every command that writes; hostile text in every text field of the schema. A find is an
+of every command; crafted links to a published page; kills of every command that writes, and of an import that makes a
+ledger; hostile text in every text field of the schema. A find is an
 exception, a traceback, a hang, an exit code of no meaning, a terminal escape, a user's file changed, or a script that
 a page was not meant to have. Each is printed with its seed and kept in --keep; make it a named test of the suite.
 """
@@ -26,10 +27,12 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+sys.path[:0] = [str(Path(__file__).parents[at]) for at in range(3)]
 
+from command_lines import EXAMPLES, READING, SUFFIXES, commands, make_inputs, words_of  # noqa: E402
 from hostile import TEXTS, hostile_file, scripts_in  # noqa: E402
-from test_writing import EXAMPLES, commands  # noqa: E402
+from mutated import mutated  # noqa: E402
+from page_links import follow  # noqa: E402
 
 from growth.cli import build_parser, main  # noqa: E402
 from growth.errors import GrowthError  # noqa: E402
@@ -40,49 +43,12 @@ SCENARIOS = ROOT / "scenarios"
 GROWTH = [sys.executable, "-m", "growth"]
 CODES = (0, 1, 2, 130)
 PATIENCE = 180  # seconds, of one command on a busy machine
-BITS = [
-    "", " ", "\t", "\n", "-", ":", "{", "}", "[", "]", "'", '"', "#", "&a", "*a", "!!x", "|", ">", "%", "@", "`", "\\",
-    "\x00", "\x1b[31m", "\ufeff", "\u202e", "\u2028", "\\ud800", "é", "１", "0", "-1", "1e309", "-0", ".inf", ".nan",
-    "1e-320", "99999999999999999999", "012", "0x1F", "1_000", "12:30", "no", "null", "~", "true", "2027-13", "{goal}",
-    "{goal_month",
-    "{a.closing_mrr}", "=cmd()", "<script>", "x" * 5000, "[" * 60, "2024-02-30", "1,5", "customer",
-]  # fmt: skip
+ONE_SCENARIO = [line for line in READING.values() if line.count("IN/") == line.count("IN/fernhollow.yaml") > 0]
+ONE_LEDGER = [line for line in READING.values() if "IN/ledger" in line]
 
 
 class Found(Exception):
     """Something that should not be."""
-
-
-def mutated(text: str, rng: random.Random) -> str:
-    """A text with one to four things changed: characters, words, lines or their indentation."""
-    for _ in range(rng.randint(1, 4)):
-        lines = text.split("\n")
-        at, kind = rng.randrange(len(lines)), rng.randrange(7)
-        if kind == 0:
-            lines[at] = mutated_word(lines[at], rng)
-        elif kind == 1:
-            del lines[at]
-        elif kind == 2:
-            lines.insert(at, lines[rng.randrange(len(lines) or 1)])
-        elif kind == 3:
-            lines[at] = " " * rng.randrange(6) + lines[at].lstrip()
-        elif kind == 4:
-            cut = rng.randrange(len(lines[at]) + 1)
-            lines[at] = lines[at][:cut] + rng.choice(BITS) + lines[at][cut:]
-        elif kind == 5:
-            key, colon, _ = lines[at].partition(":")
-            lines[at] = f"{key}{colon} {rng.choice(BITS)}"
-        else:
-            rng.shuffle(lines[at : at + 3])
-        text = "\n".join(lines)
-    return text
-
-
-def mutated_word(line: str, rng: random.Random) -> str:
-    """A line with one of its words replaced."""
-    words = line.split(" ")
-    words[rng.randrange(len(words))] = rng.choice(BITS)
-    return " ".join(words)
 
 
 def say(words: list[str]) -> tuple[int, str]:
@@ -141,8 +107,9 @@ def scenario(rng: random.Random, place: Path) -> None:
         raise Found("check passes what forecast refuses")
     if say(["spreadsheet", str(path), "--to", str(place / "x.xlsx")])[0] != code:
         raise Found(f"check ends with {code}, and spreadsheet does not")
-    if code == 0 and rng.random() < 0.3:
-        say(["review", str(path), "--words-only"])
+    for line in ONE_SCENARIO:
+        if code == 0 and rng.random() < 0.3:
+            say(line.replace("IN/fernhollow.yaml", str(path)).split())
 
 
 def sweep(rng: random.Random, place: Path) -> None:
@@ -180,8 +147,8 @@ def ledger(rng: random.Random, place: Path) -> None:
     if code and base.exists():
         raise Found("an import that failed has left a ledger")
     if code == 0:
-        say(["earned", "report", str(base)])
-        say(["earned", "history", str(base)])
+        for line in ONE_LEDGER:
+            say(line.replace("IN/ledger", str(base)).split())
 
 
 def paths(rng: random.Random, place: Path) -> None:
@@ -218,39 +185,54 @@ def paths(rng: random.Random, place: Path) -> None:
 
 def kill(rng: random.Random, place: Path) -> None:
     """A command that writes is ended at a random moment: what was there is whole, or whole anew; nothing of the user's
-    is touched.
+    is touched; and the next run does it.
     """
     here = place / "in"
     here.mkdir()
-    shutil.copy(SCENARIOS / "fernhollow.yaml", here)
-    shutil.copytree(SCENARIOS / "records", here / "records")
-    shutil.copytree(SCENARIOS / "earned", here / "earned")
-    (here / "columns.yaml").write_text("columns: {}\n", "utf-8")
-    say(["earned", "import", str(here / "ledger"), *map(str, (here / "earned").glob("*.csv"))])
-    (_, _), line = rng.choice(list(EXAMPLES.items()))
-    suffix = {"forecast": ".csv", "schema": ".json", "measure": ".yaml", "records-demo": ".csv", "spreadsheet": ".xlsx"}
-    to = place / f"out{suffix.get(line.split()[0], '.yaml' if 'scenario' in line.split()[:2] else '')}"
-    words = [str(to) if word == "TO" else word.replace("IN/", f"{here}/") for word in line.split()]
+    with contextlib.redirect_stdout(io.StringIO()):
+        make_inputs(here)
+    name, line = rng.choice([*EXAMPLES.items(), (("sweep", "--to"), READING["sweep"]), (("", ""), NEW_LEDGER)])
+    words = words_of(line, here, place / f"out{SUFFIXES.get(name, '')}")
+    words += ["--replace"] if name in EXAMPLES else []
     began = time.monotonic()
-    if run([*words, "--replace"], place):
+    if run(words, place):
         raise Found(f"{words}: an example that fails")
-    took, before = time.monotonic() - began, state(here)
-    whole = state(place)
-    process = subprocess.Popen(
-        [*GROWTH, *words, "--replace"], cwd=place, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
-    )
+    took, before, whole = time.monotonic() - began, inputs_in(here), state(place)
+    if name not in EXAMPLES:  # what they wrote is no longer new
+        for made in place.glob("out*"):
+            shutil.rmtree(made) if made.is_dir() else made.unlink()
+    process = subprocess.Popen([*GROWTH, *words], cwd=place, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     time.sleep(rng.uniform(0, took))
     process.send_signal(rng.choice([signal.SIGTERM, signal.SIGINT, signal.SIGKILL]))
     _, err = process.communicate(timeout=PATIENCE)
     if b"Traceback" in err and b"growth/" in err.replace(str(ROOT).encode(), b""):
         raise Found(f"{words}: {err[-3000:].decode('utf-8', 'replace')}")
-    if state(here) != before:
+    if inputs_in(here) != before:
         raise Found(f"{words}: an input has changed")
-    for name, content in state(place).items():
-        if not name.startswith("in/") and not Path(name).name.startswith("."):
-            path = place / name
-            if content != whole.get(name) and not is_sealed(path):
-                raise Found(f"{words}: half a file: {name}")
+    for file, content in state(place).items() if name in EXAMPLES else ():
+        its_own = not file.startswith("in/") and not Path(file).name.startswith(".")
+        if its_own and content != whole.get(file) and not is_sealed(place / file):
+            raise Found(f"{words}: half a file: {file}")
+    if (again := run(words, place)) or inputs_in(here) != before:
+        raise Found(f"{words}: run again, it ends with {again}")
+    if left := [file for file in state(place) if ".growth-" in file]:
+        raise Found(f"{words}: run again, it leaves {left}")
+    if line == NEW_LEDGER and run(["earned", "report", str(place / "out")], place):
+        raise Found("a ledger that cannot be read")
+
+
+NEW_LEDGER = "earned import TO IN/earned/pieces.csv IN/earned/days.csv IN/earned/buyers.csv"
+
+
+def inputs_in(folder: Path) -> dict[str, bytes]:
+    """What a command reads, but for the ledger, beside which an open database keeps files."""
+    return {name: content for name, content in state(folder).items() if not name.startswith("ledger")}
+
+
+def links(rng: random.Random, place: Path) -> None:
+    """A crafted link to a published page: no script runs, and it changes nothing or numbers alone, to valid ones."""
+    if wrong := follow(rng):
+        raise Found(wrong)
 
 
 def hostile(rng: random.Random, place: Path) -> None:
@@ -273,6 +255,7 @@ ATTACKS: dict[str, tuple[int, Callable[[random.Random, Path], None]]] = {  # rou
     "records": (15, records),
     "ledger": (8, ledger),
     "paths": (6, paths),
+    "links": (30, links),
     "kill": (2, kill),
     "hostile": (1, hostile),
 }
