@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from growth.errors import PublishError
+from growth.exercises.all_questions import questions
 from growth.exercises.closed_form import likely_scenario
 from growth.exercises.exercise_notebook import exercise_notebook
-from growth.exercises.questions import questions
 from growth.exercises.worksheet_page import answer_page, worksheet_page
 from growth.giveaway.brief import read_giveaway
 from growth.output import write_outputs
