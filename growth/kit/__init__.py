@@ -4,14 +4,14 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from growth.kit.make_kit import Kit, KitFile, make_kit
+    from growth.kit.kit_files import Kit, KitFile, make_kit
     from growth.kit.web_site import PublishedSite, publish_site
 
 _HOMES = {
-    "Kit": "growth.kit.make_kit",
-    "KitFile": "growth.kit.make_kit",
+    "Kit": "growth.kit.kit_files",
+    "KitFile": "growth.kit.kit_files",
     "PublishedSite": "growth.kit.web_site",
-    "make_kit": "growth.kit.make_kit",
+    "make_kit": "growth.kit.kit_files",
     "publish_site": "growth.kit.web_site",
 }
 __all__ = [

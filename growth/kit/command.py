@@ -65,7 +65,7 @@ def add_command(subparsers: Any) -> None:
 
 
 def _kit(arguments: argparse.Namespace) -> None:
-    from growth.kit.make_kit import make_kit
+    from growth.kit.kit_files import make_kit
 
     made = make_kit(arguments.scenario, to=arguments.to, notebook=arguments.notebook, replace=arguments.replace)
     width = max(len(file.path.name) for file in made.files)

@@ -21,7 +21,7 @@ from growth.giveaway.publishing import made_page
 from growth.giveaway.web_address import Address
 from growth.kit.atom_feed import FEED, feed_xml
 from growth.kit.embed import embed_page
-from growth.kit.make_kit import social_picture
+from growth.kit.kit_files import social_picture
 from growth.kit.share_picture import picture_svg, told
 from growth.kit.site_index import INDEX, index_page
 from growth.kit.site_record import RECORD, Site, SitePiece, read_site, site_text

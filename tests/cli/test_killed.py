@@ -37,7 +37,7 @@ from growth import cli
 from growth.giveaway import exporter
 from growth.lean import put_off_grammar
 put_off_grammar()
-import nbclient, papermill, growth.earned.earnings, growth.kit.make_kit, growth.records.to_scenario, growth.whole_file
+import nbclient, papermill, growth.earned.earnings, growth.kit.kit_files, growth.records.to_scenario, growth.whole_file
 for line in sys.stdin:
     words, number, folder = json.loads(line)
     child = os.fork()
