@@ -8,6 +8,7 @@ a float.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -60,7 +61,48 @@ def random_scenario(rng: np.random.Generator) -> dict[str, Any]:
     }
     _write_otherwise(rng, mapping)
     mapping |= _maybe(rng, 0.5, goal_left=lambda: _number(rng, 0.01, 20_000))
+    _change_over_time(np.random.default_rng(rng.integers(2**32)), mapping, months)
     return mapping
+
+
+def _change_over_time(rng: np.random.Generator, mapping: dict[str, Any], months: int) -> None:
+    """Changes of some numbers that the scenario states, from a month on; in about half of the scenarios."""
+    if _chance(rng, 0.5):
+        return
+    places = list(_changeable(mapping, ""))
+    chosen = [places[i] for i in rng.choice(len(places), size=min(len(places), int(rng.integers(1, 6))), replace=True)]
+    changes = {}
+    for place, value in chosen:
+        month = max(_month(rng, months), 2)
+        kind, name = ("times" if _chance(rng, 0.5) else "becomes"), place.rsplit(".", 1)[-1]
+        factor = _number(rng, 0.5, 1.5)
+        if kind == "becomes" and name.endswith("_rate"):
+            value = _number(rng, 0, 0.1 if "growth" in name or "referral" in name else 0.5)
+        changes[month, place] = {
+            "from_month": month,
+            "field": place,
+            kind: factor if kind == "times" else min(value * factor, 1e5) if value else 1.0,
+        }
+        if kind == "becomes" and name.endswith("_rate"):
+            changes[month, place]["becomes"] = value
+    mapping["changes"] = list(changes.values())
+
+
+_NOT_CHANGED = ("share", "opening_share", "early_months", "monthly_discount_rate", "earlier_pieces", "opening_cash")
+
+
+def _changeable(part: dict[str, Any], place: str) -> Iterator[tuple[str, float]]:
+    """The numbers that a mapping states and that may change over time, with their addresses; channels and plans by name
+    or by position."""
+    for name, value in part.items():
+        if isinstance(value, dict) and name not in ("opening",):
+            yield from _changeable(value, f"{place}{name}.")
+        elif name in ("channels", "plans"):
+            for position, item in enumerate(value):
+                at = item["name"] if position % 2 else position
+                yield from _changeable(item, f"{place}{name}.{at}.")
+        elif isinstance(value, float) and name not in _NOT_CHANGED and place:
+            yield f"{place}{name}", value
 
 
 def _write_otherwise(rng: np.random.Generator, mapping: dict[str, Any]) -> None:
@@ -344,6 +386,7 @@ def _price_change(rng: np.random.Generator, months: int, plans: list[str]) -> di
         "month": _month(rng, months),
         "change_rate": _number(rng, -0.99, 2) if _chance(rng, 0.1) else _number(rng, -0.3, 0.4),
         "applies_to": "all" if to_all else "new",
+        **_maybe(rng, 0.3, lost_new_rate=lambda: _number(rng, 0, 1 if _chance(rng, 0.1) else 0.3)),
         **_maybe(rng, 0.4, plan=lambda: str(rng.choice(plans))),
         **(
             _maybe(rng, 0.6, provoked_churn_rate=lambda: _number(rng, 0, 1 if _chance(rng, 0.1) else 0.1))

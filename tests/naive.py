@@ -18,14 +18,15 @@ def simulate(scenario) -> dict:
     cohorts, oldest = open_cohorts(scenario)
     series = {name: [] for name in SERIES}
     rows = {"cohort_customers": [], "cohort_mrr": []}
-    arrivals = [channel_months(scenario, channel) for channel in scenario.arrive.channels]
+    arrivals = [channel_months(scenario, number) for number in range(len(scenario.arrive.channels))]
     referred = []  # sign-ups that customers on board sent, months 1, 2, ...
     lost_before = []  # by month: one (customers, mrr) per plan
     cash = scenario.bill.opening_cash
     for month in range(1, months + 1):
         on_board = sum(cohort["customers"] for cohort in cohorts)
         on_board_mrr = sum(cohort["mrr"] for cohort in cohorts)
-        referred.append(scenario.sign_up.monthly_referral_rate * on_board)
+        rate = changed(scenario, "sign_up.monthly_referral_rate", scenario.sign_up.monthly_referral_rate, month)
+        referred.append(rate * on_board)
         new = new_customers(scenario, arrivals, referred, month)
 
         lost, lost_mrr = [0.0] * len(plans), [0.0] * len(plans)
@@ -38,11 +39,12 @@ def simulate(scenario) -> dict:
             contraction += moved["contraction"]
         lost_before.append(list(zip(lost, lost_mrr, strict=True)))
 
-        returned = returned_mrr = new_mrr = 0.0
+        returned = returned_mrr = new_mrr = new_joined = 0.0
         for number, plan in enumerate(plans):
             back, back_mrr = come_back(scenario, lost_before, month, number)
-            joined = new * plan.share
+            joined = new * plan.share * comes_at_that_price(scenario, plan, month)
             joined_mrr = joined * price_for_new(scenario, plan, month)
+            new_joined += joined
             new_mrr += joined_mrr
             returned += back
             returned_mrr += back_mrr
@@ -56,7 +58,7 @@ def simulate(scenario) -> dict:
             "sign_ups": sum(channel["sign_ups"][month] for channel in arrivals) + referred[-1],
             "referred_sign_ups": referred[-1],
             "opening_customers": on_board,
-            "new_customers": new,
+            "new_customers": new_joined,
             "returned_customers": returned,
             "lost_customers": sum(lost),
             "closing_customers": closing,
@@ -137,11 +139,30 @@ def price(plan) -> float:
 # --- arrive, try, pay -------------------------------------------------------------------------------------------------
 
 
-def channel_months(scenario, channel) -> dict:
+def changed(scenario, address: str, value: float, month: int, *, share: bool = False) -> float:
+    """The number at an address, with positions in lists, as changes have made it by `month`; `share`: at most 1."""
+    for change in sorted(scenario.changes, key=lambda change: change.from_month):
+        if change.from_month <= month and position_address(scenario, change.field) == address:
+            value = change.becomes if change.times is None else value * change.times
+            value = min(value, 1.0) if share else value
+    return value
+
+
+def position_address(scenario, address: str) -> str:
+    """Plans and channels by position, where the address has their names (in the tests without a dot)."""
+    steps = address.split(".")
+    for start, parts in ((["arrive", "channels"], scenario.arrive.channels), (["pay", "plans"], scenario.pay.plans)):
+        if steps[:2] == start and not steps[2].isdigit():
+            steps[2] = str([part.name for part in parts].index(steps[2]))
+    return ".".join(steps)
+
+
+def channel_months(scenario, number: int) -> dict:
     """What a channel brings, by month: visitors, sign-ups, spend; and what it brought before month 1."""
-    visitors, sign_ups, customers, spend = {}, {}, {}, {}
+    channel = scenario.arrive.channels[number]
+    visitors, sign_ups, customers, spend, conversion = {}, {}, {}, {}, {}
     for month in range(1, scenario.months + 1):
-        usual = usual_flow(scenario, channel, month)
+        usual = usual_flow(scenario, number, month)
         visitors[month] = sign_ups[month] = customers[month] = 0.0
         if channel.kind == "customers":
             customers[month] = usual
@@ -149,69 +170,100 @@ def channel_months(scenario, channel) -> dict:
             sign_ups[month] = usual
         else:
             visitors[month] = usual + launch_visitors(channel, month)
-            sign_ups[month] = visitors[month] * signup_rate(scenario, channel)
+            sign_ups[month] = visitors[month] * signup_rate(scenario, number, month)
         spend[month] = 0.0
         if active(channel, month):
-            spend[month] += channel.monthly_cost
+            spend[month] += of_channel(scenario, number, "monthly_cost", month)
             if channel.kind == "paid":
-                spend[month] += budget(channel, month)
-    before, pays = 0.0, 0.0
-    if channel.kind != "customers":
-        if channel.running_before and channel.first_month == 1:
-            before = usual_flow(scenario, channel, 1)
-            before *= 1 if channel.kind == "sign_ups" else signup_rate(scenario, channel)
-        pays = scenario.pay.conversion_rate if channel.conversion_rate is None else channel.conversion_rate
+                spend[month] += level(scenario, number, "monthly_budget", None, month)
+        if channel.kind != "customers":
+            conversion[month] = conversion_rate(scenario, number, month)
+    before = 0.0
+    if channel.kind != "customers" and channel.running_before and channel.first_month == 1:
+        before = usual_flow(scenario, number, 1)
+        before *= 1 if channel.kind == "sign_ups" else signup_rate(scenario, number, 1)
     return {
         "visitors": visitors,
         "sign_ups": sign_ups,
         "customers": customers,
         "spend": spend,
         "before": before,
-        "conversion": pays,
+        "conversion": conversion,
     }
 
 
-def signup_rate(scenario, channel) -> float:
-    return scenario.sign_up.signup_rate if channel.signup_rate is None else channel.signup_rate
+def of_channel(scenario, number: int, name: str, month: int) -> float:
+    value = getattr(scenario.arrive.channels[number], name)
+    share = name in ("signup_rate", "conversion_rate", "monthly_fade_rate", "monthly_growth_rate")
+    value = changed(scenario, f"arrive.channels.{number}.{name}", value, month, share=share)
+    return max(value, -0.9) if name == "monthly_growth_rate" else value
+
+
+def signup_rate(scenario, number: int, month: int) -> float:
+    if scenario.arrive.channels[number].signup_rate is not None:
+        return of_channel(scenario, number, "signup_rate", month)
+    return changed(scenario, "sign_up.signup_rate", scenario.sign_up.signup_rate, month, share=True)
+
+
+def conversion_rate(scenario, number: int | None, month: int) -> float:
+    if number is not None and scenario.arrive.channels[number].conversion_rate is not None:
+        return of_channel(scenario, number, "conversion_rate", month)
+    return changed(scenario, "pay.conversion_rate", scenario.pay.conversion_rate, month, share=True)
 
 
 def active(channel, month: int) -> bool:
     return channel.first_month <= month and (channel.last_month is None or month <= channel.last_month)
 
 
-def budget(channel, month: int) -> float:
-    return channel.monthly_budget * (1 + channel.monthly_growth_rate) ** (month - channel.first_month)
+def level(scenario, number: int, name: str, most: str | None, month: int) -> float:
+    """A level that compounds from the channel's first month to `month`, one month after another."""
+    channel = scenario.arrive.channels[number]
+    reached = of_channel(scenario, number, name, channel.first_month)
+    for then in range(channel.first_month + 1, month + 1):
+        rate = of_channel(scenario, number, "monthly_growth_rate", then)
+        if most is None or getattr(channel, most) is None or rate <= 0 or reached <= 0:
+            reached = reached * (1 + rate)
+        else:
+            ceiling = of_channel(scenario, number, most, then)
+            reached = ceiling / (1 + (ceiling / reached - 1) / (1 + rate))
+        for change in scenario.changes:
+            here = position_address(scenario, change.field) == f"arrive.channels.{number}.{name}"
+            if here and change.from_month == then:
+                reached = change.becomes if change.times is None else reached * change.times
+    return reached
 
 
-def usual_flow(scenario, channel, month: int) -> float:
+def usual_flow(scenario, number: int, month: int) -> float:
     """What a channel brings in a month (visitors, sign-ups or customers) with the season, without launches."""
     visitors = 0.0
-    since = month - channel.first_month
+    channel = scenario.arrive.channels[number]
+
+    def of(name: str, when: int) -> float:
+        return of_channel(scenario, number, name, when)
+
     if channel.kind == "content":
         if month >= channel.first_month:
             for published in range(channel.first_month, month + 1):
                 if active(channel, published):
-                    faded = (1 - channel.monthly_fade_rate) ** (month - published)
-                    spread = channel.peak_monthly_visits - channel.tail_monthly_visits
-                    visitors += channel.monthly_pieces * (channel.tail_monthly_visits + spread * faded)
-            visitors += channel.earlier_pieces * channel.tail_monthly_visits
+                    tail = of("tail_monthly_visits", published)
+                    faded = (1 - of("monthly_fade_rate", published)) ** (month - published)
+                    spread = of("peak_monthly_visits", published) - tail
+                    visitors += of("monthly_pieces", published) * (tail + spread * faded)
+            visitors += channel.earlier_pieces * of("tail_monthly_visits", channel.first_month)
     elif not active(channel, month):
         pass
     elif channel.kind == "paid":
-        spent = budget(channel, month)
-        dearer = 1.0 if channel.budget_that_doubles_cost is None else 1 + spent / channel.budget_that_doubles_cost
-        visitors = spent / (channel.cost_per_visit * dearer)
+        spent = level(scenario, number, "monthly_budget", None, month)
+        doubles = channel.budget_that_doubles_cost
+        dearer = 1.0 if doubles is None else 1 + spent / of("budget_that_doubles_cost", month)
+        visitors = spent / (of("cost_per_visit", month) * dearer)
     else:
-        level, ceiling = {
-            "steady": lambda: (channel.monthly_visitors, channel.visitor_ceiling),
-            "sign_ups": lambda: (channel.monthly_sign_ups, channel.sign_up_ceiling),
-            "customers": lambda: (channel.monthly_customers, channel.customer_ceiling),
-        }[channel.kind]()
-        grown = (1 + channel.monthly_growth_rate) ** since
-        if level > 0 and (ceiling is None or channel.monthly_growth_rate <= 0):
-            visitors = level * grown
-        elif level > 0:
-            visitors = ceiling / (1 + (ceiling / level - 1) / grown)
+        names = {
+            "steady": ("monthly_visitors", "visitor_ceiling"),
+            "sign_ups": ("monthly_sign_ups", "sign_up_ceiling"),
+            "customers": ("monthly_customers", "customer_ceiling"),
+        }[channel.kind]
+        visitors = level(scenario, number, *names, month)
     if channel.season is not None:
         visitors *= channel.season[(int(scenario.first_month[5:]) - 1 + month - 1) % 12]
     return visitors
@@ -232,17 +284,29 @@ def new_customers(scenario, arrivals: list[dict], referred: list[float], month: 
         then = month - lag
         for channel in arrivals:
             sign_ups = channel["sign_ups"][then] if then >= 1 else channel["before"]
-            total += channel["conversion"] * share * sign_ups
-        total += scenario.pay.conversion_rate * share * referred[max(then, 1) - 1]
+            total += channel["conversion"].get(month, 0.0) * share * sign_ups
+        total += conversion_rate(scenario, None, month) * share * referred[max(then, 1) - 1]
     return total
 
 
 def price_for_new(scenario, plan, month: int) -> float:
-    now = price(plan)
+    number = scenario.pay.plans.index(plan)
+    if plan.monthly_price is None:
+        now = changed(scenario, f"pay.plans.{number}.yearly_price", plan.yearly_price, month) / 12
+    else:
+        now = changed(scenario, f"pay.plans.{number}.monthly_price", plan.monthly_price, month)
     for change in scenario.grow.price_changes:
         if change.month <= month and change.plan in (None, plan.name):
             now *= 1 + change.change_rate
     return now
+
+
+def comes_at_that_price(scenario, plan, month: int) -> float:
+    kept = 1.0
+    for change in scenario.grow.price_changes:
+        if change.month <= month and change.plan in (None, plan.name):
+            kept *= 1 - change.lost_new_rate
+    return kept
 
 
 # --- stay and grow ----------------------------------------------------------------------------------------------------
@@ -256,7 +320,7 @@ def age_one_month(scenario, cohort: dict, month: int) -> dict:
     churn = churn_at(scenario, plan, age, month)
     churn = 1 - (1 - churn) * (1 - provoked) if provoked else churn
     lost, churned = cohort["customers"] * churn, cohort["mrr"] * churn
-    more, less = growth_at(scenario, plan, age)
+    more, less = growth_at(scenario, plan, age, month)
     stayed = cohort["mrr"] - churned
     expansion, contraction = stayed * more, stayed * less
     step = (stayed + expansion - contraction) * rise
@@ -286,13 +350,13 @@ def price_change(scenario, plan, age: int, month: int) -> tuple[float, float]:
     return price - 1, 1 - stay
 
 
-def growth_at(scenario, plan, age: int) -> tuple[float, float]:
+def growth_at(scenario, plan, age: int, month: int) -> tuple[float, float]:
     """Expansion and contraction at an age, as shares of the MRR of those who stay."""
-    more, less, last = (
-        scenario.grow.monthly_expansion_rate,
-        scenario.grow.monthly_contraction_rate,
-        scenario.grow.last_age_months,
+    more, less = (
+        changed(scenario, f"grow.{name}", getattr(scenario.grow, name), month, share=True)
+        for name in ("monthly_expansion_rate", "monthly_contraction_rate")
     )
+    last = scenario.grow.last_age_months
     last = math.inf if last is None else last
     if plan.billing == "monthly":
         return (more, less) if age <= last else (0.0, 0.0)
@@ -308,7 +372,11 @@ def growth_at(scenario, plan, age: int) -> tuple[float, float]:
 
 def churn_at(scenario, plan, age: int, month: int) -> float:
     """Share of a plan's customers who leave on reaching an age in a month, before provoked churn."""
-    curve = scenario.stay.churn if plan.churn is None else plan.churn
+    number = scenario.pay.plans.index(plan)
+    curve, where = (scenario.stay.churn, "stay") if plan.churn is None else (plan.churn, f"pay.plans.{number}")
+    names = [name for name in type(curve).model_fields if name not in ("curve", "survival", "early_months")]
+    now = {name: changed(scenario, f"{where}.churn.{name}", getattr(curve, name), month, share="rate" in name) for name in names}
+    curve = curve.model_copy(update=now)
     factor = 1.0
     for change in scenario.stay.churn_changes:
         if change.from_month <= month:
@@ -318,7 +386,8 @@ def churn_at(scenario, plan, age: int, month: int) -> float:
     if age % 12:
         return 0.0
     if plan.renewal_rate is not None:
-        return min(factor * (1 - plan.renewal_rate), 1.0)
+        renewed = changed(scenario, f"pay.plans.{number}.renewal_rate", plan.renewal_rate, month, share=True)
+        return min(factor * (1 - renewed), 1.0)
     kept = 1.0
     for earlier in range(age - 11, age + 1):
         kept *= 1 - min(factor * curve_at(curve, earlier), 1.0)
@@ -375,7 +444,8 @@ def come_back(scenario, lost_before: list[list], month: int, plan: int) -> tuple
     if back is None or month - back.after_months < 1:
         return 0.0, 0.0
     customers, mrr = lost_before[month - back.after_months - 1][plan]
-    return back.comeback_rate * customers, back.comeback_rate * mrr
+    rate = changed(scenario, "stay.comeback.comeback_rate", back.comeback_rate, month, share=True)
+    return rate * customers, rate * mrr
 
 
 # --- bill -------------------------------------------------------------------------------------------------------------
@@ -395,9 +465,12 @@ def bill(scenario, cohorts: list[dict], month: int, arrivals: list[dict]) -> dic
             payments += cohort["customers"]
         if yearly:
             deferred += cohort["mrr"] * (11 - age % 12)
-    costs = scenario.bill
-    fees = costs.payment_fee_rate * cash_in + costs.fee_per_payment * payments
-    serve = costs.monthly_cost_to_serve * sum(cohort["customers"] for cohort in cohorts)
+
+    def cost(name: str) -> float:
+        return changed(scenario, f"bill.{name}", getattr(scenario.bill, name), month, share=name == "payment_fee_rate")
+
+    fees = cost("payment_fee_rate") * cash_in + cost("fee_per_payment") * payments
+    serve = cost("monthly_cost_to_serve") * sum(cohort["customers"] for cohort in cohorts)
     spend = sum(channel["spend"][month] for channel in arrivals)
     return {
         "cash_in": cash_in,
@@ -405,7 +478,7 @@ def bill(scenario, cohorts: list[dict], month: int, arrivals: list[dict]) -> dic
         "deferred_revenue": deferred,
         "payment_fees": fees,
         "cost_to_serve": serve,
-        "fixed_costs": costs.monthly_fixed_costs,
+        "fixed_costs": cost("monthly_fixed_costs"),
         "acquisition_spend": spend,
-        "net_cash": cash_in - fees - serve - costs.monthly_fixed_costs - spend,
+        "net_cash": cash_in - fees - serve - cost("monthly_fixed_costs") - spend,
     }

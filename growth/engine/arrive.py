@@ -6,8 +6,9 @@ Arrays have shape (months, 1) or (months, draws), with time first so that each m
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, TypeAlias
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,7 @@ import numpy.typing as npt
 from growth.engine.draws import Array, Read, stack
 
 if TYPE_CHECKING:
+    from growth.scenario import Scenario
     from growth.scenario.arrive import (
         AnyChannel,
         ContentChannel,
@@ -24,12 +26,48 @@ if TYPE_CHECKING:
         SignUpChannel,
         SteadyChannel,
     )
+    from growth.scenario.dated_change import DatedChange
 
     LevelChannel: TypeAlias = SteadyChannel | SignUpChannel | CustomerChannel
 
 
+@dataclass(frozen=True, slots=True)
+class Later:
+    """How a channel changes over time.
+
+    channels: the months from which it is another one, in order, each with what it is from then on. levels: the changes
+    of its level or budget, by month; they act on what has been reached by then.
+    """
+
+    channels: tuple[tuple[int, Any], ...] = ()
+    levels: Mapping[int, DatedChange] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, scenario: Scenario, number: int) -> Later:
+        """The changes of the channel at position `number`, from 0."""
+        channels, last = [], scenario.arrive.channels[number]
+        for start, now in scenario.later:
+            if now.arrive.channels[number] is not last:
+                last = now.arrive.channels[number]
+                channels.append((start, last))
+        return cls(tuple(channels), scenario.level_changes(number)) if channels else NEVER
+
+    def channel(self, channel: Any, month: int) -> Any:
+        """The channel as it is in a month."""
+        return next((now for start, now in reversed(self.channels) if start <= month), channel)
+
+
+NEVER = Later()
+
+
 def brought(
-    channel: AnyChannel, *, months: int, calendar_month: int, read: Read, season_at_mean: bool = False
+    channel: AnyChannel,
+    *,
+    months: int,
+    calendar_month: int,
+    read: Read,
+    season_at_mean: bool = False,
+    later: Later = NEVER,
 ) -> tuple[Array, Array]:
     """A channel's regular flow and the visitors of its launches, in months 1..months.
 
@@ -55,6 +93,8 @@ def brought(
     read : Read
     season_at_mean : bool
         Use the mean of the twelve seasonal factors in every month.
+    later : Later
+        How the channel changes over time.
 
     Returns
     -------
@@ -72,7 +112,7 @@ def brought(
     ([100.0, 150.0, 225.0], [0.0, 80.0, 40.0])
     """
     month = np.arange(1.0, months + 1)[:, None]
-    steady = _STEADY[channel.kind](channel, month, read)
+    steady = _STEADY[channel.kind](channel, month, read, later)
     if channel.season is not None:
         factors = stack([read(factor) for factor in channel.season])
         if season_at_mean:
@@ -88,7 +128,7 @@ def brought(
     return steady, launched
 
 
-def acquisition_spend(channel: AnyChannel, *, months: int, read: Read) -> Array:
+def acquisition_spend(channel: AnyChannel, *, months: int, read: Read, later: Later = NEVER) -> Array:
     """A channel's cost in months 1..months: its monthly cost while active, plus the budget of a paid channel.
 
     Money a month, >= 0, of shape (months, 1 or draws). Launches are free.
@@ -101,8 +141,9 @@ def acquisition_spend(channel: AnyChannel, *, months: int, read: Read) -> Array:
     [110.0, 160.0, 0.0]
     """
     month = np.arange(1.0, months + 1)[:, None]
-    spend: Array = np.where(_active(channel, month), read(channel.monthly_cost), 0.0)
-    return spend + _budget(channel, month, read) if channel.kind == "paid" else spend
+    cost = _by_month(channel, "monthly_cost", months, read, later)
+    spend: Array = np.where(_active(channel, month), cost, 0.0)
+    return spend + _budget(channel, month, read, later) if channel.kind == "paid" else spend
 
 
 def _active(channel: AnyChannel, month: Array) -> npt.NDArray[np.bool_]:
@@ -113,8 +154,10 @@ def _compound(channel: LevelChannel | PaidChannel, month: Array, read: Read) -> 
     return (1 + read(channel.monthly_growth_rate)) ** (month - channel.first_month)
 
 
-def _steady(channel: LevelChannel, month: Array, read: Read) -> Array:
+def _steady(channel: LevelChannel, month: Array, read: Read, later: Later) -> Array:
     of, most = _LEVEL[channel.kind]
+    if later.channels:
+        return _step_by_step(channel, of, most, month, read, later)
     level, growth = read(getattr(channel, of)), _compound(channel, month, read)
     if getattr(channel, most) is None:
         return np.where(_active(channel, month), level * growth, 0.0)
@@ -127,28 +170,76 @@ def _steady(channel: LevelChannel, month: Array, read: Read) -> Array:
     return np.where(_active(channel, month), np.where(bends, bent, level * growth), 0.0)
 
 
-def _content(channel: ContentChannel, month: Array, read: Read) -> Array:
-    since = month - channel.first_month
-    tail, peak = read(channel.tail_monthly_visits), read(channel.peak_monthly_visits)
-    by_age = tail + (peak - tail) * _keeps(channel, read) ** np.maximum(
-        since, 0
-    )  # since: a piece's age, once it is out
-    drawn: Array = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # summed over pieces of every age
-    if channel.last_month is not None and channel.last_month < len(month):
-        fresh = drawn[channel.first_month - 1 : channel.first_month - 1 + len(month) - channel.last_month]
-        drawn = drawn.copy()
-        drawn[channel.last_month :] -= fresh  # no pieces are published after the last month
-    return read(channel.monthly_pieces) * drawn + np.where(since >= 0, read(channel.earlier_pieces) * tail, 0.0)
+def _step_by_step(
+    channel: LevelChannel | PaidChannel, of: str, most: str, month: Array, read: Read, later: Later
+) -> Array:
+    """A level that compounds from month to month at the rate then in force, and to which its changes are made.
+
+    Towards a ceiling K a month's step of the logistic is K / (1 + (K/L - 1) / (1 + g)), L the level before.
+    """
+    level, rows = np.zeros(1), []
+    for t in range(1, len(month) + 1):
+        now = later.channel(channel, t)
+        if t == channel.first_month:
+            level = read(getattr(now, of))
+        elif t > channel.first_month:
+            rate, ceiling = read(now.monthly_growth_rate), getattr(now, most, None)
+            grown = level * (1 + rate)
+            if ceiling is not None:
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    bent = read(ceiling) / (1 + (read(ceiling) / level - 1) / (1 + rate))
+                grown = np.where((level > 0) & (rate > 0), bent, grown)
+            if change := later.levels.get(t):
+                grown = grown * read(change.times) if change.becomes is None else read(change.becomes)
+            level = grown
+        rows.append(level)
+    return np.where(_active(channel, month), stack(rows), 0.0)
 
 
-def _paid(channel: PaidChannel, month: Array, read: Read) -> Array:
-    budget = _budget(channel, month, read)
-    dearer = 1.0 if channel.budget_that_doubles_cost is None else 1 + budget / read(channel.budget_that_doubles_cost)
-    return budget / (read(channel.cost_per_visit) * dearer)
+def _content(channel: ContentChannel, month: Array, read: Read, later: Later) -> Array:
+    months, first = len(month), channel.first_month
+    since = month - first
+    starts = [start for start, _ in later.channels if start > first]
+    ends = [*starts, channel.last_month + 1 if channel.last_month else months + 1]
+    total: Array = np.zeros((1, 1))
+    for start, end in zip([first, *starts], ends, strict=True):
+        end = min(end, ends[-1])  # nothing is published after the last month
+        if start > months or start >= end:
+            continue
+        now = later.channel(channel, start)  # a piece keeps the numbers of the month in which it came out
+        tail, peak = read(now.tail_monthly_visits), read(now.peak_monthly_visits)
+        by_age = tail + (peak - tail) * _keeps(now, read) ** np.maximum(since, 0)  # since: a piece's age, once it is out
+        drawn: Array = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # summed over pieces of every age
+        if start > first:
+            drawn = np.concatenate([np.zeros((start - first, drawn.shape[1])), drawn[: months - start + first]])
+        if end <= months:
+            fresh = drawn[start - 1 : start - 1 + months - end + 1]
+            drawn = drawn.copy()
+            drawn[end - 1 :] -= fresh
+        total = total + read(now.monthly_pieces) * drawn
+    earlier = read(channel.earlier_pieces) * read(later.channel(channel, first).tail_monthly_visits)
+    return total + np.where(since >= 0, earlier, 0.0)
 
 
-def _budget(channel: PaidChannel, month: Array, read: Read) -> Array:
+def _paid(channel: PaidChannel, month: Array, read: Read, later: Later) -> Array:
+    budget = _budget(channel, month, read, later)
+    cost, dearer = _by_month(channel, "cost_per_visit", len(month), read, later), np.ones((1, 1))
+    if channel.budget_that_doubles_cost is not None:
+        dearer = 1 + budget / _by_month(channel, "budget_that_doubles_cost", len(month), read, later)
+    return budget / (cost * dearer)
+
+
+def _budget(channel: PaidChannel, month: Array, read: Read, later: Later) -> Array:
+    if later.channels:
+        return _step_by_step(channel, "monthly_budget", "", month, read, later)
     return np.where(_active(channel, month), read(channel.monthly_budget) * _compound(channel, month, read), 0.0)
+
+
+def _by_month(channel: AnyChannel, name: str, months: int, read: Read, later: Later) -> Array:
+    """A number of the channel by month, shape (months or 1, 1 or draws)."""
+    if not later.channels:
+        return read(getattr(channel, name))[None]
+    return stack([read(getattr(later.channel(channel, month), name)) for month in range(1, months + 1)])
 
 
 def _keeps(fading: ContentChannel | Launch, read: Read) -> Array:

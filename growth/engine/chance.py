@@ -29,8 +29,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.engine.draws import Array, Read, blocks, read_only, reader, single
-from growth.engine.life import Life, ageless, life_of
+from growth.engine.draws import Array, Read, at, blocks, by_month, read_only, reader, single
+from growth.engine.life import Life, ageless, comeback_rates, life_of
 from growth.engine.step import CUSTOMERS, MRR, advance, block_size, growing, join, leaving, on_board, opening_state
 
 if TYPE_CHECKING:
@@ -121,7 +121,9 @@ def variances(
     squares[:, 0] = _squares(opening[:, CUSTOMERS], opening[:, MRR])
     arriving = np.broadcast_to(series["new_customers"], (months, draws))
     comeback = scenario.stay.comeback
-    back = _Returning(opening, life, read(comeback.comeback_rate), comeback.after_months) if comeback else None
+    rates = comeback_rates(scenario, read=read)
+    back = _Returning(opening, life, rates, comeback.after_months) if comeback else None
+    share, kept = _split(life)
 
     own = np.empty((3, months, draws))  # Var N, Cov(N, R), Var R
     gone = np.empty((2, months, draws))  # of customers lost, of MRR churned
@@ -144,21 +146,22 @@ def variances(
         fixed[1] *= grown
         fixed[2] *= grown**2
 
-        newcomers = arriving[t] * life.share * life.price[:, t] ** 2
+        newcomers = arriving[t] * share[:, min(t, share.shape[1] - 1)] * life.price[:, t] ** 2
         new_mrr[t] = newcomers.sum(axis=0)
         if back is not None:
             if month > back.after:
-                newcomers = newcomers + back.rate * lost_squares[t - back.after]
+                newcomers = newcomers + at(back.rates, month) * lost_squares[t - back.after]
             gone[:, t] -= back.advance(leave, month)
         squares[:, 0, 0 if pooled else months - month] += newcomers
         total = on_board(squares, life=life, month=month + 1).sum(axis=(0, 1, 2))
         own[:, t] = np.stack([series["customers"][month], series["mrr"][month], total]) - fixed.sum(axis=(1, 2))
         if back is not None:
             own[:, t] -= back.takes_off()
-    sent = read(scenario.sign_up.monthly_referral_rate) * read(scenario.pay.conversion_rate)
+    referral = by_month(scenario, lambda now: now.sign_up.monthly_referral_rate, read=read)
+    sent = referral * by_month(scenario, lambda now: now.pay.conversion_rate, read=read) * kept
     new_customers = arriving.copy()
     if np.any(sent):
-        extra, spread = _referred(series, own, sent, life)
+        extra, spread = _referred(series, own, sent, (share * life.price).sum(axis=0))
         own += extra
         for moves, part in zip((new_customers, new_mrr, *gone), spread, strict=True):
             moves += part
@@ -180,8 +183,8 @@ class _Returning:
     board of whom N' never left, (N^2 - N'^2) / n; likewise for MRR and for those who leave. Exact for one opening age.
     """
 
-    def __init__(self, opening: Array, life: Life, rate: Array, after: int):
-        self.rate, self.after, self.life = rate, after, life
+    def __init__(self, opening: Array, life: Life, rates: Array, after: int):
+        self.rates, self.after, self.life = rates, after, life
         self.state = opening.copy()
         self.first = opening[:, CUSTOMERS].sum(axis=1)  # plans, draws
         self.stayed = opening[:, :, 0 if life.pooled else life.months :].copy()  # those who never left
@@ -193,7 +196,7 @@ class _Returning:
         *_, price_rate = leaving(self.life, month)
         left = advance(self.state, life=self.life, month=month)[0]
         self.lost.append(left)
-        back = self.rate * self.lost[month - 1 - self.after] if month > self.after else np.zeros_like(left)
+        back = at(self.rates, month) * self.lost[month - 1 - self.after] if month > self.after else np.zeros_like(left)
         join(self.state, back, life=self.life, month=month)
         self.stayed *= (1 - leave)[:, None]
         growth = growing(self.life, month, price_rate)
@@ -230,8 +233,17 @@ def _fixed(opening: Array, life: Life) -> Array:
     return np.stack([customers, mrr, _squares(customers, mrr)])
 
 
-def _referred(series: dict[str, Array], own: Array, sent: Array, life: Life) -> tuple[Array, Array]:
-    """What referrals add: to Var N, Cov(N, R), Var R, shape (3, T, draws); and to the variances of new customers, new
+def _split(life: Life) -> tuple[Array, Array]:
+    """Which plans those who join choose, (plans, T or 1, draws); and the share of those who would join that does,
+    (T or 1, draws): less than 1 where price changes lose some."""
+    if life.share.shape[1] == 1:
+        return life.share, np.ones((1, 1))
+    kept = life.share.sum(axis=0)
+    return _over(life.share, np.broadcast_to(kept, life.share.shape)), kept
+
+
+def _referred(series: dict[str, Array], own: Array, sent: Array, price: Array) -> tuple[Array, Array]:
+    """What referrals add (`price`: the mean price of new customers, by month): to Var N, Cov(N, R), Var R, shape (3, T, draws); and to the variances of new customers, new
     MRR, lost customers and churned MRR, shape (4, T, draws).
 
     Each customer on board brings r = `sent` new ones a month. With Z = diag(s', k') the month's mean shares of
@@ -246,13 +258,13 @@ def _referred(series: dict[str, Array], own: Array, sent: Array, life: Life) -> 
     churned = _over(series["churned_mrr"], series["mrr"][:-1])
     came = series["new_mrr"] + series["reactivation_mrr"]
     keep = _over(series["mrr"][1:] - came, series["mrr"][:-1])
-    price = (life.share[:, None] * life.price).sum(axis=0)  # T, draws
-    for t in range(1, life.months):
+    for t in range(1, len(price)):
         independent, before = own[:, t - 1], extra[:, t - 1]
         n, nr, r = independent + before
-        a, b, k = stay[t] + sent, sent * price[t], keep[t]
+        brought = at(sent, t + 1)
+        a, b, k = stay[t] + brought, brought * price[t], keep[t]
         extra[0, t] = a**2 * n - stay[t] ** 2 * independent[0]
         extra[1, t] = a * (b * n + k * nr) - stay[t] * k * independent[1]
         extra[2, t] = b**2 * n + 2 * b * k * nr + k**2 * r - k**2 * independent[2]
-        spread[:, t] = sent**2 * n, b**2 * n, (1 - stay[t]) ** 2 * before[0], churned[t] ** 2 * before[2]
+        spread[:, t] = brought**2 * n, b**2 * n, (1 - stay[t]) ** 2 * before[0], churned[t] ** 2 * before[2]
     return extra, spread

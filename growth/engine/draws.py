@@ -74,6 +74,40 @@ def by_block(scenario: Scenario, function: Callable[[Read, int], Array], *, size
     return np.concatenate(parts, axis=-1)
 
 
+def by_month(scenario: Scenario, number: Callable[[Scenario], Number], *, read: Read) -> Array:
+    """A number of a scenario in months 1..T, shape (T, 1 or draws); (1, 1 or draws) where it never changes.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    number : callable
+        Takes the scenario in force in a month and returns the number.
+    read : Read
+
+    Examples
+    --------
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", months=3, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     changes=[{"from_month": 3, "field": "bill.monthly_fixed_costs", "becomes": 500}])
+    >>> by_month(small, lambda now: now.bill.monthly_fixed_costs, read=np.atleast_1d).ravel().tolist()
+    [0.0, 0.0, 500.0]
+    """
+    first = number(scenario)
+    if all(number(now) is first for _, now in scenario.later):
+        return read(first)[None]
+    return stack([read(number(scenario.in_force(month))) for month in range(1, scenario.months + 1)])
+
+
+def at(values: Array, month: int) -> Array:
+    """The row of a month, 1..T, of what `by_month` returns.
+
+    >>> at(np.array([[0.1], [0.2]]), 2), at(np.array([[0.1]]), 2)
+    (array([0.2]), array([0.1]))
+    """
+    row: Array = values[min(month, len(values)) - 1]
+    return row
+
+
 def stack(values: list[Array]) -> Array:
     """Stack arrays of shape (1,) or (draws,) as rows, giving shape (len, 1 or draws).
 

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from growth.engine.curves import churn_by_age
-from growth.engine.draws import Array, Read, Whole, stack
+from growth.engine.draws import Array, Read, Whole, by_month
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from growth.scenario.stay import PriceChange
 
 YEAR = 12
+_NEVER = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,15 +34,16 @@ class Life:
     Made by `life_of`. With T months, ages in months, rates as fractions:
 
     months: T. oldest: the largest age A of an opening customer (0 where pooled). pooled: all cohorts in one row.
-    churn, keep: share leaving and staying at ages 1..T+A, one array for each stretch of months with the same churn
-        changes, shape (plans, ages, draws).
-    stretch: for months 1..T, the index into `churn` and `keep`.
-    expansion, contraction: shares of the stayers' MRR, shape (plans, ages or 1, draws); None where both are zero.
+    churn, keep: share leaving and staying at ages 1..T+A, one array for each stretch of months in which no rate changes,
+        shape (plans, ages, draws).
+    stretch: for months 1..T, the index into `churn`, `keep`, `expansion` and `contraction`.
+    expansion, contraction: shares of the stayers' MRR, shape (plans, ages or 1, draws), one array for each stretch; None
+        where both are zero throughout.
     renews: 1.0 at the ages at which a plan's customers can meet a price change, shape (plans, ages, 1).
     price_rate, provoked: change in price, and churn over it, of those on board in months 1..T, shape (plans, T, draws),
         or None.
     price: money a month that a new customer pays in months 1..T, shape (plans, T, draws).
-    share: of new customers, shape (plans, draws).
+    share: of new customers, those lost to price changes taken off, shape (plans, T or 1, draws).
     pays, defers: months paid for and months still owed at age 0, 1, 2, ..., shape (plans, ages); None without a yearly
         plan.
     """
@@ -52,8 +54,8 @@ class Life:
     churn: tuple[Array, ...]
     keep: tuple[Array, ...]
     stretch: tuple[int, ...]
-    expansion: Array | None
-    contraction: Array | None
+    expansion: tuple[Array, ...] | None
+    contraction: tuple[Array, ...] | None
     renews: Array
     price_rate: Array | None
     provoked: Array | None
@@ -110,10 +112,16 @@ def life_of(scenario: Scenario, *, read: Read, pooled: bool) -> Life:
     months, plans = scenario.months, scenario.pay.plans
     oldest = 0 if pooled else oldest_age(scenario)
     ages = np.arange(1, 2 if pooled else months + oldest + 1)
-    starts = [1, *sorted({change.from_month for change in scenario.stay.churn_changes} & {*range(2, months + 1)})]
+    changed = {change.from_month for change in scenario.stay.churn_changes} | {start for start, _ in scenario.later}
+    starts = [1, *sorted(changed & {*range(2, months + 1)})]
     curves = _plan_curves(scenario, ages=ages, read=read)
-    churn = tuple(_scaled_churn(scenario, curves, month=month, read=read) for month in starts)
-    expansion, contraction = plan_growth(scenario, ages=ages, read=read)
+    churn = tuple(
+        _scaled_churn(scenario, curves, month=month, read=read)
+        if scenario.in_force(month) is scenario
+        else plan_churn(scenario, ages=ages, month=month, read=read)
+        for month in starts
+    )
+    expansion, contraction = _growth_by_stretch(scenario, starts, ages=ages, read=read)
     yearly = np.array([plan.billing == "yearly" for plan in plans])[:, None]
     since = np.arange(len(ages) + 1)
     rate, provoked = _price_changes(scenario, read)
@@ -130,14 +138,15 @@ def life_of(scenario: Scenario, *, read: Read, pooled: bool) -> Life:
         price_rate=rate,
         provoked=provoked,
         price=new_prices(scenario, read=read),
-        share=stack([read(plan.share) for plan in plans]),
+        share=joining_shares(scenario, read=read),
         pays=np.where(yearly, YEAR * (since % YEAR == 0), 1.0) if yearly.any() else None,
         defers=np.where(yearly, YEAR - 1.0 - since % YEAR, 0.0) if yearly.any() else None,
     )
 
 
 def plan_churn(scenario: Scenario, *, ages: Whole, month: int, read: Read) -> Array:
-    """Churn by plan and age in a month: the share of those who reached age a - 1 that leave at age a.
+    """Churn by plan and age in a month: the share of those who reached age a - 1 that leave at age a, by the curves in
+    force in that month.
 
     Monthly plans: f h(a), at most 1, with h the plan's curve and f the factor of all churn changes up to the month.
     Yearly plans: 0 except at ages 12, 24, ...; there f (1 - renewal_rate), at most 1, or without a renewal rate
@@ -161,6 +170,7 @@ def plan_churn(scenario: Scenario, *, ages: Whole, month: int, read: Read) -> Ar
     >>> plan_churn(small, ages=np.arange(1, 14), month=1, read=np.atleast_1d)[0, 10:, 0].tolist()  # ages 11, 12, 13
     [0.0, 0.25, 0.0]
     """
+    scenario = scenario.in_force(month)
     return _scaled_churn(scenario, _plan_curves(scenario, ages=ages, read=read), month=month, read=read)
 
 
@@ -219,6 +229,21 @@ def plan_growth(scenario: Scenario, *, ages: Whole, read: Read) -> tuple[Array |
     return np.where(due > 0, np.expm1(due * np.log1p(up)), 0.0), _compound_loss(down, due)
 
 
+def _growth_by_stretch(
+    scenario: Scenario, starts: list[int], *, ages: Whole, read: Read
+) -> tuple[tuple[Array, ...] | None, tuple[Array, ...] | None]:
+    """`plan_growth` of every stretch of months, of one shape but for the draws; None, None where there is no growth."""
+    if not scenario.later:
+        up, down = plan_growth(scenario, ages=ages, read=read)
+        return (None, None) if up is None or down is None else ((up,) * len(starts), (down,) * len(starts))
+    found = [plan_growth(scenario.in_force(month), ages=ages, read=read) for month in starts]
+    shape = next((up.shape[:2] for up, _ in found if up is not None), None)
+    if shape is None:
+        return None, None
+    none = np.zeros((*shape, 1))
+    return tuple(none if up is None else up for up, _ in found), tuple(none if down is None else down for _, down in found)
+
+
 def _log_keep(churn: Array) -> Array:
     with np.errstate(divide="ignore"):
         return np.log1p(-churn)  # -inf where all leave
@@ -243,12 +268,25 @@ def churn_factor(scenario: Scenario, *, month: int, read: Read) -> Array:
     return product
 
 
+def comeback_rates(scenario: Scenario, *, read: Read) -> Array:
+    """The share of leavers who come back, in months 1..T: shape (T or 1, 1 or draws), 0 without comebacks.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> comeback_rates(small, read=np.atleast_1d).tolist()
+    [[0.0]]
+    """
+    return by_month(
+        scenario, lambda now: now.stay.comeback.comeback_rate if now.stay.comeback else _NEVER, read=read
+    )
+
+
 def _reaches(change: PriceChange, plan: Plan) -> bool:
     return change.plan is None or change.plan == plan.name
 
 
 def new_prices(scenario: Scenario, *, read: Read) -> Array:
-    """The price for a new customer in months 1..T: the plan's price x (1 + change_rate) of each change so far.
+    """The price for a new customer in months 1..T: the plan's price then x (1 + change_rate) of each change so far.
 
     Money a month, of shape (plans, T, 1 or draws); a yearly plan counts a twelfth of its yearly price.
 
@@ -259,12 +297,34 @@ def new_prices(scenario: Scenario, *, read: Read) -> Array:
     [20.0, 20.0, 30.0]
     """
     rows = []
-    for plan in scenario.pay.plans:
-        price = np.broadcast_to(read(plan.price), (scenario.months, *read(plan.price).shape))
+    for number, plan in enumerate(scenario.pay.plans):
+        price = by_month(scenario, lambda now, number=number: now.pay.plans[number].price, read=read)
+        price = np.broadcast_to(price, (scenario.months, *price.shape[1:]))
         for change in scenario.grow.price_changes:
             if _reaches(change, plan):
                 price = price * np.where(_from(change.month, scenario.months), 1 + read(change.change_rate), 1.0)
         rows.append(price)
+    return np.stack(np.broadcast_arrays(*rows))
+
+
+def joining_shares(scenario: Scenario, *, read: Read) -> Array:
+    """The share of new customers who join each plan, without those lost to its price changes so far.
+
+    Shape (plans, T, 1 or draws); (plans, 1, 1 or draws) where price changes lose nobody.
+
+    >>> from growth.scenario import Scenario
+    >>> small = Scenario(business="Fernhollow", months=3, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     grow={"price_changes": [{"month": 3, "change_rate": 0.5, "lost_new_rate": 0.25}]})
+    >>> joining_shares(small, read=np.atleast_1d).ravel().tolist()
+    [1.0, 1.0, 0.75]
+    """
+    rows = []
+    for plan in scenario.pay.plans:
+        share = read(plan.share)[None]
+        for change in scenario.grow.price_changes:
+            if _reaches(change, plan) and np.any(change.lost_new_rate):
+                share = share * np.where(_from(change.month, scenario.months), 1 - read(change.lost_new_rate), 1.0)
+        rows.append(share)
     return np.stack(np.broadcast_arrays(*rows))
 
 

@@ -80,7 +80,7 @@ class LifetimeSum:
 
 
 def lifetime(scenario: Scenario, *, month: int, read: Read, ages: int = LIFETIME) -> Lifetime:
-    """A new customer's life on each plan, with the churn changes up to `month` and no price change.
+    """A new customer's life on each plan, at the rates in force in `month` and without price changes.
 
     S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1.
 
@@ -105,7 +105,7 @@ def lifetime(scenario: Scenario, *, month: int, read: Read, ages: int = LIFETIME
     >>> lifetime(small, month=1, read=np.atleast_1d).alive[0, :3, 0].tolist()
     [1.0, 0.5, 0.25]
     """
-    older = np.arange(1, ages)
+    scenario, older = scenario.in_force(month), np.arange(1, ages)
     factor = churn_factor(scenario, month=month, read=read)
     churn = plan_churn(scenario, ages=older, month=month, read=read)
     up, down = plan_growth(scenario, ages=older, read=read)

@@ -5,15 +5,16 @@ Arrays have shape (months, 1) or (months, draws), time first. For `read` see `gr
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.engine.arrive import acquisition_spend, brought
-from growth.engine.draws import Array, Read
+from growth.engine.arrive import Later, acquisition_spend, brought
+from growth.engine.draws import Array, Read, at, by_month
 
 if TYPE_CHECKING:
-    from growth.scenario import Scenario
+    from growth.scenario import Number, Scenario
 
 
 def arrivals_of(scenario: Scenario, *, read: Read, season_at_mean: bool = False) -> dict[str, Array]:
@@ -46,29 +47,44 @@ def arrivals_of(scenario: Scenario, *, read: Read, season_at_mean: bool = False)
     """
     months, calendar_month = scenario.months, int(scenario.first_month[5:])
     total = dict.fromkeys(("visitors", "sign_ups", "new_customers", "acquisition_spend"), np.zeros((months, 1)))
-    for channel in scenario.arrive.channels:
+    for number, channel in enumerate(scenario.arrive.channels):
+        later = Later.of(scenario, number)
         steady, launched = brought(
-            channel, months=months, calendar_month=calendar_month, read=read, season_at_mean=season_at_mean
+            channel,
+            months=months,
+            calendar_month=calendar_month,
+            read=read,
+            season_at_mean=season_at_mean,
+            later=later,
         )
-        part = {"acquisition_spend": acquisition_spend(channel, months=months, read=read)}
+        part = {"acquisition_spend": acquisition_spend(channel, months=months, read=read, later=later)}
         if channel.kind == "customers":
             part["new_customers"] = steady
         else:
-            rate = np.ones(1)
+            rate = np.ones((1, 1))
             if channel.kind != "sign_ups":
                 part["visitors"] = steady + launched
-                rate = read(scenario.sign_up.signup_rate if channel.signup_rate is None else channel.signup_rate)
+                rate = by_month(scenario, partial(_signup_rate, number=number), read=read)
             part["sign_ups"] = (steady + launched) * rate
             warm = channel.running_before and channel.first_month == 1
-            conversion = scenario.pay.conversion_rate if channel.conversion_rate is None else channel.conversion_rate
             part["new_customers"] = paying_stream(
                 signups=part["sign_ups"],
-                earlier=steady[0] * rate if warm else np.zeros(1),
+                earlier=steady[0] * rate[0] if warm else np.zeros(1),
                 delay_shares=scenario.pay.delay_shares,
-                conversion_rate=read(conversion),
+                conversion_rate=by_month(scenario, partial(_conversion_rate, number=number), read=read),
             )
         total |= {name: total[name] + values for name, values in part.items()}
     return total
+
+
+def _signup_rate(scenario: Scenario, *, number: int) -> Number:
+    own: Number | None = getattr(scenario.arrive.channels[number], "signup_rate", None)
+    return scenario.sign_up.signup_rate if own is None else own
+
+
+def _conversion_rate(scenario: Scenario, *, number: int) -> Number:
+    own: Number | None = getattr(scenario.arrive.channels[number], "conversion_rate", None)
+    return scenario.pay.conversion_rate if own is None else own
 
 
 def paying_stream(*, signups: Array, earlier: Array, delay_shares: tuple[float, ...], conversion_rate: Array) -> Array:
@@ -76,7 +92,7 @@ def paying_stream(*, signups: Array, earlier: Array, delay_shares: tuple[float, 
 
     `signups` are >= 0, of shape (months, 1 or draws); `earlier` is their number in each month before month 1, of shape
     (1 or draws,). `delay_shares` add up to 1; share l starts paying l months after signing up. `conversion_rate`, 0..1,
-    has shape (1 or draws,). Returns customers a month, of shape (months, 1 or draws).
+    is that of the month in which they pay: a number, or shape (months or 1, 1 or draws). Returns customers a month, of shape (months, 1 or draws).
 
     >>> paying_stream(signups=np.array([[10.0], [20.0]]), earlier=np.array([10.0]), delay_shares=(0.5, 0.5),
     ...     conversion_rate=np.array([0.1])).ravel().tolist()
@@ -108,15 +124,15 @@ class Referrals:
     """
 
     def __init__(self, scenario: Scenario, *, read: Read, opening_customers: Array):
-        self.rate = read(scenario.sign_up.monthly_referral_rate)
+        self.rate = by_month(scenario, lambda now: now.sign_up.monthly_referral_rate, read=read)
         self.active = bool(np.any(self.rate))
-        self.conversion = read(scenario.pay.conversion_rate)
+        self.conversion = by_month(scenario, lambda now: now.pay.conversion_rate, read=read)
         self.delay = scenario.pay.delay_shares
-        self.warm = self.rate * opening_customers  # of each month before month 1
+        self.warm = self.rate[0] * opening_customers  # of each month before month 1
         self.signups: list[Array] = []
 
     def paying(self, month: int, customers_before: Array) -> Array:
         """New customers by referral in `month`, given the customers at the end of the month before."""
-        self.signups.append(self.rate * customers_before)
+        self.signups.append(at(self.rate, month) * customers_before)
         lagged = (self.warm if month - lag < 1 else self.signups[month - 1 - lag] for lag in range(len(self.delay)))
-        return self.conversion * sum(part * signups for part, signups in zip(self.delay, lagged, strict=True))
+        return at(self.conversion, month) * sum(part * signups for part, signups in zip(self.delay, lagged, strict=True))

@@ -9,7 +9,7 @@ import numpy as np
 
 from growth.engine.chance import Chance, chance_of
 from growth.engine.cohorts import cohorts
-from growth.engine.draws import Array, read_only
+from growth.engine.draws import Array, by_month, read_only, reader
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
@@ -107,20 +107,18 @@ class Forecast:
     @property
     def payment_fees(self) -> Array:
         """payment_fee_rate x cash in + fee_per_payment x payments."""
-        bill = self.scenario.bill
-        return read_only(
-            _by_month(bill.payment_fee_rate) * self.cash_in + _by_month(bill.fee_per_payment) * self.payments
-        )
+        rate, fee = self._bill("payment_fee_rate"), self._bill("fee_per_payment")
+        return read_only(rate * self.cash_in + fee * self.payments)
 
     @property
     def cost_to_serve(self) -> Array:
         """monthly_cost_to_serve x closing customers."""
-        return read_only(_by_month(self.scenario.bill.monthly_cost_to_serve) * self.closing_customers)
+        return read_only(self._bill("monthly_cost_to_serve") * self.closing_customers)
 
     @property
     def fixed_costs(self) -> Array:
         """The fixed costs of every month."""
-        costs = _by_month(self.scenario.bill.monthly_fixed_costs)
+        costs = self._bill("monthly_fixed_costs")
         return np.broadcast_to(costs, np.broadcast_shapes(np.shape(costs), self.closing_mrr.shape))
 
     @property
@@ -151,6 +149,14 @@ class Forecast:
     def cohort_mrr(self) -> Array:
         """MRR by month and cohort; like `cohort_customers`."""
         return self._cohorts()[1]
+
+    def _bill(self, name: str) -> Any:
+        """A number of the bill: one, or by month where it changes, with draws in front."""
+        if not self.scenario.later:
+            return _by_month(getattr(self.scenario.bill, name))
+        read = reader(slice(None))
+        values = by_month(self.scenario, lambda now: getattr(now.bill, name), read=read)
+        return values[:, 0] if self.scenario.draws is None else values.T
 
     def _cohorts(self) -> tuple[Array, Array]:
         customers, mrr = cohorts(self.scenario)

@@ -46,7 +46,7 @@ def followed(scenario: Scenario, *, start: int, end: int) -> Array:
         life = life_of(scenario, read=read, pooled=pooled)
         no_gain = replace(
             life,
-            expansion=None if life.expansion is None else np.zeros_like(life.expansion),
+            expansion=None if life.expansion is None else tuple(map(np.zeros_like, life.expansion)),
             price_rate=None if life.price_rate is None else np.minimum(life.price_rate, 0.0),
         )
         then = states_at(scenario, months=[start], read=read, draws=draws, pooled=pooled)[start]

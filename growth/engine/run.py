@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.engine.draws import Array, Read
-from growth.engine.life import Life, life_of
+from growth.engine.draws import Array, Read, at
+from growth.engine.life import Life, comeback_rates, life_of
 from growth.engine.pay import Referrals, arrivals_of
 from growth.engine.step import CUSTOMERS, MRR, advance, join, opening_state
 
@@ -112,6 +112,7 @@ def run(
     state = opening_state(scenario, life=life, read=read, draws=draws)
     book = Book.blank(scenario, life=life, draws=draws)
     closing, left, comeback = book.closing, book.left, scenario.stay.comeback
+    back = comeback_rates(scenario, read=read)
     closing[0] = state.sum(axis=2)
     if keep is not None and 0 in keep:
         keep[0] = state.copy()
@@ -129,7 +130,7 @@ def run(
             _share_out(book.joining, life, (arrivals["new_customers"][t] + referred)[None], slice(t, month))
         newcomers = book.joining[t]
         if comeback and book.returned is not None and month > comeback.after_months:
-            book.returned[t] = read(comeback.comeback_rate) * left[t - comeback.after_months]
+            book.returned[t] = at(back, month) * left[t - comeback.after_months]
             newcomers = newcomers + book.returned[t]
         closing[month] = join(state, newcomers, life=life, month=month)
         if book.billed is not None and life.pays is not None and life.defers is not None:
@@ -149,7 +150,8 @@ def run(
 
 def _share_out(joining: Array, life: Life, new_customers: Array, when: slice) -> None:
     """Split the new customers of the months in `when`, shape (months, draws), over plans, with their MRR."""
-    by_plan = new_customers[:, None] * life.share
+    share = life.share if life.share.shape[1] == 1 else life.share[:, when]
+    by_plan = new_customers[:, None] * np.moveaxis(share, 1, 0)
     joining[when, :, CUSTOMERS] = by_plan
     joining[when, :, MRR] = by_plan * np.moveaxis(life.price, 1, 0)[when]
 

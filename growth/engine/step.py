@@ -89,7 +89,7 @@ def advance(state: Array, *, life: Life, month: int) -> tuple[Array, Array | flo
     cohorts = on_board(state, life=life, month=month)
     left = np.einsum("pkcd,pcd->pkd", cohorts, churn)
     cohorts *= keep[:, None]
-    expansion, contraction = _grow(cohorts[:, MRR], life, _aged(life, month), price_rate)
+    expansion, contraction = _grow(cohorts[:, MRR], life, month, price_rate)
     return left, expansion, contraction
 
 
@@ -114,8 +114,10 @@ def growing(life: Life, month: int, price_rate: Array | None) -> Array:
     """What the MRR of those who stay is multiplied by in `month`: (1 + e - k) (1 + d); shapes as in `leaving`."""
     growth = np.ones((1, 1, 1))
     if life.expansion is not None and life.contraction is not None:
-        aged = slice(None) if life.expansion.shape[1] == 1 else _aged(life, month)
-        growth = 1 + life.expansion[:, aged] - life.contraction[:, aged]
+        stretch = life.stretch[month - 1]
+        up, down = life.expansion[stretch], life.contraction[stretch]
+        aged = slice(None) if up.shape[1] == 1 else _aged(life, month)
+        growth = 1 + up[:, aged] - down[:, aged]
     return growth if price_rate is None else growth * (1 + price_rate)
 
 
@@ -123,15 +125,17 @@ def _aged(life: Life, month: int) -> slice:
     return slice(0, 1) if life.pooled else slice(0, month + life.oldest)
 
 
-def _grow(mrr: Array, life: Life, aged: slice, price_rate: Array | None) -> tuple[Any, Any]:
+def _grow(mrr: Array, life: Life, month: int, price_rate: Array | None) -> tuple[Any, Any]:
     """Expansion, contraction, price changes on the MRR of those who stayed, shape (plans, cohorts, draws), in place."""
     expansion = contraction = 0.0
     if life.expansion is not None and life.contraction is not None:
-        if life.expansion.shape[1] == 1:  # the same at every age
-            up, down, stayed = life.expansion, life.contraction, mrr.sum(axis=1)
+        stretch, aged = life.stretch[month - 1], _aged(life, month)
+        up, down = life.expansion[stretch], life.contraction[stretch]
+        if up.shape[1] == 1:  # the same at every age
+            stayed = mrr.sum(axis=1)
             expansion, contraction = up[:, 0] * stayed, down[:, 0] * stayed
         else:
-            up, down = life.expansion[:, aged], life.contraction[:, aged]
+            up, down = up[:, aged], down[:, aged]
             expansion, contraction = np.einsum("pcd,pcd->pd", mrr, up), np.einsum("pcd,pcd->pd", mrr, down)
         mrr *= 1 + up - down
     if price_rate is not None:

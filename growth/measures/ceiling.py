@@ -9,8 +9,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from growth.engine import Forecast
-from growth.engine.draws import Read, by_block, stack
-from growth.engine.life import ageless, new_prices
+from growth.engine.draws import Read, at, by_block
+from growth.engine.life import ageless, comeback_rates, joining_shares, new_prices
 from growth.engine.long_run import (
     EDGE,
     FINITE,
@@ -175,13 +175,14 @@ class _Kept:
 def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     """Levels and numbers of reasons, each for customers and MRR, shape (2, 2, 1 or draws); see model.md."""
     people, money = _kept(scenario, read)
-    share = stack([read(plan.share) for plan in scenario.pay.plans])
+    share = joining_shares(scenario, read=read)[:, -1]
     price = new_prices(scenario, read=read)[:, scenario.months - 1]
     used = share > 0
     sold = used & (price > 0)
     new = arrivals_of(scenario, read=read, season_at_mean=True)["new_customers"][-1]
     new = np.where(new > NOBODY, new, 0.0)
-    referral = read(scenario.sign_up.monthly_referral_rate) * read(scenario.pay.conversion_rate)
+    end = scenario.in_force(scenario.months)
+    referral = read(end.sign_up.monthly_referral_rate) * read(end.pay.conversion_rate)
     aboard, waiting = _aboard(
         scenario, read, draws, needed=bool((referral > 0).any()) or _any_may_stay(people, money, new)
     )
@@ -242,7 +243,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
 def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
     """Customers and MRR of a new customer over a lifetime, by plan."""
     life = lifetime(scenario, month=scenario.months, read=read, ages=settled_ages(scenario))
-    comeback = read(scenario.stay.comeback.comeback_rate) if scenario.stay.comeback else np.zeros(1)
+    comeback = at(comeback_rates(scenario, read=read), scenario.months)
     whole = life.alive[:, -1] == 1
     kept = []
     for terms, growth in ((life.alive, np.zeros_like(life.growth)), (life.worth, life.growth)):
@@ -269,11 +270,12 @@ def _aboard(scenario: Scenario, read: Read, draws: int, *, needed: bool) -> tupl
         return np.zeros((plans, 2, 1)), np.zeros((2, 1), bool)
     states: dict[int, Any] = {scenario.months: None}
     series = run(scenario, read=read, draws=draws, pooled=ageless(scenario), keep=states)
+    rate = at(comeback_rates(scenario, read=read), scenario.months)
     aboard = states[scenario.months].sum(axis=2)
     if back is None:
         return aboard, np.zeros((2, 1), bool)
     lost = np.stack([series[name][-back.after_months :].sum(axis=0) for name in ("lost_customers", "churned_mrr")])
-    return aboard, (lost > NOBODY) & (read(back.comeback_rate) > 0)
+    return aboard, (lost > NOBODY) & (rate > 0)
 
 
 def _number(reason: Reason) -> int:

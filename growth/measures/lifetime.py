@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.engine import Forecast
-from growth.engine.draws import Read, by_block, stack
-from growth.engine.life import new_prices
+from growth.engine.draws import Read, by_block
+from growth.engine.life import joining_shares, new_prices
 from growth.engine.long_run import (
     FINITE,
     GROWS,
@@ -106,7 +106,7 @@ def lifetime_value(forecast: Forecast, *, month: int | None = None, first_paymen
         life, income, cost = _margin_terms(scenario, month, read, settled_ages(scenario))
         monthly = 1 + read(scenario.bill.monthly_discount_rate)
         discount = monthly ** -np.arange(income.shape[1])[:, None]
-        share = stack([read(plan.share) for plan in scenario.pay.plans])
+        share = _shares(scenario, month, read)
         value, number = -(0.0 if first_payment else income[:, 0] - cost[:, 0]), np.zeros_like(share, dtype=float)
         for part, growth, sign in ((income, life.growth, 1), (cost, np.zeros_like(life.growth), -1)):
             there = part[:, 0] > 0  # what costs nothing adds nothing, however long it lasts
@@ -185,7 +185,7 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
 
     def block(read: Read, draws: int) -> np.ndarray:
         _, income, cost = _margin_terms(scenario, month, read, LIFETIME)
-        share = stack([read(plan.share) for plan in scenario.pay.plans])[:, None]
+        share = _shares(scenario, month, read)[:, None]
         earned = np.cumsum((share * (income - cost)).sum(axis=0), axis=0)
         paid = earned >= read(needed)
         months = np.where(paid.any(axis=0), paid.argmax(axis=0) + 1.0, np.nan)
@@ -194,11 +194,21 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
     return Measure.of(forecast, by_block(scenario, block), "never paid back, or nobody joined", whole=True)
 
 
+def _shares(scenario: Scenario, month: int, read: Read) -> np.ndarray:
+    """The shares of the plans among those who join in a month, shape (plans, 1 or draws)."""
+    joining = joining_shares(scenario, read=read)
+    if joining.shape[1] == 1:
+        return joining[:, 0]
+    there = joining[:, month - 1]
+    total = there.sum(axis=0)
+    return np.where(total > 0, there / np.where(total > 0, total, 1.0), there)
+
+
 def _margin_terms(scenario: Scenario, month: int, read: Read, ages: int) -> tuple[Lifetime, np.ndarray, np.ndarray]:
     """A new customer's life; income after the fee rate, and cost, by plan and age, shape (plans, ages, 1 or draws)."""
     life = lifetime(scenario, month=month, read=read, ages=ages)
     price = new_prices(scenario, read=read)[:, month - 1, None]
     payments = np.array([1 / 12 if plan.billing == "yearly" else 1.0 for plan in scenario.pay.plans])[:, None, None]
-    bill = scenario.bill
+    bill = scenario.in_force(month).bill
     income = life.worth * price * (1 - read(bill.payment_fee_rate))
     return life, income, life.alive * (read(bill.monthly_cost_to_serve) + read(bill.fee_per_payment) * payments)

@@ -7,7 +7,7 @@ address. A list item is named by its `name`, which may contain dots, or by its p
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -44,6 +44,7 @@ class Field:
     default: the value used when the file gives none; None if the field is required.
     section: the section that holds the field.
     items: the list items that contain it, outermost first.
+    changed: for what a change makes of a number (`changes.0.becomes`), that number, whose entry it has.
     """
 
     place: Place
@@ -52,6 +53,7 @@ class Field:
     default: Any
     section: BaseModel
     items: tuple[Item, ...]
+    changed: Field | None = None
 
     @property
     def path(self) -> str:
@@ -77,6 +79,8 @@ class Field:
 
     def matters(self, scenario: Scenario) -> bool:
         """Whether changing this number alone could change the forecast."""
+        if self.changed is not None:
+            return self.changed.matters(scenario)
         matters = self.entry.matters if self.entry else None
         return matters is None or matters(scenario, self.place)
 
@@ -102,7 +106,8 @@ def fields(scenario: Scenario, *, always_first: bool = False) -> Iterator[Field]
     >>> [field.path for field in fields(base) if field.value == 29]
     ['pay.plans.0.monthly_price']
     """
-    yield from _fields(scenario, (), (), always_first)
+    for field in _fields(scenario, (), (), always_first):
+        yield _of_change(scenario, field)
 
 
 def find(scenario: Scenario, address: str) -> Field | Problem:
@@ -153,7 +158,15 @@ def find(scenario: Scenario, address: str) -> Field | Problem:
         part = field.value
     if isinstance(part, (BaseModel, tuple)):
         return Field(field.place, part, None, field.default, field.section, field.items)
-    return field
+    return _of_change(scenario, field)
+
+
+def _of_change(scenario: Scenario, field: Field) -> Field:
+    """What a change makes of a number is checked, labelled and moved as that number is."""
+    if field.place[:1] != ("changes",) or field.name != "becomes":
+        return field
+    changed = find(scenario, str(getattr(field.section, "field", "")))
+    return replace(field, entry=changed.entry, changed=changed) if isinstance(changed, Field) else field
 
 
 def value_at(values: Any, address: str | Sequence[str | int]) -> Any:

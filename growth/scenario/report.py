@@ -97,7 +97,7 @@ def _problem(
 ) -> Problem:
     place, models, siblings = _locate(detail, model, values)
     words = _words(detail, models, place, siblings)
-    place = (*place, words.key) if words.key else place
+    place = (*place, *(int(step) if step.isdigit() else step for step in words.key.split(".") if step))
     base = (root,) if root else ()
     line = next((lines[(*base, *place[:n])] for n in range(len(place), -1, -1) if (*base, *place[:n]) in lines), None)
     prefix = "" if root == "scenario" else root
@@ -136,7 +136,8 @@ def _locate(
 
 
 class _Words(NamedTuple):
-    """One error in words; `key` is appended to the place if a section's error is about one of its keys."""
+    """One error in words; `key` is appended to the place if a section's error is about one of its keys, or about a part
+    of one ("changes.0")."""
 
     rule: str
     value: str = ""

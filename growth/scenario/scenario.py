@@ -11,12 +11,14 @@ construction and immutable. Numbers may be arrays over draws, shape (draws,), al
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cached_property
 from typing import Annotated, Any
 
 import numpy as np
 from pydantic import AfterValidator, BaseModel, Field, PrivateAttr, StrictBool, model_validator
 
 from growth.scenario.arrive import Arrive
+from growth.scenario.dated_change import DatedChange, later_scenarios, level_changes
 from growth.scenario.entry import Number, amount, whole_months
 from growth.scenario.opening import Opening
 from growth.scenario.pay import Pay, SignUp
@@ -71,6 +73,7 @@ class Scenario(Section):
     stay: Stay = Stay()
     grow: Grow = Grow()
     bill: Bill = Bill()
+    changes: Annotated[tuple[DatedChange, ...], Field(max_length=60)] = ()
     what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6), AfterValidator(check_names)] = ()
     sources: Annotated[tuple[Source, ...], Field(max_length=200)] = ()
 
@@ -84,7 +87,36 @@ class Scenario(Section):
         if "mrr" not in self.opening.model_fields_set:
             self.__dict__["opening"] = self.opening.model_copy()  # frozen to everyone else
             self.opening.__dict__["mrr"] = self.mrr_at_todays_prices()  # without marking it as set
+        later_scenarios(self)  # for what it raises
         return self
+
+    @cached_property
+    def _later(self) -> tuple[Scenario, tuple[tuple[int, Scenario], ...]]:
+        return self, later_scenarios(self)
+
+    @property
+    def later(self) -> tuple[tuple[int, Scenario], ...]:
+        """The months from which `changes` hold, in order, each with the scenario in force from then on."""
+        if not self.changes:
+            return ()
+        if self._later[0] is not self:  # that of the scenario this one is a copy of
+            del self.__dict__["_later"]
+        return self._later[1]
+
+    def level_changes(self, channel: int) -> dict[int, DatedChange]:
+        """The changes of the level or budget of a channel (its position, from 0), by the month from which they hold."""
+        return level_changes(self, channel)
+
+    def in_force(self, month: int) -> Scenario:
+        """The scenario whose numbers hold in `month`, 1..T: this one with all changes up to the month made.
+
+        >>> plans = [{"name": "Studio", "monthly_price": 29}]
+        >>> rising = Scenario(business="Fernhollow", pay={"plans": plans}, changes=[{"from_month": 4, "becomes": 39,
+        ...     "field": "pay.plans.Studio.monthly_price"}])
+        >>> [rising.in_force(month).pay.plans[0].price for month in (3, 4)]
+        [29.0, 39.0]
+        """
+        return next((later for start, later in reversed(self.later) if start <= month), self)
 
     def mrr_at_todays_prices(self) -> Number:
         """MRR of the opening customers, in money a month, if each pays the current price of their plan."""

@@ -31,7 +31,7 @@ def broken(rule: str, value: Any = "", fix: str = "", *, key: str = "") -> Pydan
     fix : str
         The likely fix.
     key : str
-        The field of the section at fault, if it is a single one.
+        The field of the section at fault, if it is a single one; or a part of it, as in "changes.0.field".
 
     Returns
     -------

@@ -50,7 +50,8 @@ class Stay(Section):
 class PriceChange(Section):
     """In `month` prices change by `change_rate` (0.1 is a 10% rise), for new customers only or for all. Existing
     customers of a yearly plan are affected at their next renewal. `provoked_churn_rate` is the share of affected
-    customers who leave because of it."""
+    customers who leave because of it, once; `lost_new_rate` the share of new customers of the plan who, from that month
+    on, no longer come because of it."""
 
     month: Annotated[int, whole_months("Month of the price change", low=1, high=LONGEST)]
     change_rate: Annotated[Number, fraction("Price change", low=-0.99, high=10, slider=(-0.5, 1, 0.01), always=True)]
@@ -59,6 +60,7 @@ class PriceChange(Section):
     provoked_churn_rate: Annotated[
         Number, fraction("Customers who leave because of it", slider=(0, 0.5, 0.005), matters=reaches_those_on_board)
     ] = 0.0
+    lost_new_rate: Annotated[Number, fraction("New customers lost to it, from then on", slider=(0, 0.5, 0.005))] = 0.0
 
     @model_validator(mode="after")
     def _reaches(self) -> PriceChange:
