@@ -67,6 +67,8 @@ def random_scenario(rng: np.random.Generator) -> dict[str, Any]:
 
 def _change_over_time(rng: np.random.Generator, mapping: dict[str, Any], months: int) -> None:
     """Changes of some numbers that the scenario states, from a month on; in about half of the scenarios."""
+    for change in mapping["grow"].get("price_changes", ()):
+        change |= _maybe(rng, 0.3, lost_new_rate=lambda: _number(rng, 0, 1 if _chance(rng, 0.1) else 0.3))
     if _chance(rng, 0.5):
         return
     places = list(_changeable(mapping, ""))
@@ -76,6 +78,8 @@ def _change_over_time(rng: np.random.Generator, mapping: dict[str, Any], months:
         month = max(_month(rng, months), 2)
         kind, name = ("times" if _chance(rng, 0.5) else "becomes"), place.rsplit(".", 1)[-1]
         factor = _number(rng, 0.5, 1.5)
+        if name in ("alpha", "beta", "shape"):
+            kind, value, factor = "becomes", _spread(rng, 0.1, 3), 1.0
         if kind == "becomes" and name.endswith("_rate"):
             value = _number(rng, 0, 0.1 if "growth" in name or "referral" in name else 0.5)
         changes[month, place] = {
@@ -86,6 +90,15 @@ def _change_over_time(rng: np.random.Generator, mapping: dict[str, Any], months:
         if kind == "becomes" and name.endswith("_rate"):
             changes[month, place]["becomes"] = value
     mapping["changes"] = list(changes.values())
+
+
+def for_workbooks(rng: np.random.Generator) -> dict[str, Any]:
+    """A mapping from `random_scenario` without what a workbook refuses."""
+    mapping = random_scenario(rng)
+    mapping.pop("changes", None)
+    for change in mapping["grow"].get("price_changes", ()):
+        change.pop("lost_new_rate", None)
+    return mapping
 
 
 _NOT_CHANGED = ("share", "opening_share", "early_months", "monthly_discount_rate", "earlier_pieces", "opening_cash")
@@ -386,7 +399,6 @@ def _price_change(rng: np.random.Generator, months: int, plans: list[str]) -> di
         "month": _month(rng, months),
         "change_rate": _number(rng, -0.99, 2) if _chance(rng, 0.1) else _number(rng, -0.3, 0.4),
         "applies_to": "all" if to_all else "new",
-        **_maybe(rng, 0.3, lost_new_rate=lambda: _number(rng, 0, 1 if _chance(rng, 0.1) else 0.3)),
         **_maybe(rng, 0.4, plan=lambda: str(rng.choice(plans))),
         **(
             _maybe(rng, 0.6, provoked_churn_rate=lambda: _number(rng, 0, 1 if _chance(rng, 0.1) else 0.1))

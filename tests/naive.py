@@ -375,7 +375,10 @@ def churn_at(scenario, plan, age: int, month: int) -> float:
     number = scenario.pay.plans.index(plan)
     curve, where = (scenario.stay.churn, "stay") if plan.churn is None else (plan.churn, f"pay.plans.{number}")
     names = [name for name in type(curve).model_fields if name not in ("curve", "survival", "early_months")]
-    now = {name: changed(scenario, f"{where}.churn.{name}", getattr(curve, name), month, share="rate" in name) for name in names}
+    now = {
+        name: changed(scenario, f"{where}.churn.{name}", getattr(curve, name), month, share="rate" in name)
+        for name in names
+    }
     curve = curve.model_copy(update=now)
     factor = 1.0
     for change in scenario.stay.churn_changes:

@@ -1,6 +1,7 @@
 // Chance in the page: how far single customers, who come and go one by one, carry customers and MRR from their expected
 // path. The recursions of growth/engine/chance.py; model.md has them under "Chance".
-import { growthAt, leavingAt, openPlans, renewChurn } from "./engine.js";
+import { growthAt, leavingAt, openPlans, renewRates } from "./engine.js";
+import { inForce } from "./in_force.js";
 import { churnFactor, sum, zeros } from "./life.js";
 
 // What a plan carries beside its cohorts: the sum of squares of what customers pay, by row; and by opening age what the
@@ -56,6 +57,10 @@ function takenOff({ fixed, back, count }, comeback) {
   return [off[0] + (n * n - n0 * n0) / count, off[1] + (n * r - n0 * r0) / count, off[2] + (r * r - r0 * r0) / count];
 }
 
+// The share of those who would join that does in month t + 1, and of these, who choose the plan.
+const kept = (plans, t) => plans.reduce((all, { plan }) => all + plan.share * plan.joins[t], 0) / plans.reduce((all, { plan }) => all + plan.share, 0);
+const partOf = (plans, plan, t) => (plan.share * plan.joins[t]) / (kept(plans, t) || 1);
+
 // What referrals add, month by month, to the (co)variances `own`, in place.
 function addReferrals(own, scenario, series, plans, sent) {
   let extra = [0, 0, 0];
@@ -64,9 +69,9 @@ function addReferrals(own, scenario, series, plans, sent) {
     const divide = (part, whole) => (whole > 0 ? part / whole : 0);
     const stay = series.opening_customers[t] > 0 ? 1 - series.lost_customers[t] / series.opening_customers[t] : 0;
     const keep = divide(series.closing_mrr[t] - series.new_mrr[t] - series.reactivation_mrr[t], series.opening_mrr[t]);
-    const price = plans.reduce((all, { plan }) => all + plan.share * plan.price[t], 0);
+    const price = plans.reduce((all, { plan }) => all + partOf(plans, plan, t) * plan.price[t], 0), brought = sent[t];
     const [n, nr, r] = before.map((value, i) => value + extra[i]);
-    const a = stay + sent, b = sent * price;
+    const a = stay + brought, b = brought * price;
     extra = [
       a * a * n - stay * stay * before[0],
       a * (b * n + keep * nr) - stay * keep * before[1],
@@ -80,21 +85,23 @@ function addReferrals(own, scenario, series, plans, sent) {
 // Variances by chance alone of closing_customers and closing_mrr, each a Float64Array of the forecast's months.
 export function chance(scenario, { months, series }) {
   const plans = openPlans(scenario).map((plan) => opened(plan, months));
-  const { comeback } = scenario.stay;
+  const at = inForce(scenario);
   const own = [];
   for (let t = 0; t < months; t++) {
     const factor = churnFactor(scenario, t + 1);
+    const now = at(t + 1), { comeback } = now.stay;
     const total = [series.closing_customers[t], series.closing_mrr[t], 0];
     for (const state of plans) {
-      renewChurn(state.plan, scenario, factor);
-      carried(state, t, months, series.new_customers[t] * state.plan.share, comeback);
+      renewRates(state.plan, now, factor);
+      carried(state, t, months, series.new_customers[t] * partOf(plans, state.plan, t), comeback);
       total[2] += sum(state.squares, months - t - 1);
       takenOff(state, comeback).forEach((value, i) => (total[i] -= value));
     }
     own.push(total);
   }
-  const sent = scenario.sign_up.monthly_referral_rate * scenario.pay.conversion_rate;
-  if (sent > 0) addReferrals(own, scenario, series, plans, sent);
+  const sentIn = ({ sign_up, pay }) => sign_up.monthly_referral_rate * pay.conversion_rate;
+  const sent = own.map((_, t) => sentIn(at(t + 1)) * kept(plans, t));
+  if (sent.some((value) => value > 0)) addReferrals(own, scenario, series, plans, sent);
   const of = (i) => Float64Array.from(own, (row) => Math.max(row[i], 0));
   return { closing_customers: of(0), closing_mrr: of(2) };
 }

@@ -42,14 +42,19 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
     """
     found = [one for one in fields(scenario) if _shown(one, scenario)]
     order = list(STAGES)
-    found.sort(key=lambda one: order.index(_part(one.path)))
-    folded = {path for part in order for path in _folded([one for one in found if _part(one.path) == part])}
+    found.sort(key=lambda one: order.index(_part(_about(one).path)))
+    folded = {path for part in order for path in _folded([one for one in found if _part(_about(one).path) == part])}
     levers = {one.path for one in lever_fields(scenario, kind="cash")}
     costs = levers - {one.path for one in lever_fields(scenario)}
     flags = {"more": folded, "lever": levers, "cost": costs}
     return [
         line_of(one, scenario, locale) | {flag: one.path in paths for flag, paths in flags.items()} for one in found
     ]
+
+
+def _about(field: Field) -> Field:
+    """The number that a line is about: for what a change makes of one, that one."""
+    return field.changed or field
 
 
 def _part(path: str) -> str:
@@ -66,6 +71,9 @@ def _folded(stage: list[Field]) -> list[str]:
 
 def _whose(field: Field, locale: str) -> str:
     """Whose number it is where there are several: the channel's, the plan's, or that of a month."""
+    if field.changed is not None:
+        since = said(messages(locale)["whose"]["since"], month=str(getattr(field.section, "from_month", "")))
+        return ", ".join(part for part in (_whose(field.changed, locale), since) if part)
     for item in reversed(field.items):
         if item.count > 1 and (name := getattr(item.section, "name", "")):
             return str(name)
@@ -85,12 +93,12 @@ def _shown(field: Field, scenario: Scenario) -> bool:
 def line_of(one: Field, scenario: Scenario, locale: str = LOCALE) -> dict[str, Any]:
     """A number's words and ranges, as `controls` has them."""
     path, entry, said_of, whose = one.path, one.assumption, messages(locale), _whose(one, locale)
-    label, help = label_and_help(path, one.kind, entry.label, entry.help, locale)
+    label, help = label_and_help(_about(one).path, _about(one).kind, entry.label, entry.help, locale)
     plans = scenario.pay.plans
     unneeded = [f"pay.plans.{i}.monthly_price" for i, plan in enumerate(plans) if plan.billing == "monthly"]
     return {
         "path": path,
-        "stage": said_of["stages"][_part(path)],
+        "stage": said_of["stages"][_part(_about(one).path)],
         "label": said(said_of["whose"]["one"], label=label, whose=whose) if whose else label,
         "written": _written(entry.unit, scenario.currency, locale),
         "help": " ".join(text for text in ("" if path in unneeded else help, *notes(path, scenario, locale)) if text),
@@ -99,7 +107,7 @@ def line_of(one: Field, scenario: Scenario, locale: str = LOCALE) -> dict[str, A
         "slider": list(slider_range(one.value, entry)),
         "share": entry.unit == "share",
         "whole": entry.whole,
-        "unsure": entry.ranged and not entry.whole and _part(path) not in ("bill", ""),
+        "unsure": entry.ranged and not entry.whole and _part(_about(one).path) not in ("bill", ""),
     }
 
 

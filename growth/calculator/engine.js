@@ -1,6 +1,7 @@
 // The growth model in the page: the loop of the Python engine for one scenario, in plain JavaScript.
 // growth/engine/model.md defines every number; the Python engine is the reference, and the tests hold the two together.
 // A scenario is the plain JSON of a validated growth.Scenario, every default filled in.
+import { inForce } from "./in_force.js";
 import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, priceOf, sum, zeros } from "./life.js";
 
 // -------------------------------------------------------------------------------------------------------- opening
@@ -42,19 +43,19 @@ export function openPlans(scenario) {
     });
     return {
       ...state, plan, oldest, share: plan.share, yearly: isYearly(plan),
-      churn: null, factor: NaN, // by age, and the factor it was made with; `advance` renews them
-      ...planGrowth(scenario, plan, rows - 1),
+      number: p, churn: null, factor: NaN, now: null, // churn and growth by age, and what they were made from; `advance` renews them
       ...planPrices(scenario, plan),
       lost: zeros(months), churned: zeros(months), // kept for those who come back
     };
   });
 }
 
-// Renews a plan's churn by age where the factor on it is another one than in the month before.
-export function renewChurn(plan, scenario, factor) {
-  if (plan.factor === factor) return;
-  plan.factor = factor;
-  plan.churn = planChurn(scenario, plan.plan, plan.customers.length - 1, factor);
+// Renews a plan's churn and growth by age where the factor on churn, or the scenario in force, is another one than in the month before.
+export function renewRates(plan, now, factor) {
+  if (plan.factor === factor && plan.now === now) return;
+  const current = now.pay.plans[plan.number], ages = plan.customers.length - 1;
+  plan.churn = planChurn(now, current, ages, factor);
+  Object.assign(plan, { factor, now }, planGrowth(now, current, ages));
 }
 
 // Whether a price change reaches customers of that age: those of a yearly plan meet it at their renewals.
@@ -74,7 +75,7 @@ export function growthAt(plan, age, t) {
 
 // One month of a plan's cohorts on board, in place: some leave, those who stay grow. Adds what moved to the bridge.
 function advance(plan, scenario, t, factor, bridge) {
-  renewChurn(plan, scenario, factor);
+  renewRates(plan, scenario, factor);
   const { customers, mrr, expansion, contraction } = plan, rate = plan.rate[t];
   let lost = 0, churned = 0, expanded = 0, contracted = 0;
   for (let row = scenario.months - t, age = 1; row < customers.length; row++, age++) {
@@ -143,6 +144,7 @@ const BRIDGE =
 // cohort_customers and cohort_mrr: a row a month, oldest opening cohort first.
 export function forecast(scenario, { cohorts = false } = {}) {
   const { months, pay, sign_up } = scenario;
+  const at = inForce(scenario);
   const arriving = arrivals(scenario);
   const plans = openPlans(scenario);
   const bridge = Object.fromEntries(BRIDGE.split(" ").map((name) => [name, zeros(months)]));
@@ -155,13 +157,14 @@ export function forecast(scenario, { cohorts = false } = {}) {
   const warm = sign_up.monthly_referral_rate * opening.customers; // referred sign-ups of each month before month 1
   for (let t = 0; t < months; t++) {
     const factor = churnFactor(scenario, t + 1);
-    for (const plan of plans) advance(plan, scenario, t, factor, bridge);
+    const now = at(t + 1);
+    for (const plan of plans) advance(plan, now, t, factor, bridge);
     const before = t ? bridge.closing_customers[t - 1] : opening.customers;
-    bridge.referred_sign_ups[t] = sign_up.monthly_referral_rate * before;
+    bridge.referred_sign_ups[t] = now.sign_up.monthly_referral_rate * before;
     let referred = 0;
     pay.delay_shares.forEach((part, lag) => (referred += part * (t >= lag ? bridge.referred_sign_ups[t - lag] : warm)));
-    const newcomers = arriving.new_customers[t] + pay.conversion_rate * referred;
-    for (const plan of plans) joinAndBill(plan, scenario, t, newcomers * plan.share, bridge);
+    const newcomers = arriving.new_customers[t] + now.pay.conversion_rate * referred;
+    for (const plan of plans) joinAndBill(plan, now, t, newcomers * plan.share * plan.joins[t], bridge);
     if (cohorts) for (const kind of ["customers", "mrr"]) kept[kind].push(byCohort(plans, kind));
   }
   const aboard = plans.map((plan) => ({ customers: sum(plan.customers), mrr: sum(plan.mrr) })); // at the end
@@ -178,7 +181,7 @@ function byCohort(plans, kind) {
 
 // What follows from the bridge month by month: openings, ratios (NaN where undefined), costs and cash.
 function derive(scenario, arriving, bridge, opening) {
-  const { bill } = scenario;
+  const { bill } = scenario, at = inForce(scenario);
   const by = (formula) => bridge.closing_mrr.map((_, t) => formula(t));
   const ratio = (part, whole) => (whole !== 0 ? part / whole : NaN);
   const s = { ...arriving, ...bridge, sign_ups: by((t) => arriving.sign_ups[t] + bridge.referred_sign_ups[t]) };
@@ -189,9 +192,10 @@ function derive(scenario, arriving, bridge, opening) {
   s.monthly_customer_churn_rate = by((t) => ratio(s.lost_customers[t], s.opening_customers[t]));
   s.monthly_gross_revenue_churn_rate = by((t) => ratio(s.churned_mrr[t] + s.contraction_mrr[t], s.opening_mrr[t]));
   s.revenue = s.closing_mrr;
-  s.payment_fees = by((t) => bill.payment_fee_rate * s.cash_in[t] + bill.fee_per_payment * s.payments[t]);
-  s.cost_to_serve = by((t) => bill.monthly_cost_to_serve * s.closing_customers[t]);
-  s.fixed_costs = by(() => bill.monthly_fixed_costs);
+  const billIn = (t) => at(t + 1).bill;
+  s.payment_fees = by((t) => billIn(t).payment_fee_rate * s.cash_in[t] + billIn(t).fee_per_payment * s.payments[t]);
+  s.cost_to_serve = by((t) => billIn(t).monthly_cost_to_serve * s.closing_customers[t]);
+  s.fixed_costs = by((t) => billIn(t).monthly_fixed_costs);
   const out = by((t) => s.payment_fees[t] + s.cost_to_serve[t] + s.fixed_costs[t] + s.acquisition_spend[t]);
   s.net_cash = by((t) => s.cash_in[t] - out[t]);
   let cash = 0;

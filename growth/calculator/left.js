@@ -1,11 +1,13 @@
 // When enough is left each month: the rules of growth/measures/left.py, and of left.py for the sentence.
+import { inForce } from "./in_force.js";
 import { SAME, hasYearly } from "./long_run.js";
 
 const total = (values) => values.slice(-12).reduce((all, value) => all + value, 0);
 
 // What is left where customers and MRR settle, at the costs of the last month; null where no such level is known.
-export function leftAtCeiling({ bill }, { series: s, months }, { ceiling_mrr: mrr, ceiling_customers: customers }) {
+export function leftAtCeiling(scenario, { series: s, months }, { ceiling_mrr: mrr, ceiling_customers: customers }) {
   if (mrr === null || customers === null) return null;
+  const { bill } = inForce(scenario)(months);
   const people = total(s.closing_customers), paying = people > 0 ? total(s.payments) / people : 0;
   const served = customers * (bill.monthly_cost_to_serve + bill.fee_per_payment * paying);
   return mrr * (1 - bill.payment_fee_rate) - served - bill.monthly_fixed_costs - s.acquisition_spend[months - 1];

@@ -2,6 +2,8 @@
 // The model is growth/engine/model.md; the loop that puts these numbers to work is engine.js.
 // Arrays run over the months, or the ages in months, from 1 on: month 1 has index 0.
 
+import { channelOverTime, inForce } from "./in_force.js";
+
 export const YEAR = 12;
 
 export const zeros = (n) => new Float64Array(n);
@@ -14,44 +16,57 @@ export const sum = (values, from = 0, to = values.length) => {
 // ---------------------------------------------------------------------------------------------------- arrive, try
 
 const active = (channel, month) => month >= channel.first_month && month <= (channel.last_month ?? Infinity);
-const compound = (channel, month) => (1 + channel.monthly_growth_rate) ** (month - channel.first_month);
-const budget = (channel, month) => (active(channel, month) ? channel.monthly_budget * compound(channel, month) : 0);
 
-// A level that compounds, perhaps towards a ceiling; `of` and `most` name the channel's fields.
-const steady = (of, most) => (channel, months) => {
-  const { [of]: level, [most]: ceiling } = channel;
+// A level that compounds, perhaps towards a ceiling, in the active months; `of` and `most` name the channel's fields, `over` is how
+// the channel changes (channelOverTime).
+function levels(channel, months, of, most, over) {
+  const { [of]: first, [most]: ceiling = null, monthly_growth_rate: rate, first_month: start } = channel;
+  const bent = (level, most, growth) => (most !== null && level > 0 ? most / (1 + (most / level - 1) / growth) : level * growth);
+  let level = 0;
   return Float64Array.from({ length: months }, (_, t) => {
-    if (!active(channel, t + 1) || !(level > 0)) return 0;
-    const growth = compound(channel, t + 1);
-    const bends = ceiling !== null && channel.monthly_growth_rate > 0; // a ceiling bends growth, not decline
-    return bends ? ceiling / (1 + (ceiling / level - 1) / growth) : level * growth;
+    const month = t + 1;
+    if (!active(channel, month)) return 0;
+    if (!over) {
+      const growth = (1 + rate) ** (month - start);
+      return bent(first, rate > 0 ? ceiling : null, growth); // a ceiling bends growth, not decline
+    }
+    const now = over.channel(month), change = over.level(month), { monthly_growth_rate: g } = now;
+    if (month === start) return (level = now[of]);
+    level = bent(level, g > 0 ? (now[most] ?? null) : null, 1 + g);
+    if (change) level = change.becomes ?? level * change.times;
+    return level;
   });
-};
+}
+
+const budgets = (channel, months, over) => levels(channel, months, "monthly_budget", "", over);
+const steady = (of, most) => (channel, months, over) => levels(channel, months, of, most, over);
 
 // What a channel brings a month without launches: visitors, sign-ups or customers, by its kind.
 const steadyFlow = {
   steady: steady("monthly_visitors", "visitor_ceiling"),
   sign_ups: steady("monthly_sign_ups", "sign_up_ceiling"),
   customers: steady("monthly_customers", "customer_ceiling"),
-  content(channel, months) {
-    const { peak_monthly_visits: peak, tail_monthly_visits: tail, first_month: first } = channel;
-    const drawn = zeros(months + 1); // by pieces of every age up to the oldest; index 0 is before the first month
-    for (let month = first; month <= months; month++) {
-      drawn[month] = drawn[month - 1] + tail + (peak - tail) * (1 - channel.monthly_fade_rate) ** (month - first);
-    }
-    const last = channel.last_month ?? Infinity;
-    return Float64Array.from({ length: months }, (_, t) => {
-      const month = t + 1;
-      if (month < first) return 0;
-      const never = month > last ? drawn[month - last + first - 1] : 0; // ages of pieces that were never published
-      return channel.monthly_pieces * (drawn[month] - never) + channel.earlier_pieces * tail;
+  content(channel, months, over) {
+    const { first_month: first, last_month } = channel, last = last_month ?? Infinity;
+    const flow = zeros(months);
+    const starts = [first, ...(over?.starts ?? []).filter((month) => month > first)];
+    starts.forEach((start, i) => {
+      const now = over ? over.channel(start) : channel, end = Math.min(starts[i + 1] ?? Infinity, last + 1);
+      const { peak_monthly_visits: peak, tail_monthly_visits: tail } = now;
+      const drawn = zeros(months + 1); // by pieces of every age up to the oldest; index 0 is before the first month
+      for (let month = start; month <= months && start < end; month++) {
+        drawn[month] = drawn[month - 1] + tail + (peak - tail) * (1 - now.monthly_fade_rate) ** (month - start);
+        const never = month >= end ? drawn[month - end + start] : 0; // ages of pieces that were never published
+        flow[month - 1] += now.monthly_pieces * (drawn[month] - never);
+      }
     });
+    const { tail_monthly_visits: tail } = over ? over.channel(first) : channel;
+    return flow.map((visits, t) => (t + 1 < first ? 0 : visits + channel.earlier_pieces * tail));
   },
-  paid(channel, months) {
-    const doubles = channel.budget_that_doubles_cost;
-    return Float64Array.from({ length: months }, (_, t) => {
-      const spent = budget(channel, t + 1);
-      return spent / (channel.cost_per_visit * (doubles === null ? 1 : 1 + spent / doubles));
+  paid(channel, months, over) {
+    return budgets(channel, months, over).map((spent, t) => {
+      const { budget_that_doubles_cost: doubles, cost_per_visit: cost } = over ? over.channel(t + 1) : channel;
+      return spent / (cost * (doubles === null ? 1 : 1 + spent / doubles));
     });
   },
 };
@@ -74,16 +89,19 @@ export function arrivals(scenario, { seasonAtMean = false } = {}) {
   const total = Object.fromEntries(names.map((name) => [name, zeros(months)]));
   const calendarMonth = Number(scenario.first_month.slice(5)) - 1;
   const delay = scenario.pay.delay_shares;
-  for (const channel of scenario.arrive.channels) {
-    const flow = steadyFlow[channel.kind](channel, months);
+  const at = inForce(scenario);
+  scenario.arrive.channels.forEach((channel, c) => {
+    const over = channelOverTime(scenario, c);
+    const flow = steadyFlow[channel.kind](channel, months, over);
     const factor = (t) => (seasonAtMean ? sum(channel.season) / YEAR : channel.season[(calendarMonth + t) % YEAR]);
     if (channel.season !== null) flow.forEach((_, t) => (flow[t] *= factor(t)));
     const launched = launchedVisitors(channel, months);
-    const rate = channel.kind === "sign_ups" ? 1 : (channel.signup_rate ?? scenario.sign_up.signup_rate);
-    const conversion = channel.conversion_rate ?? scenario.pay.conversion_rate;
+    const rateIn = ({ arrive, sign_up }) => (channel.kind === "sign_ups" ? 1 : (arrive.channels[c].signup_rate ?? sign_up.signup_rate));
+    const conversionIn = ({ arrive, pay }) => arrive.channels[c].conversion_rate ?? pay.conversion_rate;
     const running = channel.running_before && channel.first_month === 1;
-    const before = running ? flow[0] * rate : 0; // sign-ups of each month before month 1
-    const signups = flow.map((visitors, t) => (visitors + launched[t]) * rate);
+    const before = running ? flow[0] * rateIn(scenario) : 0; // sign-ups of each month before month 1
+    const signups = flow.map((visitors, t) => (visitors + launched[t]) * rateIn(at(t + 1)));
+    const spent = channel.kind === "paid" ? budgets(channel, months, over) : null;
     for (let t = 0; t < months; t++) {
       if (channel.kind === "customers") {
         total.new_customers[t] += flow[t];
@@ -92,12 +110,12 @@ export function arrivals(scenario, { seasonAtMean = false } = {}) {
         for (let lag = 0; lag < delay.length; lag++) paying += delay[lag] * (t >= lag ? signups[t - lag] : before);
         if (channel.kind !== "sign_ups") total.visitors[t] += flow[t] + launched[t];
         total.sign_ups[t] += signups[t];
-        total.new_customers[t] += paying * conversion;
+        total.new_customers[t] += paying * conversionIn(at(t + 1));
       }
-      if (active(channel, t + 1)) total.acquisition_spend[t] += channel.monthly_cost;
-      if (channel.kind === "paid") total.acquisition_spend[t] += budget(channel, t + 1);
+      if (active(channel, t + 1)) total.acquisition_spend[t] += (over ? over.channel(t + 1) : channel).monthly_cost;
+      if (spent) total.acquisition_spend[t] += spent[t];
     }
-  }
+  });
   return total;
 }
 
@@ -183,19 +201,23 @@ export const priceOf = (plan) => plan.monthly_price ?? plan.yearly_price / YEAR;
 
 const reaches = (change, plan) => change.plan === null || change.plan === plan.name;
 
-// What a new customer of the plan pays in months 1..T; for those on board, the price change and the churn over it.
+// What a new customer of the plan pays in months 1..T, and the share of them that price changes do not keep away; for those on
+// board, the price change and the churn over it.
 export function planPrices(scenario, plan) {
   const { months } = scenario;
-  const price = zeros(months).fill(priceOf(plan)), rate = zeros(months), provoked = zeros(months);
+  const at = inForce(scenario), number = scenario.pay.plans.indexOf(plan);
+  const price = zeros(months).map((_, t) => priceOf(at(t + 1).pay.plans[number]));
+  const rate = zeros(months), provoked = zeros(months), joins = zeros(months).fill(1);
   const wait = plan.billing === "yearly" ? YEAR : 1;
   for (const change of scenario.grow.price_changes.filter((one) => reaches(one, plan))) {
     for (let month = change.month; month <= months; month++) {
       price[month - 1] *= 1 + change.change_rate;
+      joins[month - 1] *= 1 - change.lost_new_rate;
       if (change.applies_to === "all" && month < change.month + wait) {
         rate[month - 1] += change.change_rate + rate[month - 1] * change.change_rate;
         provoked[month - 1] += change.provoked_churn_rate - provoked[month - 1] * change.provoked_churn_rate;
       }
     }
   }
-  return { price, rate, provoked };
+  return { price, joins, rate, provoked };
 }

@@ -1,5 +1,6 @@
 // What is read off a forecast in the page: the month of the goal, and where customers and MRR settle in the long run.
 // The rules are those of growth/engine/long_run.py and growth/measures/ceiling.py; model.md has them in words.
+import { inForce } from "./in_force.js";
 import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, sum, zeros } from "./life.js";
 
 const LIFETIME = 1200; // ages summed where churn never settles
@@ -175,18 +176,18 @@ const remains = (kept, waiting) =>
 
 // The levels of customers and MRR, each {level, reason}: the number of the reason why there is none, or NONE.
 function settle(scenario, { series, aboard }) {
-  const { months, pay, stay } = scenario;
+  const { months, pay } = scenario, now = inForce(scenario)(months), { stay } = now;
   const comeback = stay.comeback?.comeback_rate ?? 0, factor = churnFactor(scenario, months);
   const plans = pay.plans.map((plan, p) => {
-    const kept = lifetime(scenario, plan, factor, comeback);
-    const used = plan.share > 0, price = planPrices(scenario, plan).price[months - 1];
-    return { kept, share: plan.share, price, used, sold: used && price > 0, aboard: [aboard[p].customers, aboard[p].mrr] };
+    const kept = lifetime(now, now.pay.plans[p], factor, comeback), prices = planPrices(scenario, plan);
+    const share = plan.share * prices.joins[months - 1], used = share > 0, price = prices.price[months - 1];
+    return { kept, share, price, used, sold: used && price > 0, aboard: [aboard[p].customers, aboard[p].mrr] };
   });
   const once = ({ total, known, back }) => (known && back < EDGE ? total / (1 - back) : 0);
   const least = (reason, chosen) => Math.min(NONE, ...plans.filter(chosen).map(reason));
   const level = arrivals(scenario, { seasonAtMean: true }).new_customers[months - 1];
   const newcomers = level > NOBODY ? level : 0;
-  const referral = scenario.sign_up.monthly_referral_rate * pay.conversion_rate;
+  const referral = now.sign_up.monthly_referral_rate * now.pay.conversion_rate;
   const waiting = [series.lost_customers, series.churned_mrr].map(
     (lost) => comeback > 0 && sum(lost, Math.max(months - stay.comeback.after_months, 0)) > NOBODY,
   );

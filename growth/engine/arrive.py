@@ -208,7 +208,7 @@ def _content(channel: ContentChannel, month: Array, read: Read, later: Later) ->
             continue
         now = later.channel(channel, start)  # a piece keeps the numbers of the month in which it came out
         tail, peak = read(now.tail_monthly_visits), read(now.peak_monthly_visits)
-        by_age = tail + (peak - tail) * _keeps(now, read) ** np.maximum(since, 0)  # since: a piece's age, once it is out
+        by_age = tail + (peak - tail) * _keeps(now, read) ** np.maximum(since, 0)  # since: a piece's age
         drawn: Array = np.cumsum(np.where(since >= 0, by_age, 0.0), axis=0)  # summed over pieces of every age
         if start > first:
             drawn = np.concatenate([np.zeros((start - first, drawn.shape[1])), drawn[: months - start + first]])

@@ -236,15 +236,15 @@ def _fixed(opening: Array, life: Life) -> Array:
 def _split(life: Life) -> tuple[Array, Array]:
     """Which plans those who join choose, (plans, T or 1, draws); and the share of those who would join that does,
     (T or 1, draws): less than 1 where price changes lose some."""
-    if life.share.shape[1] == 1:
+    if life.share.shape[1] == 1 < life.months:
         return life.share, np.ones((1, 1))
     kept = life.share.sum(axis=0)
     return _over(life.share, np.broadcast_to(kept, life.share.shape)), kept
 
 
 def _referred(series: dict[str, Array], own: Array, sent: Array, price: Array) -> tuple[Array, Array]:
-    """What referrals add (`price`: the mean price of new customers, by month): to Var N, Cov(N, R), Var R, shape (3, T, draws); and to the variances of new customers, new
-    MRR, lost customers and churned MRR, shape (4, T, draws).
+    """What referrals add: to Var N, Cov(N, R), Var R, shape (3, T, draws); and to the variances of new customers, new
+    MRR, lost customers and churned MRR, shape (4, T, draws). price: the mean one of new customers by month.
 
     Each customer on board brings r = `sent` new ones a month. With Z = diag(s', k') the month's mean shares of
     customers and MRR that stay, p' the mean price and I the independent (co)variances, A = [[s' + r, 0], [r p', k']]:

@@ -16,6 +16,7 @@ import numpy.typing as npt
 if TYPE_CHECKING:
     from growth.scenario import Number, Scenario
 
+YEAR = 12  # months
 Array: TypeAlias = npt.NDArray[np.float64]
 Whole: TypeAlias = npt.NDArray[np.int_]  # ages in months
 Read: TypeAlias = Callable[["Number"], Array]

@@ -13,17 +13,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
 from growth.engine.curves import churn_by_age
-from growth.engine.draws import Array, Read, Whole, by_month
+from growth.engine.draws import YEAR, Array, Read, Whole, by_month
+from growth.engine.prices import joining_shares, new_prices, price_changes
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
     from growth.scenario.pay import Plan
-    from growth.scenario.stay import PriceChange
 
-YEAR = 12
 _NEVER = 0.0
 
 
@@ -34,10 +32,10 @@ class Life:
     Made by `life_of`. With T months, ages in months, rates as fractions:
 
     months: T. oldest: the largest age A of an opening customer (0 where pooled). pooled: all cohorts in one row.
-    churn, keep: share leaving and staying at ages 1..T+A, one array for each stretch of months in which no rate changes,
-        shape (plans, ages, draws).
+    churn, keep: share leaving and staying at ages 1..T+A, one array for each stretch of months without a change of
+        rates, shape (plans, ages, draws).
     stretch: for months 1..T, the index into `churn`, `keep`, `expansion` and `contraction`.
-    expansion, contraction: shares of the stayers' MRR, shape (plans, ages or 1, draws), one array for each stretch; None
+    expansion, contraction: shares of the stayers' MRR, shape (plans, ages or 1, draws), one array a stretch; None
         where both are zero throughout.
     renews: 1.0 at the ages at which a plan's customers can meet a price change, shape (plans, ages, 1).
     price_rate, provoked: change in price, and churn over it, of those on board in months 1..T, shape (plans, T, draws),
@@ -124,7 +122,7 @@ def life_of(scenario: Scenario, *, read: Read, pooled: bool) -> Life:
     expansion, contraction = _growth_by_stretch(scenario, starts, ages=ages, read=read)
     yearly = np.array([plan.billing == "yearly" for plan in plans])[:, None]
     since = np.arange(len(ages) + 1)
-    rate, provoked = _price_changes(scenario, read)
+    rate, provoked = price_changes(scenario, read=read)
     return Life(
         months=months,
         oldest=oldest,
@@ -241,7 +239,8 @@ def _growth_by_stretch(
     if shape is None:
         return None, None
     none = np.zeros((*shape, 1))
-    return tuple(none if up is None else up for up, _ in found), tuple(none if down is None else down for _, down in found)
+    ups, downs = zip(*found, strict=True)
+    return tuple(none if up is None else up for up in ups), tuple(none if down is None else down for down in downs)
 
 
 def _log_keep(churn: Array) -> Array:
@@ -276,79 +275,4 @@ def comeback_rates(scenario: Scenario, *, read: Read) -> Array:
     >>> comeback_rates(small, read=np.atleast_1d).tolist()
     [[0.0]]
     """
-    return by_month(
-        scenario, lambda now: now.stay.comeback.comeback_rate if now.stay.comeback else _NEVER, read=read
-    )
-
-
-def _reaches(change: PriceChange, plan: Plan) -> bool:
-    return change.plan is None or change.plan == plan.name
-
-
-def new_prices(scenario: Scenario, *, read: Read) -> Array:
-    """The price for a new customer in months 1..T: the plan's price then x (1 + change_rate) of each change so far.
-
-    Money a month, of shape (plans, T, 1 or draws); a yearly plan counts a twelfth of its yearly price.
-
-    >>> from growth.scenario import Scenario
-    >>> small = Scenario(business="Fernhollow", months=3, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
-    ...     grow={"price_changes": [{"month": 3, "change_rate": 0.5, "applies_to": "new"}]})
-    >>> new_prices(small, read=np.atleast_1d).ravel().tolist()
-    [20.0, 20.0, 30.0]
-    """
-    rows = []
-    for number, plan in enumerate(scenario.pay.plans):
-        price = by_month(scenario, lambda now, number=number: now.pay.plans[number].price, read=read)
-        price = np.broadcast_to(price, (scenario.months, *price.shape[1:]))
-        for change in scenario.grow.price_changes:
-            if _reaches(change, plan):
-                price = price * np.where(_from(change.month, scenario.months), 1 + read(change.change_rate), 1.0)
-        rows.append(price)
-    return np.stack(np.broadcast_arrays(*rows))
-
-
-def joining_shares(scenario: Scenario, *, read: Read) -> Array:
-    """The share of new customers who join each plan, without those lost to its price changes so far.
-
-    Shape (plans, T, 1 or draws); (plans, 1, 1 or draws) where price changes lose nobody.
-
-    >>> from growth.scenario import Scenario
-    >>> small = Scenario(business="Fernhollow", months=3, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
-    ...     grow={"price_changes": [{"month": 3, "change_rate": 0.5, "lost_new_rate": 0.25}]})
-    >>> joining_shares(small, read=np.atleast_1d).ravel().tolist()
-    [1.0, 1.0, 0.75]
-    """
-    rows = []
-    for plan in scenario.pay.plans:
-        share = read(plan.share)[None]
-        for change in scenario.grow.price_changes:
-            if _reaches(change, plan) and np.any(change.lost_new_rate):
-                share = share * np.where(_from(change.month, scenario.months), 1 - read(change.lost_new_rate), 1.0)
-        rows.append(share)
-    return np.stack(np.broadcast_arrays(*rows))
-
-
-def _price_changes(scenario: Scenario, read: Read) -> tuple[Array | None, Array | None]:
-    changes = [change for change in scenario.grow.price_changes if change.applies_to == "all"]
-    if not changes:
-        return None, None
-    rates, provoked = [], []
-    month = np.arange(1, scenario.months + 1)[:, None]
-    for plan in scenario.pay.plans:
-        rate = leave = np.zeros((scenario.months, 1))
-        for change in changes:
-            if _reaches(change, plan):
-                wait = YEAR if plan.billing == "yearly" else 1
-                meets = (month >= change.month) & (month < change.month + wait)
-                more, over_it = (
-                    np.where(meets, read(value), 0.0) for value in (change.change_rate, change.provoked_churn_rate)
-                )
-                rate = rate + more + rate * more  # 1 + rate multiplies
-                leave = leave + over_it - leave * over_it  # 1 - leave multiplies
-        rates.append(rate)
-        provoked.append(leave)
-    return np.stack(np.broadcast_arrays(*rates)), np.stack(np.broadcast_arrays(*provoked))
-
-
-def _from(month: int, months: int) -> npt.NDArray[np.bool_]:
-    return (np.arange(1, months + 1) >= month)[:, None]
+    return by_month(scenario, lambda now: now.stay.comeback.comeback_rate if now.stay.comeback else _NEVER, read=read)

@@ -92,7 +92,8 @@ def paying_stream(*, signups: Array, earlier: Array, delay_shares: tuple[float, 
 
     `signups` are >= 0, of shape (months, 1 or draws); `earlier` is their number in each month before month 1, of shape
     (1 or draws,). `delay_shares` add up to 1; share l starts paying l months after signing up. `conversion_rate`, 0..1,
-    is that of the month in which they pay: a number, or shape (months or 1, 1 or draws). Returns customers a month, of shape (months, 1 or draws).
+    is that of the month in which they pay: a number, or shape (months or 1, 1 or draws). Returns customers a month, of
+    shape (months, 1 or draws).
 
     >>> paying_stream(signups=np.array([[10.0], [20.0]]), earlier=np.array([10.0]), delay_shares=(0.5, 0.5),
     ...     conversion_rate=np.array([0.1])).ravel().tolist()
@@ -135,4 +136,5 @@ class Referrals:
         """New customers by referral in `month`, given the customers at the end of the month before."""
         self.signups.append(at(self.rate, month) * customers_before)
         lagged = (self.warm if month - lag < 1 else self.signups[month - 1 - lag] for lag in range(len(self.delay)))
-        return at(self.conversion, month) * sum(part * signups for part, signups in zip(self.delay, lagged, strict=True))
+        sent = sum(part * signups for part, signups in zip(self.delay, lagged, strict=True))
+        return at(self.conversion, month) * sent

@@ -10,7 +10,7 @@ import numpy as np
 
 from growth.engine import Forecast
 from growth.engine.draws import Read, at, by_block
-from growth.engine.life import ageless, comeback_rates, joining_shares, new_prices
+from growth.engine.life import ageless, comeback_rates
 from growth.engine.long_run import (
     EDGE,
     FINITE,
@@ -28,6 +28,7 @@ from growth.engine.long_run import (
     outlasts,
 )
 from growth.engine.pay import arrivals_of
+from growth.engine.prices import joining_shares, new_prices
 from growth.engine.run import run
 from growth.engine.settled_ages import settled_ages
 from growth.engine.step import CUSTOMERS, MRR

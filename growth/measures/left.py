@@ -76,7 +76,7 @@ def left_at_ceiling(forecast: Forecast) -> Measure:
     missing = mrr if mrr.value is None or np.isnan(mrr.value).any() else customers
     if mrr.value is None or customers.value is None:
         return Measure(None, missing.reason, missing.code)
-    bill, last = forecast.scenario.bill, slice(-12, None)
+    bill, last = forecast.scenario.in_force(forecast.months).bill, slice(-12, None)
     people = forecast.closing_customers[..., last].sum(axis=-1)
     payments = forecast.payments[..., last].sum(axis=-1)
     paying = np.divide(payments, people, out=np.zeros_like(people), where=people > 0)

@@ -8,7 +8,6 @@ import numpy as np
 
 from growth.engine import Forecast
 from growth.engine.draws import Read, by_block
-from growth.engine.life import joining_shares, new_prices
 from growth.engine.long_run import (
     FINITE,
     GROWS,
@@ -18,6 +17,7 @@ from growth.engine.long_run import (
     lifetime,
     lifetime_sum,
 )
+from growth.engine.prices import joining_shares, new_prices
 from growth.engine.settled_ages import LIFETIME, settled_ages
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
@@ -197,7 +197,7 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
 def _shares(scenario: Scenario, month: int, read: Read) -> np.ndarray:
     """The shares of the plans among those who join in a month, shape (plans, 1 or draws)."""
     joining = joining_shares(scenario, read=read)
-    if joining.shape[1] == 1:
+    if joining.shape[1] == 1 < scenario.months:
         return joining[:, 0]
     there = joining[:, month - 1]
     total = there.sum(axis=0)

@@ -79,10 +79,8 @@ class Field:
 
     def matters(self, scenario: Scenario) -> bool:
         """Whether changing this number alone could change the forecast."""
-        if self.changed is not None:
-            return self.changed.matters(scenario)
         matters = self.entry.matters if self.entry else None
-        return matters is None or matters(scenario, self.place)
+        return matters is None or matters(scenario, self.changed.place if self.changed else self.place)
 
 
 def fields(scenario: Scenario, *, always_first: bool = False) -> Iterator[Field]:
@@ -172,20 +170,9 @@ def _of_change(scenario: Scenario, field: Field) -> Field:
 def value_at(values: Any, address: str | Sequence[str | int]) -> Any:
     """Look up a value in a scenario's plain values.
 
-    Parameters
-    ----------
-    values : dict or list
-        As `plain_values` returns them.
-    address : str or sequence of str and int
-        An address with list items by position, or its steps.
+    `values` are as `plain_values` returns them; `address` has list items by position, or is its steps. Raises KeyError,
+    IndexError, TypeError or ValueError if there is no such address.
 
-    Raises
-    ------
-    KeyError, IndexError, TypeError or ValueError
-        There is no such address.
-
-    Examples
-    --------
     >>> value_at({"pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}}, "pay.plans.0.monthly_price")
     29
     """

@@ -133,7 +133,8 @@ def _value(change: DatedChange, before: Any, entry: Assumption, position: int) -
     if change.becomes is not None:
         value: Any = change.becomes
         if np.ndim(value) == 0 and not entry.low <= value <= entry.high:
-            raise _wrong(position, f"{entry.rule} ({change.field})", shown(value), entry.fix(float(value)), key="becomes")
+            rule, fix = f"{entry.rule} ({change.field})", entry.fix(float(value))
+            raise _wrong(position, rule, shown(value), fix, key="becomes")
     else:
         value = before * change.times
         if np.ndim(value) == 0 and entry.unit != "share" and not entry.low <= value <= entry.high:

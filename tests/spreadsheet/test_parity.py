@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from generated import random_scenario
+from generated import for_workbooks
 from how_many import few_or_many
 from library import CALCULATED
 from office import differences, needs_office, recalculated
@@ -25,7 +25,7 @@ SEEDS = few_or_many(
 
 
 def scenario(seed: int) -> growth.Scenario:
-    return growth.Scenario(**random_scenario(np.random.default_rng(seed)))
+    return growth.Scenario(**for_workbooks(np.random.default_rng(seed)))
 
 
 @pytest.fixture(scope="module")
@@ -50,7 +50,7 @@ def test_every_series_the_goal_month_and_the_ceiling_agree(workbooks: dict[str, 
 @needs_office
 def test_a_price_off_by_one_in_a_hundred_million_is_told(workbooks: dict[str, Path]):
     """The comparison itself can fail: Python gets prices a hundred-millionth higher than the workbook."""
-    mapping = random_scenario(np.random.default_rng(17))
+    mapping = for_workbooks(np.random.default_rng(17))
     for plan in mapping["pay"]["plans"]:
         plan["monthly_price" if "monthly_price" in plan else "yearly_price"] *= 1 + 1e-8
     found = differences(growth.forecast(growth.Scenario(**mapping)), workbooks["17"])
