@@ -92,10 +92,10 @@ def draw(scenario: growth.Scenario, rng: np.random.Generator, *, fixed_opening: 
     series = {name: np.zeros((months, RUNS)) for name in COMPARED}
     groups, lost = opening_groups(scenario, rng, fixed_opening), {}
     paying = np.zeros((months + 30, RUNS), dtype=int)  # sign-ups who will pay, by month
-    for channel in scenario.arrive.channels:
-        usual = naive.usual_flow(scenario, channel, 1) if channel.running_before and channel.first_month == 1 else 0.0
+    for position, channel in enumerate(scenario.arrive.channels):
+        usual = naive.usual_flow(scenario, position, 1) if channel.running_before and channel.first_month == 1 else 0.0
         for month in range(2 - len(scenario.pay.delay_shares), months + 1):
-            mean = naive.usual_flow(scenario, channel, month) if month >= 1 else usual
+            mean = naive.usual_flow(scenario, position, month) if month >= 1 else usual
             sign_ups = rng.binomial(rng.poisson(mean, RUNS), scenario.sign_up.signup_rate)
             pay_later(scenario, sign_ups, month, paying, rng)
     for month in range(1, months + 1):

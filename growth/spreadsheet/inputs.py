@@ -106,7 +106,7 @@ def _whose(field: Field, words: dict[str, str]) -> str:
 def _stands(field: Field, scenario: Scenario) -> bool:
     """Whether it has a cell: its value can change the workbook, whose months and structure are fixed. The conversion
     rate does as soon as the referral rate beside it is no longer 0."""
-    if field.value is None or field.place == ("months",):
+    if field.value is None or field.place == ("months",) or field.name == "lost_new_rate":  # no formula follows it yet
         return False
     return field.matters(scenario) or field.path == "pay.conversion_rate"
 
