@@ -21,13 +21,14 @@ def hundred_years(scenario, months: int = 12 * YEARS) -> np.ndarray:
 
     Newcomers of channels as in the last month, every season at its mean; all rates and prices as then.
     """
-    plans, last, back = scenario.pay.plans, scenario.months, scenario.stay.comeback
+    end = scenario.in_force(scenario.months)
+    plans, last, back = scenario.pay.plans, scenario.months, end.stay.comeback
     flat, waiting, aboard = level_of_channels(scenario), *positions(scenario)
     ages = aboard.shape[2] + months
     keep, grow = (np.stack(part) for part in zip(*(rates(scenario, plan, ages) for plan in plans), strict=True))
-    share = np.array([plan.share for plan in plans])
+    share = np.array([plan.share * naive.comes_at_that_price(scenario, plan, last) for plan in plans])
     price = np.array([naive.price_for_new(scenario, plan, last) for plan in plans])
-    refer = scenario.sign_up.monthly_referral_rate * scenario.pay.conversion_rate
+    refer = end.sign_up.monthly_referral_rate * end.pay.conversion_rate
     state = np.zeros((2, len(plans), ages + 1))
     state[:, :, : aboard.shape[2]] = aboard
     total = np.full(months, np.inf)
@@ -59,7 +60,7 @@ def level_of_channels(scenario) -> float:
         if channel.get("season"):
             channel["season"] = [sum(channel["season"]) / 12] * 12
     even = type(scenario)(**even)
-    arrivals = [naive.channel_months(even, channel) for channel in even.arrive.channels]
+    arrivals = [naive.channel_months(even, number) for number in range(len(even.arrive.channels))]
     return naive.new_customers(even, arrivals, [0.0] * even.months, even.months)
 
 
@@ -76,8 +77,15 @@ def positions(scenario) -> tuple[list[np.ndarray], np.ndarray]:
     return left, np.moveaxis(states[last][..., 0], 1, 0)
 
 
+def at_the_end(scenario, plan) -> tuple:
+    """A plan and the scenario as they are in the last month."""
+    end = scenario.in_force(scenario.months)
+    return end.pay.plans[scenario.pay.plans.index(plan)], end
+
+
 def rates(scenario, plan, ages: int) -> tuple[np.ndarray, np.ndarray]:
-    """The share that stays, and what its MRR is multiplied by, on reaching ages 1..ages; churn as in the last month."""
+    """The share that stays, and what its MRR is multiplied by, on reaching ages 1..ages; all as in the last month."""
+    plan, scenario = at_the_end(scenario, plan)
     factor = 1.0
     for change in scenario.stay.churn_changes:
         factor *= change.factor if change.from_month <= scenario.months else 1.0
@@ -91,7 +99,7 @@ def rates(scenario, plan, ages: int) -> tuple[np.ndarray, np.ndarray]:
         years = (1 - monthly)[: ages // 12 * 12].reshape(-1, 12).prod(axis=1)
         keep = np.ones(ages)
         keep[11 : ages // 12 * 12 : 12] = years
-    grown = [naive.growth_at(scenario, plan, age) for age in range(1, min(ages, 400) + 1)]
+    grown = [naive.growth_at(scenario, plan, age, scenario.months) for age in range(1, min(ages, 400) + 1)]
     grow = np.array([1 + more - less for more, less in grown])
     return keep, np.concatenate([grow, np.tile(grow[-12:], -(-ages // 12))])[:ages] if ages > 400 else grow
 
@@ -114,11 +122,12 @@ def little(scenario, ages: int = 200_000) -> float:
     Lifetimes are added up age by age; what falls like a power of age beyond that is its integral, A S(A) / (q - 1);
     with a power so near 1 that its sum cannot be told from one without end it is NaN.
     """
-    refer = scenario.sign_up.monthly_referral_rate * scenario.pay.conversion_rate
-    back = scenario.stay.comeback.comeback_rate if scenario.stay.comeback else 0.0
+    end = scenario.in_force(scenario.months)
+    refer = end.sign_up.monthly_referral_rate * end.pay.conversion_rate
+    back = end.stay.comeback.comeback_rate if end.stay.comeback else 0.0
     lasts, worth, vague = 0.0, 0.0, False
     for plan in scenario.pay.plans:
-        if plan.share == 0:
+        if plan.share * naive.comes_at_that_price(scenario, plan, scenario.months) == 0:
             continue
         keep, grow = rates(scenario, plan, ages)
         for kind, price in ((0, 1.0), (1, naive.price_for_new(scenario, plan, scenario.months))):
@@ -135,7 +144,8 @@ def little(scenario, ages: int = 200_000) -> float:
             power = np.log2(late / later) if later > 1e-12 else np.inf
             vague |= bool(later >= 1e-12 and first is not terms and 1 < power < 1.01)
             rest = 0.0 if later < 1e-12 or first is terms else terms[-1] * ages / (power - 1) if power > 1 else np.inf
-            one = plan.share * price * (terms.sum() + rest) / max(1 - back * (left + terms[-1]), 0.0)
+            share = plan.share * naive.comes_at_that_price(scenario, plan, scenario.months)
+            one = share * price * (terms.sum() + rest) / max(1 - back * (left + terms[-1]), 0.0)
             lasts, worth = lasts + (one if kind == 0 else 0), worth + (one if kind else 0)
     if vague and level_of_channels(scenario) > 0:
         return np.nan

@@ -62,7 +62,9 @@ def test_seeds_and_library_meet_every_assumption_curve_kind_and_billing():
     used = {re.sub(r"\.\d+", "", one.place) for s in scenarios for one in Inputs(s).cells if one.value}
     table = {re.sub(r"\[\w*\]", "", entry.place) for entry in entries(growth.Scenario)}
     used, table = ({place.replace("pay.plans.churn", "stay.churn") for place in places} for places in (used, table))
-    assert table - used == {"months", "bill.monthly_discount_rate"}  # fixed; of no effect on a forecast
+    refused = {"changes[].from_month", "changes[].becomes", "changes[].times", "grow.price_changes[].lost_new_rate"}
+    refused = {place.replace("[]", "") for place in refused}
+    assert table - used - refused == {"months", "bill.monthly_discount_rate"}  # fixed; of no effect on a forecast
     plans = [(plan.churn or s.stay.churn, plan) for s in scenarios for plan in s.pay.plans]
     curves = {(churn.curve, plan.billing) for churn, plan in plans}
     assert len(curves) == 10 and {channel.kind for s in scenarios for channel in s.arrive.channels} == {
