@@ -16,7 +16,7 @@ from growth.calculator.number_words import between_amounts, money, month_count, 
 from growth.calculator.outcome import mrr_of, settling
 from growth.calculator.words import Piece, answer, filled, nothing
 from growth.engine import Forecast
-from growth.engine.life import YEAR
+from growth.engine.draws import YEAR
 from growth.measures import growth_ceiling
 from growth.measures.measure import SAME
 from growth.uncertainty import Spread, ceiling_band, ranges_of, spread_of

@@ -189,8 +189,11 @@ def _step_by_step(
                 with np.errstate(divide="ignore", invalid="ignore"):
                     bent = read(ceiling) / (1 + (read(ceiling) / level - 1) / (1 + rate))
                 grown = np.where((level > 0) & (rate > 0), bent, grown)
-            if change := later.levels.get(t):
-                grown = grown * read(change.times) if change.becomes is None else read(change.becomes)
+            change = later.levels.get(t)
+            if change and change.times is not None:
+                grown = grown * read(change.times)
+            if change and change.becomes is not None:
+                grown = read(change.becomes)
             level = grown
         rows.append(level)
     return np.where(_active(channel, month), stack(rows), 0.0)

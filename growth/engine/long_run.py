@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.engine.draws import Read, stack
-from growth.engine.life import YEAR, churn_factor, plan_churn, plan_growth
+from growth.engine.draws import YEAR, Read, stack
+from growth.engine.life import churn_factor, plan_churn, plan_growth
 from growth.engine.settled_ages import LIFETIME
 
 if TYPE_CHECKING:

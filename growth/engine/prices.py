@@ -35,13 +35,17 @@ def new_prices(scenario: Scenario, *, read: Read) -> Array:
     """
     rows = []
     for number, plan in enumerate(scenario.pay.plans):
-        price = by_month(scenario, lambda now, number=number: now.pay.plans[number].price, read=read)
+        price = _listed(scenario, number, read)
         price = np.broadcast_to(price, (scenario.months, *price.shape[1:]))
         for change in scenario.grow.price_changes:
             if _reaches(change, plan):
                 price = price * np.where(_from(change.month, scenario.months), 1 + read(change.change_rate), 1.0)
         rows.append(price)
     return np.stack(np.broadcast_arrays(*rows))
+
+
+def _listed(scenario: Scenario, plan: int, read: Read) -> Array:
+    return by_month(scenario, lambda now: now.pay.plans[plan].price, read=read)
 
 
 def joining_shares(scenario: Scenario, *, read: Read) -> Array:

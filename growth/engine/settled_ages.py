@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from growth.engine.life import YEAR
+from growth.engine.draws import YEAR
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from growth.engine.life import YEAR
+from growth.engine.draws import YEAR
 from growth.scenario import Scenario
 
 
