@@ -103,9 +103,7 @@ class Spread:
 
     def known(self, address: str) -> Spread:
         """The spread that would be left if the number at this address were known to be its likely value."""
-        left = [
-            {name: part for name, part in parts.items() if name != address} for parts in (self.down, self.up)
-        ]
+        left = [{name: part for name, part in parts.items() if name != address} for parts in (self.down, self.up)]
         return replace(self, down=left[0], up=left[1])
 
 
