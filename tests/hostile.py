@@ -48,6 +48,7 @@ def hostile_file(text: str) -> str:
     scenario, giveaway = filled(Scenario, text) | {"months": 12}, filled(Giveaway, text)
     scenario["pay"]["plans"][0]["monthly_price"] = 29  # or a price for the year: the model needs one of them
     scenario["what_ifs"][0]["changes"][0]["times"] = 0.5
+    scenario["changes"][0] |= {"from_month": 7, "times": 0.5}
     prose = text.replace("{", "(").replace("}", ")")  # where braces hold places for computed numbers
     return json.dumps(
         {"scenario": scenario, "giveaway": giveaway | {name: filled(Giveaway, prose)[name] for name in PROSE}}
