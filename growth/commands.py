@@ -106,7 +106,7 @@ def _publish(arguments: argparse.Namespace) -> None:
         replace=arguments.replace,
         progress=progress_bar(),
     )
-    print(f"The page lies at {page}")
+    print(f"The page is at {page}")
 
 
 def progress_bar() -> Callable[..., None]:
@@ -139,7 +139,7 @@ def _schema(arguments: argparse.Namespace) -> None:
     from growth.output import SEAL, write_output
 
     text = json.dumps({"$comment": f"Written by growth schema. {SEAL}", **schema}, indent=2, ensure_ascii=False) + "\n"
-    print(f"The schema lies at {write_output(arguments.to, text, replace=arguments.replace)}")
+    print(f"The schema is at {write_output(arguments.to, text, replace=arguments.replace)}")
 
 
 def _assumptions(arguments: argparse.Namespace) -> None:

@@ -92,15 +92,6 @@ def _change_over_time(rng: np.random.Generator, mapping: dict[str, Any], months:
     mapping["changes"] = list(changes.values())
 
 
-def for_workbooks(rng: np.random.Generator) -> dict[str, Any]:
-    """A mapping from `random_scenario` without what a workbook refuses."""
-    mapping = random_scenario(rng)
-    mapping.pop("changes", None)
-    for change in mapping["grow"].get("price_changes", ()):
-        change.pop("lost_new_rate", None)
-    return mapping
-
-
 _NOT_CHANGED = ("share", "opening_share", "early_months", "monthly_discount_rate", "earlier_pieces", "opening_cash")
 
 

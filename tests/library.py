@@ -11,11 +11,10 @@ LIBRARY = [
     for path in sorted(SCENARIOS.glob("*.yaml"))
     if "\nscenario:" in f"\n{path.read_text('utf-8')}" and not path.name.startswith("my-")  # what a reader keeps there
 ]
-FOR_WORKBOOKS = [path for path in LIBRARY if path.stem != "raising-the-price"]  # a workbook refuses changes over time
 # those whose workbooks LibreOffice calculates: with the generated ones they meet every feature of model.md
 CALCULATED = [
     path
-    for path in FOR_WORKBOOKS
+    for path in LIBRARY
     if path.stem
     in few_or_many(
         ("brief-when-can-i-live-from-it-de", "fernhollow", "from-zero", "ten-thousand", "visitors-unknown"),

@@ -8,7 +8,7 @@ number, set large. To add a clause, write a function that gives the keys of its 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -44,6 +44,8 @@ from growth.engine import Forecast
 from growth.measures import growth_ceiling, lowest_cash, lowest_cash_month
 from growth.measures.measure import SAME, Measure
 from growth.scenario import Scenario
+from growth.scenario.arrive import AnyChannel
+from growth.scenario.stay import Bill
 
 __all__ = [
     "EARNED",
@@ -107,8 +109,12 @@ def filled(template: str, values: dict[str, str]) -> Iterator[Piece]:
 
 
 def has_costs(scenario: Scenario) -> bool:
-    """Whether the scenario says anything of costs or cash, so that the answer should."""
-    bill, channels = scenario.bill, scenario.arrive.channels
+    """Whether the scenario has costs or cash, at first or from a later month on, so that the answer speaks of them."""
+    later = (now for start, now in scenario.later if start <= scenario.months)
+    return any(_costs(now.bill, now.arrive.channels) for now in (scenario, *later))
+
+
+def _costs(bill: Bill, channels: Sequence[AnyChannel]) -> bool:
     costs = any(getattr(bill, name) for name in bill.cash_fields())
     return costs or any(channel.kind == "paid" or channel.monthly_cost for channel in channels)
 

@@ -37,7 +37,7 @@ def questions(scenario: str | Path) -> Any:
 
 
 def publish_button(scenario: str | Path, to: str | Path = "published") -> Any:
-    """A button that publishes the kept numbers and says where the page lies, or what is wrong."""
+    """A button that publishes the kept numbers and says where the page is, or what is wrong."""
     import ipywidgets as widgets
 
     button, said = widgets.Button(description="Publish the page"), widgets.Label()
@@ -47,7 +47,7 @@ def publish_button(scenario: str | Path, to: str | Path = "published") -> Any:
 
         said.value = "Publishing ..."
         try:
-            said.value = f"The page lies at {publish(scenario, to=to)}"
+            said.value = f"The page is at {publish(scenario, to=to)}"
         except (GrowthError, OSError) as error:
             said.value = f"Not published. {error}"
 

@@ -73,7 +73,7 @@ def _kit(arguments: argparse.Namespace) -> None:
         print(f"{file.path.name:<{width}}  {file.use}")
     for note in made.notes:
         print(f"Note: {note}", file=sys.stderr)
-    print(f"The kit lies in {made.files[0].path.parent}")
+    print(f"The kit is in {made.files[0].path.parent}")
 
 
 def _site(arguments: argparse.Namespace) -> None:

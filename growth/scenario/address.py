@@ -44,7 +44,7 @@ class Field:
     default: the value used when the file gives none; None if the field is required.
     section: the section that holds the field.
     items: the list items that contain it, outermost first.
-    changed: for what a change makes of a number (`changes.0.becomes`), that number, whose entry it has.
+    changed: the number that a change alters. `changes.0.becomes` has its entry, `changes.0.times` one of its own.
     """
 
     place: Place
@@ -161,10 +161,12 @@ def find(scenario: Scenario, address: str) -> Field | Problem:
 
 def _of_change(scenario: Scenario, field: Field) -> Field:
     """What a change makes of a number is checked, labelled and moved as that number is."""
-    if field.place[:1] != ("changes",) or field.name != "becomes":
+    if field.place[:1] != ("changes",) or field.name not in ("becomes", "times"):
         return field
     changed = find(scenario, str(getattr(field.section, "field", "")))
-    return replace(field, entry=changed.entry, changed=changed) if isinstance(changed, Field) else field
+    if not isinstance(changed, Field):
+        return field
+    return replace(field, entry=changed.entry if field.name == "becomes" else field.entry, changed=changed)
 
 
 def value_at(values: Any, address: str | Sequence[str | int]) -> Any:

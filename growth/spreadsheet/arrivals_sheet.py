@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 
 from growth.scenario.arrive import AnyChannel
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, added, as_formula, both, choose, pick, total
+from growth.spreadsheet.formula import Formula, added, as_formula, both, choose, minimum, pick, total
 from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
+from growth.spreadsheet.over_time import changed
 
 
 class ArrivalsSheet:
@@ -30,11 +31,12 @@ class ArrivalsSheet:
 
     def month(self, month: int, customers_before: Formula) -> None:
         """The month's totals, given the customers of all plans at the close of the month before."""
-        book, rate = self._book, self._book.given("sign_up.monthly_referral_rate")
+        book, now = self._book, self._book.in_month(month)
+        rate = now.given("sign_up.monthly_referral_rate")
         if month == 1:  # months before the first have its level
             self.referred.put(0, rate * customers_before, "opening")
         referred = self.referred.put(month, rate * customers_before)
-        paying = book.given("pay.conversion_rate") * delayed(book, self.referred, month)
+        paying = now.given("pay.conversion_rate") * delayed(book, self.referred, month)
         by_referral = self.referred_customers.put(month, paying)
         visitors, sign_ups = (
             added([column[month] for channel in self._channels if (column := getattr(channel, name)) is not None])
@@ -76,7 +78,7 @@ class _Channel:
             self._sign_up(table, group, flow)
         self.spend = table.column(book.words["arrivals"]["spend"], book.money, group=group)
         for when in self._months():
-            cost = choose(self._active(when), self._given("monthly_cost"), 0)
+            cost = choose(self._active(when), self._given("monthly_cost", when), 0)
             self.spend.put(when, cost + self._budget[when] if kind == "paid" else cost)
         self.level = (
             self._at_mean(table, group, steady) if self._channel.season else self.customers[book.scenario.months]
@@ -89,12 +91,11 @@ class _Channel:
         launched = self._launched = [self._launch(table, group, number) for number in range(count)]
         self.visitors = table.column(words["visitors"], "people", group=group) if launched else usual
         sign_ups = table.column(words["sign_ups"], "people", group=group)
-        rate = self._rate("signup_rate", "sign_up.signup_rate")
         for when in self._months():
             if launched:
                 self.visitors.put(when, total(*[column[when] for column in (usual, *launched)]))
-            sign_ups.put(when, self.visitors[when] * rate)
-        self._convert(table, group, sign_ups=sign_ups, before=usual[1] * rate)
+            sign_ups.put(when, self.visitors[when] * self._signing_up(when))
+        self._convert(table, group, sign_ups=sign_ups, before=usual[1] * self._signing_up(1))
 
     def _convert(self, table: FormulaTable, group: str, *, sign_ups: FormulaColumn, before: Formula) -> None:
         """Who of the sign-ups becomes a customer. before: sign-ups of each month before the first, if it ran then."""
@@ -103,9 +104,8 @@ class _Channel:
         first = choose(self._given("first_month").equals(1), before, 0) if running else as_formula(0)
         sign_ups.put(0, first, "opening")
         self.customers = table.column(self._book.words["arrivals"]["new_customers"], "people", group=group)
-        rate = self._rate("conversion_rate", "pay.conversion_rate")
         for when in self._months():
-            self.customers.put(when, rate * delayed(self._book, sign_ups, when))
+            self.customers.put(when, self._paying(when) * delayed(self._book, sign_ups, when))
 
     def _at_mean(self, table: FormulaTable, group: str, steady: FormulaColumn) -> Formula:
         """Customers of the last month, with the season at the mean of its factors in every month."""
@@ -113,18 +113,30 @@ class _Channel:
         if self.sign_ups is None:
             return steady[months] * mean
         column = table.column(self._book.words["arrivals"]["at_mean"], "people", group=group)
-        rate = as_formula(1) if self.visitors is None else self._rate("signup_rate", "sign_up.signup_rate")
-        before = choose(self._given("first_month").equals(1), steady[1] * mean * rate, 0)
+        rates = {when: as_formula(1) if self.visitors is None else self._signing_up(when) for when in self._months()}
+        before = choose(self._given("first_month").equals(1), steady[1] * mean * rates[1], 0)
         column.put(0, before if getattr(self._channel, "running_before", False) else as_formula(0), "opening")
         for when in self._months():
-            column.put(when, added([steady[when] * mean, *(one[when] for one in self._launched)]) * rate)
-        return self._rate("conversion_rate", "pay.conversion_rate") * delayed(self._book, column, months)
+            column.put(when, added([steady[when] * mean, *(one[when] for one in self._launched)]) * rates[when])
+        return self._paying(months) * delayed(self._book, column, months)
 
-    def _given(self, name: str) -> Formula:
-        return self._book.given(f"{self._place}.{name}")
+    def _given(self, name: str, when: int = 1) -> Formula:
+        """A number of the channel in a month."""
+        return self._book.in_month(when).given(f"{self._place}.{name}")
 
-    def _rate(self, name: str, usual: str) -> Formula:
-        return self._book.used(self._channel, self._place, name) or self._book.given(usual)
+    def _changes(self, *names: str) -> bool:
+        """Whether any of the channel's numbers changes from a month on."""
+        return any(f"{self._place}.{name}" in self._book.over_time for name in names)
+
+    def _signing_up(self, when: int) -> Formula:
+        return self._rate("signup_rate", "sign_up.signup_rate", when)
+
+    def _paying(self, when: int) -> Formula:
+        return self._rate("conversion_rate", "pay.conversion_rate", when)
+
+    def _rate(self, name: str, usual: str, when: int) -> Formula:
+        now = self._book.in_month(when)
+        return now.used(self._channel, self._place, name) or now.given(usual)
 
     def _active(self, when: int) -> Formula:
         month = self._month.same_row(when)
@@ -143,6 +155,10 @@ class _Channel:
         """Compound growth, bent towards a ceiling where there is one: the logistic."""
         counted, of, most = _LEVEL[self._channel.kind]
         column = table.column(self._book.words["arrivals"][counted], "people", group=group)
+        if self._changes(of, most, "monthly_growth_rate"):
+            for when in self._months():
+                column.put(when, self._step(column, of, most, when))
+            return column
         level, ceiling = self._given(of), self._book.used(self._channel, self._place, most)
         for when in self._months():
             visitors = level * self._compound(when)
@@ -152,21 +168,44 @@ class _Channel:
             column.put(when, choose(self._active(when), visitors, 0))
         return column
 
+    def _step(self, column: FormulaColumn, of: str, most: str, when: int) -> Formula:
+        """A level that goes on from the month before, at the rate then in force and with the changes made to it."""
+        start = self._given(of, when)
+        if when == 1:
+            return choose(self._active(1), start, 0)
+        before, rate = column[when - 1], self._given("monthly_growth_rate", when)
+        grown = before * (1 + rate)
+        if most and getattr(self._channel, most) is not None:
+            bent = self._given(most, when) / (1 + (self._given(most, when) / before - 1) / (1 + rate))
+            grown = choose(both(rate > 0, before > 0), bent, grown)
+        grown = changed(self._book, f"{self._place}.{of}", when, grown)
+        begins = self._month.same_row(when).equals(self._given("first_month"))
+        return choose(self._active(when), choose(begins, start, grown), 0)
+
     def content(self, table: FormulaTable, group: str) -> FormulaColumn:
-        """Pieces out, and the part of their visits that fades: each month it keeps 1 - fade, and new pieces add one."""
-        words = self._book.words["arrivals"]
-        pieces = table.column(words["pieces"], "number", group=group)
-        fading = table.column(words["fading"], "number", group=group)
+        """The visits of pieces that last, and those that fade: each month keeps 1 - fade of the latter, and new pieces
+        add to both. A piece keeps the fade of the month in which it came out."""
+        words, last = self._book.words["arrivals"], self._book.scenario.months
+        lasting = table.column(words["lasting"], "people", group=group)
+        fades = self._book.inputs.changed.get(f"{self._place}.monthly_fade_rate")
+        starts = [1, *sorted(fades[1] if fades else ()), last + 1]
+        fading = [table.column(words["fading"], "people", group=group) for _ in starts[1:]]
         column = table.column(words["visitors"], "people", group=group)
-        peak, tail = self._given("peak_monthly_visits"), self._given("tail_monthly_visits")
+        earlier = self._given("tail_monthly_visits")
+        if self._changes("tail_monthly_visits"):
+            tails = self._book.over_time[f"{self._place}.tail_monthly_visits"]
+            earlier = pick(tails.span(1, last), minimum(self._given("first_month"), last))
         for when in self._months():
-            out = choose(self._active(when), 1, 0)
-            pieces.put(when, pieces[when - 1] + out if when > 1 else out)
-            fading.put(when, fading[when - 1] * (1 - self._given("monthly_fade_rate")) + out if when > 1 else out)
-            drawn = tail * pieces[when] + (peak - tail) * fading[when]
+            out = choose(self._active(when), self._given("monthly_pieces", when), 0)
+            tail, peak = (self._given(f"{name}_monthly_visits", when) for name in ("tail", "peak"))
+            lasting.put(when, lasting[when - 1] + out * tail if when > 1 else out * tail)
+            for part, start, end in zip(fading, starts, starts[1:], strict=False):
+                new = out * (peak - tail) if start <= when < end else as_formula(0)
+                kept = 1 - self._given("monthly_fade_rate", start)
+                part.put(when, part[when - 1] * kept + new if when > 1 else new)
             begun = self._month.same_row(when) >= self._given("first_month")
-            older = choose(begun, self._given("earlier_pieces") * tail, 0)
-            column.put(when, self._given("monthly_pieces") * drawn + older)
+            older = choose(begun, self._given("earlier_pieces") * earlier, 0)
+            column.put(when, added([lasting[when], *(part[when] for part in fading)]) + older)
         return column
 
     def paid(self, table: FormulaTable, group: str) -> FormulaColumn:
@@ -174,12 +213,16 @@ class _Channel:
         words = self._book.words["arrivals"]
         self._budget = table.column(words["budget"], self._book.money, group=group)
         column = table.column(words["visitors"], "people", group=group)
-        doubles = self._book.used(self._channel, self._place, "budget_that_doubles_cost")
+        doubles = getattr(self._channel, "budget_that_doubles_cost", None) is not None
+        changing = self._changes("monthly_budget", "monthly_growth_rate")
         for when in self._months():
             spent = choose(self._active(when), self._given("monthly_budget") * self._compound(when), 0)
+            spent = self._step(self._budget, "monthly_budget", "", when) if changing else spent
             budget = self._budget.put(when, spent)
-            cost = self._given("cost_per_visit")
-            column.put(when, budget / (cost if doubles is None else cost * (1 + budget / doubles)))
+            cost = self._given("cost_per_visit", when)
+            if doubles:
+                cost = cost * (1 + budget / self._given("budget_that_doubles_cost", when))
+            column.put(when, budget / cost)
         return column
 
     def _in_season(self, table: FormulaTable, group: str, steady: FormulaColumn) -> FormulaColumn:

@@ -95,19 +95,19 @@ class _CeilingSheet:
         for kind, name in (("customers", "lost_customers"), ("mrr", "churned_mrr")):
             waiting = as_formula(0)
             if book.scenario.stay.comeback is not None:
-                back = book.given("stay.comeback.comeback_rate")
+                back = book.in_month(last).given("stay.comeback.comeback_rate")
                 recent = (months.number.span(1, last) > last - book.given("stay.comeback.after_months")) * 1
                 waiting = choose(both(back > 0, dot(months.columns[name].span(1, last), recent) > NOBODY), 1, 0)
             self._line(f"waiting_{kind}", waiting, "count")
-        self._line(
-            "referral", book.given("sign_up.monthly_referral_rate") * book.given("pay.conversion_rate"), "0.0000"
-        )
+        now = book.in_month(last)
+        referral = now.given("sign_up.monthly_referral_rate") * now.given("pay.conversion_rate")
+        self._line("referral", referral, "0.0000")
 
     def plan(self, row: int, sheet: PlanSheet) -> None:
         """A plan's row: the lifetime of its customers and of their MRR, and who is on board at the end."""
         book, plan, life, months = self._book, self._plans[row], self._lives[row], self._book.scenario.months
         self._name.text(row, plan.name, "cell")
-        share = self._share.put(row, book.given(f"pay.plans.{row}.share"))
+        share = self._share.put(row, 1 * self._changes.joining_share(row, months))
         price = self._price.put(row, self._changes.price(row, months))
         facts = plan_facts(book, row, life, self._changes, fall=self._fall, whole=self._whole)
         growth = growth_at_the_end(life, yearly=plan.billing == "yearly")

@@ -1,4 +1,4 @@
-"""Changes: from which month on churn and prices are others, month by month."""
+"""Changes: the numbers that change from a month on, churn factors and price changes, month by month."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from growth.scenario.pay import Plan
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, both, choose
 from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
+from growth.spreadsheet.over_time import put_over_time
 
 YEAR = 12
 
@@ -18,12 +19,14 @@ class ChangesSheet:
         self._book = book
         self._factor: FormulaColumn | None = None
         self._price: dict[int, FormulaColumn] = {}
+        self._still_join: dict[int, FormulaColumn] = {}
         self._rate: dict[int, FormulaColumn] = {}
         self._provoked: dict[int, FormulaColumn] = {}
         if not needed(book.scenario):
             return
         words = book.words["changes"]
         table, self._month, _ = book.month_table("changes", title=words["title"], lines=words["lines"])
+        put_over_time(book, table)
         self._churn(table)
         for number, plan in enumerate(book.scenario.pay.plans):
             reaching = [
@@ -43,7 +46,12 @@ class ChangesSheet:
         """What a new customer pays in a month."""
         if plan in self._price:
             return self._price[plan].same_row(month)
-        return self._book.price(plan)
+        return self._book.in_month(month).price(plan)
+
+    def joining_share(self, plan: int, month: int) -> Formula:
+        """The share of new customers who join a plan in a month, those lost to its price changes taken off."""
+        share = self._book.given(f"pay.plans.{plan}.share")
+        return share * self._still_join[plan].same_row(month) if plan in self._still_join else share
 
     def rate(self, plan: int, month: int) -> Formula | None:
         """The change of price for those on board whom it reaches in a month; None where no change does."""
@@ -74,12 +82,16 @@ class ChangesSheet:
         words = self._book.words["changes"]
         table.skip()
         self._price[number] = table.column(words["price"], "cents", group=plan.name, width=14)
+        self._still_join[number] = table.column(words["still_join"], "share", group=plan.name, width=14)
         for when in self._months():
-            price = self._book.price(number)
+            price, joining = self._book.in_month(when).price(number), as_formula(1)
             for index in reaching:
-                begun = self._month.same_row(when) >= self._book.given(f"grow.price_changes.{index}.month")
-                price = price * choose(begun, 1 + self._book.given(f"grow.price_changes.{index}.change_rate"), 1)
+                place = f"grow.price_changes.{index}"
+                begun = self._month.same_row(when) >= self._book.given(f"{place}.month")
+                price = price * choose(begun, 1 + self._book.given(f"{place}.change_rate"), 1)
+                joining = joining * choose(begun, 1 - self._book.given(f"{place}.lost_new_rate"), 1)
             self._price[number].put(when, price)
+            self._still_join[number].put(when, joining)
         on_board = [i for i in reaching if self._book.scenario.grow.price_changes[i].applies_to == "all"]
         wait = YEAR if plan.billing == "yearly" else 1
         for position, index in enumerate(on_board):
@@ -109,5 +121,5 @@ class ChangesSheet:
 
 
 def needed(scenario: Scenario) -> bool:
-    """Whether a scenario has changes of churn or prices."""
-    return bool(scenario.stay.churn_changes or scenario.grow.price_changes)
+    """Whether a scenario has changes from a month on."""
+    return bool(scenario.changes or scenario.stay.churn_changes or scenario.grow.price_changes)

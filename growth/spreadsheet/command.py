@@ -22,4 +22,4 @@ def _spreadsheet(arguments: argparse.Namespace) -> None:
     from growth.spreadsheet import write_spreadsheet
 
     path = write_spreadsheet(arguments.scenario, to=arguments.to, replace=arguments.replace)
-    print(f"The workbook lies at {path}")
+    print(f"The workbook is at {path}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pydantic import BaseModel
@@ -35,6 +35,8 @@ class WorkbookContext:
     """One workbook in the making.
 
     sheets: by key, such as "months" or "plan 0". money: the kind of number that amounts are shown as.
+    over_time: by place, the column of a number that changes over time.
+    month: the month whose numbers `given`, `used` and `price` name; None for those that hold at first.
     """
 
     scenario: Scenario
@@ -44,6 +46,12 @@ class WorkbookContext:
     money: str
     locale: str
     sheets: dict[str, Worksheet] = field(default_factory=dict)
+    over_time: dict[str, FormulaColumn] = field(default_factory=dict)
+    month: int | None = None
+
+    def in_month(self, month: int) -> WorkbookContext:
+        """The same workbook, naming the numbers in force in a month, 1..T."""
+        return replace(self, month=month) if self.over_time else self
 
     @property
     def messages(self) -> dict[str, Any]:
@@ -90,7 +98,9 @@ class WorkbookContext:
             table.sheet.worksheet.print_area(0, 0, last, (columns or table.columns) - 1)
 
     def given(self, place: str) -> Formula:
-        """The input cell of a number of the scenario, by its place."""
+        """A number of the scenario, by its place: its input cell, or the month's cell where it changes over time."""
+        if self.month is not None and place in self.over_time:
+            return self.over_time[place][self.month]
         return self.inputs[place]
 
     def price(self, number: int) -> Formula:
@@ -108,5 +118,5 @@ class WorkbookContext:
         return [self.inputs[f"{place}.{index}"] for index in range(count)]
 
     def used(self, section: BaseModel, place: str, name: str) -> Formula | None:
-        """The input cell of a number that may be left out; None where it is."""
-        return None if getattr(section, name) is None else self.inputs[f"{place}.{name}".lstrip(".")]
+        """A number that may be left out, as `given` has it; None where it is left out."""
+        return None if getattr(section, name) is None else self.given(f"{place}.{name}".lstrip("."))

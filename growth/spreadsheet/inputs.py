@@ -9,7 +9,8 @@ import numpy as np
 
 from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.scenario import Assumption, Scenario
-from growth.scenario.address import Field, fields
+from growth.scenario.address import Field, fields, find
+from growth.scenario.dated_change import DatedChange
 from growth.spreadsheet.formula import Formula, as_formula
 from growth.spreadsheet.names import input_name
 from growth.spreadsheet.workbook_text import item_words, workbook_words
@@ -17,9 +18,13 @@ from growth.spreadsheet.workbook_text import item_words, workbook_words
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Input:
-    """One input cell: where its value stands in the scenario, its entry in the table, its words, and the value."""
+    """One input cell: where its value stands in the scenario, its entry in the table, its words, and the value.
+
+    about: the place of the number itself, also for what a change makes of it.
+    """
 
     place: str
+    about: str
     entry: Assumption
     label: str
     help: str
@@ -33,7 +38,7 @@ class Input:
     @property
     def part(self) -> str:
         """The part of the scenario, and so of a customer's life, that it belongs to; "" for the aim."""
-        head, _, rest = self.place.partition(".")
+        head, _, rest = self.about.partition(".")
         return head if rest else ""
 
 
@@ -51,6 +56,7 @@ class Inputs:
         order = list(messages(locale)["stages"])
         self.cells = sorted(found, key=lambda one: order.index(one.part))
         self._scenario, self._names = scenario, {one.place: one.name for one in self.cells}
+        self.changed = changed_fields(scenario)
 
     def __getitem__(self, place: str) -> Formula:
         """The value at a place: the name of its input cell, or the plain number where it has none."""
@@ -68,18 +74,48 @@ class Inputs:
         return [one for one in self.cells if one.place.rpartition(".")[0] == place]
 
 
+def changed_fields(scenario: Scenario) -> dict[str, tuple[Field, dict[int, int]]]:
+    """The numbers that change within the forecast, by place: each with the positions of its changes, by their months.
+
+    >>> plans = [{"name": "Studio", "monthly_price": 29}]
+    >>> later = Scenario(business="Fernhollow", months=9, pay={"plans": plans}, changes=[
+    ...     {"from_month": month, "field": "bill.monthly_fixed_costs", "becomes": 500} for month in (7, 10)])
+    >>> [(place, positions) for place, (_, positions) in changed_fields(later).items()]
+    [('bill.monthly_fixed_costs', {7: 0})]
+    """
+    found: dict[str, tuple[Field, dict[int, int]]] = {}
+    for position, change in enumerate(scenario.changes):
+        field = find(scenario, change.field)
+        if isinstance(field, Field) and change.from_month <= scenario.months:
+            found.setdefault(field.path, (field, {}))[1][change.from_month] = position
+    return found
+
+
 def _input(field: Field, locale: str) -> Input:
     """An input cell with its words."""
-    entry = field.assumption
+    about, since = field.changed or field, ""
+    if field.changed is not None:
+        words = {"becomes": messages(locale)["whose"]["since"], "times": workbook_words(locale)["parts"]["times"]}
+        since = said(words[field.name], month=str(_from_month(field)))
+    label, help = label_of(about, locale, since=since)
+    return Input(field.path, about.path, field.assumption, label, help, float(field.value))
+
+
+def _from_month(field: Field) -> int:
+    """The month of the change that a field is part of."""
+    return field.section.from_month if isinstance(field.section, DatedChange) else 1
+
+
+def label_of(field: Field, locale: str, *, since: str = "") -> tuple[str, str]:
+    """What a number is called, with whose it is, and the line of help about it."""
     in_list = isinstance(field.place[-1], int)
     of = field.path.rpartition(".")[0] if in_list else field.path
-    label, help = _label_and_help(of, field.kind, entry, locale)
+    label, help = _label_and_help(of, field.kind, field.assumption, locale)
     which = [_whose(field, workbook_words(locale)["parts"])]
     if in_list:
         which.append(item_words(field.name, int(field.place[-1]), locale))
-    whose = ", ".join(text for text in which if text)
-    label = said(messages(locale)["whose"]["one"], label=label, whose=whose) if whose else label
-    return Input(field.path, entry, label, help, float(field.value))
+    whose = ", ".join(text for text in (*which, since) if text)
+    return said(messages(locale)["whose"]["one"], label=label, whose=whose) if whose else label, help
 
 
 def _label_and_help(place: str, kind: str, entry: Assumption, locale: str) -> tuple[str, str]:
@@ -104,9 +140,11 @@ def _whose(field: Field, words: dict[str, str]) -> str:
 
 
 def _stands(field: Field, scenario: Scenario) -> bool:
-    """Whether it has a cell: its value can change the workbook, whose months and structure are fixed. The conversion
-    rate does as soon as the referral rate beside it is no longer 0."""
-    if field.value is None or field.place == ("months",) or field.name == "lost_new_rate":  # no formula follows it yet
+    """Whether it has a cell: its value can change the workbook, whose months and structure are fixed; the month of a
+    change over time belongs to them. The conversion rate can as soon as the referral rate beside it is no longer 0."""
+    if field.value is None or field.place == ("months",):
+        return False
+    if field.place[0] == "changes" and (field.changed is None or _from_month(field) > scenario.months):
         return False
     return field.matters(scenario) or field.path == "pay.conversion_rate"
 

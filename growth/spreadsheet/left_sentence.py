@@ -78,9 +78,10 @@ def _level(
     recent = max(1, last - YEAR + 1)
     people, payments = (total(columns[name].span(recent, last)) for name in ("closing_customers", "payments"))
     paying = choose(people > 0, payments / people, 0)
-    served = level.customers * (book.given("bill.monthly_cost_to_serve") + book.given("bill.fee_per_payment") * paying)
-    out = served + book.given("bill.monthly_fixed_costs") + columns["acquisition_spend"][last]
-    left = put("left_at_level", level.mrr * (1 - book.given("bill.payment_fee_rate")) - out, "cents")
+    now = book.in_month(last)
+    served = level.customers * (now.given("bill.monthly_cost_to_serve") + now.given("bill.fee_per_payment") * paying)
+    out = served + now.given("bill.monthly_fixed_costs") + columns["acquisition_spend"][last]
+    left = put("left_at_level", level.mrr * (1 - now.given("bill.payment_fee_rate")) - out, "cents")
     near = put("left_level_near", numbers.roughly(absolute(left), goal))
     said = {}
     for where in ("levels_off", "settles"):

@@ -26,7 +26,7 @@ from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, maximum, minimum, total
 from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
-from growth.spreadsheet.stay_sheet import PlanByAge
+from growth.spreadsheet.stay_sheet import PlanByAge, renews_by_month
 
 HIGH, LOW = 100, 1e-3  # yearly ratios beyond these are taken as these, so that LibreOffice can raise them to a power
 NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
@@ -90,15 +90,17 @@ def plan_facts(
     step = YEAR if plan.billing == "yearly" else 1
     end = ages - 2 * YEAR if plan.billing == "yearly" else ages - 2
     factor = changes.churn_factor(book.scenario.months)
-    by_month = plan.billing == "yearly" and plan.renewal_rate is None  # the factor is in each month's churn already
+    by_month = renews_by_month(plan)  # the factor is in each month's churn already
+
+    leave, now = life.at_end.leave, book.in_month(book.scenario.months)
 
     def churn(age: int) -> Formula:
-        return life.leave[age] if factor is None or by_month else minimum(1, life.leave[age] * factor)
+        return leave[age] if factor is None or by_month else minimum(1, leave[age] * factor)
 
     power: Formula | None = None
     if curve.curve in ("sbg", "bdw") and (plan.billing == "monthly" or plan.renewal_rate is None):
-        power = book.given(f"{place}.alpha")
-        power = power * book.given(f"{place}.shape") if curve.curve == "bdw" else power
+        power = now.given(f"{place}.alpha")
+        power = power * now.given(f"{place}.shape") if curve.curve == "bdw" else power
         power = fall.put(number, power if factor is None else power * factor)
     else:
         fall.put(number, 0)
@@ -112,7 +114,7 @@ def plan_facts(
         end=end,
         whole=whole.put(number, choose(life.alive[ages - 1].equals(1), 1, 0)),
         stayed=_product([1 - churn(age) for age in range(ages - YEAR, ages)]),
-        comeback=as_formula(0) if back is None else book.given("stay.comeback.comeback_rate"),
+        comeback=as_formula(0) if back is None else now.given("stay.comeback.comeback_rate"),
     )
 
 
@@ -241,5 +243,5 @@ class LifetimeColumns:
 def growth_at_the_end(life: PlanByAge, *, yearly: bool) -> Formula:
     """By how much what one who stays pays grows in a year, at the last ages."""
     age = life.ages - YEAR if yearly else life.ages - 1
-    more, less = life.more[age - 1], life.less[age - 1]
+    more, less = life.at_end.more[age - 1], life.at_end.less[age - 1]
     return more - less if yearly else (1 + more - less) ** YEAR - 1

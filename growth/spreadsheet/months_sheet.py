@@ -51,8 +51,8 @@ GROUPS = (  # group, its series; "check" stands for the bridge before it
     ),
 )
 _OF_PLANS = (
-    "returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr contraction_mrr "
-    "churned_mrr closing_mrr cash_in payments deferred_revenue"
+    "new_customers returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr "
+    "contraction_mrr churned_mrr closing_mrr cash_in payments deferred_revenue"
 ).split()
 _OF_LEFT = ("enough", "last_enough", "last_short", "last_short_earned")
 _PEOPLE = ("customers", "visitors", "sign_ups", "payments")
@@ -93,10 +93,9 @@ class MonthsSheet:
 
     def month(self, month: int) -> None:
         """One row, once the arrivals and the plans have theirs."""
-        book, at = self._book, self._at(month)
+        book, at = self._book.in_month(month), self._at(month)
         self._put("opening_customers", month, self.columns["closing_customers"][month - 1])
         self._put("opening_mrr", month, self.columns["closing_mrr"][month - 1])
-        self._put("new_customers", month, self._arrivals.new_customers[month])
         for name in _OF_PLANS:
             self._put(name, month, added([plan.columns[name][month] for plan in self._plans]))
         for name, column in (

@@ -15,6 +15,7 @@ _SHORTER = (  # places in a scenario, and how the name of an input cell begins
     (r"^stay\.churn_changes\.(\d+)", "churn_change"),
     (r"^grow\.price_changes\.(\d+)", "price_change"),
     (r"^opening\.ages\.(\d+)", "opening_age"),
+    (r"^changes\.(\d+)", "change"),
 )
 
 

@@ -7,13 +7,14 @@ from operator import mul
 
 import numpy as np
 
+from growth.calculator.language import said
 from growth.calculator.words import month_labels
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, dot, maximum, minimum, total
 from growth.spreadsheet.formula_table import FIRST, FormulaTable, present
 from growth.spreadsheet.opening_sheet import OLDEST, OpeningSheet
-from growth.spreadsheet.stay_sheet import PlanByAge
+from growth.spreadsheet.stay_sheet import PlanByAge, RatesByAge
 
 _WIDTH = 8.5
 
@@ -47,7 +48,7 @@ class PlanCohorts:
             for age in range(OLDEST + 1):
                 self._put(kind, 0, OLDEST - age, whole * opening.age_shares(number)[age], "opening")
         self._ages = self._by_age()
-        self._scaled = self._leave_by_month(table) if life.monthly is not None else None
+        self._scaled = self._leave_by_month(table) if life.at_end.monthly is not None else None
 
     def month(self, month: int, joined: Formula, joined_mrr: Formula) -> dict[str, Formula]:
         """Takes every cohort through one month, and the newcomers in; returns the plan's series of the month."""
@@ -96,20 +97,24 @@ class PlanCohorts:
         row, start = FIRST + month, self._starts[kind]
         return self._sheet.cells((row, row), (start, start + last), self._values[kind, month, : last + 1], fixed="row")
 
-    def _by_age(self) -> dict[str, tuple[int, np.ndarray]]:
-        """The rows below the months: by name, the row and its values from the oldest age to 1."""
+    def _by_age(self) -> dict[tuple[str, int], tuple[int, np.ndarray]]:
+        """The rows below the months: by name and stretch of months, the row and its values from the oldest age to 1."""
         words, start, oldest = self._book.words["plan_sheet"], self._starts[0], OLDEST + self._months
-        leave = ["leave"] if self._life.monthly is None else []
-        names = ["age", *leave, "more", "less", *(["renews", "owed"] if self._yearly else [])]
+        rates = [*(["leave"] if self._life.at_end.monthly is None else []), "more", "less"]
+        names = [("age", 0), *((name, k) for k in range(len(self._life.starts)) for name in rates)]
+        names += [("renews", 0), ("owed", 0)] if self._yearly else []
         ages = range(oldest, 0, -1)
-        rows: dict[str, tuple[int, np.ndarray]] = {}
-        for offset, name in enumerate(names):
+        rows: dict[tuple[str, int], tuple[int, np.ndarray]] = {}
+        for offset, (name, stretch) in enumerate(names):
             row = FIRST + self._months + 3 + offset
             self._sheet.text(row, start - 1, "", "paper")
-            self._sheet.text(row, 0, words[name], "soft")
+            since = ""
+            if name in rates and len(self._life.starts) > 1:
+                since = said(self._book.messages["whose"]["since"], month=str(self._life.starts[stretch]))
+            self._sheet.text(row, 0, ", ".join(text for text in (words[name], since) if text), "soft")
             values = np.empty(oldest)
             for column, age in enumerate(ages):
-                formula = self._of_age(name, age)
+                formula = self._of_age(name, age, self._life.stretches[stretch])
                 kind = "churn" if name in ("leave", "more", "less") else "count"
                 if isinstance(formula, Formula):
                     values[column] = formula.value
@@ -117,7 +122,7 @@ class PlanCohorts:
                 else:
                     values[column] = formula
                     self._sheet.number(row, start + column, formula, "soft", kind)
-            rows[name] = row, values
+            rows[name, stretch] = row, values
         self._sheet.text(FIRST + self._months + 2, 0, words["by_age"], "section")
         return rows
 
@@ -132,8 +137,8 @@ class PlanCohorts:
             for age in range(oldest, 0, -1)
         ]
         first, values = columns[0].index, np.zeros((self._months + 1, oldest))
-        monthly = present(self._life.monthly)
         for month in range(1, self._months + 1):
+            monthly = present(self._life.rates(month).monthly)
             factor = present(self._changes.churn_factor(month))
             for position, age in enumerate(range(oldest, 0, -1)):
                 if age % YEAR or age >= OLDEST + 1 + month:  # nobody is that old yet
@@ -151,7 +156,7 @@ class PlanCohorts:
             first, values = self._scaled
             position = OLDEST + self._months - age
             return self._sheet.cell(FIRST + month, first + position, float(values[month, position]), fixed="row")
-        churn, factor = self._age_cell("leave", age), self._changes.churn_factor(month)
+        churn, factor = self._age_cell("leave", age, month), self._changes.churn_factor(month)
         return churn if factor is None else minimum(1, churn * factor)
 
     def _leave_row(self, month: int) -> Formula:
@@ -165,7 +170,7 @@ class PlanCohorts:
             return leave
         return (leave * factor < 1) * (leave * factor) + (leave * factor >= 1)  # at most 1
 
-    def _of_age(self, name: str, age: int) -> Formula | float:
+    def _of_age(self, name: str, age: int, rates: RatesByAge) -> Formula | float:
         renewal = age % YEAR == 0
         if name == "age":
             return age
@@ -175,16 +180,16 @@ class PlanCohorts:
             return YEAR - 1 - age % YEAR
         if self._yearly and not renewal:
             return 0.0
-        return self._life.leave[age] if name == "leave" else getattr(self._life, name)[age - 1]
+        return rates.leave[age] if name == "leave" else getattr(rates, name)[age - 1]
 
-    def _age_cell(self, name: str, age: int) -> Formula:
-        row, values = self._ages[name]
+    def _age_cell(self, name: str, age: int, month: int) -> Formula:
+        row, values = self._ages[name, self._life.stretch(month)]
         column = OLDEST + self._months - age
         return self._sheet.cell(row, self._starts[0] + column, float(values[column]), fixed="row")
 
     def _age_row(self, name: str, month: int) -> Formula:
         """What happens at the ages that the cohorts on board before `month` reach in it, oldest first."""
-        row, values = self._ages[name]
+        row, values = self._ages[name, 0 if name in ("renews", "owed") else self._life.stretch(month)]
         skipped = self._months - month
         first, last = self._starts[0] + skipped, self._starts[0] + OLDEST + self._months - 1
         return self._sheet.cells((row, row), (first, last), values[skipped:], fixed="row")
@@ -198,7 +203,7 @@ class PlanCohorts:
         provoked, rate = self._changes.provoked(self._number, month), self._changes.rate(self._number, month)
         after = after if provoked is None else after * (1 - provoked)
         if kind:
-            after = after * (1 + self._age_cell("more", age) - self._age_cell("less", age))
+            after = after * (1 + self._age_cell("more", age, month) - self._age_cell("less", age, month))
             after = after if rate is None else after * (1 + rate)
         return after
 

@@ -46,14 +46,14 @@ class PlanSheet:
 
     def month(self, month: int, new_customers: Formula) -> None:
         """The month's row, given the new customers of all plans."""
-        columns, book = self.columns, self._book
+        columns = self.columns
 
         def put(name: str, formula: Formula | float) -> Formula:
             return columns[name].put(month, formula)
 
         put("opening_customers", columns["closing_customers"][month - 1])
         put("opening_mrr", columns["closing_mrr"][month - 1])
-        new = put("new_customers", new_customers * book.given(f"pay.plans.{self._number}.share"))
+        new = put("new_customers", new_customers * self._changes.joining_share(self._number, month))
         new_mrr = put("new_mrr", new * self._changes.price(self._number, month))
         back = put("returned_customers", self._back("lost_customers", month))
         back_mrr = put("reactivation_mrr", self._back("churned_mrr", month))
@@ -77,20 +77,22 @@ class PlanSheet:
         """A share of those who left so many months before; nobody from before month 1."""
         if self._book.scenario.stay.comeback is None or month == 1:
             return 0
-        rate, after = (self._book.given(f"stay.comeback.{name}") for name in ("comeback_rate", "after_months"))
+        now = self._book.in_month(month)
+        rate, after = (now.given(f"stay.comeback.{name}") for name in ("comeback_rate", "after_months"))
         then = self._month.same_row(month) - after
         return choose(then < 1, 0, rate * pick(self.columns[of].span(1, month - 1), then))
 
     def _pooled(self, month: int, joined: Formula, joined_mrr: Formula) -> None:
         """Nothing depends on age: all customers of the plan leave and grow alike."""
         columns, changes, number = self.columns, self._changes, self._number
-        churn, factor = self._life.leave[1], changes.churn_factor(month)
+        rates, factor = self._life.rates(month), changes.churn_factor(month)
+        churn = rates.leave[1]
         churn = churn if factor is None else minimum(1, churn * factor)
         provoked, rate = changes.provoked(number, month), changes.rate(number, month)
         churn = churn if provoked is None else churn + (1 - churn) * provoked
         leaving = present(self._leaving).put(month, churn)
         customers, mrr = columns["opening_customers"][month], columns["opening_mrr"][month]
-        more, less = self._life.more[0], self._life.less[0]
+        more, less = rates.more[0], rates.less[0]
         columns["lost_customers"].put(month, customers * leaving)
         columns["churned_mrr"].put(month, mrr * leaving)
         stayed = mrr * (1 - leaving)

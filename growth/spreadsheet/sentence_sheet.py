@@ -252,8 +252,11 @@ class SentenceSheet:
         channels = scenario.arrive.channels
         if any(channel.kind == "paid" for channel in channels):
             return as_formula(1) > 0
-        costs = [absolute(self._book.given(f"bill.{name}")) for name in scenario.bill.cash_fields()]
-        costs += [self._book.given(f"arrive.channels.{index}.monthly_cost") for index in range(len(channels))]
+        places = [f"bill.{name}" for name in scenario.bill.cash_fields()]
+        places += [f"arrive.channels.{index}.monthly_cost" for index in range(len(channels))]
+        costs = [absolute(self._book.given(place)) for place in places]
+        later = [self._book.over_time[place] for place in places if place in self._book.over_time]
+        costs += [total(column.span(1, scenario.months)) for column in later]
         return total(*costs) > 0
 
 

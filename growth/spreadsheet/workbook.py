@@ -39,8 +39,6 @@ from growth.spreadsheet.worksheet import Worksheet
 if TYPE_CHECKING:
     import xlsxwriter
 
-    from growth.scenario import Scenario
-
 PAPER_COLUMNS = 60  # columns laid with paper from the start; further ones are as they are used
 CREATED = datetime.datetime(2000, 1, 1)  # the same bytes for the same scenario, whenever they are written
 
@@ -109,7 +107,7 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
     Raises
     ------
     ScenarioError
-        If the scenario has draws: a cell holds one number; or what the formulas do not follow yet.
+        If the scenario has draws: a cell holds one number.
     PublishError
         If XlsxWriter is missing.
 
@@ -121,7 +119,6 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
     """
     if result.scenario.draws is not None:
         raise ScenarioError([Problem("scenario", "single numbers: a cell holds one", f"{result.scenario.draws} draws")])
-    refuse_unfollowed(result.scenario)
     try:
         import xlsxwriter
     except ModuleNotFoundError:
@@ -142,26 +139,6 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
     _fill(workbook, result, question=words.question, cautions=cautions, locale=locale, look=words.look)
     workbook.close()
     return stream.getvalue()
-
-
-def refuse_unfollowed(scenario: Scenario) -> None:
-    """Refuse what the formulas cannot do yet, rather than write a workbook with other numbers than the forecast's.
-
-    Raises
-    ------
-    ScenarioError
-        If numbers change from a month on, or a price change loses new customers.
-    """
-    problems = []
-    if scenario.changes:
-        fix = "Leave the changes out for the workbook; the page and the forecast follow them."
-        rule = "numbers that hold throughout: the workbook's formulas do not follow changes from a month on yet"
-        problems.append(Problem("changes", rule, f"{len(scenario.changes)}", fix))
-    if any(np.any(change.lost_new_rate) for change in scenario.grow.price_changes):
-        rule = "no lost_new_rate: the workbook's formulas do not lose new customers to a price change yet"
-        problems.append(Problem("grow.price_changes", rule))
-    if problems:
-        raise ScenarioError(problems)
 
 
 def _fill(

@@ -47,7 +47,7 @@ def test_the_command_says_where_the_page_lies(demo, tmp_path, capsys, page_file)
     out = capsys.readouterr().out
     page = tmp_path / "new" / "folder" / NAME
     assert (
-        out == f"The page lies at {page}\n" and page.read_bytes() == page_file.read_bytes()
+        out == f"The page is at {page}\n" and page.read_bytes() == page_file.read_bytes()
     )  # the same numbers, the same page
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import openpyxl
 import pytest
-from library import FOR_WORKBOOKS, SCENARIOS
+from library import LIBRARY, SCENARIOS
 from office import differences, needs_office, recalculated, sheet_values
 
 import growth
@@ -54,7 +54,7 @@ def test_a_workbook_in_another_language_says_the_page_s_sentences(code: str, tmp
     """As stored; a program that computes them anew writes numbers as its own reader is used to."""
     assert OTHERS
     words, giveaway = workbook_words(locale_of(code)), Giveaway(name="x", question="How big, and when?", language=code)
-    for path in FOR_WORKBOOKS:
+    for path in LIBRARY:
         if path.stem in ("fernhollow", "seasonal", "shrinking", "yearly-plans"):
             forecast = growth.forecast(growth.load_scenario(path))
             (tmp_path / "book.xlsx").write_bytes(spreadsheet(forecast, giveaway=giveaway))
@@ -66,7 +66,7 @@ def test_a_workbook_in_another_language_says_the_page_s_sentences(code: str, tmp
 @pytest.mark.parametrize("code", OTHERS)
 def test_every_assumption_has_its_label(code: str):
     """Of every scenario of the library; none is left in English but those that are spelt alike."""
-    for path in FOR_WORKBOOKS:
+    for path in LIBRARY:
         scenario = growth.load_scenario(path)
         english, other = Inputs(scenario).cells, Inputs(scenario, locale=locale_of(code)).cells
         alike = [a.label for a, b in zip(english, other, strict=True) if a.label == b.label]

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 import openpyxl
 import pytest
-from generated import for_workbooks
+from generated import random_scenario
 from how_many import few_or_many
-from library import CALCULATED, FOR_WORKBOOKS, SCENARIOS
+from library import CALCULATED, LIBRARY, SCENARIOS
 from office import HEAD_ROW, WORDS, beside, differences, months_of, needs_office, recalculated, sheet_values
 from plain import business, plan
 
@@ -107,13 +107,13 @@ def with_inputs(workbook: Path, cells: list[Input]) -> None:
 def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """Workbooks as they are written, by name: the library, worked examples, hostile names, false values, changes."""
     folder = tmp_path_factory.mktemp("made")
-    for path in FOR_WORKBOOKS:
+    for path in LIBRARY:
         write_spreadsheet(path, to=folder / f"{path.stem}.xlsx")
     for name, scenario in {**examples(), "hostile": hostile()}.items():
         (folder / f"{name}.xlsx").write_bytes(spreadsheet(growth.forecast(scenario)))
     false_values(folder / "fernhollow.xlsx", folder / "false.xlsx")
     for seed in CHANGED:
-        scenario = growth.Scenario(**for_workbooks(np.random.default_rng(seed)))
+        scenario = growth.Scenario(**random_scenario(np.random.default_rng(seed)))
         (folder / f"changed {seed}.xlsx").write_bytes(spreadsheet(growth.forecast(scenario)))
         with_inputs(folder / f"changed {seed}.xlsx", other_numbers(scenario, np.random.default_rng(seed))[1])
     return {path.stem: path for path in sorted(folder.glob("*.xlsx"))}
@@ -122,7 +122,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 @pytest.fixture(scope="module")
 def computed(made: dict[str, Path], tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """The same workbooks, recalculated; of the library's those that are calculated in this run."""
-    left_out = {path.stem for path in FOR_WORKBOOKS} - {path.stem for path in CALCULATED}
+    left_out = {path.stem for path in LIBRARY} - {path.stem for path in CALCULATED}
     wanted = [path for name, path in made.items() if name not in left_out]
     return recalculated(wanted, folder=tmp_path_factory.mktemp("computed"))
 
@@ -176,7 +176,7 @@ def test_false_stored_values_are_computed_anew(made: dict[str, Path], computed: 
 @needs_office
 @pytest.mark.parametrize("seed", CHANGED)
 def test_other_numbers_in_the_input_cells_are_python_s_forecast_of_them(computed: dict[str, Path], seed: int):
-    scenario = growth.Scenario(**for_workbooks(np.random.default_rng(seed)))
+    scenario = growth.Scenario(**random_scenario(np.random.default_rng(seed)))
     changed, cells = other_numbers(scenario, np.random.default_rng(seed))
     moved = sum(a.value != b.value for a, b in zip(Inputs(scenario).cells, cells, strict=True))
     assert moved > 0.7 * len(cells)
@@ -320,11 +320,3 @@ def test_the_command_writes_whole_or_not_at_all(tmp_path: Path, capsys: pytest.C
     broken.write_text("scenario: {business: x, months: 0, pay: {plans: [{name: a, monthly_price: 1}]}}", "utf-8")
     assert main(["spreadsheet", str(broken), "--to", str(to)]) == 2
     assert "months" in capsys.readouterr().err and to.read_bytes() == before
-
-
-def test_what_the_formulas_do_not_follow_is_refused():
-    """Rather than written with other numbers than the forecast's."""
-    result = growth.forecast(growth.load_scenario(SCENARIOS / "raising-the-price.yaml"))
-    with pytest.raises(ScenarioError) as caught:
-        spreadsheet(result)
-    assert "changes: numbers that hold throughout" in str(caught.value) and "lost_new_rate" in str(caught.value)
