@@ -163,8 +163,7 @@ def _of_change(scenario: Scenario, field: Field) -> Field:
     """What a change makes of a number is checked, labelled and moved as that number is."""
     if field.place[:1] != ("changes",) or field.name not in ("becomes", "times"):
         return field
-    changed = find(scenario, str(getattr(field.section, "field", "")))
-    if not isinstance(changed, Field):
+    if not isinstance(changed := find(scenario, str(getattr(field.section, "field", ""))), Field):
         return field
     return replace(field, entry=changed.entry if field.name == "becomes" else field.entry, changed=changed)
 
