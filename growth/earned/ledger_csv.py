@@ -9,7 +9,16 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from growth.earned.ledger_files import KINDS, THOUSANDTHS, FileKind, FileRows, LedgerError, Row, Value
+from growth.earned.ledger_files import (
+    KINDS,
+    THOUSANDTHS,
+    FileKind,
+    FileRows,
+    LedgerError,
+    Row,
+    Value,
+    without_addresses,
+)
 from growth.errors import Problem
 from growth.files import read_input
 from growth.scenario.entry import shown
@@ -167,7 +176,7 @@ def _matched(header: list[str], columns: Mapping[str, str] | None, file: str) ->
         if whole and set(kind.needed) <= known <= set(kind.names) and len(set(header)) == len(header):
             return kind, [ours.index(name) if name in known else None for name in kind.names]
     listed = "; ".join(f"{kind.name}: {', '.join(kind.names)}" for kind in KINDS.values())
-    found = shown(", ".join(header)) if header else "an empty file"
+    found = shown(without_addresses(", ".join(header))) if header else "an empty file"
     raise LedgerError([Problem("", "the columns of one kind of file", found, f"The kinds are {listed}.", 1)], file=file)
 
 
@@ -187,7 +196,11 @@ def _row(
                 raise ValueError
             values[column.name] = column.read(text) if text or column.empty is None else column.empty
         except ValueError:
-            hidden = "a code that is too long or holds control characters" if column.name == "buyer" else shown(text)
+            hidden = (
+                "a code that is too long or holds control characters"
+                if column.name == "buyer"
+                else shown(without_addresses(text))
+            )
             problems.append(Problem(column.name, column.rule, hidden if text else "nothing", "", line))
     if len(problems) > before:
         return None

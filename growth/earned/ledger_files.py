@@ -4,7 +4,8 @@
     days     what each piece brought on each day
     buyers   who paid, when, how much, and which pieces they say brought them
 
-A file's columns tell its kind. A buyer is a code of your own; the ledger stores a keyed hash of it.
+A file's columns tell its kind. A buyer is a code of your own; the ledger stores a keyed hash of it. An e-mail address
+in a buyer's words is blacked out before it is stored, and the name of a launch may not hold one.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from growth.errors import GrowthError
 LONGEST_TEXT = 2_000
 THOUSANDTHS = 1_000  # money is stored as whole thousandths, so that sums are exact in every currency
 _SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+_ADDRESS = re.compile(r"[^\s@<>()\[\],;:]+@[^\s@<>()\[\],;:]+\.\w+")
 
 Value = str | int | float
 Row = tuple[Value, ...]
@@ -39,6 +41,25 @@ def _text(text: str) -> str:
     if len(text) > LONGEST_TEXT or any(ord(c) < 32 and c not in "\n\t\r" for c in text):
         raise ValueError
     return text
+
+
+def without_addresses(text: str) -> str:
+    """A text with every e-mail address in it blacked out: it would name a person in the ledger and in what is printed.
+
+    >>> without_addresses("Ann <ann@studio.example>, thanks!")
+    'Ann <[e-mail address]>, thanks!'
+    """
+    return _ADDRESS.sub("[e-mail address]", text)
+
+
+def _words(text: str) -> str:
+    return without_addresses(_text(text))
+
+
+def _launch(text: str) -> str:
+    if _ADDRESS.search(text):
+        raise ValueError
+    return _text(text)
 
 
 def _day(text: str) -> str:
@@ -225,11 +246,19 @@ KINDS = {
                 ),
                 FileColumn("amount", _money, MONEY_RULE, None, "INTEGER", ("price", "total", "paid amount", "revenue")),
                 FileColumn(
-                    "launch", _text, "the name of the launch the sale belongs to, if any", "", also=("campaign",)
+                    "launch",
+                    _launch,
+                    "the name of the launch the sale belongs to, if any; no e-mail address",
+                    "",
+                    also=("campaign",),
                 ),
                 FileColumn("named", _named, "pieces that the buyer names, in the buyer's order, separated by ;", ""),
                 FileColumn(
-                    "words", _text, f"the buyer's own words, at most {LONGEST_TEXT:,} characters", "", also=("comment",)
+                    "words",
+                    _words,
+                    f"the buyer's own words, at most {LONGEST_TEXT:,} characters",
+                    "",
+                    also=("comment",),
                 ),
                 FileColumn(
                     "instalments",

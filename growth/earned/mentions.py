@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from growth.earned.buyers import Buyer
 from growth.earned.interval import Interval, share
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import THOUSANDTHS
+from growth.earned.ledger_files import THOUSANDTHS, without_addresses
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +133,7 @@ def own_words(ledger: Ledger, *, piece: str, most: int = 5) -> list[str]:
         "SELECT words FROM buyers WHERE replaced IS NULL AND words <> '' AND (piece = ? OR ';' || named || ';' LIKE ?) "
         "ORDER BY bought DESC, id DESC LIMIT ?"
     )
-    return [row[0] for row in ledger.select(question, (piece, f"%;{piece};%", most))]
+    return [without_addresses(row[0]) for row in ledger.select(question, (piece, f"%;{piece};%", most))]
 
 
 def _mention(piece: str, paid: dict[str, int], named: dict[str, list[str]]) -> Mention:

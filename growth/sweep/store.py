@@ -250,7 +250,8 @@ def store_of(address: str | Path) -> Store:
     except ImportError as missing:
         raise SweepError(_driver(scheme, missing), file=shown) from None
     except Exception as error:
-        raise SweepError(f"it cannot be opened: {' '.join(str(error).split())[:200]}", file=shown) from None
+        reason = str(getattr(error, "strerror", None) or error)  # a system's error without its number
+        raise SweepError(f"it cannot be opened: {' '.join(reason.split())[:200]}", file=shown) from None
     return RemoteStore(fs, root, address)
 
 

@@ -143,6 +143,17 @@ def test_two_dashes_are_no_name(option, capsys):
     assert capsys.readouterr().err == "growth: -- is no name; write ./-- for a file that is called so\n"
 
 
+def test_what_a_what_if_would_break_ends_in_one_full_stop(tmp_path, capsys):
+    """The reason comes with a full stop of its own or without one."""
+    path = tmp_path / "shop.yaml"
+    for becomes, reason in ((".inf", "It must be finite."), ("6.7", "(found 6.7).")):
+        what_if = f"  what_ifs:\n    - {{name: a, label: A, changes: [{{field: months, becomes: {becomes}}}]}}\n"
+        path.write_text(DEMO.replace("giveaway:\n", what_if + "giveaway:\n"), "utf-8")
+        assert main(["check", str(path)]) == 2
+        err = capsys.readouterr().err
+        assert reason in err and ".." not in err.replace(str(path), "")
+
+
 def test_a_text_that_is_too_long_is_called_a_text(tmp_path, capsys):
     path = tmp_path / "shop.yaml"
     label = f"  what_ifs:\n    - {{name: a, label: '{'x' * 40}', changes: [{{field: months, becomes: 9}}]}}\n"

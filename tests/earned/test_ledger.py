@@ -20,6 +20,7 @@ from growth.earned.export_ledger import export
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_csv import guarded, parse_csv, read_csv, unguarded
 from growth.earned.ledger_files import LedgerError
+from growth.earned.mentions import own_words
 
 PIECES = "piece,title,published,hours,hourly_rate\none,The first,2026-01-05,10,60\ntwo,The second,2026-03-02,8,60\n"
 DAYS = "piece,day,views,sign_ups\none,2026-02-27,40,2\none,2026-03-01,50,3\none,2026-03-02,30,1\ntwo,2026-03-02,80,4\n"
@@ -307,6 +308,38 @@ def test_no_address_is_stored_exported_or_told(tmp_path, capsys):
     for told in (refused, twice, odd):
         assert "example.org" not in str(told.value)
     assert b"example.org" not in everything_in(tmp_path) + everything_in(tmp_path / "out")
+
+
+WITH_WORDS = "buyer,piece,signed_up,bought,amount,launch,words\n"
+WITH_WORDS += 'b1,one,2026-03-01,2026-04-01,99,spring,"Ask Ann <ann.lee+x@mail.example.org>, or me@example.org."\n'
+
+
+def test_an_address_in_a_buyers_words_is_blacked_out(tmp_path):
+    with Ledger(tmp_path / "ledger.db", create=True) as ledger:
+        ledger.record([batch(PIECES), batch(WITH_WORDS)], on="2026-05-01")
+        assert ledger.record([batch(WITH_WORDS)], on="2026-05-02").unchanged == 1  # the same row
+        export(ledger, to=tmp_path / "out")
+        assert own_words(ledger, piece="one") == ["Ask Ann <[e-mail address]>, or [e-mail address]."]
+    assert everything_in(tmp_path / "out").count(b"[e-mail address]") == 2
+    assert b"example.org" not in everything_in(tmp_path) + everything_in(tmp_path / "out")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (WITH_WORDS.replace("spring", "ann@example.org"), "launch: the name of the launch"),
+        (WITH_WORDS.replace(",one,", ",ann@example.org,"), "piece: lower-case letters"),  # columns that have moved
+        (WITH_WORDS.replace("2026-04-01", "ann@example.org"), "bought: a day"),
+        (
+            WITH_WORDS.split("\n", 1)[1].replace("b1", "ann@example.org"),
+            "the columns of one kind of file",
+        ),  # no line of headings
+    ],
+)
+def test_an_address_where_none_belongs_is_refused_and_not_told(text, said):
+    with pytest.raises(LedgerError, match=said) as refused:
+        batch(text)
+    assert "example.org" not in str(refused.value) and "e-mail address" in str(refused.value)
 
 
 def test_two_ledgers_know_a_buyer_by_different_names():

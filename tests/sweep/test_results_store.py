@@ -1,6 +1,7 @@
 """Results at an address: a store on this machine is written to, locked, left behind and taken over."""
 
 import json
+import socket
 import sys
 import threading
 import time
@@ -85,6 +86,16 @@ def test_an_address_that_cannot_be_opened_is_one_clear_error(address, message, m
     with pytest.raises(SweepError) as caught:
         store_of(address)
     assert str(caught.value).startswith(f"{address}: ") and message in str(caught.value)
+
+
+def test_a_host_that_is_not_known_is_told_without_the_number_of_the_error(monkeypatch):
+    def unknown(*_, **__):
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    monkeypatch.setattr(socket, "getaddrinfo", unknown)
+    with pytest.raises(SweepError) as caught:
+        store_of("ftp://nowhere.invalid/a")
+    assert str(caught.value) == "ftp://nowhere.invalid/a: it cannot be opened: Name or service not known"
 
 
 def test_a_password_in_an_address_is_not_shown():
