@@ -54,7 +54,9 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
         return load_scenario({"scenario": values})
     except ScenarioError as error:
         rule = "a what-if that leaves a valid scenario"
-        problems = [Problem(_place(what_if), rule, fix=f"{problem}".removesuffix(".") + ".") for problem in error.problems]
+        problems = [
+            Problem(_place(what_if), rule, fix=f"{problem}".removesuffix(".") + ".") for problem in error.problems
+        ]
         raise ScenarioError(problems) from None
 
 
