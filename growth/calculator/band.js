@@ -3,7 +3,7 @@
 import { chance } from "./chance.js";
 import { forecast } from "./engine.js";
 import { measures } from "./long_run.js";
-import { clone, write } from "./tools.js";
+import { clone, read, write } from "./tools.js";
 
 const NOISE = 1e-14; // a variance of the logarithm below this is what rounding leaves of none
 export const Z = { half: 0.6744897501960817, most: 1.6448536269514722 }; // of the bands of one in two and nine in ten
@@ -22,27 +22,50 @@ export function endsAround({ low, likely, high }, value, bounds) {
   return bounds[0] < ends[0] && ends[0] < value && value < ends[1] && ends[1] < bounds[1] ? ends : null;
 }
 
-// How far MRR may lie from its path in `result`, the forecast of `scenario`, month by month. ends: path -> [low, high].
-// {middle, chance, down, up}: the logarithm's middle, its standard deviation from chance, and path -> what each range
-// takes and adds. levels: path -> the ceiling at its two ends, null where there is none.
-export function spreadOf(scenario, result, ends) {
+// The correlated ranges among these ends: path -> [its mate, correlation] of the first, and of the second.
+function pairsOf({ correlations = [] }, ends) {
+  const [first, second] = [{}, {}];
+  for (const { of: [one, other], correlation } of correlations) {
+    if (!ends[one] || !ends[other]) continue;
+    first[one] = [other, correlation];
+    second[other] = [one, correlation];
+  }
+  return [first, second];
+}
+const apart = (correlation) => Math.sqrt(1 - correlation ** 2);
+
+// How far MRR may lie from its path in `result`, the forecast of `scenario`, month by month. ends: path -> [low, high];
+// bounds: path -> the bounds of its field. {middle, chance, down, up, second}: the logarithm's middle, its standard deviation
+// from chance, path -> what each range takes and adds, negative where a higher value lowers MRR, and path -> [its mate,
+// correlation] of the second of two ranges. levels: path -> the ceiling at its two ends, null where there is none.
+export function spreadOf(scenario, result, ends, bounds) {
   const likely = result.series.closing_mrr;
   const variance = chance(scenario, result).closing_mrr;
   const square = likely.map((value, t) => {
     const own = value > 0 ? Math.log1p(variance[t] / value ** 2) : 0;
     return own < NOISE ? 0 : own;
   });
-  const spread = { middle: likely.map((value, t) => Math.log(value) - square[t] / 2), chance: square.map(Math.sqrt), down: {}, up: {}, levels: {} };
+  const [first, second] = pairsOf(scenario, ends);
+  const spread = { middle: likely.map((value, t) => Math.log(value) - square[t] / 2), chance: square.map(Math.sqrt), down: {}, up: {}, levels: {}, second };
+  const move = (other, path, end, share) => {
+    const middle = onScale(read(scenario, path), bounds[path]);
+    write(other, path, share === 1 ? end : offScale(middle + share * (onScale(end, bounds[path]) - middle), bounds[path]));
+  };
   for (const [path, pair] of Object.entries(ends)) {
-    const others = pair.map((end) => {
+    const others = pair.map((end, side) => {
       const other = clone(scenario);
-      write(other, path, end);
+      move(other, path, end, second[path] ? apart(second[path][1]) : 1);
+      if (first[path]) {
+        const [mate, correlation] = first[path];
+        move(other, mate, ends[mate][correlation > 0 ? side : 1 - side], Math.abs(correlation));
+      }
       const moved = forecast(other);
       return { mrr: moved.series.closing_mrr, level: measures(other, moved).ceiling_mrr };
     });
     const logs = others.map(({ mrr }) => mrr.map((value, t) => (value > 0 && likely[t] > 0 ? Math.log(value / likely[t]) / Z.most : 0)));
-    spread.down[path] = logs[0].map((log, t) => Math.max(-Math.min(log, logs[1][t]), 0));
-    spread.up[path] = logs[0].map((log, t) => Math.max(log, logs[1][t], 0));
+    const way = (t) => (logs[1][t] < logs[0][t] ? -1 : 1);
+    spread.down[path] = logs[0].map((log, t) => way(t) * Math.max(-Math.min(log, logs[1][t]), 0));
+    spread.up[path] = logs[0].map((log, t) => way(t) * Math.max(log, logs[1][t], 0));
     spread.levels[path] = others.map(({ level }) => level);
   }
   return spread;
@@ -83,18 +106,31 @@ export function ceilingBand({ levels }, ceiling) {
   return Number.isFinite(Math.max(...down)) ? [ceiling * Math.exp(-Math.hypot(...down)), ceiling * Math.exp(Math.hypot(...up))] : null;
 }
 
-// How much of the last month's spread comes from each range, by its path, and from "chance": shares of the variance.
-export function sharesOf({ chance: byChance, down, up }) {
+// What one standard deviation of the number at a path tells of the logarithm in month t.
+function told({ second }, parts, path, t) {
+  if (!second[path]) return parts[path][t];
+  const [mate, correlation] = second[path];
+  return correlation * parts[mate][t] + apart(correlation) * parts[path][t];
+}
+
+// How much of the last month's spread comes from each range, by its path, and from "chance": what knowing it would take
+// off the variance.
+export function sharesOf(spread) {
+  const { chance: byChance, down, up } = spread;
   const last = byChance.length - 1;
-  const squares = Object.entries(down).map(([path, part]) => [path, part[last] ** 2 + up[path][last] ** 2]);
+  const total = sigma(spread, true)[last] ** 2 + sigma(spread, false)[last] ** 2;
+  const squares = Object.keys(down).map((path) => [path, told(spread, down, path, last) ** 2 + told(spread, up, path, last) ** 2]);
   squares.push(["chance", 2 * byChance[last] ** 2]);
-  const total = squares.reduce((all, [, square]) => all + square, 0);
   return Object.fromEntries(squares.map(([path, square]) => [path, total > 0 ? square / total : 0]));
 }
 
 // The spread that would be left if the number at a path were known.
 export function known(spread, path) {
-  const without = (parts) => Object.fromEntries(Object.entries(parts).filter(([one]) => one !== path));
+  const [mate, correlation] = spread.second[path] ?? [path, 0];
+  const without = (parts) => {
+    const left = (one, weight) => parts[one].map((part, t) => part - weight * told(spread, parts, path, t));
+    return { ...parts, [mate]: left(mate, correlation), [path]: left(path, apart(correlation)) };
+  };
   return { ...spread, down: without(spread.down), up: without(spread.up) };
 }
 

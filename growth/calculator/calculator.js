@@ -104,7 +104,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const plain = { name: nameOfBase(), mrr: mrrOf(ran), scenario: base, result: ran };
     const named = [plain, ...others.filter((one) => one.result).map((one) => ({ ...one, name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
     const compared = named.length > 1 ? compare(named, labels, show, words) : null;
-    const spread = spreadOf(scenario, result, sure.ends(scenario));
+    const spread = spreadOf(scenario, result, sure.ends(scenario), data.bounds);
     const sentences = answerParts(scenario, result, found, words, labels, show);
     if (compared) sentences.unshift(compared.pieces);
     const countOf = (count) => monthCount(count, words.months, show);

@@ -19,7 +19,7 @@ from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.change import number_at
 from growth.scenario.what_if import WhatIf
-from growth.uncertainty import ranges_of
+from growth.uncertainty import pairs_of, ranges_of
 
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
 COLUMNS = (  # series, kind, whether it stands even where it is zero throughout
@@ -65,8 +65,9 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
     said = messages(locale)
     lines = controls(scenario, locale)
     ranged = {unknown.address: list(unknown.scale) for unknown in ranges_of(scenario)}
+    correlations = [{"of": [one, other], "correlation": r} for one, other, r in pairs_of(scenario)]
     return {
-        "scenario": scenario.model_dump(mode="json"),
+        "scenario": scenario.model_dump(mode="json") | {"correlations": correlations},
         "bounds": {line["path"]: [line["low"], line["high"]] for line in lines if line["unsure"]} | ranged,
         "controls": lines,
         "columns": [[name, said["columns"][name], kind, always] for name, kind, always in COLUMNS],

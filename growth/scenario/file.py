@@ -9,6 +9,7 @@ from typing import Any
 
 from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
+from growth.scenario.correlation import wrong_correlations
 from growth.scenario.document import Document, load_document, parse
 from growth.scenario.edit import edited
 from growth.scenario.entry import clean
@@ -83,9 +84,12 @@ def scenario_of(document: Document) -> Scenario:
     problems = [*document.problems, *(problem for problem in values if (problem.field, problem.line) not in said)]
     if problems or isinstance(found, tuple):
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
-    if wrong := wrong_sources(found):
-        lines = [document.lines.get(("scenario", "sources", position, "of")) for position, _ in wrong]
-        placed = [replace(problem, line=line) for (_, problem), line in zip(wrong, lines, strict=True)]
+    placed = [
+        replace(problem, line=document.lines.get(("scenario", part, position, "of")))
+        for part, wrong in (("sources", wrong_sources(found)), ("correlations", wrong_correlations(found)))
+        for position, problem in wrong
+    ]
+    if placed:
         raise ScenarioError(placed, file=document.file)
     return found
 

@@ -18,6 +18,7 @@ import numpy as np
 from pydantic import AfterValidator, BaseModel, Field, PrivateAttr, StrictBool, model_validator
 
 from growth.scenario.arrive import Arrive
+from growth.scenario.correlation import Correlation
 from growth.scenario.dated_change import DatedChange, later_scenarios, level_changes
 from growth.scenario.entry import Number, amount, whole_months
 from growth.scenario.opening import Opening
@@ -76,6 +77,7 @@ class Scenario(Section):
     changes: Annotated[tuple[DatedChange, ...], Field(max_length=60)] = ()
     what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6), AfterValidator(check_names)] = ()
     sources: Annotated[tuple[Source, ...], Field(max_length=200)] = ()
+    correlations: Annotated[tuple[Correlation, ...], Field(max_length=40)] = ()
 
     @model_validator(mode="after")
     def _whole(self) -> Scenario:

@@ -9,9 +9,11 @@ and 1.645 the 95% point of the standard normal:
     sigma^2 = c^2 + sum of b_k^2     of those downwards for the lower half, of those upwards for the upper half
     quantile with standard normal z: exp(ln R - c^2 / 2 + z sigma)
 
-It takes the ranges as independent of each other, and adds up their effects on ln R (common practice: the delta method,
-here with the two halves apart, since a range's own ends are met exactly). Draws (`growth.sample`) are the judge of it;
-the tests say how near it comes.
+It adds up the effects of independent ranges on ln R (common practice: the delta method, here with the two halves apart,
+since a range's own ends are met exactly). Of two ranges with correlation r, the second moves along when the first goes
+to an end: r of the way to its own end on its scale (the opposite end where r < 0). On its own it then goes
+sqrt(1 - r^2) of the way. The two effects are independent, as with a Cholesky factor. Draws (`growth.sample`) are the
+judge of this; the tests say how near it comes.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from growth.engine import forecast
 from growth.measures import growth_ceiling
 from growth.scenario import Scenario
 from growth.scenario.range import TAIL
-from growth.uncertainty.sample import at_points, ranges_of
+from growth.uncertainty.sample import at_points, pairs_of, ranges_of
 
 _NORMAL = NormalDist()
 _END = _NORMAL.inv_cdf(1 - TAIL)  # how many standard deviations from the middle a range's ends stand
@@ -43,8 +45,10 @@ class Spread:
     likely : the path at the likely values.
     middle : the logarithm of the value that is as likely too high as too low.
     down, up : the address of each range -> what it takes from the logarithm at one of its ends, and adds at
-        the other, each >= 0, in standard deviations.
+        the other, in standard deviations; negative where a higher value of the number lowers the series.
     chance : the standard deviation of the logarithm that comes from chance.
+    pairs : the ranges that are correlated, as (address, address, correlation). The effect of the first holds that of
+        the second moving along; the effect of the second is what is left of it.
     """
 
     likely: np.ndarray
@@ -52,6 +56,7 @@ class Spread:
     down: dict[str, np.ndarray]
     up: dict[str, np.ndarray]
     chance: np.ndarray
+    pairs: tuple[tuple[str, str, float], ...] = ()
 
     def sigma(self, *, above: bool) -> np.ndarray:
         """The standard deviation of the logarithm above or below the middle, ranges and chance together."""
@@ -93,18 +98,41 @@ class Spread:
     def shares(self) -> dict[str, float]:
         """How much of the last month's spread comes from each range, by its address, and from "chance".
 
-        Shares of the variance of the logarithm, below and above the middle together; they add up to 1. All are 0 where
-        there is no spread.
+        What knowing the number would take off the variance of the logarithm, below and above the middle together. They
+        add up to 1 where no ranges are correlated. All are 0 where there is no spread.
         """
-        squares = {name: float(part[-1] ** 2 + self.up[name][-1] ** 2) for name, part in self.down.items()}
+        total = float(sum(self.sigma(above=side)[-1] ** 2 for side in (False, True)))
+        squares = {
+            name: float(sum(self._told(parts, name)[-1] ** 2 for parts in (self.down, self.up))) for name in self.down
+        }
         squares["chance"] = float(2 * self.chance[-1] ** 2)
-        total = sum(squares.values())
         return {name: square / total if total > 0 else 0.0 for name, square in squares.items()}
 
     def known(self, address: str) -> Spread:
         """The spread that would be left if the number at this address were known to be its likely value."""
-        left = [{name: part for name, part in parts.items() if name != address} for parts in (self.down, self.up)]
-        return replace(self, down=left[0], up=left[1])
+        down, up = ({**parts} for parts in (self.down, self.up))
+        for parts in (down, up):
+            told = self._told(parts, address)
+            for name, weight in self._weights(address).items():
+                parts[name] = parts[name] - weight * told
+        if not any(address == second for _, second, _ in self.pairs):
+            del down[address], up[address]
+        pairs = tuple(pair for pair in self.pairs if pair[0] != address)
+        return replace(self, down=down, up=up, pairs=pairs)
+
+    def _told(self, parts: dict[str, np.ndarray], address: str) -> np.ndarray:
+        """What one standard deviation of this number tells of the logarithm; shape (months,)."""
+        told: np.ndarray = sum(
+            (weight * parts[name] for name, weight in self._weights(address).items()), np.zeros(self.chance.size)
+        )
+        return told
+
+    def _weights(self, address: str) -> dict[str, float]:
+        """Of which independent effects this number is made: address -> weight; their squares add up to 1."""
+        for first, second, correlation in self.pairs:
+            if second == address:
+                return {first: correlation, second: sqrt(1 - correlation**2)}
+        return {address: 1.0}
 
 
 def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
@@ -132,13 +160,15 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
     if ranges:
         ends = getattr(forecast(at_points(scenario, _one_at_a_time(scenario))), series)
         for k, unknown in enumerate(ranges):
-            moved = np.stack([_log_ratio(ends[2 * k + side], likely) for side in (0, 1)]) / _END
-            below[unknown.address] = np.maximum(-moved.min(axis=0), 0)
-            above[unknown.address] = np.maximum(moved.max(axis=0), 0)
+            low, high = (_log_ratio(ends[2 * k + side], likely) / _END for side in (0, 1))
+            way = np.where(high >= low, 1.0, -1.0)
+            below[unknown.address] = way * np.maximum(-np.minimum(low, high), 0)
+            above[unknown.address] = way * np.maximum(np.maximum(low, high), 0)
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = np.where(likely > 0, np.log1p(variance / likely**2), 0.0)
         chance[chance < _NOISE] = 0.0
-        return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance))
+        pairs = tuple(pairs_of(scenario))
+        return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance), pairs)
 
 
 def ceiling_band(scenario: Scenario, share: float = 0.9) -> tuple[float, float] | None:
@@ -171,11 +201,24 @@ def ceiling_band(scenario: Scenario, share: float = 0.9) -> tuple[float, float] 
 
 
 def _one_at_a_time(scenario: Scenario) -> dict[str, np.ndarray]:
-    """For each range its values in 2K draws: likely, but low in one draw of its own and high in the next."""
+    """For each range its values in 2K draws: likely, but low in one draw of its own and high in the next.
+
+    Of a correlated pair the second moves along in the first's draws, and in its own goes as far as it may by itself.
+    """
     ranges = ranges_of(scenario)
     points = {unknown.address: np.full(2 * len(ranges), unknown.range.likely) for unknown in ranges}
-    for k, unknown in enumerate(ranges):
-        points[unknown.address][2 * k : 2 * k + 2] = unknown.range.low, unknown.range.high
+    place = {unknown.address: k for k, unknown in enumerate(ranges)}
+
+    def move(address: str, draws: int, share: float) -> None:
+        unknown = ranges[place[address]]
+        ends = (unknown.range.low, unknown.range.high)[:: 1 if share > 0 else -1]
+        points[address][2 * draws : 2 * draws + 2] = [unknown.towards(end, abs(share)) for end in ends]
+
+    for address, k in place.items():
+        move(address, k, 1)
+    for first, second, correlation in pairs_of(scenario):
+        move(second, place[first], correlation)
+        move(second, place[second], sqrt(1 - correlation**2))
     return points
 
 

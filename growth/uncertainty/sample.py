@@ -8,6 +8,7 @@ import numpy as np
 
 from growth.scenario import Scenario
 from growth.scenario.address import fields, plain_values, put
+from growth.scenario.correlation import pairs_by_path
 from growth.scenario.range import Range, Scale
 
 
@@ -28,6 +29,13 @@ class Unknown:
         """The values below which it lies in these shares of cases, 0 to 1, any shape."""
         return self.range.quantiles(np.clip(shares, 1e-9, 1 - 1e-9), self.scale)
 
+    def towards(self, end: float, share: float) -> float:
+        """The value this share of the way from likely to an end of the range, on its scale; share 0 to 1."""
+        if share == 1:
+            return end
+        likely = self.scale.to(self.range.likely)
+        return float(self.scale.back(np.array(likely + share * (self.scale.to(end) - likely))))
+
 
 def ranges_of(scenario: Scenario) -> list[Unknown]:
     """The ranges of a scenario, in the order of its fields.
@@ -44,8 +52,28 @@ def ranges_of(scenario: Scenario) -> list[Unknown]:
     ]
 
 
+def pairs_of(scenario: Scenario) -> list[tuple[str, str, float]]:
+    """The pairs of ranges that are correlated, as (address, address, correlation); each range is in one pair at most.
+
+    >>> unsure = {"low": 0.1, "likely": 0.15, "high": 0.2}
+    >>> pairs_of(Scenario(business="Fernhollow", sign_up={"signup_rate": unsure},
+    ...     pay={"conversion_rate": unsure, "plans": [{"name": "Studio", "monthly_price": 29}]},
+    ...     correlations=[{"of": ["sign_up.signup_rate", "pay.conversion_rate"], "correlation": -0.5}]))
+    [('sign_up.signup_rate', 'pay.conversion_rate', -0.5)]
+    """
+    free = {unknown.address for unknown in ranges_of(scenario)}
+    found = []
+    for first, second, correlation in pairs_by_path(scenario):
+        if first != second and {first, second} <= free:
+            found.append((first, second, correlation))
+            free -= {first, second}
+    return found
+
+
 def sample(scenario: Scenario, *, draws: int = 1024, seed: int = 0) -> Scenario:
-    """The scenario with draws from its ranges: points that fill their cube evenly, independent of each other.
+    """The scenario with draws from its ranges: points that fill their cube evenly.
+
+    Ranges are drawn independently of each other; the pairs in the scenario's `correlations` by a Gaussian copula.
 
     Parameters
     ----------
@@ -77,7 +105,22 @@ def sample(scenario: Scenario, *, draws: int = 1024, seed: int = 0) -> Scenario:
     if not unknowns:
         return scenario
     points = qmc.Sobol(len(unknowns), scramble=True, rng=seed).random(draws)
-    return at_points(scenario, {each.address: each.values_at(p) for each, p in zip(unknowns, points.T, strict=True)})
+    shares = {each.address: drawn for each, drawn in zip(unknowns, points.T, strict=True)}
+    for first, second, correlation in pairs_of(scenario):
+        shares[second] = _moved_along(shares[first], shares[second], correlation)
+    return at_points(scenario, {each.address: each.values_at(shares[each.address]) for each in unknowns})
+
+
+def _moved_along(first: np.ndarray, second: np.ndarray, correlation: float) -> np.ndarray:
+    """Uniform points `second` made to go with `first`, both of shape (draws,): a Gaussian copula.
+
+    Source: Nelsen, "An Introduction to Copulas" (2nd ed. 2006), section 2.3; from memory.
+    """
+    from scipy.special import ndtr, ndtri
+
+    one, other = (ndtri(np.clip(part, 1e-12, 1 - 1e-12)) for part in (first, second))
+    together: np.ndarray = ndtr(correlation * one + np.sqrt(1 - correlation**2) * other)
+    return together
 
 
 def at_points(scenario: Scenario, points: dict[str, np.ndarray]) -> Scenario:

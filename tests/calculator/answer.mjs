@@ -1,5 +1,5 @@
 // What the page's engine answers to one scenario, in a form that crosses to Python whole: floats as the base64 of their bytes.
-import { Z, ceilingBand, quantile, reach, sharesOf, spreadOf } from "../../growth/calculator/band.js";
+import { Z, ceilingBand, known, quantile, reach, sharesOf, sigma, spreadOf } from "../../growth/calculator/band.js";
 import { chance } from "../../growth/calculator/chance.js";
 import { forecast } from "../../growth/calculator/engine.js";
 import { measures } from "../../growth/calculator/long_run.js";
@@ -30,12 +30,13 @@ export function band({ scenario: ranged, bounds, goal }) {
   const sure = sureness(bounds);
   sure.restart(ranges);
   const result = forecast(scenario);
-  const spread = spreadOf(scenario, result, sure.ends(scenario));
+  const spread = spreadOf(scenario, result, sure.ends(scenario), bounds);
   const paths = [-Z.most, -Z.half, 0, Z.half, Z.most].map((z) => quantile(spread, z));
   return {
     paths: packed(paths),
     reach: packed([reach(spread, goal)]),
     ceiling: ceilingBand(spread, measures(scenario, result).ceiling_mrr)?.map(String) ?? null,
     shares: sharesOf(spread),
+    known: Object.fromEntries(Object.keys(spread.down).map((path) => [path, packed([sigma(known(spread, path), true)])])),
   };
 }

@@ -19,14 +19,17 @@ QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 
 def unsure(seed: int) -> growth.Scenario:
-    """A generated scenario in which up to five numbers are ranges."""
+    """A generated scenario in which up to five numbers are ranges, and two of them may be correlated."""
     rng = np.random.default_rng(seed)
     scenario = growth.Scenario(**random_scenario(rng))
     found = [one for one in fields(scenario) if one.entry and one.entry.ranged and not one.entry.whole]
     found = [one for one in found if isinstance(one.value, float) and one.entry.low < one.value < one.entry.high]
     values = plain_values(scenario)
-    for field in rng.permutation(np.arange(len(found)))[: rng.integers(1, 6)]:
-        one = found[field]
+    chosen = [found[field] for field in rng.permutation(np.arange(len(found)))[: rng.integers(1, 6)]]
+    if len(chosen) > 1 and seed % 2:
+        both = [one.path for one in chosen[:2]]
+        values["correlations"] = [{"of": both, "correlation": float(rng.uniform(-0.95, 0.95))}]
+    for one in chosen:
         scale = one.assumption.scale
         middle, width = scale.to(one.value), rng.uniform(0.05, 0.5)
         low, high = (float(scale.back(np.array(middle + way * width))) for way in (-1, 1))
@@ -42,8 +45,8 @@ def test_bands_chances_and_shares_agree_with_python():
     scenarios = [unsure(seed) for seed in range(few_or_many(80, 300))]
     goals = [float(growth.forecast(one).closing_mrr.mean()) + 1 for one in scenarios]
     questions = [
-        {"scenario": one.model_dump(mode="json"), "bounds": page_data(one)["bounds"], "goal": goal}
-        for one, goal in zip(scenarios, goals, strict=True)
+        {"scenario": page["scenario"], "bounds": page["bounds"], "goal": goal}
+        for page, goal in zip(map(page_data, scenarios), goals, strict=True)
     ]
     wrong = {}
     for seed, (one, goal, answer) in enumerate(zip(scenarios, goals, in_node(questions), strict=True)):
@@ -64,6 +67,10 @@ def differences(scenario: growth.Scenario, goal: float, answer: dict[str, Any]) 
     given = answer["ceiling"] and tuple(map(float, answer["ceiling"]))
     if (level is None) != (given is None) or (level and level != pytest.approx(given, rel=1e-9)):
         found.append(f"ceiling: Python {level}, page {given}")
+    for address in spread.down:
+        left = spread.known(address).sigma(above=True)
+        if np.abs(left - unpacked(answer["known"][address], left.shape)).max() > 1e-9 * (1 + left.max()):
+            found.append(f"what is left where {address} is known")
     if spread.shares() != pytest.approx(answer["shares"], abs=1e-9):
         found.append(f"shares: Python {spread.shares()}, page {answer['shares']}")
     return found

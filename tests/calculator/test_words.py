@@ -107,7 +107,7 @@ const answers = pages.map((page) => {
   const parts = answerParts(scenario, result, found, words, labels, show);
   const sure = sureness(bounds);
   sure.restart(ranges);
-  const spread = spreadOf(scenario, result, sure.ends(scenario));
+  const spread = spreadOf(scenario, result, sure.ends(scenario), bounds);
   parts.push(howSure(scenario, result, found, spread, how_sure, labels, show, countOf));
   const full = monthLabels(scenario.first_month, page.full_month_names);
   parts.unshift(headline(scenario, result, found, page.headline, full, show, countOf));

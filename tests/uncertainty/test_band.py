@@ -140,3 +140,64 @@ def test_a_range_in_a_list_of_numbers_is_drawn_like_any_other():
     channel = {"name": "search", "monthly_visitors": 800, "season": season}
     drawn = sample(business(churn=0.04, arrive={"channels": [channel]}), draws=8)
     assert np.shape(drawn.arrive.channels[0].season[11]) == (8,)
+
+
+TOGETHER = {"of": ["stay.churn.monthly_churn_rate", "arrive.channels.0.monthly_visitors"], "correlation": 0.8}
+
+
+def test_correlated_ranges_keep_their_points_and_have_the_stated_correlation():
+    """A Gaussian copula: Spearman's rank correlation is (6 / pi) arcsin(r / 2) (Pearson, 1907; Kruskal, 1958)."""
+    drawn = sample(business(churn=UNSURE, visitors=VISITORS, correlations=[TOGETHER]), draws=8192)
+    churn, visitors = drawn.stay.churn.monthly_churn_rate, drawn.arrive.channels[0].monthly_visitors
+    assert np.quantile(churn, [0.05, 0.5, 0.95]) == pytest.approx([0.03, 0.04, 0.06], rel=5e-3)
+    assert np.quantile(visitors, [0.05, 0.5, 0.95]) == pytest.approx([500, 800, 1200], rel=5e-3)
+    assert stats.spearmanr(churn, visitors).statistic == pytest.approx(6 / np.pi * np.arcsin(0.8 / 2), abs=0.01)
+
+
+@pytest.mark.parametrize("correlation", [-0.9, -0.5, 0.5, 0.9])
+def test_the_quick_band_agrees_with_draws_where_ranges_are_correlated(correlation):
+    scenario = business(churn=UNSURE, visitors=VISITORS, correlations=[TOGETHER | {"correlation": correlation}])
+    from growth.uncertainty import mixture_of
+
+    drawn, spread = mixture_of(growth.forecast(sample(scenario, draws=2048))), spread_of(scenario)
+    for share in (0.05, 0.5, 0.95):
+        assert spread.quantile(share)[-1] == pytest.approx(
+            drawn.quantile(share)[-1], abs=0.05 * drawn.quantile(0.5)[-1]
+        )
+
+
+def test_two_ranges_that_move_as_one_are_as_wide_as_both_together():
+    """As the correlation goes to 1, ln(a b) has the sum of both spreads; to -1, their difference: sd of a sum."""
+    pay = {"conversion_rate": {"low": 0.1, "likely": 0.15, "high": 0.22}}
+    pay["plans"] = [{"name": "Studio", "monthly_price": 29}]
+    paths = ["arrive.channels.0.monthly_visitors", "pay.conversion_rate"]
+
+    def width(correlation):
+        both = [{"of": paths, "correlation": correlation}]
+        scenario = business(customers=0, churn=0.04, visitors=VISITORS, pay=pay, correlations=both, months=1)
+        return [part[0] for part in spread_of(scenario).up.values()]
+
+    alone = [abs(part) for part in width(0.0)]
+    together, apart = (np.hypot(*width(r)) for r in (0.999, -0.999))
+    assert together == pytest.approx(sum(alone), rel=0.02) and apart < 0.15 * together
+
+
+def test_knowing_one_of_two_correlated_numbers_tells_of_the_other():
+    """The variance left is 1 - rho^2 of what the other alone has, here where the first does nothing by itself."""
+    idle = {"low": 0.01, "likely": 0.015, "high": 0.02}  # a fee: MRR does not see it
+    bill = {"payment_fee_rate": idle}
+    both = {"of": ["bill.payment_fee_rate", "stay.churn.monthly_churn_rate"], "correlation": 0.6}
+    spread = spread_of(business(churn=UNSURE, bill=bill, correlations=[both]))
+    alone = spread_of(business(churn=UNSURE)).shares()["stay.churn.monthly_churn_rate"]
+    assert spread.shares()["bill.payment_fee_rate"] == pytest.approx(0.36 * alone, rel=0.1)
+    known = spread.known("bill.payment_fee_rate").sigma(above=True)[-1] ** 2 - spread.chance[-1] ** 2
+    whole = spread.sigma(above=True)[-1] ** 2 - spread.chance[-1] ** 2
+    assert known == pytest.approx(0.64 * whole, rel=0.1)
+    assert spread.known("stay.churn.monthly_churn_rate").sigma(above=True)[-1] == pytest.approx(
+        spread.chance[-1], rel=0.05
+    )
+
+
+def test_a_correlation_is_silent_where_one_of_the_two_is_no_range():
+    plain = spread_of(business(churn=UNSURE, correlations=[TOGETHER]))
+    assert plain.quantile(0.95).tolist() == spread_of(business(churn=UNSURE)).quantile(0.95).tolist()
