@@ -46,6 +46,7 @@ def _scenario_says(path: str) -> list[str]:
     return [
         f"{path}: valid. {scenario.business}: {', '.join(parts)}",
         *_look_says(path, scenario),
+        *_said(scenario),
         *_unsourced(scenario),
         *(f"  not in the file, taken as {value}: {label} ({place})" for place, label, value in _left_out(scenario)),
     ]
@@ -58,6 +59,18 @@ def _look_says(path: str, scenario: Scenario) -> Iterator[str]:
     look = read_giveaway(path, scenario=scenario).look
     if look.accent and not look.accent_in_dark:
         yield f"  on the dark page the accent {look.accent} becomes {look.dark_accent}, the nearest that can be read"
+
+
+def _said(scenario: Scenario) -> Iterator[str]:
+    """The numbers that were said in another way, with what follows."""
+    from growth.calculator.as_said import as_said
+    from growth.scenario.address import fields, in_words
+
+    values = scenario.model_dump()
+    for field in fields(scenario):
+        if told := as_said(field.value, field.assumption.unit, scenario.currency):
+            place = in_words(field.place, values)
+            yield f"  {field.assumption.label.lower()} ({place}): {told[:1].lower()}{told[1:-1]}"
 
 
 def _unsourced(scenario: Scenario) -> Iterator[str]:

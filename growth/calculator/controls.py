@@ -6,13 +6,12 @@ import math
 import re
 from typing import Any
 
-from babel import Locale
-from babel.numbers import get_currency_symbol
-
+from growth.calculator.as_said import as_said, written_in
 from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.goals import lever_fields
 from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields
+from growth.scenario.said import what_was_said
 
 STAGES: dict[str, str] = messages()["stages"]  # part of the scenario -> its heading, in the order of the form
 MOST_UNFOLDED, FIRST = 6, 4  # a stage with more controls than this shows the first few, and folds the others
@@ -100,8 +99,16 @@ def line_of(one: Field, scenario: Scenario, locale: str = LOCALE) -> dict[str, A
         "path": path,
         "stage": said_of["stages"][_part(_about(one).path)],
         "label": said(said_of["whose"]["one"], label=label, whose=whose) if whose else label,
-        "written": _written(entry.unit, scenario.currency, locale),
-        "help": " ".join(text for text in ("" if path in unneeded else help, *notes(path, scenario, locale)) if text),
+        "written": written_in(entry.unit, scenario.currency, locale),
+        "help": " ".join(
+            text
+            for text in (
+                "" if path in unneeded else help,
+                *notes(path, scenario, locale),
+                as_said(one.value, entry.unit, scenario.currency, locale),
+            )
+            if text
+        ),
         "low": entry.low,
         "high": entry.high,
         "slider": list(slider_range(one.value, entry)),
@@ -153,23 +160,11 @@ def slider_range(value: float, entry: Assumption) -> tuple[float, float, float]:
         step = max(step, 1.0)
     finer = (step / divisor for divisor in (1, 2, 5, 10, 20, 50, 100, 1000))
     on_grid = (one for one in finer if abs(value / one - round(value / one)) < 1e-6)
-    step = next(on_grid, step / 1000)
+    step = next(on_grid, step if what_was_said(value) else step / 1000)  # 2 of 63 lies on no grid
     high = min(_tidy(math.ceil(4 * abs(value) / step - 1e-9) * step), entry.high)
     if entry.low >= 0:
         return (min(_tidy(math.ceil(entry.low / step * (1 - 1e-9)) * step), value) or 0), max(high, value), step
     return max(-high, entry.low), high, step
-
-
-def _written(unit: str, currency: str, locale: str) -> str:
-    """How a value stands in a text: "{n}%", "€{n} a month"."""
-    pattern = messages(locale)["written"][unit]
-    if "{symbol}" not in pattern:
-        return pattern
-    name = locale.replace("-", "_")
-    symbol, amount = get_currency_symbol(currency, locale=name), Locale.parse(name).currency_formats["standard"].pattern
-    first = amount.startswith("¤")
-    space = "\N{NO-BREAK SPACE}" if symbol[-1].isalpha() or not amount.startswith("¤#") else ""
-    return pattern.replace("{symbol}{n}", f"{symbol}{space}{{n}}" if first else f"{{n}}{space}{symbol}")
 
 
 def _tidy(value: float) -> float:

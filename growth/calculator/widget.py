@@ -16,7 +16,7 @@ from growth.calculator.language import LOCALE
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
-from growth.scenario.change import with_kept
+from growth.scenario.change import still_said, with_kept
 from growth.scenario.file import load_document, load_scenario, save_scenario
 
 
@@ -91,6 +91,10 @@ class Calculator(anywidget.AnyWidget):
         same = isinstance(there, Mapping) and there.get("business") == self.scenario.business
         return source if same else None
 
+    def _from_front(self, values: Any) -> Scenario:
+        """The scenario that the front end sends. A number that is the same still knows what was said of it."""
+        return load_scenario({"scenario": still_said(values, self.scenario) if isinstance(values, dict) else values})
+
     @traitlets.validate("tuned")
     def _checked(self, proposal: Any) -> dict[str, Any]:
         """What the front end sends, or, where that is no valid scenario, the last valid one."""
@@ -110,7 +114,7 @@ class Calculator(anywidget.AnyWidget):
     @traitlets.observe("tuned")
     def _follow(self, change: Any) -> None:
         if change["new"] != self.scenario.model_dump(mode="json"):
-            self.scenario = load_scenario({"scenario": change["new"]})
+            self.scenario = self._from_front(change["new"])
 
     @traitlets.observe("scenario")
     def _lead(self, change: Any) -> None:
@@ -127,7 +131,7 @@ class Calculator(anywidget.AnyWidget):
         if not isinstance(content, dict) or content.get("kind") != "keep":
             return
         try:
-            base = load_scenario({"scenario": content.get("scenario")})
+            base = self._from_front(content.get("scenario"))
             self.scenario = with_kept(base, _lines(content.get("lines")))
             self.send({"kind": "said", "text": f"Kept in {self.keep().name}."})
         except (GrowthError, OSError) as error:

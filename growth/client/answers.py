@@ -60,7 +60,7 @@ def first_scenario(answers: Answers, *, today: date) -> str:
     Parameters
     ----------
     answers
-        From the owner. `leaving` of `customers` becomes a rate; the file keeps both.
+        From the owner. The file says `leaving` of `customers` as a count, from which the rate follows.
     today
         The forecast begins with the month after it.
 
@@ -77,19 +77,19 @@ def first_scenario(answers: Answers, *, today: date) -> str:
     Examples
     --------
     >>> said = Answers("Fernhollow", customers=63, price=29, joining=5, leaving=2, goal=2500)
-    >>> scenario_of(parse(first_scenario(said, today=date(2027, 1, 15)), file="")).stay.churn.monthly_churn_rate
-    0.0317
+    >>> scenario_of(parse(first_scenario(said, today=date(2027, 1, 15)), file="")).stay.churn.monthly_churn_rate.said
+    {'count': 2, 'of': 63}
     """
     _check(answers)
-    rate = round(answers.leaving / answers.customers, 4) if answers.customers else 0.0
+    counted = f"{{count: {scalar(answers.leaving)}, of: {scalar(answers.customers)}}}"
+    leaving, rate = (counted, round(answers.leaving / answers.customers, 12)) if answers.customers else ("0", 0.0)
     year, month = (today.year + 1, 1) if today.month == 12 else (today.year, today.month + 1)
     day = f'"{today.isoformat()}"'
     joining = "arrive.channels.everyone who joins.monthly_customers"
-    leave = f"about {scalar(answers.leaving)} of {scalar(answers.customers)} leave a month"
     goal = f"  goal_mrr: {scalar(answers.goal)}\n" if answers.goal is not None else ""
     text = f"""\
 # {" ".join(answers.business.split())}: what was said in the first meeting.
-# Shares are fractions: 0.04 is 4%. Money is a month.
+# Shares are fractions: 0.04 is 4%, or counts: {{count: 2, of: 63}}. Money is a month, or {{a_year: 348}}.
 # What is not written here stands at its default; `growth assumptions` lists everything that can be written.
 scenario:
   business: {scalar(answers.business)}
@@ -110,14 +110,14 @@ scenario:
   stay:
     churn:
       curve: constant
-      monthly_churn_rate: {scalar(rate)}
+      monthly_churn_rate: {leaving}
 
   # Where each number comes from: told, measured, rule (of thumb) or guess.
   sources:
     - {{of: opening.customers, source: told, when: {day}, was: {scalar(answers.customers)}}}
     - {{of: {joining}, source: told, when: {day}, was: {scalar(answers.joining)}}}
     - {{of: pay.plans.Plan.monthly_price, source: told, when: {day}, was: {scalar(answers.price)}}}
-    - {{of: stay.churn.monthly_churn_rate, source: told, when: {day}, was: {scalar(rate)}, note: {leave}}}
+    - {{of: stay.churn.monthly_churn_rate, source: told, when: {day}, was: {scalar(rate)}}}
 
 giveaway:
   name: {scalar(slug_of(answers.business))}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from growth.calculator.as_said import as_said
 from growth.giveaway.sensitivity import sensitivities
 from growth.scenario import Scenario
 from growth.scenario.address import fields
@@ -49,15 +50,18 @@ def questions_text(scenario: Scenario) -> str:
     '# What to ask: Kiln'
     """
     known, values = sources_by_path(scenario), scenario.model_dump()
-    names = {field.path: field.name for field in fields(scenario)}
+    there = {field.path: field for field in fields(scenario)}
     lines = [f"# What to ask: {scenario.business}", "", "## First", ""]
     lines += [f"{number}. {question}" for number, question in enumerate(FIRST, start=1)]
     lines += ["", "## Then, by how much it moves this answer", ""]
     for number, one in enumerate(sensitivities(scenario), start=1):
         source = known.get(one.path)
+        field = there[one.path]
         told = f"{source.source}{f', {source.note}' if source.note else ''}" if source else "no source yet"
+        if given := as_said(field.value, field.assumption.unit, scenario.currency):
+            told += f"; {given[:1].lower()}{given[1:-1]}"
         place = one.place(values)
-        question = ASK.get(names.get(one.path, ""), f"What do you know about it: {one.label.lower()}?")
+        question = ASK.get(field.name, f"What do you know about it: {one.label.lower()}?")
         effect = (
             f"a tenth of it moves month {scenario.months} by {one.size:.0%}" if one.size >= 0.005 else "hardly moves"
         )

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from babel.dates import format_date, format_skeleton
 
+from growth.calculator.as_said import as_said
 from growth.calculator.controls import controls
 from growth.calculator.language import LOCALE, messages, said_html
 from growth.calculator.words import answer, minor_digits, money, month_labels, number, percent, settling
@@ -21,6 +22,7 @@ from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_html
 from growth.measures import growth_ceiling
+from growth.scenario.address import fields
 from growth.scenario.source import sources_by_path
 
 MINUS = "\N{MINUS SIGN}"
@@ -191,11 +193,13 @@ def _sources(giveaway: Giveaway, forecast: Forecast | None) -> str:
     if forecast is None or not known:
         return ""
     said, rows = messages(giveaway.locale)["page"], []
-    labels = {control["path"]: control["label"] for control in controls(forecast.scenario, giveaway.locale)}
+    scenario, locale = forecast.scenario, giveaway.locale
+    labels = {control["path"]: control["label"] for control in controls(scenario, locale)}
+    given = {one.path: as_said(one.value, one.assumption.unit, scenario.currency, locale) for one in fields(scenario)}
     for path, one in known.items():
         if path in labels:
-            words = [said["sources"][one.source], one.note, day_text(one.when, giveaway.locale) if one.when else ""]
-            told = escape("; ".join(text for text in words if text))
+            words = [said["sources"][one.source], one.note, day_text(one.when, locale) if one.when else ""]
+            told = escape(" ".join(filter(None, ("; ".join(text for text in words if text) + ".", given[path]))))
             rows.append(f"<li>{escape(labels[path])}: {told}</li>")
     head = escape(said["sources"]["head"])
     inner = f'<h2 id="sources">{head}</h2><ul>{"".join(rows)}</ul>'

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from copy import deepcopy
 from typing import Any
 
 from growth.errors import Problem, ScenarioError
 from growth.scenario.address import Field, fields, find, put, value_at
 from growth.scenario.file import load_scenario
 from growth.scenario.range import Range, likely_values
+from growth.scenario.said import what_was_said
 from growth.scenario.scenario import Scenario
 from growth.scenario.what_if import BASE, WhatIf
 
@@ -85,6 +87,26 @@ def changes_between(base: Scenario, other: Scenario) -> Iterator[tuple[str, floa
             yield field.path, float(new)
 
 
+def still_said(values: dict[str, Any], before: Scenario) -> dict[str, Any]:
+    """Plain values of a scenario in which every number is as it was said, where it has not changed since `before`.
+
+    >>> plan = {"name": "One", "monthly_price": {"a_year": 240}}
+    >>> base = load_scenario({"business": "Kiln", "pay": {"plans": [plan]}})
+    >>> still_said(base.model_dump(mode="json"), base)["pay"]["plans"][0]["monthly_price"]
+    {'a_year': 240}
+    """
+    values = deepcopy(values)
+    for field in fields(before):
+        said = what_was_said(field.value)
+        try:
+            same = said is not None and value_at(values, field.place) == field.value
+        except (KeyError, IndexError, TypeError, ValueError):  # no such number any more
+            continue
+        if same:
+            put(values, field.place, said)
+    return values
+
+
 def with_kept(base: Scenario, kept: Iterable[tuple[str, str, Scenario]]) -> Scenario:
     """`base` with further what-ifs. One with a title that is there already replaces it.
 
@@ -122,7 +144,8 @@ def with_kept(base: Scenario, kept: Iterable[tuple[str, str, Scenario]]) -> Scen
         else:
             what_ifs.append({"name": _word(title, {BASE, *(one["name"] for one in what_ifs)}), **entry})
             titles.append(title)
-    return load_scenario({"scenario": {**base.model_dump(mode="json"), "what_ifs": what_ifs}})
+    values = {**base.model_dump(mode="json"), "what_ifs": what_ifs}
+    return load_scenario({"scenario": still_said(values, base)})
 
 
 def _word(title: str, taken: set[str]) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from growth.scenario.said import says
 from growth.scenario.write import block, entry, flow, plain, scalar, values_of
 from growth.scenario.yaml_text import Node
 
@@ -32,7 +33,7 @@ def _value(text: str, parent: Node, key: str, value: Any) -> list[Edit]:
     if isinstance(value, tuple) and isinstance(node.value, list) and _editable_items(node, value):
         return _items(text, node, value)
     wanted = plain(value)
-    if not isinstance(value, BaseModel) and _same(node.plain(), wanted):
+    if not isinstance(value, BaseModel) and (_same(node.plain(), wanted) or says(node.plain(), value)):
         return []
     start = parent.keys[key][0]
     new = flow(wanted) if parent.flow else entry(key, wanted, _column(text, start))

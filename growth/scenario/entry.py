@@ -22,6 +22,7 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from growth.scenario.range import Range, Scale
 from growth.scenario.relevance import Relevance
+from growth.scenario.said import SaidMonths, SaidNumber, forms_for, said_months, said_number
 
 Number: TypeAlias = float | npt.NDArray[np.float64]
 """A number of a scenario: one float, or an array over draws of shape (draws,), one value for each draw."""
@@ -70,7 +71,9 @@ class Assumption:
         return ""
 
     def _written(self, text: str) -> str:
-        """The likely mend for a number written as text: in quotes, with a per cent sign, a comma, a currency."""
+        """The likely mend for a number written as text: quoted, with a per cent sign, a comma, a currency; a count."""
+        if self.unit == "share" and (count := re.fullmatch(r"(\d+)\s*(?:of|out of|/)\s*(\d+)", text.strip())):
+            return f"Write {{count: {count[1]}, of: {count[2]}}}."
         bare = text.strip().strip("€$£").removesuffix("%").strip()
         bare = bare.replace(",", "") if re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?", bare) else bare.replace(",", ".")
         try:
@@ -86,8 +89,12 @@ class Assumption:
             value = value.item()
         if isinstance(value, np.ndarray) and not self.whole:
             return self._check_draws(value)
+        if isinstance(value, Mapping) and self._is_said(value):
+            return self._check_said(value)
         if isinstance(value, (Mapping, Range)) and not self.whole:
             return self._check_range(value)
+        if isinstance(value, (SaidNumber, SaidMonths)) and self.low <= value <= self.high:
+            return value
         if isinstance(value, (bool, str, bytes)) or not isinstance(value, (int, float, np.integer, np.floating)):
             raise self._wrong(value, self._written(value) if isinstance(value, str) else "")
         try:
@@ -114,12 +121,32 @@ class Assumption:
         draws.flags.writeable = False
         return draws
 
+    def _is_said(self, value: Mapping[str, Any]) -> bool:
+        """Whether it is a number said in another way, well or not: it has a key of a form for this unit."""
+        return any(form.keys & set(value) for form in forms_for(self.unit))
+
+    def _check_said(self, value: Mapping[str, Any]) -> SaidNumber | SaidMonths:
+        forms = [form.example for form in forms_for(self.unit)]
+        words = ", ".join(f"{clean(key)}: {shown(part)}" for key, part in value.items())
+        if not any(form.keys == set(value) for form in forms_for(self.unit)):
+            raise self._wrong_words(words, f"Write {' or '.join(forms)}.")
+        try:
+            number = said_months(value) if self.whole else said_number(value)
+        except ValueError as error:
+            raise self._wrong_words(words, f"Write {error}.") from None
+        if not self.low <= number <= self.high:
+            raise self._wrong_words(f"{words}, which is {_plain(round(float(number), 6))}")
+        return number
+
     def _check_range(self, value: Mapping[str, Any] | Range) -> Range:
         if not self.ranged:
             raise self._wrong("a range", "It has to agree with others, so write one number.")
         points = value.points() if isinstance(value, Range) else dict(value)
         if set(points) != {"low", "likely", "high"}:
-            raise self._wrong(", ".join(map(str, points)) or "nothing", "A range has low, likely and high.")
+            said = "".join(f" It may also be said as {form.example}." for form in forms_for(self.unit))
+            raise self._wrong(", ".join(map(str, points)) or "nothing", f"A range has low, likely and high.{said}")
+        if within := next((name for name in points if isinstance(points[name], Mapping)), None):
+            raise self._wrong(f"settings for {within}", "The points of a range are plain numbers.")
         low, likely, high = (float(self.check(points[name])) for name in ("low", "likely", "high"))
         if not low < likely < high:
             raise self._wrong(f"{shown(low)}, {shown(likely)}, {shown(high)}", "Write low below likely below high.")
@@ -146,7 +173,11 @@ class Assumption:
         return Scale(self.low, self.high)
 
     def _wrong(self, value: Any, fix: str = "") -> PydanticCustomError:
-        return PydanticCustomError("assumption", "{rule}", {"rule": self.rule, "value": shown(value), "fix": fix})
+        return self._wrong_words(shown(value), fix)
+
+    def _wrong_words(self, value: str, fix: str = "") -> PydanticCustomError:
+        value = value if len(value) <= 90 else value[:87] + "..."
+        return PydanticCustomError("assumption", "{rule}", {"rule": self.rule, "value": value, "fix": fix})
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(
@@ -158,16 +189,21 @@ class Assumption:
     ) -> dict[str, Any]:
         bounds = {"type": "integer" if self.whole else "number", "minimum": self.low, "maximum": self.high}
         about = {"title": self.label, "description": f"{self.help} Unit: {self.unit}.".strip()}
-        if self.whole or not self.ranged:
-            return {**bounds, **about}
         points = ["low", "likely", "high"]
-        a_range = {
-            "type": "object",
-            "properties": {name: bounds for name in points},
-            "required": points,
-            "additionalProperties": False,
-        }
-        return {"anyOf": [bounds, a_range], **about}
+        objects = [] if self.whole or not self.ranged else [(points, bounds)]
+        objects += [(sorted(form.keys), {"type": "number", "minimum": 0}) for form in forms_for(self.unit)]
+        if not objects:
+            return {**bounds, **about}
+        others = [
+            {
+                "type": "object",
+                "properties": dict.fromkeys(keys, kind),
+                "required": keys,
+                "additionalProperties": False,
+            }
+            for keys, kind in objects
+        ]
+        return {"anyOf": [bounds, *others], **about}
 
 
 def fraction(label: str, *, high: float = 1, low: float = 0, **words: Any) -> Assumption:
@@ -217,4 +253,6 @@ def _plain(value: float) -> str:
 def _plain_json(value: Any) -> Any:
     if isinstance(value, Range):
         return value.points()
+    if isinstance(value, (SaidNumber, SaidMonths)):
+        return int(value) if isinstance(value, int) else float(value)
     return value.tolist() if isinstance(value, np.ndarray) else value

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from growth.scenario.entries import assumption_of
 from growth.scenario.range import Range
+from growth.scenario.said import FORMS, what_was_said
 from growth.scenario.yaml_text import plain_text
 
 WIDTH = 110
@@ -42,6 +43,8 @@ def plain(value: Any, *, main: bool = False) -> Any:
         return values_of(value, main=main)
     if isinstance(value, tuple):
         return [plain(part, main=main) for part in value]
+    if said := what_was_said(value):
+        return dict(said)
     if isinstance(value, Range):
         return {name: plain(point) for name, point in value.points().items()}
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
@@ -78,7 +81,7 @@ def flow(value: Any) -> str:
 
 def entry(key: str, value: Any, indent: int) -> str:
     """`key: value` as whole lines, without the first line's indentation and the last line's end."""
-    if isinstance(value, dict) and value and set(value) != {"low", "likely", "high"}:
+    if isinstance(value, dict) and value and not _is_number(value):
         return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"
     if isinstance(value, list) and any(isinstance(part, dict) for part in value):
         return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"
@@ -95,6 +98,11 @@ def block(value: dict[str, Any] | list[Any], indent: int) -> str:
     if isinstance(value, dict):
         return pad.join(entry(key, part, indent) for key, part in value.items())
     return pad.join(f"- {block(part, indent + 2)}" for part in value)
+
+
+def _is_number(value: dict[str, Any]) -> bool:
+    """Whether it is a range, or a number as it was said."""
+    return set(value) == {"low", "likely", "high"} or any(form.keys == set(value) for form in FORMS)
 
 
 def _folds(text: str) -> bool:

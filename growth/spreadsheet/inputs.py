@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from growth.calculator.as_said import as_said
 from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields, find
@@ -52,7 +53,8 @@ class Inputs:
     """
 
     def __init__(self, scenario: Scenario, *, locale: str = LOCALE):
-        found = [_input(field, locale) for field in fields(scenario, always_first=True) if _stands(field, scenario)]
+        standing = (field for field in fields(scenario, always_first=True) if _stands(field, scenario))
+        found = [_input(field, scenario.currency, locale) for field in standing]
         order = list(messages(locale)["stages"])
         self.cells = sorted(found, key=lambda one: order.index(one.part))
         self._scenario, self._names = scenario, {one.place: one.name for one in self.cells}
@@ -91,14 +93,15 @@ def changed_fields(scenario: Scenario) -> dict[str, tuple[Field, dict[int, int]]
     return found
 
 
-def _input(field: Field, locale: str) -> Input:
+def _input(field: Field, currency: str, locale: str) -> Input:
     """An input cell with its words."""
     about, since = field.changed or field, ""
     if field.changed is not None:
         words = {"becomes": messages(locale)["whose"]["since"], "times": workbook_words(locale)["parts"]["times"]}
         since = said(words[field.name], month=str(_from_month(field)))
     label, help = label_of(about, locale, since=since)
-    return Input(field.path, about.path, field.assumption, label, help, float(field.value))
+    told = as_said(field.value, field.assumption.unit, currency, locale)
+    return Input(field.path, about.path, field.assumption, label, f"{help} {told}".strip(), float(field.value))
 
 
 def _from_month(field: Field) -> int:

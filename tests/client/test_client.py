@@ -26,14 +26,14 @@ def scenario_from(said: Answers) -> growth.Scenario:
 def test_five_answers_are_a_forecast() -> None:
     forecast = growth.forecast(scenario_from(SAID))
     # by hand: 63 customers, 2 of 63 (3.17%) leave, 5 join; each pays 29
-    assert forecast.lost_customers[0] == pytest.approx(63 * 0.0317)
-    assert forecast.closing_customers[0] == pytest.approx(63 * (1 - 0.0317) + 5)
+    assert forecast.lost_customers[0] == pytest.approx(2)
+    assert forecast.closing_customers[0] == pytest.approx(63 - 2 + 5)
     assert forecast.opening_mrr[0] == 63 * 29 and forecast.scenario.first_month == "2027-01"
 
 
 def test_the_file_keeps_what_was_said() -> None:
     text = first_scenario(SAID, today=date(2027, 1, 15))
-    assert text.count("about 2 of 63 leave a month") == 1 and 'when: "2027-01-15"' in text
+    assert "monthly_churn_rate: {count: 2, of: 63}" in text and 'when: "2027-01-15"' in text
 
 
 @pytest.mark.parametrize(
@@ -91,7 +91,8 @@ def test_questions_come_in_the_order_of_what_moves_the_answer() -> None:
     then = [line for line in text.split("## Then")[1].splitlines() if line[:1].isdigit()]
     moved = [int(line.split(" by ")[1].split("%")[0]) for line in then if " by " in line]
     assert moved == sorted(moved, reverse=True) and len(moved) >= 3
-    assert any("Customers leaving each month" in line and "told, about 2 of 63" in line for line in then)
+    leaving = next(line for line in then if "Customers leaving each month" in line)
+    assert "told; given as 2 of 63, which is 3.17%" in leaving
 
 
 def test_what_happened_stands_beside_what_was_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
