@@ -56,7 +56,7 @@ def add_command(subparsers: Any) -> None:
 
 def _forecast(arguments: argparse.Namespace) -> None:
     import growth
-    from growth.calculator.how_sure import rests_on, whole_answer
+    from growth.calculator.certainty import rests_on, whole_answer
 
     scenario = growth.load_scenario(arguments.scenario)
     forecast = growth.forecast(scenario)

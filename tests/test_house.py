@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Iterator
 from functools import cache
 from graphlib import TopologicalSorter
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -209,6 +210,23 @@ def test_packages_hand_names_on_with_all():
                 target.id for node in tree_of(path).body if isinstance(node, ast.Assign) for target in node.targets
             }
             assert "__all__" in names, name_of(path)
+
+
+def test_no_public_name_of_a_lazy_package_is_also_a_module_of_it():
+    """Python binds a module to its package when it loads it, so a second access would give the module instead."""
+    lazy = [path for path in MODULES if path.name == "__init__.py" and any(names_a_function(path, "__getattr__"))]
+    assert len(lazy) > 5
+    clashes = {
+        f"{name_of(path)}.{name}"
+        for path in lazy
+        for name in import_module(name_of(path)).__all__
+        if (path.parent / name).exists() or path.with_name(f"{name}.py").exists()
+    }
+    assert clashes == {"growth.giveaway.sections"}  # the module is what is handed out
+
+
+def names_a_function(path: Path, name: str) -> Iterator[ast.FunctionDef]:
+    return (node for node in tree_of(path).body if isinstance(node, ast.FunctionDef) and node.name == name)
 
 
 def test_errors_never_come_from_assert():

@@ -9,15 +9,15 @@ _HOMES = {
     "answer": "words",
     "answer_html": "data",
     "compact": "bundle",
-    "how_sure": "how_sure",
+    "how_sure": "certainty",
     "page_data": "data",
     "page_script": "bundle",
     "script": "bundle",
     "style": "bundle",
     "table_html": "data",
-    "takes": "takes",
-    "takes_html": "takes",
-    "whole_answer": "how_sure",
+    "takes": "what_it_takes",
+    "takes_html": "what_it_takes",
+    "whole_answer": "certainty",
 }
 
 __all__ = sorted(_HOMES)  # loaded when first asked for: the command line reads the words without loading widgets

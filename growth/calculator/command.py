@@ -24,7 +24,7 @@ def add_command(subparsers: Any) -> None:
 
 
 def _solve(arguments: argparse.Namespace) -> None:
-    from growth.calculator.takes import takes
+    from growth.calculator.what_it_takes import takes
     from growth.scenario.file import load_scenario
 
     options = {name: getattr(arguments, name) for name in ("goal", "by", "kind", "lever", "chance")}

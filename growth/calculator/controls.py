@@ -14,6 +14,7 @@ from growth.scenario.address import Field, fields
 from growth.scenario.said import what_was_said
 
 STAGES: dict[str, str] = messages()["stages"]  # part of the scenario -> its heading, in the order of the form
+FLAGS = frozenset("share whole more lever cost unsure".split())  # of a line; one that is missing is false
 MOST_UNFOLDED, FIRST = 6, 4  # a stage with more controls than this shows the first few, and folds the others
 
 

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from growth.calculator.certainty import how_sure_parts
 from growth.calculator.controls import controls
 from growth.calculator.headline import headline
-from growth.calculator.how_sure import how_sure_parts
 from growth.calculator.language import LOCALE, direction, messages
 from growth.calculator.light import light_table
 from growth.calculator.words import answer_parts, column, minor_digits, month_labels, month_names

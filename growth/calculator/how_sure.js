@@ -1,4 +1,4 @@
-// How sure the answer is, as how_sure.py says it: by when the goal is reached in how many cases, and how wide the end and
+// How sure the answer is, as certainty.py says it: by when the goal is reached in how many cases, and how wide the end and
 // the ceiling are. Cases are whole ones of ten or twenty; amounts carry no more digits than their width allows.
 import { Z, above, ceilingBand, known, quantile, reach, sharesOf, sigma } from "./band.js";
 import { YEAR } from "./life.js";

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from growth.calculator.certainty import rests_on
 from growth.calculator.compared import compared
-from growth.calculator.how_sure import rests_on
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import between_amounts
 from growth.calculator.outcome import yearly

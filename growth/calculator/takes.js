@@ -1,5 +1,5 @@
 // What it would take: for each lever the value that reaches a goal with all else as it stands, and what a tenth better on
-// each would bring; the searches of growth/goals/, and the words of takes.py.
+// each would bring; the searches of growth/goals/, and the words of what_it_takes.py.
 import { forecast } from "./engine.js";
 import { moneyLeft } from "./left.js";
 import { YEAR, priceOf } from "./life.js";

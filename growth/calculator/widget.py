@@ -10,8 +10,8 @@ import anywidget
 import traitlets
 
 from growth.calculator.bundle import script, style
+from growth.calculator.certainty import whole_answer
 from growth.calculator.data import PAGE_DATA, page_data
-from growth.calculator.how_sure import whole_answer
 from growth.calculator.language import LOCALE
 from growth.engine import forecast
 from growth.errors import GrowthError

@@ -22,6 +22,7 @@ from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, compact, page_script, style, table_html, takes_html
 from growth.calculator.beside import beside_html
+from growth.calculator.controls import FLAGS
 from growth.calculator.language import ENGLISH, language_attributes, messages, said
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
@@ -190,8 +191,11 @@ def _hash(text: str) -> str:
 
 
 def _json(data: dict) -> str:
-    """JSON that no HTML parser can read as anything else; what is false of a control is left out, and so is ".0"."""
-    lines = [{key: value for key, value in line.items() if value is not False} for line in data.get("controls", ())]
+    """JSON that no HTML parser can read as anything else. To save weight, flags of a control that are false are left
+    out, and so is ".0"."""
+    lines = [
+        {key: value for key, value in line.items() if value or key not in FLAGS} for line in data.get("controls", ())
+    ]
     whole = _whole({**data, "controls": lines})
     text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return (

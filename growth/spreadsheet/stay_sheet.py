@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from growth.calculator.language import said
+from growth.engine.settled_ages import LIFETIME
 from growth.scenario import Scenario
 from growth.scenario.pay import Plan
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
@@ -18,7 +19,6 @@ from growth.spreadsheet.inputs import by_age
 from growth.spreadsheet.opening_sheet import OLDEST
 from growth.spreadsheet.over_time import rate_months
 
-LIFETIME = 1200  # ages summed where churn never settles
 SETTLED = 156  # where it has after 120 months at most: three whole years more
 ALWAYS_SETTLED = 36  # where it is the same at every age
 BEYOND = 1e200  # MRR of a lifetime that has left all bounds is cut here: programs have no infinity

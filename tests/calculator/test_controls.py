@@ -16,7 +16,7 @@ from growth.scenario.range import likely_values
 
 pytest.importorskip("babel")
 from growth.calculator import page_data
-from growth.calculator.controls import FIRST, MOST_UNFOLDED, STAGES, controls
+from growth.calculator.controls import FIRST, FLAGS, MOST_UNFOLDED, STAGES, controls
 from growth.calculator.words import answer
 
 TWO_PLANS = [plan(share=0.75), plan(name="two", share=0.25, billing="yearly")]
@@ -135,6 +135,11 @@ def test_units_are_written_for_readers():
     assert found["stay.churn.monthly_churn_rate"]["share"] is True
     german = {one["path"]: one for one in controls(business(goal_mrr=1000), "de-DE")}
     assert german["goal_mrr"]["written"].replace("\xa0", " ") == "{n} € im Monat"
+
+
+def test_a_page_may_leave_out_the_flags_that_are_false_and_nothing_else():
+    lines = controls(growth.load_scenario(LIBRARY[0]))
+    assert all({key for key, value in line.items() if isinstance(value, bool)} == FLAGS for line in lines)
 
 
 def test_page_data_is_json_and_holds_no_more_than_the_page_needs():

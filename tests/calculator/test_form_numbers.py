@@ -15,10 +15,10 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
+from growth.calculator.certainty import whole_answer
 from growth.calculator.controls import controls
 from growth.calculator.data import COLUMNS
 from growth.calculator.headline import headline
-from growth.calculator.how_sure import whole_answer
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import told
 from growth.calculator.words import column

@@ -12,7 +12,7 @@ import pytest
 
 import growth
 from growth import cli, commands
-from growth.calculator.how_sure import rests_on, whole_answer
+from growth.calculator.certainty import rests_on, whole_answer
 from growth.cli import main
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "fernhollow.yaml"
