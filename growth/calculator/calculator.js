@@ -1,9 +1,11 @@
 // The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
 import { spreadOf } from "./band.js";
 import { amounts, besideTable } from "./beside.js";
+import { addChange, datedChoice, datedControl, datedLabel, dropChange, isDated, setValue, valueAt } from "./dated.js";
 import { bandsOf, flowsOf, meeting, mrrOf } from "./chart.js";
 import { forecast } from "./engine.js";
-import { mend, stages } from "./form.js";
+import { controlLine } from "./control.js";
+import { datedLines, mend, stages } from "./form.js";
 import { headline } from "./headline.js";
 import { howSure, restsOn, varies, worthFinding } from "./how_sure.js";
 import { priceOf } from "./life.js";
@@ -15,7 +17,7 @@ import { screen } from "./screen.js";
 import { csvOf, decode, differing, encode, save, tableIn } from "./share.js";
 import { parted, sureness } from "./sure.js";
 import { takesSection } from "./takes.js";
-import { clone, node, read, said, write } from "./tools.js";
+import { clone, node, read, said } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
 import { answerParts, ceilingText, formatter, monthCount, monthLabels } from "./words.js";
 
@@ -54,7 +56,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const came = node("div", { class: "growth-linked" });
   const field = node("input", { class: "growth-link", type: "text", readonly: "", "aria-label": words.link_field });
   field.hidden = true;
-  const worth = worthFinding((path) => controls.find((control) => control.path === path)?.label ?? path, data.how_sure, show);
+  const worth = worthFinding((path) => labelOf(path), data.how_sure, show);
   const needed = takesSection(controls, data.takes, labels, show, (path, value) => {
     move(path, value);
     flush();
@@ -71,6 +73,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const choice = node("div", { class: "growth-choice", role: "group", "aria-label": words.what_if });
   const keeping = { all: () => kept, now: () => (flush(), scenarioOf()), set: setLines };
   const line = keepLine(words, original, controls, Boolean(onKeep), keeping, (text) => (status.textContent = text));
+  const dated = datedChoice(controls, words, () => base.months, addDated, (text) => (status.textContent = text));
   const buttons = node("div", { class: "growth-buttons" }, button(words.reset, reset));
   if (share) buttons.append(button(words.link, copyLink));
   buttons.append(button(words.picture, savePicture), button(words.csv, download));
@@ -78,7 +81,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const form = node(
     "form",
     { class: "growth-form", "aria-labelledby": `${id}-form`, onsubmit: (event) => event.preventDefault() },
-    ...[node("h2", { id: `${id}-form` }, words.form), node("p", { class: "growth-keys" }, words.keys), ...groups, line.element, buttons, field, status],
+    ...[node("h2", { id: `${id}-form` }, words.form), node("p", { class: "growth-keys" }, words.keys), ...groups, dated, line.element, buttons, field, status],
   );
   shown.now.querySelector(".growth-rest").before(choice);
   offer();
@@ -135,8 +138,10 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const label = state.others.find(({ name }) => name === chosen)?.label;
     const kick = label ? said(words.what_if_set, { label }) : moved() ? words.with_yours : words.as_things_stand;
     shown.draw(state.view, state.line, state.sentences, state.doubts, kick);
+    datedLines(lines, state.scenario, original, controls, datedLine, (control) => datedLabel(control, data.whose));
     for (const [path, line] of lines) {
-      line.set(read(state.scenario, path));
+      const value = valueAt(state.scenario, path);
+      if (value != null) line.set(value);
       line.setSure(sure.kindOf(path), path in data.bounds ? sure.of(state.scenario, path) : null);
     }
     worth.draw(state.spread, labels[state.result.months]);
@@ -187,9 +192,8 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     }
     if (!paths.length && !found.lines.length) return;
     const items = paths.map((path) => {
-      const { label } = controls.find((control) => control.path === path);
-      const [from, to] = [original, base].map((scenario) => lines.get(path).written(read(scenario, path)));
-      return node("li", {}, said(words.link_changed, { label, from, to }));
+      const [from, to] = [firstOf(path), valueAt(base, path)].map(lines.get(path).written);
+      return node("li", {}, said(words.link_changed, { label: labelOf(path), from, to }));
     });
     items.push(...found.lines.map((one) => node("li", {}, said(words.line_came, one))));
     came.append(node("p", {}, words.link_came), node("ul", {}, ...items), button(words.reset, reset));
@@ -209,14 +213,49 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   // A slider moves the reader's numbers, and the what-if set on them goes along, unless it is one of the what-if's own.
   function move(path, value) {
     const own = lineOf(chosen) ? path !== "months" : whatIfs.find(({ name }) => name === chosen)?.changes.some(({ field }) => field === path);
-    if (own) {
+    if (own || (isDated(path) && valueAt(base, path) === undefined)) {
       base = clone(scenarioOf());
       chosen = null;
     }
-    write(base, path, value);
+    setValue(base, path, value);
     mend(base, path, memory);
     schedule(true);
   }
+  // A change from a month on: its line in the form, with a way to take it back, and what came before it.
+  function datedLine(control) {
+    const { path, number } = control;
+    const made = controlLine(control, `${id}-${path.replaceAll(".", "-")}`, firstOf(path), (value) => move(path, value), show, words);
+    const forget = button(words.dated_remove, () => {
+      base = clone(scenarioOf());
+      chosen = null;
+      dropChange(base, path);
+      schedule(true);
+      lines.get(number).focus();
+    });
+    made.line.lastChild.append(node("span", { class: "growth-dated" }, forget));
+    return made;
+  }
+
+  const firstOf = (path) => (isDated(path) ? addedAt(path) : read(original, path));
+  const labelOf = (path) => (isDated(path) ? datedLabel(datedControl(path, controls), data.whose) : controls.find((control) => control.path === path)?.label ?? path);
+
+  function addedAt(path) {
+    const without = clone(original);
+    addChange(without, path, controls);
+    return valueAt(without, path);
+  }
+
+  function addDated(path) {
+    const next = clone(scenarioOf());
+    if (!addChange(next, path, controls)) return false;
+    base = next;
+    chosen = null;
+    schedule(true);
+    flush();
+    lines.get(path).focus();
+    return true;
+  }
+
   // The buttons that choose among the numbers, the what-ifs and the kept lines.
   function offer() {
     const all = [[null, words.unchanged], ...whatIfs.map(({ name, label }) => [name, label]), ...kept.map(({ key, label }) => [key, label])];
@@ -278,6 +317,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       offer();
       sure.restart(ranges, found.sure);
       schedule(true);
+      flush();
     }
     tellLink(found);
   }

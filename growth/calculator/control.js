@@ -112,6 +112,7 @@ export function controlLine(control, id, original, changed, show, words, unsure 
   const line = node("div", { class: "growth-line" }, label, number, track, foot);
   return {
     line,
+    focus: () => slider.focus(),
     enable(on) {
       for (const input of [slider, typed, fewer, more]) input.disabled = !on;
     },

@@ -11,10 +11,11 @@ from growth.calculator.language import LOCALE, label_and_help, messages, said
 from growth.goals import lever_fields
 from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields
+from growth.scenario.dated_change import fixed_because
 from growth.scenario.said import what_was_said
 
 STAGES: dict[str, str] = messages()["stages"]  # part of the scenario -> its heading, in the order of the form
-FLAGS = frozenset("share whole more lever cost unsure".split())  # of a line; one that is missing is false
+FLAGS = frozenset("share whole more lever cost unsure dated".split())  # of a line; one that is missing is false
 MOST_UNFOLDED, FIRST = 6, 4  # a stage with more controls than this shows the first few, and folds the others
 
 
@@ -38,11 +39,18 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
         words. written: how a value stands in a text ("€{n} a month"). low, high: the valid range. slider: lowest,
         highest, step (`slider_range`). share: a fraction, shown as per cent. whole: a whole number. more: folded,
         because its stage has many lines. lever: a number that the business can work on; cost: one that moves money left
-        and not MRR. unsure: the reader can say how sure it is, because it moves MRR.
+        and not MRR. unsure: the reader can say how sure it is, because it moves MRR. dated: it may change from a
+        month on.
     """
     found = [one for one in fields(scenario) if _shown(one, scenario)]
-    order = list(STAGES)
-    found.sort(key=lambda one: order.index(_part(_about(one).path)))
+    order, position = list(STAGES), {one.path: number for number, one in enumerate(found)}
+    found.sort(
+        key=lambda one: (
+            order.index(_part(_about(one).path)),
+            position.get(_about(one).path, len(found)),
+            one.place[0] == "changes",
+        )
+    )
     folded = {path for part in order for path in _folded([one for one in found if _part(_about(one).path) == part])}
     levers = {one.path for one in lever_fields(scenario, kind="cash")}
     costs = levers - {one.path for one in lever_fields(scenario)}
@@ -72,7 +80,8 @@ def _folded(stage: list[Field]) -> list[str]:
 def _whose(field: Field, locale: str) -> str:
     """Whose number it is where there are several: the channel's, the plan's, or that of a month."""
     if field.changed is not None:
-        since = said(messages(locale)["whose"]["since"], month=str(getattr(field.section, "from_month", "")))
+        words = messages(locale)["whose"]["times" if field.name == "times" else "since"]
+        since = said(words, month=str(getattr(field.section, "from_month", "")))
         return ", ".join(part for part in (_whose(field.changed, locale), since) if part)
     for item in reversed(field.items):
         if item.count > 1 and (name := getattr(item.section, "name", "")):
@@ -85,6 +94,8 @@ def _whose(field: Field, locale: str) -> str:
 def _shown(field: Field, scenario: Scenario) -> bool:
     """Whether it has a control: a number in a list, and what changes nothing on the page, have none."""
     entry = field.entry
+    if field.changed is not None and field.name == "times":
+        return field.value is not None and field.matters(scenario)
     if entry is None or not entry.slider or field.value is None or isinstance(field.place[-1], int):
         return False
     return field.matters(scenario) and (entry.always or field.value != field.default or field.name == "share")
@@ -93,7 +104,7 @@ def _shown(field: Field, scenario: Scenario) -> bool:
 def line_of(one: Field, scenario: Scenario, locale: str = LOCALE) -> dict[str, Any]:
     """A number's words and ranges, as `controls` has them."""
     path, entry, said_of, whose = one.path, one.assumption, messages(locale), _whose(one, locale)
-    label, help = label_and_help(_about(one).path, _about(one).kind, entry.label, entry.help, locale)
+    label, help = label_and_help(_about(one).path, _about(one).kind, _about(one).assumption.label, entry.help, locale)
     plans = scenario.pay.plans
     unneeded = [f"pay.plans.{i}.monthly_price" for i, plan in enumerate(plans) if plan.billing == "monthly"]
     return {
@@ -116,6 +127,7 @@ def line_of(one: Field, scenario: Scenario, locale: str = LOCALE) -> dict[str, A
         "share": entry.unit == "share",
         "whole": entry.whole,
         "unsure": entry.ranged and not entry.whole and _part(_about(one).path) not in ("bill", ""),
+        "dated": one.changed is None and not fixed_because(one),
     }
 
 

@@ -77,6 +77,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "beside": said["beside"],
         "pictures": said["pictures"],
         "takes": said["takes"],
+        "whose": {name: said["whose"][name] for name in ("since", "times")},
         "month_names": month_names(locale),
         "full_month_names": month_names(locale, full=True),
         "locale": locale,

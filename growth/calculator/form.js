@@ -1,5 +1,6 @@
 // The form: its lines by stage of a customer's life, and what has to hold between their values.
 import { controlLine } from "./control.js";
+import { added, datedControl, isDated } from "./dated.js";
 import { node, read, said, tidy } from "./tools.js";
 
 // All the lines, a group a stage: {groups: elements, lines: path -> line}; those that matter less stand folded at its end.
@@ -26,6 +27,24 @@ export function stages(controls, id, original, moved, show, words, unsure) {
     return group;
   });
   return { groups, lines };
+}
+
+// A line in the form for each change of `scenario` from a month on that was added: in `lines`, after that of its number. Lines of others
+// go. `line(control)` makes one, `label(control)` says what it is called.
+export function datedLines(lines, scenario, original, controls, line, label) {
+  const wanted = added(scenario, original);
+  for (const [path, one] of lines) {
+    if (isDated(path) && !wanted.includes(path)) {
+      one.line.remove();
+      lines.delete(path);
+    }
+  }
+  if (wanted.every((path) => lines.has(path))) return;
+  const inOrder = wanted.map((path) => datedControl(path, controls)).sort((one, other) => other.month - one.month);
+  for (const control of inOrder) {
+    if (!lines.has(control.path)) lines.set(control.path, line({ ...control, label: label(control) }));
+    lines.get(control.number).line.after(lines.get(control.path).line);
+  }
 }
 
 // What has to hold between values, restored after `path` was moved: what customers pay moves with their number, at the

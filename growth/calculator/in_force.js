@@ -2,7 +2,7 @@
 // growth/scenario/dated_change.py; model.md has them under "Changes from a month on".
 
 // The steps to a number; plans and channels stand in an address by name, which may hold dots, or by position.
-function placeOf(part, address) {
+export function placeOf(part, address) {
   const place = [], steps = address.split(".");
   while (steps.length) {
     let step = steps[0], width = 1;
@@ -21,6 +21,9 @@ function placeOf(part, address) {
   }
   return place;
 }
+
+// Whether a number goes on from month to month, so that a change acts on the level reached by then.
+export const isLevel = (path) => /\.monthly_(visitors|sign_ups|customers|budget)$/.test(path);
 
 // A copy in which the number at the place is another one; what lies beside it is shared.
 const put = (part, [step, ...rest], of) => {
@@ -56,10 +59,9 @@ export function channelOverTime(scenario, number) {
   });
   if (!of.length) return null;
   const at = inForce(scenario);
-  const level = ({ field }) => /\.monthly_(visitors|sign_ups|customers|budget)$/.test(field);
   return {
     starts: [...new Set(of.map((change) => change.from_month))].sort((a, b) => a - b),
     channel: (month) => at(month).arrive.channels[number],
-    level: (month) => of.find((change) => change.from_month === month && level(change)),
+    level: (month) => of.find((change) => change.from_month === month && isLevel(change.field)),
   };
 }

@@ -1,4 +1,5 @@
 // The numbers as a table, as a file, and as a link.
+import { addChange, added, datedControl, isDated, valueAt } from "./dated.js";
 import { clone, node, read, write } from "./tools.js";
 
 export const MOST_LINES = 3; // that a reader keeps
@@ -44,9 +45,11 @@ export function csvOf({ result, labels }) {
   return [heads, ...rows, [""]].map((row) => row.join(",")).join("\r\n");
 }
 
-// The places of the numbers that differ from the original ones.
-export const differing = (scenario, original, controls) =>
-  controls.map(({ path }) => path).filter((path) => read(scenario, path) !== read(original, path));
+// The paths of the numbers that differ from the original ones, and of the changes from a month on that were added.
+export const differing = (scenario, original, controls) => [
+  ...controls.map(({ path }) => path).filter((path) => read(scenario, path) !== read(original, path)),
+  ...added(scenario, original),
+];
 
 // These numbers, how sure they are (path and kind), the what-if that is set on them, and the lines that are kept, as a link's
 // fragment carries them. A name is encoded twice, since decoding the fragment once must not let it end its own part.
@@ -61,7 +64,7 @@ export const encode = (scenario, original, controls, sure, whatIf = null, lines 
     }),
   ].join("&");
 
-const numbersOf = (scenario, original, controls) => differing(scenario, original, controls).map((path) => `${path}=${read(scenario, path)}`);
+const numbersOf = (scenario, original, controls) => differing(scenario, original, controls).map((path) => `${path}=${valueAt(scenario, path)}`);
 
 // What a fragment carries: {scenario, sure: [[path, kind]], what_if, lines}. Null where it is no link to numbers at all (a heading of the
 // page), and {wrong: true} where any of it is unknown, not a number, or out of range: such a link changes nothing.
@@ -77,9 +80,10 @@ export function decode(fragment, original, controls, kindsOf, whatIfs = []) {
   let what_if = null;
   const fits = (into, part) => {
     const [path, given = ""] = part.split("=");
-    const control = known.get(path);
+    const control = isDated(path) ? datedControl(path, controls) : known.get(path);
     const value = given.trim() === "" ? NaN : Number(given);
     if (!control || !(value >= control.low && value <= control.high) || (control.whole && !Number.isInteger(value))) return false;
+    if (isDated(path)) return addChange(into, path, controls, value);
     write(into, path, value);
     return true;
   };

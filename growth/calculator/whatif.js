@@ -1,11 +1,16 @@
 // The what-ifs of a page: the same scenario with some numbers changed, drawn beside it and compared in a sentence.
+import { putChange } from "./dated.js";
 import { forecast } from "./engine.js";
 import { clone, read, said, write } from "./tools.js";
 
 // The scenario with the changes of a what-if; null where these take a number out of its range.
 export function changed(scenario, { changes }) {
   const next = clone(scenario);
-  for (const { field, times, becomes, low, high, whole } of changes) {
+  for (const { field, from_month, times, becomes, low, high, whole } of changes) {
+    if (from_month) {
+      putChange(next, { from_month, field, becomes, times, note: "" });
+      continue;
+    }
     const value = times === null ? becomes : read(scenario, field) * times;
     if (!(value >= low && value <= high) || (whole && !Number.isInteger(value))) return null;
     write(next, field, value);

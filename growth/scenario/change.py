@@ -13,7 +13,7 @@ from growth.scenario.file import load_scenario
 from growth.scenario.range import Range, likely_values
 from growth.scenario.said import what_was_said
 from growth.scenario.scenario import Scenario
-from growth.scenario.what_if import BASE, WhatIf
+from growth.scenario.what_if import BASE, Change, WhatIf
 
 
 def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
@@ -46,6 +46,9 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
     values = scenario.model_dump(mode="json")
     for change in what_if.changes:
         field = number_at(scenario, change.field, what_if)
+        if change.from_month is not None:
+            _put_dated(scenario, values["changes"], field, change)
+            continue
         before: Any = None if field.value is None else likely_values(value_at(values, field.place))
         if change.becomes is None and before is None:
             raise _no_number(what_if, change.field, f"Say what it becomes: the scenario has no {field.path}.")
@@ -62,6 +65,20 @@ def changed(scenario: Scenario, what_if: WhatIf) -> Scenario:
         raise ScenarioError(problems) from None
 
 
+def _put_dated(scenario: Scenario, changes: list[Any], field: Field, change: Change) -> None:
+    """Put a change from a month on among a scenario's own, or in place of that of the same number and month."""
+    for position, one in enumerate(scenario.changes):
+        if (one.from_month, _place_of(scenario, one.field)) == (change.from_month, field.path):
+            changes[position] = change.model_dump()
+            return
+    changes.append(change.model_dump())
+
+
+def _place_of(scenario: Scenario, address: str) -> str:
+    field = find(scenario, address)
+    return field.path if isinstance(field, Field) else address
+
+
 def number_at(scenario: Scenario, address: str, what_if: WhatIf) -> Field:
     """The number that a change of a what-if names. Raises ScenarioError if there is none."""
     found = find(scenario, address)
@@ -74,6 +91,7 @@ def number_at(scenario: Scenario, address: str, what_if: WhatIf) -> Field:
 
 def changes_between(base: Scenario, other: Scenario) -> Iterator[tuple[str, float]]:
     """The address and the new value of every number in which `other` differs from `base`; ranges by their likely value.
+    Changes from a month on are left out.
 
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
     >>> other = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 25}]}, months=24)
@@ -82,6 +100,8 @@ def changes_between(base: Scenario, other: Scenario) -> Iterator[tuple[str, floa
     """
     before = {field.path: field.value for field in fields(base)}
     for field in fields(other):
+        if field.place[0] == "changes":
+            continue
         old, new = (likely_values(value) for value in (before.get(field.path), field.value))
         if field.path in before and new is not None and new != old:
             yield field.path, float(new)
@@ -132,9 +152,10 @@ def with_kept(base: Scenario, kept: Iterable[tuple[str, str, Scenario]]) -> Scen
     what_ifs = [one.model_dump(mode="json") for one in base.what_ifs]
     titles = [one.title for one in base.what_ifs]
     for title, note, scenario in kept:
-        changes = [
+        changes: list[dict[str, Any]] = [
             {"field": field, "becomes": value} for field, value in changes_between(base, scenario) if field != "months"
         ]
+        changes += _dated_between(base, scenario)
         if not changes:
             rule = "numbers that differ from today's, to keep them beside these"
             raise ScenarioError([Problem(f"what_ifs[{title}]", rule)])
@@ -146,6 +167,22 @@ def with_kept(base: Scenario, kept: Iterable[tuple[str, str, Scenario]]) -> Scen
             titles.append(title)
     values = {**base.model_dump(mode="json"), "what_ifs": what_ifs}
     return load_scenario({"scenario": still_said(values, base)})
+
+
+def _dated_between(base: Scenario, other: Scenario) -> Iterator[dict[str, Any]]:
+    """The changes from a month on in which `other` differs from `base`; one that it does not have multiplies by 1."""
+    there, wanted = (
+        {(one.from_month, _place_of(scenario, one.field)): one for one in scenario.changes}
+        for scenario in (base, other)
+    )
+    for key, change in wanted.items():
+        old = there.get(key)
+        if old is None or (old.times, likely_values(old.becomes)) != (change.times, likely_values(change.becomes)):
+            value = {"becomes": likely_values(change.becomes)} if change.times is None else {"times": change.times}
+            yield {"field": change.field, "from_month": change.from_month, **value}
+    for key, change in there.items():
+        if key not in wanted:
+            yield {"field": change.field, "from_month": change.from_month, "times": 1}
 
 
 def _word(title: str, taken: set[str]) -> str:

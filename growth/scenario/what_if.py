@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints, model_validator
 
-from growth.scenario.section import WORD, FieldAddress, Name, Section, Text, broken
+from growth.scenario.section import LONGEST, WORD, FieldAddress, Name, Section, Text, broken
 
 WhatIfName = Annotated[str, StringConstraints(pattern=WORD)]
 BASE = "base"  # what placeholders call the scenario itself
@@ -14,9 +14,11 @@ BASE = "base"  # what placeholders call the scenario itself
 
 class Change(Section):
     """One changed number. `field` is its address, with list items by name or position; `times` multiplies it, `becomes`
-    replaces it."""
+    replaces it. With `from_month` it changes from that month on; a change that the scenario itself makes to the number
+    in that month gives way to it."""
 
     field: FieldAddress
+    from_month: Annotated[int, Field(ge=2, le=LONGEST)] | None = None
     times: Annotated[float, Field(ge=0, le=1000)] | None = None
     becomes: float | None = None
 

@@ -97,8 +97,8 @@ def _input(field: Field, currency: str, locale: str) -> Input:
     """An input cell with its words."""
     about, since = field.changed or field, ""
     if field.changed is not None:
-        words = {"becomes": messages(locale)["whose"]["since"], "times": workbook_words(locale)["parts"]["times"]}
-        since = said(words[field.name], month=str(_from_month(field)))
+        words = messages(locale)["whose"]["times" if field.name == "times" else "since"]
+        since = said(words, month=str(_from_month(field)))
     label, help = label_of(about, locale, since=since)
     told = as_said(field.value, field.assumption.unit, currency, locale)
     return Input(field.path, about.path, field.assumption, label, f"{help} {told}".strip(), float(field.value))

@@ -240,7 +240,7 @@ def test_hostile_text_in_every_field_runs_nothing(tmp_path, open_page):
     assert page.title() == HOSTILE == page.locator("meta[property='og:title']").get_attribute("content")
     assert page.locator(".growth-given p").last.inner_text() == IN_PROSE
     assert page.locator("main img, main svg svg, main a").count() == 0
-    assert page.locator("label", has_text=f"Price: 0{HOSTILE[:60]}").count() == 1
+    assert page.locator(".growth-line label", has_text=f"Price: 0{HOSTILE[:60]}").count() == 1
 
 
 def test_an_odd_address_is_refused_before_anything_is_made(demo, tmp_path):
