@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.engine.result import BRIDGE
-from growth.records.lapses import BEFORE, LATE, UNPAID
+from growth.records.failed_payments import failed_departures
+from growth.records.lapses import BEFORE, LATE, PENDING, UNPAID
 from growth.records.paid_months import PaidMonths, changes
 from growth.records.read.values import NONE
 
@@ -22,7 +23,9 @@ class Movements:
 
     Everyone paying in month 0 counts as already on board, nobody as new. `lost` and `churned_mrr` are booked in the
     month after the last paid one, `stayed_mrr` is the previous month's MRR of customers who stay; all three under the
-    kind of plan held before. late_mrr, unpaid_mrr: what of `closing_mrr` was paid late, and what was never paid.
+    kind of plan held before. lost_by_failure, churned_by_failure_mrr: what of these two followed a failed payment; 0
+    where the records do not tell. late_mrr, unpaid_mrr, pending_mrr: what of `closing_mrr` was paid late, what was
+    never paid, and what may still come.
     """
 
     closing: np.ndarray
@@ -38,6 +41,9 @@ class Movements:
     contraction_mrr: np.ndarray
     late_mrr: np.ndarray
     unpaid_mrr: np.ndarray
+    pending_mrr: np.ndarray
+    lost_by_failure: np.ndarray
+    churned_by_failure_mrr: np.ndarray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,6 +143,8 @@ def movements(book: PaidMonths, runs: Spells) -> Movements:
     fresh = np.flatnonzero((runs.start > 0) & ~runs.returned)
     back = np.flatnonzero((runs.start > 0) & runs.returned)
     gone = np.flatnonzero(~book.goes_on & (book.month < book.months - 1))
+    failed = failed_departures(book)
+    by_failure = np.zeros(0, int) if failed is None else np.flatnonzero(failed)
     closing_mrr = by(book.month, book.kind, book.mrr)
     churned = by(book.month[gone] + 1, book.kind[gone], book.mrr[gone])
     before = np.flatnonzero(book.goes_on)
@@ -159,6 +167,9 @@ def movements(book: PaidMonths, runs: Spells) -> Movements:
         contraction_mrr=by(month, kind, up - change),
         late_mrr=by(*in_state(LATE)),
         unpaid_mrr=by(*in_state(UNPAID)),
+        pending_mrr=by(*in_state(PENDING)),
+        lost_by_failure=by(book.month[by_failure] + 1, book.kind[by_failure]),
+        churned_by_failure_mrr=by(book.month[by_failure] + 1, book.kind[by_failure], book.mrr[by_failure]),
     )
 
 
@@ -185,6 +196,21 @@ def bridge_columns(moves: Movements) -> dict[str, np.ndarray]:
     return dict(zip(BRIDGE, columns, strict=True))
 
 
+def lapse_columns(book: PaidMonths, moves: Movements) -> dict[str, np.ndarray]:
+    """Return what stands beside the bridge, from the second month on, each of shape (months - 1,).
+
+    lost_by_failure and churned_by_failure_mrr, where the records tell: what of lost_customers and churned_mrr left
+    after a failed payment. paid_mrr + late_mrr (paid in a later month) + unpaid_mrr (never paid by a customer who
+    stayed) + pending_mrr (missing at the end of the records, may still come) = closing_mrr.
+    """
+    names = ["late_mrr", "unpaid_mrr", "pending_mrr"]
+    if failed_departures(book) is not None:
+        names += ["lost_by_failure", "churned_by_failure_mrr"]
+    found = {name: getattr(moves, name).sum(axis=1)[1:] for name in names}
+    owed = found["late_mrr"] + found["unpaid_mrr"] + found["pending_mrr"]
+    return {"paid_mrr": moves.closing_mrr.sum(axis=1)[1:] - owed} | found
+
+
 def bridge_frame(book: PaidMonths, moves: Movements) -> pd.DataFrame:
     """Return the bridge as a table, one row a month from the second on.
 
@@ -198,14 +224,14 @@ def bridge_frame(book: PaidMonths, moves: Movements) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        Columns named as `growth.to_frame` names those of a forecast, then `late_mrr` and `unpaid_mrr`: what of the
-        closing MRR was paid late, and what was never paid. The index is monthly periods.
+        Columns named as `growth.to_frame` names those of a forecast, then those of `lapse_columns`: what of the closing
+        MRR was paid, late or never, and what of the churned MRR followed a failed payment. The index is monthly
+        periods.
     """
     import pandas as pd
 
     months = pd.period_range(str(book.first_month + 1), periods=book.months - 1, freq="M", name="month")
-    lapses = {name: getattr(moves, name).sum(axis=1)[1:] for name in ("late_mrr", "unpaid_mrr")}
-    return pd.DataFrame(bridge_columns(moves) | lapses, index=months)
+    return pd.DataFrame(bridge_columns(moves) | lapse_columns(book, moves), index=months)
 
 
 def triangles(book: PaidMonths, runs: Spells) -> tuple[np.ndarray, np.ndarray]:

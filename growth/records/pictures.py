@@ -7,7 +7,7 @@ import plotly.graph_objects as go
 
 from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, sheet
 from growth.records.backtest import RIVALS, Backtest
-from growth.records.bridge import bridge_columns, triangles
+from growth.records.bridge import bridge_columns, lapse_columns, triangles
 from growth.records.churn_fit import Fit
 from growth.records.forecast_band import ForecastBand
 from growth.records.measured import Measured
@@ -19,6 +19,7 @@ MOVES = (
     ("expansion", "expansion_mrr", 1, "#8fb4cc", "x"),
     ("contraction", "contraction_mrr", -1, "#d9a066", "\\"),
     ("churned", "churned_mrr", -1, LOSS, "/"),
+    ("churned after a failed payment", "churned_by_failure_mrr", -1, INK, "-"),
 )
 
 
@@ -27,8 +28,16 @@ def bridge_picture(measured: Measured) -> go.Figure:
     book = measured.book
     figure = sheet("The bridge of the records", f"{book.rows.currency} of MRR")
     months = _calendar(book.first_month + np.arange(1, book.months))
+    beside = lapse_columns(book, measured.moves)
+    failed, unpaid = beside.get("churned_by_failure_mrr"), beside["unpaid_mrr"]
     table = bridge_columns(measured.moves)
+    below = "below it: contraction, churned (hatched)"
+    if failed is not None:
+        table |= {"churned_mrr": table["churned_mrr"] - failed, "churned_by_failure_mrr": failed}
+        below += ", churned after a failed payment (dark)"
     for name, column, sign, colour, pattern in MOVES:
+        if column not in table:
+            continue
         marker = {"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}}
         figure.add_bar(
             x=months,
@@ -36,10 +45,19 @@ def bridge_picture(measured: Measured) -> go.Figure:
             marker=marker,
             hovertemplate=f"{name} %{{y:,.0f}}<extra></extra>",
         )
+    if unpaid.any():
+        figure.add_scatter(
+            x=months,
+            y=np.round(-unpaid, 2),
+            mode="markers",
+            marker={"symbol": "diamond-open", "size": 8, "color": GOAL},
+            hovertemplate="on board, never paid %{y:,.0f}<extra></extra>",
+        )
+        below += "; diamonds: on board, never paid"
     figure.update_layout(barmode="relative", bargap=0.15)
     notes = (
         ("above the line: new, came back (dotted), expansion (crossed)", 1.0, GAIN),
-        ("below it: contraction, churned (hatched)", 0.0, LOSS),
+        (below, 0.0, LOSS),
     )
     for text, height, colour in notes:
         figure.add_annotation(

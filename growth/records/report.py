@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
+from growth.records.bridge import bridge_columns, lapse_columns
 from growth.records.churn_change import change_note, last_month_note
 from growth.records.failed_payments import failed_note, failed_payments
 from growth.records.intervals import Rate
@@ -24,6 +25,7 @@ from growth.records.to_scenario import (
 )
 
 SHARE, MONEY = "{:.2%}", "{:,.2f}"
+YEAR = 12  # months of the bridge that a report adds up
 
 
 def summary(measured: Measured) -> list[str]:
@@ -57,6 +59,7 @@ def summary(measured: Measured) -> list[str]:
     for name, kind in named(shown_kinds(measured)).items():
         lines += ["", f"{name} ({kind.customers:,} customers, {kind.mrr:,.2f} MRR)"]
         lines += [_line(label, rate, form) for label, (rate, form) in of_kind(kind).items()]
+    lines += bridge_lines(measured)
     lines += ["", f"churn curve of monthly plans: {measured.chosen.curve}: {CURVES[measured.chosen.curve]}"]
     lines += [f"  {measured.why}"]
     for fit in measured.fits:
@@ -67,6 +70,40 @@ def summary(measured: Measured) -> list[str]:
         )
     lines += ["", *(f"note: {note}" for note in notes(measured))]
     return [*lines, ""]
+
+
+def bridge_lines(measured: Measured) -> list[str]:
+    """Add up the last 12 months of the bridge: what moved, and what of the MRR on board was paid; none of one month."""
+    book = measured.book
+    moved = {name: column[-YEAR:] for name, column in bridge_columns(measured.moves).items()}
+    beside = {name: column[-YEAR:].sum() for name, column in lapse_columns(book, measured.moves).items()}
+    months = moved["opening_mrr"].size
+    if not months:
+        return []
+    last = book.first_month + (book.months - 1)
+    first, ours = last - (months - 1), book.rows.currency
+    parts = [("  opening", moved["opening_mrr"][0])]
+    signs = {"new": "+ new", "reactivation": "+ came back", "expansion": "+ expansion", "contraction": "- contraction"}
+    parts += [(label, moved[f"{name}_mrr"].sum()) for name, label in signs.items()]
+    churned = moved["churned_mrr"].sum()
+    if "churned_by_failure_mrr" in beside:
+        failed = beside["churned_by_failure_mrr"]
+        parts += [("- left after a failed payment", failed), ("- left otherwise", churned - failed)]
+    else:
+        parts.append(("- left", churned))
+    parts.append(("= closing", moved["closing_mrr"][-1]))
+    lines = ["", f"the bridge, {first} to {last}, {ours} of MRR:"]
+    lines += [f"  {label:<30}{amount:>14,.2f}" for label, amount in parts]
+    owed = {
+        "paid in a later month": beside["late_mrr"],
+        "never paid, though the customer stayed": beside["unpaid_mrr"],
+        "missing at the end of the records": beside["pending_mrr"],
+    }
+    if any(owed.values()):
+        said = " + ".join(f"{amount:,.2f} {name}" for name, amount in owed.items() if amount)
+        whole = moved["closing_mrr"].sum()
+        lines.append(f"  MRR of these months: {beside['paid_mrr']:,.2f} paid when due + {said} = {whole:,.2f}")
+    return lines
 
 
 def markdown(measured: Measured) -> str:

@@ -48,6 +48,7 @@ class World:
     late: float = 0.0
     skipped: float = 0.0
     failed: float = 0.0
+    returned: float | None = None  # of failed charges, how many are tried again; all show as charged and paid back
     price_rise: float = 0.0
     yearly: float = 0.0
     renewal: float = 0.8
@@ -75,6 +76,10 @@ WORLDS = {
     "moving plans": World(up=0.04, down=0.04),
 }
 
+# as "failed cards", by debits that the bank returns: charged and paid back, and 80% of them tried up to twice more. Of
+# those who leave by will 15% have their last charge paid back, and 3% two of them: our own assumptions
+RETURNED = World(failed=0.06, returned=0.8)
+
 
 @dataclass
 class Truth:
@@ -101,16 +106,29 @@ class Charges:
     amount: list[float] = field(default_factory=list)
     months: list[int] = field(default_factory=list)
     plan: list[str] = field(default_factory=list)
+    ended: dict[tuple[int, int], bool] = field(default_factory=dict)  # customer, last month paid: by failed payment
+
+    @property
+    def columns(self) -> tuple[list, ...]:
+        """Customer, month, amount, months, plan."""
+        return self.customer, self.month, self.amount, self.months, self.plan
 
     def add(self, customer: int, month: int, amount: float, months: int, plan: str) -> None:
-        for column, value in zip(vars(self).values(), (customer, month, amount, months, plan), strict=True):
+        """Add a row."""
+        for column, value in zip(self.columns, (customer, month, amount, months, plan), strict=True):
             column.append(value)
+
+    def charge_in_vain(self, customer: int, month: int, price: float, plan: str, times: int) -> None:
+        """Charge and pay back so many times, as for a debit that the bank returns."""
+        for _ in range(times):
+            self.add(customer, month, price, 1, plan)
+            self.add(customer, month, -price, 1, plan)
 
     def csv(self, random: np.random.Generator) -> str:
         """The rows of the records as CSV, in any order; each customer is charged on a day of its own."""
         day = random.integers(1, 29, max(self.customer, default=0) + 1)
         lines = ["customer,date,amount,months,plan"]
-        for customer, month, amount, months, plan in zip(*vars(self).values(), strict=True):
+        for customer, month, amount, months, plan in zip(*self.columns, strict=True):
             if 0 <= month < KNOWN:
                 date = f"{FIRST + month}-{day[customer]:02}"
                 lines.append(f"shop-{customer},{date},{amount:.2f},{months},{plan}")
@@ -119,6 +137,12 @@ class Charges:
 
 def business(world: World, seed: list[int]) -> tuple[str, Truth]:
     """Make a business; return its records as CSV, and the truth."""
+    charges, random, truth = live(world, seed)
+    return charges.csv(random), truth
+
+
+def live(world: World, seed: list[int]) -> tuple[Charges, np.random.Generator, Truth]:
+    """Live the lives of all customers; return charges, the generator for what is left to chance, and truth."""
     random = np.random.default_rng(seed)
     charges, mrr = Charges(), np.zeros(KNOWN + AHEAD)
     at_risk, leaving = np.zeros(2)
@@ -137,7 +161,7 @@ def business(world: World, seed: list[int]) -> tuple[str, Truth]:
             customer += 1
     since = [world.joining(month) for month in range(KNOWN - 12, KNOWN)]
     truth = Truth(mrr, leaving / at_risk, float(np.mean(since)), world.up * 0.25, world.down * 0.2, world.growth)
-    return charges.csv(random), truth
+    return charges, random, truth
 
 
 def one_customer(
@@ -172,6 +196,10 @@ def one_customer(
             months, churn = months + 1, churn + rate + (1 - rate) * (not yearly) * world.failed * 0.2
         month += 1
         if leave or random.random() < rate:
+            if world.returned is not None:
+                charges.ended[customer, month - 1 - leave] = leave
+                times = 0 if leave else int(np.searchsorted([0.82, 0.97], random.random()))  # none, one, two
+                charges.charge_in_vain(customer, month, price, plan, times)
             if random.random() >= 0.05:
                 break
             month += int(random.integers(1, 9))  # comes back, at the price it had
@@ -188,6 +216,9 @@ def pay(
         return False
     if luck < world.failed:
         outcome = random.random()
+        if world.returned is not None:
+            again = 1 + int(random.integers(1, 3)) if random.random() < world.returned else 1
+            charges.charge_in_vain(customer, month, price, plan, again)
         if outcome < 0.8:
             charges.add(customer, month + (1 if outcome < 0.6 else 2), price, 1, plan)
         return outcome >= 0.8

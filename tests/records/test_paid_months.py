@@ -65,7 +65,7 @@ def test_the_bridge_has_the_columns_of_a_forecast(tmp_path):
 
     made = book(tmp_path, "a,2024-01-03,20,1", "a,2024-02-03,20,1")
     frame = bridge_frame(made, movements(made, spells(made)))
-    assert set(frame.columns) - {"late_mrr", "unpaid_mrr"} <= set(growth.engine.SERIES)
+    assert set(frame.columns) - {"paid_mrr", "late_mrr", "unpaid_mrr", "pending_mrr"} <= set(growth.engine.SERIES)
     assert frame.index.astype(str).tolist() == ["2024-02"]
 
 
