@@ -147,8 +147,7 @@ def _window(book: PaidMonths, gone: np.ndarray) -> np.ndarray:
 
 
 def _failed_cells(book: PaidMonths) -> np.ndarray:
-    failed = book.rows.failed
-    assert failed is not None
+    failed = np.zeros((0, 2), np.int32) if book.rows.failed is None else book.rows.failed
     return np.unique(_cells(book, failed[:, 0], failed[:, 1] - int(book.first_month.astype(int))))
 
 
