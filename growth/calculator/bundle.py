@@ -27,8 +27,8 @@ MINIFIED = _HERE / "page.min.js"
 
 @cache
 def script() -> str:
-    """The parts as one ES module, with the one for JupyterLab."""
-    return _joined(*_PARTS, "live.js")
+    """The parts as one ES module, with those for JupyterLab."""
+    return _joined(*_PARTS, "sourcing.js", "live.js")
 
 
 @cache

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import anywidget
 import traitlets
@@ -12,12 +13,15 @@ import traitlets
 from growth.calculator.bundle import script, style
 from growth.calculator.certainty import whole_answer
 from growth.calculator.data import PAGE_DATA, page_data
-from growth.calculator.language import LOCALE
+from growth.calculator.language import LOCALE, messages
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
+from growth.scenario.address import Field, find
 from growth.scenario.change import still_said, with_kept
 from growth.scenario.file import load_document, load_scenario, save_scenario
+from growth.scenario.source import Kind
+from growth.scenario.sourced import with_sources
 
 
 def _form(data: dict[str, Any]) -> dict[str, Any]:
@@ -34,6 +38,12 @@ def _lines(sent: Any) -> list[tuple[str, str, Scenario]]:
     ]
 
 
+def _sources(scenario: Scenario) -> dict[str, dict[str, Any]]:
+    """Where numbers come from, by path, as the front end takes it."""
+    there = ((find(scenario, one.of), one) for one in scenario.sources)
+    return {field.path: one.model_dump(exclude={"of"}) for field, one in there if isinstance(field, Field)}
+
+
 class Calculator(anywidget.AnyWidget):
     """Sliders, answer, chart and table of one scenario.
 
@@ -43,6 +53,7 @@ class Calculator(anywidget.AnyWidget):
         comments and the words of its page.
     locale: of the page that it becomes; its language must have a file of messages.
     brief: what a page's words add (`growth.giveaway.brief_data`).
+    sources: where each number comes from, as the front end shows it and lets it be changed, kept with the numbers.
     path: where "keep these numbers" writes the scenario (beside, then renamed); None leaves that button out.
 
     Raises ScenarioError for a scenario that is not valid, or that holds arrays over draws.
@@ -53,6 +64,8 @@ class Calculator(anywidget.AnyWidget):
     data = traitlets.Dict().tag(sync=True)
     tuned = traitlets.Dict().tag(sync=True)
     keeps = traitlets.Bool(False).tag(sync=True)
+    sources = traitlets.Dict().tag(sync=True)  # where numbers come from, by path; "fresh" those chosen in the front end
+    sourcing = traitlets.Dict().tag(sync=True)  # the words beside them
     scenario = traitlets.Any()  # always a Scenario; whatever load_scenario takes can be set
 
     def __init__(
@@ -67,7 +80,10 @@ class Calculator(anywidget.AnyWidget):
         scenario = load_scenario(scenario)
         self.path, self.locale, self.brief = None if path is None else Path(path), locale, brief
         data = page_data(scenario, locale=locale, brief=brief)
-        super().__init__(scenario=scenario, data=data, tuned=data["scenario"], keeps=path is not None)
+        said = messages(locale)
+        words = {**said["sourcing"], "kinds": {kind: said["page"]["sources"][kind] for kind in get_args(Kind)}}
+        numbers = {"scenario": scenario, "data": data, "tuned": data["scenario"], "sources": _sources(scenario)}
+        super().__init__(**numbers, sourcing=words, keeps=path is not None)
         self.on_msg(self._heard)
 
     def keep(self) -> Path:
@@ -79,7 +95,11 @@ class Calculator(anywidget.AnyWidget):
             there = load_document(self.path).scenario
             if not isinstance(there, dict) or there.get("business") != self.scenario.business:
                 raise GrowthError("it holds another business; name another file", file=self.path.name)
-        return save_scenario(self.scenario, self.path, like=self._like())
+        fresh = {path: one for path, one in self.sources.items() if isinstance(one, dict) and one.get("fresh")}
+        scenario = with_sources(self.scenario, fresh, today=date.today())
+        kept = save_scenario(scenario, self.path, like=self._like())
+        self.scenario, self.sources = scenario, _sources(scenario)
+        return kept
 
     def _like(self) -> Any:
         """The file or mapping that the numbers came from, where it is of the same business."""
@@ -121,6 +141,8 @@ class Calculator(anywidget.AnyWidget):
         dumped = change["new"].model_dump(mode="json")
         if dumped == self.tuned:
             return
+        if dumped["sources"] != self.tuned["sources"]:
+            self.sources = _sources(change["new"])
         data = page_data(change["new"], locale=self.locale, brief=self.brief)
         with self.hold_sync():
             self.tuned = dumped

@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from growth.scenario.said import says
+from growth.scenario.source import Source
 from growth.scenario.write import block, entry, flow, plain, scalar, values_of
 from growth.scenario.yaml_text import Node
 
@@ -52,8 +53,8 @@ def _value(text: str, parent: Node, key: str, value: Any) -> list[Edit]:
 
 
 def _editable(node: Node, section: BaseModel) -> bool:
-    """Keys can be added to a block and removed from it; a section in braces must keep its keys."""
-    stays = set(node.value) <= set(type(section).model_fields) and values_of(section).keys() <= node.value.keys()
+    """Keys can be added to a section, and removed from a block; one in braces must keep its keys."""
+    stays = set(node.value) <= set(type(section).model_fields)
     return bool(node.value) and (not node.flow or stays)
 
 
@@ -67,8 +68,9 @@ def _editable_items(node: Node, values: tuple[Any, ...]) -> bool:
 
 def _pairs(node: Node, sections: tuple[BaseModel, ...]) -> list[tuple[int, BaseModel]]:
     """Match items to sections: by name if some were removed, or added at the end; otherwise by position."""
-    there = [child.value["name"].value if "name" in child.value else None for child in node.value]
-    wanted = [getattr(section, "name", None) for section in sections]
+    key = "of" if sections and isinstance(sections[0], Source) else "name"
+    there = [child.value[key].value if key in child.value else None for child in node.value]
+    wanted = [getattr(section, key, None) for section in sections]
     common = [name for name in there if name in wanted and name is not None]
     if len(there) != len(wanted) and common and wanted[: len(common)] == common and len(set(there)) == len(there):
         return [(there.index(name), section) for name, section in zip(common, sections, strict=False)]
@@ -80,7 +82,11 @@ def _section(text: str, node: Node, section: BaseModel) -> list[Edit]:
     for key in node.value:
         edits += _value(text, node, key, getattr(section, key)) if key in fields else [_without(text, node, key)]
     added = {key: value for key, value in values_of(section).items() if key not in node.value}
-    if added:
+    if added and node.flow:
+        comma = "" if text[: node.end - 1].rstrip().endswith((",", "{")) else ","
+        words = ", ".join(f"{key}: {flow(value)}" for key, value in added.items())
+        edits.append((node.end - 1, node.end - 1, f"{comma} {words}"))
+    elif added:
         indent = _column(text, min(start for start, _ in node.keys.values()))
         place = _line_end(text, node.end)
         edits.append(

@@ -70,14 +70,20 @@ def test_from_an_empty_folder_to_a_published_page(browser: Any, lab: tuple[Path,
 
     run_all()
     leaving = page.locator(".growth-line", has_text="Customers leaving each month").locator("input.growth-number")
-    expect(leaving.first).to_have_value("3.17", timeout=LONG)
+    expect(leaving.first).to_have_value("3.1746", timeout=LONG)  # as typed: 2 of 63
     leaving.first.fill("5")
     leaving.first.press("Enter")
+    line = page.locator(".growth-line", has_text="Customers leaving each month").first
+    expect(line.locator("summary")).to_contain_text("of another number")  # it was told of 2 of 63
+    line.locator("summary").click()
+    line.get_by_role("combobox", name="Where this number comes from").select_option("measured")
+    line.get_by_role("textbox", name="in a few words").fill("counted in <b>June</b>")
     page.get_by_role("button", name="Keep these numbers").click()
     page.get_by_text("Kept in kiln-co.yaml.").wait_for()
     kept = growth.load_scenario(folder / "kiln-co.yaml")
     assert kept.stay.churn.monthly_churn_rate == 0.05
-    assert "stay.churn.monthly_churn_rate" not in sources_by_path(kept)  # it was said of another number
+    source = sources_by_path(kept)["stay.churn.monthly_churn_rate"]
+    assert (source.source, source.note, source.was) == ("measured", "counted in <b>June</b>", 0.05)
     assert "pay.plans.0.monthly_price" in sources_by_path(kept)
 
     page.get_by_role("button", name="Publish the page").click()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,7 @@ scenario:
     - of: pay.plans.Studio.monthly_price
       source: measured
 """
+FLOW = "- {of: pay.plans.Studio.monthly_price, source: measured}"
 
 
 def test_numbers_stay_plain_and_know_their_source(tmp_path: Path) -> None:
@@ -126,3 +128,47 @@ def test_a_source_does_not_outlive_its_number() -> None:
     assert "stay.churn.monthly_churn_rate" not in sources_by_path(changed)
     words = Giveaway(name="how-big", question="How big can it get?", show_sources=True)
     assert "2 of 63" not in sections.cautions(words, growth.forecast(changed)).html
+
+
+def test_what_is_told_beside_a_slider_is_kept_in_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    flow = FILE.replace("- of: pay.plans.Studio.monthly_price\n      source: measured", FLOW)
+    path.write_text(flow)
+    calculator = Calculator(path, path=path)
+    assert calculator.sources["stay.churn.monthly_churn_rate"]["note"] == "about 2 of 63 leave a month <b>&"
+    hostile = "'); <script>alert(1)</script> # no: comment, {a}"
+    told = {"pay.plans.0.monthly_price": {"source": "told", "note": "since spring", "fresh": True}}
+    told |= {"opening.mrr": {"source": "guess", "note": hostile, "fresh": True}, "no.such": {"fresh": True}, "x": 3}
+    calculator.set_state({"sources": {**calculator.sources, **told}})
+    calculator.keep()
+    day = date.today().isoformat()
+    new = flow.replace("source: measured}", f'source: told, when: "{day}", was: 29, note: since spring}}')
+    assert path.read_text().startswith(new)
+    kept = sources_by_path(growth.load_scenario(path))
+    assert (kept["opening.mrr"].source, kept["opening.mrr"].note, kept["opening.mrr"].was) == ("guess", hostile, 1827)
+    assert kept["stay.churn.monthly_churn_rate"].when == "2027-01-15"  # not told anew
+    before = path.read_bytes()
+    calculator.keep()
+    assert path.read_bytes() == before
+
+
+def test_a_source_that_is_told_away_goes_with_its_comment_and_no_other(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_text(FILE)
+    calculator = Calculator(path, path=path)
+    gone = {"stay.churn.monthly_churn_rate": {"source": "", "note": "", "fresh": True}}
+    calculator.set_state({"sources": {**calculator.sources, **gone}})
+    calculator.keep()
+    assert [one.of for one in growth.load_scenario(path).sources] == ["pay.plans.Studio.monthly_price"]
+    assert "29   # kept" in path.read_text() and "said in the meeting" not in path.read_text()
+
+
+def test_a_wrong_kind_or_a_long_note_is_said_and_nothing_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_text(FILE)
+    for wrong in ({"source": "hearsay"}, {"source": "told", "note": "x" * 301}, {"source": ["told"]}):
+        calculator = Calculator(path, path=path)
+        calculator.set_state({"sources": {"opening.mrr": {**wrong, "fresh": True}}})
+        with pytest.raises(ScenarioError, match="sources"):
+            calculator.keep()
+        assert path.read_text() == FILE
