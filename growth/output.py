@@ -22,12 +22,23 @@ from pathlib import Path
 from growth.errors import FileError, Problem
 from growth.files import open_input, replace_file
 
-__all__ = ["SEAL", "YAML", "check_folder", "check_output", "is_sealed", "sealed", "write_output", "write_outputs"]
+__all__ = [
+    "SEAL",
+    "SEAL_NAME",
+    "YAML",
+    "check_folder",
+    "check_output",
+    "holds_its_seal",
+    "is_sealed",
+    "sealed",
+    "write_output",
+    "write_outputs",
+]
 
-NAME = b"growth-workbook:"
-SEAL = NAME.decode() + "0" * 32  # a text that holds this gets its checksum there
+SEAL_NAME = b"growth-workbook:"
+SEAL = SEAL_NAME.decode() + "0" * 32  # a text that holds this gets its checksum there
 YAML = (".yaml", ".yml")  # the suffixes of a scenario file
-_SEALED = re.compile(NAME + b"([0-9a-f]{32})")
+_SEALED = re.compile(SEAL_NAME + b"([0-9a-f]{32})")
 _ROOM = {".html": "<!-- {} -->\n", ".svg": "<!-- {} -->\n", ".pdf": "% {}\n", ".png": "{}"}  # behind the content
 _ADDRESS = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+://")
 
@@ -161,16 +172,24 @@ def sealed(content: str | bytes, suffix: str = "") -> bytes:
         else:
             return content
     before, empty, after = content.rpartition(SEAL.encode())
-    return before + NAME + _checksum(before + empty + after) + after
+    return before + SEAL_NAME + _checksum(before + empty + after) + after
 
 
 def is_sealed(path: Path) -> bool:
     """Whether a file is as `sealed` left it."""
     try:
         with open_input(path) as stream:
-            content = stream.read()
+            return holds_its_seal(stream.read())
     except (FileError, OSError):
         return False
+
+
+def holds_its_seal(content: bytes) -> bool:
+    """Whether content is as `sealed` left it.
+
+    >>> holds_its_seal(sealed("<p>one</p>", ".html")), holds_its_seal(b"<p>mine</p>")
+    (True, False)
+    """
     found = list(_SEALED.finditer(content))[-1:]  # the last one is the file's own
     return any(one[1] == _checksum(content[: one.start()] + SEAL.encode() + content[one.end() :]) for one in found)
 

@@ -2,11 +2,15 @@
 tests."""
 
 import os
+import signal
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small fits: its threads cost more than they save
 import pytest
 from hypothesis import HealthCheck, settings
+
+if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:  # in a shell's background; a process started from here
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # would ignore the Ctrl-C that a test sends it
 
 settings.register_profile("house", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("house")

@@ -2,8 +2,9 @@
 
     python tests/versions.py lowest
     python tests/versions.py newest --python python3.13
+    python tests/versions.py lowest -- tests/records tests/earned
 
-Each run has a virtual environment of its own in a temporary folder. Options of pytest follow after `--`.
+Each run has a virtual environment of its own in a temporary folder. What follows `--` goes to pytest.
 """
 
 from __future__ import annotations
@@ -52,13 +53,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("which", choices=["lowest", "newest"])
     parser.add_argument("--python", default=sys.executable, help="the interpreter to make the environment with")
-    parser.add_argument("pytest", nargs="*", help="options of pytest, after --")
-    arguments = parser.parse_args()
+    ours, theirs = sys.argv[1:], []
+    if "--" in ours:  # argparse takes no options of another program behind an option of its own
+        at = ours.index("--")
+        ours, theirs = ours[:at], ours[at + 1 :]
+    arguments = parser.parse_args(ours)
     with tempfile.TemporaryDirectory(prefix="growth-versions-") as folder:
         place = Path(folder)
         (place / "constraints.txt").write_text(lowest() if arguments.which == "lowest" else "", "utf-8")
         programs = place / "venv" / "bin"
-        tests = shlex.join(["pytest", "-q", "-n", "2", *arguments.pytest])
         steps = [
             [arguments.python, "-m", "venv", str(place / "venv")],
             [str(programs / "pip"), "install", "-q", "-c", str(place / "constraints.txt"), "-e", ".[test]"],
@@ -67,7 +70,7 @@ def main() -> int:
                 [str(programs / words[0]), *words[1:]]
                 for words in (line.format(out=folder).split() for line in COMMANDS)
             ),
-            [str(programs / "pytest"), *shlex.split(tests)[1:]],
+            [str(programs / "pytest"), "-q", "-n", "2", *theirs],
         ]
         for step in steps:
             print("$", shlex.join(step), flush=True)

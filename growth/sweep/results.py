@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
+from growth.output import SEAL_NAME, holds_its_seal
 from growth.sweep.claim import claimed
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.run_report import has_no_place, unwritten
@@ -22,6 +23,7 @@ from growth.sweep.tasks import Task
 
 POINTS, PAGE, LIST = "points.parquet", "comparison.html", "sweep-files.txt"
 LIST_HEAD = "# Files that growth sweep made here. It replaces and removes no other file.\n"
+OTHERWISE = "move it, or choose another folder"
 
 
 class Results:
@@ -49,9 +51,9 @@ class Results:
                 self.store.prepare()
                 stack.enter_context(claimed(self.store, take_over=take_over))
                 self.unfinished = stack.enter_context(self.store.scratch())
-                lines = (self.store.read(LIST) or b"").decode(errors="replace").splitlines()
-                self._own = {line for line in lines if not line.startswith("#")}
+                self._own = self._listed()
                 self._refuse_foreign([POINTS, PAGE])
+                self._refuse_changed_page()
             except OSError as error:
                 raise SweepError(f"it cannot be written: {error.strerror or error}", file=self.store.where()) from None
             yield
@@ -127,6 +129,19 @@ class Results:
         text = json.dumps({"why": why, "varied": task.varied}, indent=2, ensure_ascii=False)
         self.store.write(f"failed/{task.name}.json", text + "\n")
 
+    def _listed(self) -> set[str]:
+        """The names on the list. Raises SweepError where a file of its name is not a list of ours."""
+        content = self.store.read(LIST)
+        if content is not None and not content.startswith(LIST_HEAD.encode()):
+            raise SweepError(f"no sweep made this file; {OTHERWISE}", self.store.where(LIST))
+        return set((content or b"").decode(errors="replace").splitlines()[1:])
+
+    def _refuse_changed_page(self) -> None:
+        """Raises SweepError where somebody has changed the page since a sweep made it."""
+        page = self.store.read(PAGE) or b""
+        if SEAL_NAME in page and not holds_its_seal(page):
+            raise SweepError(f"it was changed after a sweep made it; {OTHERWISE}", self.store.where(PAGE))
+
     def _refuse_foreign(self, names: Iterable[str]) -> None:
         """Raises SweepError for the first of the names that is there and that no sweep wrote."""
         foreign: dict[str, list[str]] = {}
@@ -136,9 +151,7 @@ class Results:
         for part, lasts in foreign.items():
             if found := sorted(self.store.names(part).intersection(lasts)):
                 where = self.store.where(f"{part}/{found[0]}".lstrip("/"))
-                raise SweepError(
-                    f"no sweep made this file ({LIST} lists them); move it, or choose another folder", where
-                )
+                raise SweepError(f"no sweep made this file ({LIST} lists them); {OTHERWISE}", where)
 
     def _move(self, made: Path, name: str) -> None:
         """The notebook under its final name, whole or not at all, with that name in its own record of it."""

@@ -11,6 +11,7 @@ from typing import Any
 
 from growth.errors import GrowthError
 from growth.giveaway.brief import read_giveaway
+from growth.output import sealed
 from growth.shipped import shipped
 from growth.sweep import warm_kernels
 from growth.sweep.design import Design, design_of
@@ -216,7 +217,9 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
             if why:
                 return "", f"{notebook.name}: {why}"
             results.claim_names([PAGE])
-            store.put(made.with_suffix(".html"), PAGE)
+            page = made.with_suffix(".html")
+            page.write_bytes(sealed(page.read_bytes(), page.suffix))
+            store.put(page, PAGE)
     except (GrowthError, OSError) as error:
         return "", str(getattr(error, "strerror", None) or error)
     return store.where(PAGE), ""

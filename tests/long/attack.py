@@ -269,6 +269,7 @@ def attack() -> int:
     parser.add_argument("--only", choices=ATTACKS)
     parser.add_argument("--keep", type=Path, default=None, help="a folder for what a find was made with")
     arguments = parser.parse_args()
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in a shell's background, and by what we start
     seed = random.randrange(10**6) if arguments.seed is None else arguments.seed
     end, done, finds = time.monotonic() + 60 * arguments.minutes, Counter[str](), 0
     turn = [name for name, (rounds, _) in ATTACKS.items() for _ in range(rounds) if arguments.only in (None, name)]

@@ -6,7 +6,7 @@ import pytest
 from sweep_tools import ROOT
 
 from growth import cli
-from growth.sweep.results import LIST
+from growth.sweep.results import LIST, LIST_HEAD
 
 KEPT = {
     "reports/.env": "SECRET=1",
@@ -64,6 +64,27 @@ def test_a_file_of_the_users_in_its_way_is_refused_before_anything_is_done(place
     assert not (place.path / "out" / LIST).exists()
 
 
+def test_a_list_of_the_users_own_that_has_the_name_of_ours_is_refused(place, capsys):
+    mine = place.path / "out" / LIST
+    mine.write_text("swept: the kitchen\nto sweep: the yard\n")
+    assert sweep(place) == 2
+    assert f"{mine}: no sweep made this file; move it" in capsys.readouterr().err
+    assert mine.read_text() == "swept: the kitchen\nto sweep: the yard\n" and files(place) == KEPT
+
+
+def test_a_page_that_the_user_wrote_into_is_not_replaced(place, capsys):
+    assert sweep(place) == 0
+    page = place.path / "out" / "comparison.html"
+    page.write_text(mine := page.read_text().replace("<body", "<body data-mine"))
+    points = (place.path / "out" / "points.parquet").read_bytes()
+    changed = [{"name": "churn", "field": "stay.churn.monthly_churn_rate", "values": [0.01, 0.09]}]
+    assert sweep(place, axes=changed) == 2
+    assert f"{page}: it was changed after a sweep made it; move it" in capsys.readouterr().err
+    assert page.read_text() == mine and (place.path / "out" / "points.parquet").read_bytes() == points
+    page.rename(page.with_suffix(".mine"))
+    assert sweep(place, axes=changed) == 0
+
+
 def test_a_folder_of_the_users_in_the_place_of_unfinished_reports_is_refused(place, capsys):
     mine = place.path / "out" / ".unfinished"
     mine.mkdir()
@@ -84,7 +105,9 @@ def test_a_link_in_the_place_of_unfinished_reports_is_not_followed(place, tmp_pa
 
 
 def test_a_list_that_names_other_files_gives_no_leave_to_touch_them(place):
-    (place.path / "out" / LIST).write_text("".join(f"{name}\n" for name in (*KEPT, "../base.yaml", "/etc/passwd")))
+    (place.path / "out" / LIST).write_text(
+        LIST_HEAD + "".join(f"{name}\n" for name in (*KEPT, "../base.yaml", "/etc/passwd"))
+    )
     base = (place.path / "base.yaml").read_text()
     assert sweep(place) == 0
     assert files(place) == KEPT and (place.path / "base.yaml").read_text() == base
