@@ -218,8 +218,8 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
                 return "", f"{notebook.name}: {why}"
             results.claim_names([PAGE])
             page = made.with_suffix(".html")
-            page.write_bytes(sealed(page.read_bytes(), page.suffix))
-            store.put(page, PAGE)
+            store.write(PAGE, sealed(page.read_bytes(), page.suffix))
+            page.unlink()
     except (GrowthError, OSError) as error:
         return "", str(getattr(error, "strerror", None) or error)
     return store.where(PAGE), ""

@@ -66,7 +66,7 @@ def test_from_an_empty_folder_to_a_published_page(browser: Any, lab: tuple[Path,
         page.locator(".jp-Notebook").wait_for()
         page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
         page.get_by_text("Run", exact=True).first.click()
-        page.get_by_text("Run All Cells", exact=True).click()
+        page.locator(".lm-Menu").get_by_text("Run All Cells", exact=True).click()
 
     run_all()
     leaving = page.locator(".growth-line", has_text="Customers leaving each month").locator("input.growth-number")
