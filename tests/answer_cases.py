@@ -220,12 +220,12 @@ CASES = {
     ),
     "yen have no smaller unit": (
         business(currency="JPY", arrive={"channels": [{"name": "all", "monthly_visitors": 1}]}),
-        "With 1 new customers a month and 10% leaving, "
+        "With 1 new customer a month and 10% leaving, "
         "you make JP¥54 a month after 3 months, and growth levels off near JP¥200.",
     ),
     "dinars have a thousand": (
         business(currency="KWD", arrive={"channels": [{"name": "all", "monthly_visitors": 1}]}),
-        "With 1 new customers a month and 10% leaving, "
+        "With 1 new customer a month and 10% leaving, "
         "you make KWD\N{NO-BREAK SPACE}54.200 a month after 3 months, and growth levels off near "
         "KWD\N{NO-BREAK SPACE}200.",
     ),
@@ -359,7 +359,7 @@ CASES = {
             arrive={"channels": [{"name": "all", "monthly_visitors": 1, "last_month": 1, "running_before": False}]},
             pay={"plans": [plan(billing="yearly", renewal_rate=1.0)]},
         ),
-        "With 1 new customers a month, falling to 0, and nobody leaving in these 14 months, with yearly renewals "
+        "With 1 new customer a month, falling to 0, and nobody leaving in these 14 months, with yearly renewals "
         "still to come, "
         "you make €20.00 a month after 14 months, and it stays near €20.00 if joining stays as it is by then. At "
         "least €15.00 is left for the first time in month 1 "

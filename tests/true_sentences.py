@@ -18,7 +18,7 @@ SAME = 1e-6
 AMOUNT = r"-?€[\d,.]*\d"
 COUNT = r"[\d,.]*\d"
 LEAD = re.compile(
-    rf"With (?:(?P<nobody>nobody joining)|(?P<new>{COUNT}) new customers a month"
+    rf"With (?:(?P<nobody>nobody joining)|(?P<new>{COUNT}) new (?P<noun>customers?) a month"
     rf"(?P<average> on average)?(?: in the first twelve months and (?P<new_last>{COUNT}) in the last twelve,)?"
     rf"(?:, (?P<new_way>rising|falling) to (?P<new_end>{COUNT}),)?)"
     rf"(?: and (?:(?P<nobody_leaves>nobody leaving)(?: in these (?P<horizon>\d+) months?, with yearly renewals still "
@@ -119,6 +119,7 @@ def _lead(forecast: growth.Forecast, lead: re.Match[str]) -> list[str]:
         false += ["nobody joins"] * bool(new.any())
     else:
         false += ["new"] * bool(not _shown(lead["new"], first))
+        false += ["singular or plural"] * bool((lead["noun"] == "customer") != (lead["new"] == "1"))
         end = lead["new_end"] or lead["new_last"]
         if end:
             false += ["new at the end"] * bool(not _shown(end, last))

@@ -6,7 +6,7 @@ from babel import Locale
 from babel.numbers import get_currency_symbol
 
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.number_words import minor_digits, money, percent, with_decimals
+from growth.calculator.number_words import minor_digits, money, of_plural, percent, with_decimals
 from growth.scenario.said import MONEY, what_was_said
 
 
@@ -54,21 +54,22 @@ def as_said(value: object, unit: str, currency: str, locale: str = LOCALE) -> st
         places["amount"] = amount(key)
     if "tax_included" in told:
         places["tax"] = percent(told["tax_included"], locale)
-    number = with_decimals(plain * (100 if unit == "share" else 1), locale, most=2)
-    places["value"] = written_in(unit, currency, locale).replace("{n}", number)
+    shown = plain * (100 if unit == "share" else 1)
+    pattern = of_plural(written_in(unit, currency, locale), shown, locale, 2)
+    places["value"] = pattern.replace("{n}", with_decimals(shown, locale, most=2))
     kind = "count" if "count" in told else "years" if "years" in told else "a_year" if "a_year" in told else "tax"
     kind += "_tax" if kind == "a_year" and "tax_included" in told else ""
     return said(messages(locale)["as_said"][kind], **places)
 
 
-def written_in(unit: str, currency: str, locale: str = LOCALE) -> str:
-    """How a value of a unit stands in a text.
+def written_in(unit: str, currency: str, locale: str = LOCALE) -> str | dict[str, str]:
+    """How a value of a unit stands in a text; by plural category where words follow a count.
 
     >>> written_in("share", "EUR"), written_in("money a month", "EUR")
     ('{n}%', '€{n} a month')
     """
-    pattern = messages(locale)["written"][unit]
-    if "{symbol}" not in pattern:
+    pattern: str | dict[str, str] = messages(locale)["written"][unit]
+    if isinstance(pattern, dict) or "{symbol}" not in pattern:
         return pattern
     name = locale.replace("-", "_")
     symbol, amount = get_currency_symbol(currency, locale=name), Locale.parse(name).currency_formats["standard"].pattern

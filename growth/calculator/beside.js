@@ -1,6 +1,6 @@
 // The table of the numbers beside the what-ifs: as beside.py, from the amounts of growth/comparison.py.
 import { leftFrom } from "./left.js";
-import { node, said } from "./tools.js";
+import { node, ofPlural, said } from "./tools.js";
 import { monthCount } from "./words.js";
 
 const SERIES = { mrr: "closing_mrr", customers: "closing_customers", left: "net_cash" };
@@ -26,7 +26,10 @@ export function besideTable(words, monthWords, labels, show) {
   const element = node("div", { class: "growth-beside" }, node("h2", {}, words.title), node("p", { class: "growth-help" }, words.lead), region, notes);
   const amount = (name, value) => {
     if (name.endsWith("_month")) return monthCount(value, monthWords, show);
-    if (name === "churn") return said(words.points, { n: show.number(Number((100 * value).toFixed(8))) });
+    if (name === "churn") {
+      const points = Number((100 * value).toFixed(8));
+      return said(ofPlural(words.points, show.plural(points)), { n: show.number(points) });
+    }
     return name === "customers" ? show.number(value) : show.money(value);
   };
   const cell = (name, value, base) => {

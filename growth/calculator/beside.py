@@ -8,7 +8,7 @@ from html import escape
 
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.light import light_table
-from growth.calculator.number_words import money, month_count, month_labels, number, percent
+from growth.calculator.number_words import money, month_count, month_labels, number, of_plural, percent
 from growth.comparison import amounts, closes
 from growth.engine import Forecast
 
@@ -86,7 +86,8 @@ def _amount(name: str, value: float, first: Forecast, locale: str) -> str:
     if name.endswith("_month"):
         return month_count(value, locale)
     if name == "churn":
-        return said(messages(locale)["beside"]["points"], n=number(round(100 * value, 8), locale))
+        points = round(100 * value, 8)
+        return said(of_plural(messages(locale)["beside"]["points"], points, locale), n=number(points, locale))
     return number(value, locale) if name == "customers" else money(value, first.scenario.currency, locale)
 
 

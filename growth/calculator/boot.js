@@ -2,4 +2,4 @@
 import { mount } from "./calculator.js";
 
 const pageCalculator = document.getElementById("calculator");
-if (pageCalculator) pageCalculator.calculator = mount(pageCalculator, JSON.parse(document.getElementById("calculator-data").textContent));
+if (pageCalculator) pageCalculator.calculator = mount(pageCalculator, JSON.parse(document.getElementById("calculator-data").textContent), { workedPlace: document.querySelector(".worked") });

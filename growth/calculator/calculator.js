@@ -19,15 +19,17 @@ import { parted, sureness } from "./sure.js";
 import { takesSection } from "./takes.js";
 import { clone, node, read, said } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
+import { workedSection } from "./worked.js";
 import { answerParts, ceilingText, formatter, monthCount, monthLabels } from "./words.js";
 
 let instances = 0;
 
 // Builds the calculator in `element` from the data of data.py. `onChange(scenario)` follows every move, once a frame;
-// `onKeep(scenario, lines)` (live notebooks) asks for the numbers and the lines to be kept; `share` lets a link carry them.
+// `onKeep(scenario, lines)` (live notebooks) asks for the numbers and the lines to be kept; `share` lets a link carry them; `workedPlace` is the section of
+// the page that works out a month by hand.
 // Returns { get, series, view, beside, set, say, destroy }: get() is {scenario, ranged, goal_month, ceiling_mrr, ..., sentence} as shown,
 // view() what its pictures draw, beside() what the table of what-ifs holds.
-export function mount(element, data, { onChange = () => {}, onKeep = null, share = true } = {}) {
+export function mount(element, data, { onChange = () => {}, onKeep = null, share = true, workedPlace = null } = {}) {
   const id = `growth-${++instances}`;
   const { controls, columns, words, locale } = data;
   const { what_ifs: whatIfs = [] } = data;
@@ -57,10 +59,11 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const field = node("input", { class: "growth-link", type: "text", readonly: "", "aria-label": words.link_field });
   field.hidden = true;
   const worth = worthFinding((path) => labelOf(path), data.how_sure, show);
-  const needed = takesSection(controls, data.takes, labels, show, (path, value) => {
+  const needed = takesSection(controls, data.takes, words, labels, show, (path, value) => {
     move(path, value);
     flush();
   });
+  const month = workedSection(workedPlace, data.worked, words.reasons);
   const beside = besideTable(data.beside, words.months, labels, show);
   const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
   const summary = node("summary", {}, words.table);
@@ -146,6 +149,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     }
     worth.draw(state.spread, labels[state.result.months]);
     needed.draw(state);
+    month.draw(state, moved() || chosen !== null);
     beside.draw(state.lots, base.months);
     lines.get("opening.mrr")?.enable(state.scenario.opening.customers > 0); // nobody pays where nobody is
     line.draw(chosen);
@@ -382,6 +386,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
       cancelAnimationFrame(frame);
       clearTimeout(spoken);
       needed.stop();
+      month.stop();
       element.replaceChildren();
     },
   };

@@ -1,15 +1,20 @@
 // One line of the form: label, number with its step buttons and unit, and slider.
-import { brief, node, said, tidy } from "./tools.js";
+import { brief, node, ofPlural, said, tidy, writtenAs } from "./tools.js";
 
-// A number as people type it by the rules of their language: 4.5, 4.5%, 1,160 (thousands), or 4,5 and 1.160 in German;
-// NaN for anything else, such as the other sign for decimals.
-function parsed(text, { group, point }) {
-  const [g, p] = [group, point].map((sign) => (/\s/.test(sign) ? "\\s" : `\\${sign}`));
-  const bare = text.trim().replace(/\s*[%€$£]$/, "");
-  const grouped = new RegExp(`^[+-]?[1-9]\\d{0,2}(${g}\\d{3})+(${p}\\d*)?$`).test(bare);
-  const plain = grouped ? bare.replace(new RegExp(g, "g"), "") : bare;
-  if (!new RegExp(`^[+-]?(\\d+${p}?\\d*|${p}\\d+)(e[+-]?\\d+)?$`, "i").test(plain)) return NaN;
-  return Number(plain.replace(point, "."));
+// A number as people type it by the rules of their language: 4.5, 4.5%, 1,160 and 1 160 (thousands), or 4,5 and 1.160 in
+// German; NaN for anything else, such as the other sign for decimals. `most` is the largest value that is likely: up to it
+// the sign for decimals before three digits may stand for thousands too, and `either` holds both readings.
+export function typedNumber(text, show, most = 0) {
+  const [group, point] = [show.group, show.point].map((sign) => (/\s/.test(sign) ? "\\s" : `\\${sign}`));
+  const bare = text.trim().replace(/^\p{Sc}\s*|\s*[%\p{Sc}]$/gu, "");
+  const grouped = [group, "\\s", "['\u2019]"].find((sign) => new RegExp(`^[+-]?[1-9]\\d{0,2}(${sign}\\d{3})+(${point}\\d*)?$`).test(bare));
+  const plain = grouped ? bare.replace(new RegExp(grouped, "g"), "") : bare;
+  if (!new RegExp(`^[+-]?(\\d+${point}?\\d*|${point}\\d+)(e[+-]?\\d+)?$`, "i").test(plain)) return { value: NaN };
+  const value = Number(plain.replace(show.point, "."));
+  const thousands = new RegExp(`^[+-]?[1-9]\\d{0,2}${point}\\d{3}$`).test(plain) && 1000 * value <= most;
+  if (!thousands) return { value };
+  const short = show.plain(value);
+  return { value: NaN, either: { grouped: show.plain(1000 * value), decimal: typedNumber(short, show, most).either ? `${short}0` : short } };
 }
 
 // How many steps a key moves by, up or down; a tenth of one with Shift. Null for any other key.
@@ -40,8 +45,8 @@ function sureLine(control, kinds, written, chosen, words) {
 export function controlLine(control, id, original, changed, show, words, unsure = null) {
   const scale = control.share ? 100 : 1;
   const [low, high, step] = control.slider;
-  const [before, after] = control.written.split("{n}");
-  const written = (value) => control.written.replace("{n}", show.plain(tidy(value * scale)));
+  const [before, after] = ofPlural(control.written, "other").split("{n}");
+  const written = (value) => writtenAs(control, tidy(value * scale), show);
   const label = node("label", { id: `${id}-label`, for: id }, control.label);
   const told = { "aria-describedby": `${id}-note`, "data-path": control.path };
   const slider = node("input", { type: "range", min: low, max: high, step, "aria-labelledby": `${id}-label`, ...told });
@@ -49,7 +54,8 @@ export function controlLine(control, id, original, changed, show, words, unsure 
   const note = node("p", { id: `${id}-note`, class: "growth-help" }, control.help);
   const kind = control.whole ? words.number_whole : words.number;
   const wrongPoint = show.point === "," ? "." : ",";
-  const typedIn = () => tidy(parsed(typed.value, show) / scale);
+  const read = () => typedNumber(typed.value, show, high * scale);
+  const typedIn = () => tidy(read().value / scale);
   let current = original;
   const say = (text) => {
     if (note.textContent !== text) note.textContent = text;
@@ -57,11 +63,18 @@ export function controlLine(control, id, original, changed, show, words, unsure 
   const set = (value, from) => {
     current = value;
     if (from !== slider) slider.value = value;
-    if (from !== typed && typedIn() !== value) typed.value = String(brief(value * scale)).replace(".", show.point);
+    const shown = shownIn(value);
+    if (from !== typed && typed.value !== shown && (typedIn() !== value || document.activeElement !== typed)) typed.value = shown;
     slider.setAttribute("aria-valuetext", written(value));
+    unitAfter.textContent = ofPlural(control.written, show.plural(tidy(value * scale), 6)).split("{n}")[1].trim();
     typed.removeAttribute("aria-invalid");
     const beyond = value > high ? words.beyond_high : value < low ? words.beyond_low : "";
     say(beyond ? said(beyond, { end: written(value > high ? high : low) }) : control.help);
+  };
+  // with its thousands set apart, but while it is edited
+  const shownIn = (value) => {
+    const number = brief(value * scale);
+    return document.activeElement === typed ? String(number).replace(".", show.point) : show.plain(number);
   };
   const take = (value, from) => {
     set(value, from);
@@ -88,20 +101,29 @@ export function controlLine(control, id, original, changed, show, words, unsure 
       return;
     }
     typed.setAttribute("aria-invalid", "true");
+    const { either } = read();
+    if (either) {
+      say(said(words.number_either, either));
+      return;
+    }
     const point = typed.value.includes(wrongPoint) ? words.number_point : "";
     const range = { kind: kind + point, low: written(control.low), high: written(control.high) };
     say(said(words.number_range, range));
   });
-  typed.addEventListener("blur", () => {
-    if (typed.hasAttribute("aria-invalid")) set(current, null);
+  typed.addEventListener("focus", () => {
+    const whole = typed.selectionEnd - typed.selectionStart === typed.value.length;
+    typed.value = shownIn(current);
+    if (whole) typed.select(); // as the tab key leaves it
   });
+  typed.addEventListener("blur", () => set(current, null));
   // for pointers alone: by keyboard the arrow keys do it
   const button = (sign, name, steps) =>
     node("button", { type: "button", class: "growth-step", tabindex: -1, "aria-label": `${name}: ${control.label}`, onclick: () => move(steps) }, sign);
   const fewer = button("\u2212", words.less, -1);
   const more = button("+", words.more_of_it, 1);
   const unit = (said) => node("span", { class: "growth-unit" }, said.trim());
-  const number = node("span", { class: "growth-typed" }, fewer, unit(before), typed, more, unit(after));
+  const unitAfter = unit(after);
+  const number = node("span", { class: "growth-typed" }, fewer, unit(before), typed, more, unitAfter);
   const tick = node("span", { class: "growth-original", "aria-hidden": "true" });
   const width = node("span", { class: "growth-width", "aria-hidden": "true" });
   const place = (value) => Math.min(Math.max((value - low) / (high - low), 0), 1).toFixed(4);

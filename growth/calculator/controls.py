@@ -36,11 +36,11 @@ def controls(scenario: Scenario, locale: str = LOCALE) -> list[dict[str, Any]]:
     -------
     list of dict
         path: the place in the scenario's JSON, list positions as numbers ("pay.plans.0.share"). stage, label, help:
-        words. written: how a value stands in a text ("€{n} a month"). low, high: the valid range. slider: lowest,
-        highest, step (`slider_range`). share: a fraction, shown as per cent. whole: a whole number. more: folded,
-        because its stage has many lines. lever: a number that the business can work on; cost: one that moves money left
-        and not MRR. unsure: the reader can say how sure it is, because it moves MRR. dated: it may change from a
-        month on.
+        words. written: how a value stands in a text ("€{n} a month"), or its texts by plural category. low, high: the
+        valid range. slider: lowest, highest, step (`slider_range`). share: a fraction, shown as per cent. whole: a
+        whole number. more: folded, because its stage has many lines. lever: a number that the business can work on;
+        cost: one that moves money left and not MRR. unsure: the reader can say how sure it is, because it moves MRR.
+        dated: it may change from a month on.
     """
     found = [one for one in fields(scenario) if _shown(one, scenario)]
     order, position = list(STAGES), {one.path: number for number, one in enumerate(found)}

@@ -22,6 +22,7 @@ from growth.scenario.what_if import WhatIf
 from growth.uncertainty import pairs_of, ranges_of
 
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
+WORKED = ("worked_", "why_", "bridge")  # how the messages of the worked month begin
 COLUMNS = (  # series, kind, whether it stands even where it is zero throughout
     ("opening_mrr", "money", True),
     ("new_mrr", "money", True),
@@ -78,6 +79,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "pictures": said["pictures"],
         "takes": said["takes"],
         "whose": {name: said["whose"][name] for name in ("since", "times")},
+        "worked": {key: text for key, text in said["page"].items() if key.startswith(WORKED)},
         "month_names": month_names(locale),
         "full_month_names": month_names(locale, full=True),
         "locale": locale,

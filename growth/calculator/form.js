@@ -1,7 +1,7 @@
 // The form: its lines by stage of a customer's life, and what has to hold between their values.
 import { controlLine } from "./control.js";
 import { added, datedControl, isDated } from "./dated.js";
-import { node, read, said, tidy } from "./tools.js";
+import { node, ofPlural, read, said, tidy } from "./tools.js";
 
 // All the lines, a group a stage: {groups: elements, lines: path -> line}; those that matter less stand folded at its end.
 // `moved(path, value)` follows every valid value; `original` is the scenario whose values the sliders mark; `unsure(path)` gives
@@ -14,7 +14,7 @@ export function stages(controls, id, original, moved, show, words, unsure) {
     const group = node("div", named, heading);
     const own = controls.filter((control) => control.stage === stage);
     const folded = own.filter(({ more }) => more);
-    const summary = node("summary", {}, said(words.more, { stage, count: show.plain(folded.length) }));
+    const summary = node("summary", {}, said(ofPlural(words.more, show.plural(folded.length)), { stage, count: show.plain(folded.length) }));
     const details = node("details", { class: "growth-more" }, summary);
     for (const control of own) {
       const { path, more } = control;

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import math
 import re
+from collections.abc import Mapping
 from copy import copy
 from decimal import ROUND_HALF_UP, Context, Decimal, localcontext
 from functools import cache
@@ -145,15 +146,35 @@ def between_amounts(low: float, high: float, currency: str, locale: str = LOCALE
     return one, other
 
 
+def plural(value: float, locale: str = LOCALE, decimals: int = 1) -> str:
+    """The plural category (CLDR) of a count as `number` writes it: "one", "other", and others in some languages.
+
+    >>> plural(1.04), plural(1.1), plural(0.5), plural(0.5, "fr-FR")
+    ('one', 'other', 'other', 'one')
+    """
+    shown = abs(_rounded(value, _shown(value, decimals, 4) if decimals else 0))
+    category: str = _locale(locale).plural_form(int(shown) if shown == int(shown) else shown.normalize())
+    return category
+
+
+def of_plural(message: str | Mapping[str, str], value: float, locale: str = LOCALE, decimals: int = 1) -> str:
+    """The text of a message that fits a count: the message itself where it has no plurals.
+
+    >>> of_plural({"one": "{n} month", "other": "{n} months"}, 1), of_plural("{n}%", 1)
+    ('{n} month', '{n}%')
+    """
+    if isinstance(message, str):
+        return message
+    return message.get(plural(value, locale, decimals), message["other"])
+
+
 def month_count(count: float, locale: str = LOCALE) -> str:
     """So many months, in words, by the plural category of the language (CLDR).
 
     >>> month_count(1), month_count(36), month_count(0, "pt-BR")
     ('1 month', '36 months', '0 mês')
     """
-    forms = messages(locale)["calculator"]["months"]
-    template: str = forms.get(_locale(locale).plural_form(count), forms["other"])
-    return template.replace("{n}", number(count, locale))
+    return of_plural(messages(locale)["calculator"]["months"], count, locale).replace("{n}", number(count, locale))
 
 
 def month_labels(first_month: str, count: int, locale: str = LOCALE, *, full: bool = False) -> list[str]:
@@ -177,6 +198,15 @@ def month_names(locale: str = LOCALE, *, full: bool = False) -> list[str]:
     days = (datetime.date(_YEAR, month, 1) for month in range(1, 13))
     pattern = "yMMMM" if full else "yMMM"
     return [format_skeleton(pattern, day, locale=_locale(locale)).replace(str(_YEAR), "{y}") for day in days]
+
+
+def to_digits(value: float, decimals: int) -> float:
+    """A number rounded as the texts write it: half away from zero.
+
+    >>> to_digits(1.005, 2), to_digits(-0.5, 0)
+    (1.01, -1.0)
+    """
+    return float(_rounded(value, decimals))
 
 
 def _shown(value: float, least: int, most: int) -> int:

@@ -1,16 +1,19 @@
 // What it would take: for each lever the value that reaches a goal with all else as it stands, and what a tenth better on
 // each would bring; the searches of growth/goals/, and the words of what_it_takes.py.
+import { typedNumber } from "./control.js";
 import { forecast } from "./engine.js";
 import { moneyLeft } from "./left.js";
 import { YEAR, priceOf } from "./life.js";
 import { SAME } from "./long_run.js";
-import { clone, node, read, said, tidy, write } from "./tools.js";
+import { clone, node, read, said, tidy, write, writtenAs } from "./tools.js";
+import { LONGEST } from "./words.js";
 
 const SOUGHT = 64; // an amount is sought from this many times less than it is to as many times more
 const SEARCH_STEPS = { mrr: 2, customers: 2, cash: 16, profit: 16 }; // of the search: the first two are monotone
 const EFFORT = 0.1; // a tenth better
 const SAME_EFFECT = 1e-6; // effects that differ by less than this share are those of one lever
 const MOST_PAIRS = 3; // pairs that are named
+const MOST_AMOUNT = 1e9;
 const PATIENCE = 40; // milliseconds without a move, so that the line moves first
 
 // What a forecast comes to in the goal's terms, at the close of its month; and a scenario.
@@ -138,15 +141,25 @@ export function priceLoss({ pay, bill }) {
 }
 
 // The section of the page: {element, draw(state)}. `set(path, value)` moves the reader's numbers.
-export function takesSection(controls, words, labels, show, set) {
+export function takesSection(controls, words, numberWords, labels, show, set) {
   const own = {}; // what the reader asked for; without it the scenario's goal and its last month
   let state = null, timer = 0;
-  const field = (name, label, change) => {
+  const refused = node("p", { class: "growth-help growth-refused", role: "status" });
+  const field = (name, label, most, change) => {
     const input = node("input", { type: "text", class: "growth-number", inputmode: "decimal", autocomplete: "off", "aria-label": label });
     input.addEventListener("change", () => {
-      const value = Number(input.value.replace(/\s/g, "").replaceAll(show.group, "").replace(show.point, "."));
-      if (Number.isFinite(value) && input.value.trim()) own[name] = change(value);
-      else delete own[name];
+      const { value, either } = typedNumber(input.value, show, most);
+      const empty = !input.value.trim(), wrong = !empty && !(value >= 0 && value <= most);
+      refused.textContent = "";
+      input.removeAttribute("aria-invalid");
+      if (wrong) {
+        input.setAttribute("aria-invalid", "true");
+        const range = { kind: numberWords.number, low: 0, high: show.plain(most) };
+        refused.textContent = either ? said(numberWords.number_either, either) : said(numberWords.number_range, range);
+        return;
+      }
+      if (empty) delete own[name];
+      else own[name] = change(value);
       run();
     });
     return input;
@@ -158,14 +171,14 @@ export function takesSection(controls, words, labels, show, set) {
     delete own.amount;
     run();
   });
-  const amount = field("amount", words.amount, (value) => value);
-  const by = field("by", words.by, (value) => Math.round(value));
+  const amount = field("amount", words.amount, MOST_AMOUNT, (value) => value);
+  const by = field("by", words.by, LONGEST, (value) => Math.round(value));
   const [to, when, end] = words.ask.split(/\{amount\}|\{month\}/);
   const ask = node("p", { class: "growth-ask" }, to, amount, " ", kind, when, by, end);
   const now = node("p"), list = node("ul"), rest = node("p"), half = node("p"), bars = node("div", { class: "growth-bars" }), price = node("p");
   const heading = node("h3", {}, words.lever);
   const caption = node("p", { class: "growth-help" });
-  const element = node("div", { class: "growth-takes" }, node("h2", {}, words.title), ask, now, list, rest, half, heading, caption, bars, price);
+  const element = node("div", { class: "growth-takes" }, node("h2", {}, words.title), ask, refused, now, list, rest, half, heading, caption, bars, price);
 
   const goalOf = ({ scenario, result }) => {
     const { months, goal_mrr, goal_left } = scenario;
@@ -181,7 +194,7 @@ export function takesSection(controls, words, labels, show, set) {
     set(path, value);
   };
   const shown = (value, goal) => (goal.kind === "customers" ? show.number(value) : show.money(value));
-  const valueText = (control, value) => control.written.replace("{n}", show.plain(tidy(value * (control.share ? 100 : 1))));
+  const valueText = (control, value) => writtenAs(control, tidy(value * (control.share ? 100 : 1)), show);
   const names = (some) => some.map(({ label }) => label).join(words.and);
 
   function run() {

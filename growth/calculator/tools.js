@@ -32,5 +32,11 @@ export const tidy = (value) => Number(value.toPrecision(12));
 // A message with its places filled.
 export const said = (template, values) => template.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 
+// The text of a message that fits a count's plural category: the message itself where it has no plurals.
+export const ofPlural = (message, category) => (typeof message === "string" ? message : message[category] ?? message.other);
+
+// A control's number in a text, with its unit: "4.5%", "1 month".
+export const writtenAs = ({ written }, number, show) => ofPlural(written, show.plural(number, 6)).replace("{n}", show.plain(number));
+
 // As a number field shows a value that was not typed into it: 33.3333.
 export const brief = (value) => Number(Math.abs(value) < 1 ? value.toPrecision(4) : value.toFixed(4));

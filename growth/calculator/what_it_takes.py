@@ -9,7 +9,7 @@ from html import escape
 
 from growth.calculator.controls import controls, line_of
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.number_words import SPACE, money, month_labels, near, number, percent, roughly
+from growth.calculator.number_words import SPACE, money, month_labels, near, number, of_plural, percent, roughly
 from growth.engine import Forecast, forecast
 from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve, with_values
 from growth.goals.goal import series_of
@@ -78,7 +78,8 @@ def takes(
 
     def valued(path: str, value: float) -> str:
         line = lines[path]
-        return str(line["written"]).replace("{n}", _plain(value * (100 if line["share"] else 1), locale))
+        amount = value * (100 if line["share"] else 1)
+        return of_plural(line["written"], amount, locale, 6).replace("{n}", _plain(amount, locale))
 
     values = {"goal": shown(wanted.amount), "now": shown(found.now), "calendar": labels[wanted.by]}
     if found.reached:

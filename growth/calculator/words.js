@@ -3,13 +3,13 @@
 import { inForce } from "./in_force.js";
 import { leftClause } from "./left.js";
 import { SAME, compared, isSeasonal, hasYearly } from "./long_run.js";
-import { said } from "./tools.js";
+import { ofPlural, said } from "./tools.js";
 
 const MOVES = 0.05; // a rate that changes by less than this share is told as one number
 const EARNED = 0.02; // recognised revenue is told beside cash where they leave amounts further apart than this
 const CLOSE = 0.005; // a level this near to an amount in the same sentence is written as that amount
 
-const LONGEST = 120; // months a forecast may cover
+export const LONGEST = 120; // months a forecast may cover
 
 // The calendar months before month 1 (index 0), of month 1, 2, ...; `names` hold a place for the year.
 export function monthLabels(first, names) {
@@ -19,7 +19,7 @@ export function monthLabels(first, names) {
 }
 
 // So many months, in words; `forms` by the plural category of the language (CLDR), "other" where it has none of its own.
-export const monthCount = (count, forms, show) => said(forms[show.plural(count)] ?? forms.other, { n: show.number(count) });
+export const monthCount = (count, forms, show) => said(ofPlural(forms, show.plural(count)), { n: show.number(count) });
 
 // Numbers as the reader sees them, by the rules of the locale. digits: decimals of the currency's minor unit.
 export function formatter(locale, currency, digits) {
@@ -28,7 +28,7 @@ export function formatter(locale, currency, digits) {
     if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(tongue, { useGrouping: true, ...options }));
     return formats.get(key);
   };
-  const plurals = new Intl.PluralRules(locale);
+  const plurals = new Intl.PluralRules(locale, { maximumFractionDigits: 6 });
   const minor = digits ?? new Intl.NumberFormat(locale, { style: "currency", currency }).resolvedOptions().maximumFractionDigits;
   const sure = (value) => Number(value.toPrecision(12)); // rounding starts from digits that two engines agree on
   const positive = (value, decimals) => (Math.abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
@@ -66,6 +66,8 @@ export function formatter(locale, currency, digits) {
   return {
     minor,
     money: (value) => money(value),
+    cents: (value) => money(value, minor),
+    toMinor: (value) => Number(format("minor", { maximumFractionDigits: minor, useGrouping: false }, "en").format(sure(value))),
     number(value) {
       const decimals = shown(value, 1, 4);
       return write(`number${decimals}`, { maximumFractionDigits: decimals }, value, decimals);
@@ -75,7 +77,11 @@ export function formatter(locale, currency, digits) {
       return write(`percent${decimals}`, { style: "percent", maximumFractionDigits: decimals - 2 }, value, decimals);
     },
     plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value).replaceAll("\u202f", "\u00a0"),
-    plural: (count) => plurals.select(count),
+    // The plural category of a count as `number` writes it, or with so many decimals.
+    plural(count, decimals = shown(count, 1, 4)) {
+      const digits = { maximumFractionDigits: decimals, useGrouping: false };
+      return plurals.select(Number(format(`plural${decimals}`, digits, "en").format(sure(Math.abs(count)))));
+    },
     group,
     point,
     near,
@@ -130,14 +136,15 @@ export function ceilingText(scenario, { series, months }, found, show) {
 // Each part of the answer gives the keys of its templates and writes the values of their places.
 
 // Who joins and who leaves, at first and at the end.
-function lead(scenario, { series, months }, show, values) {
+function lead(scenario, { series, months }, words, show, values) {
   const seasonal = isSeasonal(scenario);
   const joined = ends(series.new_customers, everyMonth(months), seasonal ? 12 : 1);
   const left = ends(series.lost_customers, series.opening_customers, hasYearly(scenario) ? 12 : 1);
   const joins = joined.map(show.number);
   Object.assign(values, { new: joins[0], new_end: joins[1] });
   const moves = moving("new", joined, joins);
-  let keys = seasonal ? [moves.length ? "new_average_moving" : "new_average"] : ["new", ...moves];
+  const counted = (key) => `${key}.${show.plural(joined[0]) in words[key] ? show.plural(joined[0]) : "other"}`;
+  let keys = seasonal ? [counted(moves.length ? "new_average_moving" : "new_average")] : [counted("new"), ...moves];
   if (!series.new_customers.some(Boolean)) keys = ["new_none"];
   if (!left) return [...keys, moves.length ? "lead_end_after_comma" : "lead_end"];
   const leaves = left.map(show.percent);
@@ -226,7 +233,7 @@ export function answerParts(scenario, result, found, words, labels, show) {
       .filter(([text]) => text);
   if (nothing(result, found)) return [pieces(["nothing"])];
   const first = [
-    ...lead(scenario, result, show, values),
+    ...lead(scenario, result, words, show, values),
     ...goalClause(scenario, result, labels, show, values),
     ...settlesClause(scenario, result, found, show, values),
   ];

@@ -26,6 +26,7 @@ from growth.calculator.number_words import (
     near,
     number,
     percent,
+    plural,
     roughly,
 )
 from growth.calculator.outcome import (
@@ -136,6 +137,11 @@ class Said:
     def money(self, value: float) -> str:
         return money(value, self.forecast.scenario.currency, self.locale)
 
+    def plural(self, key: str, count: float) -> str:
+        """The key of the text that fits a count, of a message with plurals."""
+        forms, one = messages(self.locale)["calculator"][key], plural(count, self.locale)
+        return f"{key}.{one if one in forms else 'other'}"
+
     def pieces(self, keys: list[str]) -> list[Piece]:
         """The chosen templates, filled. A key with a dot is one of a group, such as "reasons.nobody_leaves"."""
         words = messages(self.locale)["calculator"]
@@ -165,9 +171,9 @@ def _lead(said: Said) -> list[str]:
     if not forecast.new_customers.any():
         keys = ["new_none"]
     elif by_season:
-        keys = ["new_average_moving" if moves else "new_average"]
+        keys = [said.plural("new_average_moving" if moves else "new_average", new[0] if new else 0)]
     else:
-        keys = ["new", *moves]
+        keys = [said.plural("new", new[0] if new else 0), *moves]
     if churn is None:
         return [*keys, "lead_end_after_comma" if moves else "lead_end"]
     leaves = [percent(one, locale) for one in churn]

@@ -24,9 +24,9 @@ from growth.calculator import PAGE_DATA, answer_html, compact, page_script, styl
 from growth.calculator.beside import beside_html
 from growth.calculator.controls import FLAGS
 from growth.calculator.language import ENGLISH, language_attributes, messages, said
+from growth.calculator.number_words import number, of_plural
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
-from growth.calculator.words import number
 from growth.comparison import what_if_forecasts, what_if_notes
 from growth.engine import forecast
 from growth.errors import PublishError
@@ -118,8 +118,8 @@ def _assumption(control: dict, scenario: dict, locale: str) -> str:
     """One assumption as a line of text: its label, its number with its range in brackets, its unit."""
 
     def written(one: float) -> str:
-        text: str = control["written"].replace("{n}", number(one * (100 if control["share"] else 1), locale, 2))
-        return text
+        amount = one * (100 if control["share"] else 1)
+        return of_plural(control["written"], amount, locale, 2).replace("{n}", number(amount, locale, 2))
 
     value = value_at(scenario, control["path"])
     told = written(likely_values(value))

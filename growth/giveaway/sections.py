@@ -11,30 +11,19 @@ from datetime import date
 from html import escape
 from typing import Any
 
-import numpy as np
 from babel.dates import format_date, format_skeleton
 
 from growth.calculator.as_said import as_said
 from growth.calculator.controls import controls
-from growth.calculator.language import LOCALE, messages, said_html
-from growth.calculator.words import answer, minor_digits, money, month_labels, number, percent, settling
+from growth.calculator.language import LOCALE, messages
+from growth.calculator.words import answer
+from growth.calculator.worked import worked
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_html
-from growth.measures import growth_ceiling
 from growth.scenario.address import fields
 from growth.scenario.source import sources_by_path
 
-MINUS = "\N{MINUS SIGN}"
-BRIDGE = {  # series and sign
-    "opening_mrr": "",
-    "new_mrr": "+",
-    "reactivation_mrr": "+",
-    "expansion_mrr": "+",
-    "contraction_mrr": MINUS,
-    "churned_mrr": MINUS,
-    "closing_mrr": "=",
-}
 PAGE_FACTS = (
     "application/vnd.growth.giveaway+json"  # the mime type under which a notebook holds what the page's head needs
 )
@@ -108,74 +97,21 @@ def case(giveaway: Giveaway) -> Piece:
 
 def worked_month(forecast: Forecast, *, locale: str = LOCALE) -> Piece:
     """One month done by hand, each step with its numbers: the first month that opens with customers on board."""
-    scenario, said = forecast.scenario, messages(locale)["page"]
-    cents = minor_digits(scenario.currency)
-    with_customers = np.flatnonzero(forecast.opening_customers > 0)
-    t = int(with_customers[0]) if with_customers.size else 0
+    told, head = worked(forecast, locale), escape(messages(locale)["page"]["worked"])
 
-    def cash(name: str) -> str:
-        return f"<strong>{escape(money(getattr(forecast, name)[t], scenario.currency, locale, cents))}</strong>"
+    def step_html(step: list[tuple[str, bool]]) -> str:
+        return "".join(f"<strong>{escape(text)}</strong>" if computed else escape(text) for text, computed in step)
 
-    def people(name: str) -> str:
-        return f"<strong>{escape(number(getattr(forecast, name)[t], locale))}</strong>"
-
-    def step(message: str, customers: str = "", mrr: str = "", **values: str) -> str:
-        amounts = {"customers": people(customers) if customers else "", "mrr": cash(mrr) if mrr else ""}
-        return said_html(said[message], **amounts, **values)
-
-    steps = [step("worked_opening", "opening_customers", "opening_mrr")]
-    if forecast.opening_customers[t] > 0:
-        churn = escape(percent(forecast.monthly_customer_churn_rate[t], locale))
-        steps.append(step("worked_lost", "lost_customers", "churned_mrr", churn=churn))
-    more, less = forecast.expansion_mrr[t] > 0, forecast.contraction_mrr[t] > 0
-    if more:
-        steps.append(step("worked_more", mrr="expansion_mrr"))
-    if less:
-        steps.append(step("worked_less_too" if more else "worked_less", mrr="contraction_mrr"))
-    came = {name: people(name) for name in ("visitors", "sign_ups")} | {"referred": people("referred_sign_ups")}
-    referred = forecast.referred_sign_ups[t] >= 0.05
-    key = f"worked_new_{scenario.arrive.counted}"
-    steps.append(step(f"{key}_referred" if referred else key, "new_customers", "new_mrr", **came))
-    if len(scenario.pay.delay_shares) > 1:
-        steps[-1] += " " + step("worked_lag")
-    if forecast.returned_customers[t]:
-        steps.append(step("worked_back", "returned_customers", "reactivation_mrr"))
-    steps.append(step("worked_closing", "closing_customers"))
-    label = month_labels(scenario.first_month, t + 1, locale)[t + 1]
-    lead = said_html(said["worked_lead"], month=str(t + 1), calendar=escape(label))
-    items = "".join(f"<li>{step}</li>" for step in steps)
-    return Piece(
-        f'<section class="worked" aria-labelledby="worked"><h2 id="worked">{escape(said["worked"])}</h2>'
-        f"<p>{lead}</p><ol>{items}</ol>{_bridge(forecast, t, locale)}"
-        f"<p>{escape(said['worked_end'], quote=False)} {_why(forecast, locale)}</p></section>"
-    )
-
-
-def _why(forecast: Forecast, locale: str) -> str:
-    """Why MRR settles where it does, or why it does not."""
-    ceiling, said, way = growth_ceiling(forecast), messages(locale), settling(forecast)
-    if way == "growing":
-        return said_html(said["page"]["why_none"], reason=escape(said["calculator"]["reasons"][ceiling.code]))
-    if ceiling.value is None:
-        return said_html(said["page"]["why_open"])
-    downwards = "why_below" if ceiling.value else "why_empty"
-    return said_html(said["page"][{"above": "why_above", "below": downwards}.get(way, "why_even")])
-
-
-def _bridge(forecast: Forecast, t: int, locale: str) -> str:
-    """The month's MRR as a sum to the cent; what is zero is left out."""
-    digits = minor_digits(forecast.scenario.currency)
-    said = messages(locale)["page"]
-    amounts = [(sign, said["bridge_rows"][name], getattr(forecast, name)[t]) for name, sign in BRIDGE.items()]
-    amounts = [row for row in amounts if row[2] or row[0] in ("", "=")]
+    items = "".join(f"<li>{step_html(step)}</li>" for step in told.steps)
     rows = "".join(
-        f'<tr><th scope="row"><span class="sign">{sign}</span> {escape(words)}</th>'
-        f"<td>{escape(money(amount, forecast.scenario.currency, locale, digits))}</td></tr>"
-        for sign, words, amount in amounts
+        f'<tr><th scope="row"><span class="sign">{sign}</span> {escape(words)}</th><td>{escape(amount)}</td></tr>'
+        for sign, words, amount in told.rows
     )
-    cents = [(-1 if sign in (MINUS, "=") else 1) * round(amount * 10**digits) for sign, _, amount in amounts]
-    caption = said_html(said["bridge_rounded" if sum(cents) else "bridge"], month=str(t + 1))
-    return f'<table class="bridge"><caption>{caption}</caption><tbody>{rows}</tbody></table>'
+    bridge = f'<table class="bridge"><caption>{escape(told.caption)}</caption><tbody>{rows}</tbody></table>'
+    return Piece(
+        f'<section class="worked" aria-labelledby="worked"><h2 id="worked">{head}</h2>'
+        f"<p>{escape(told.lead)}</p><ol>{items}</ol>{bridge}<p>{escape(told.end, quote=False)}</p></section>"
+    )
 
 
 def cautions(giveaway: Giveaway, forecast: Forecast | None = None) -> Piece:

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
+from growth.calculator.worked import REFERRED
 from growth.giveaway.logo import logo_bytes, png_size
 from growth.giveaway.look import Look, sender_line
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, choose, pick, position_of
+from growth.spreadsheet.formula import Formula, as_formula, choose, pick, position_of
 from growth.spreadsheet.formula_table import print_setup, text_lines
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.mrr_chart import MrrChart
-from growth.spreadsheet.number_text import filled
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.styles import GAIN, GOAL, PLAIN, SOFT, STYLES
 from growth.spreadsheet.worksheet import Worksheet
@@ -147,34 +147,39 @@ def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, 
     def of(name: str) -> Formula:
         return pick(months.columns[name].span(1, last), month)
 
-    def step(key: str, mrr: str, people: str = "") -> Formula:
-        places = {"mrr": numbers.money(of(mrr), numbers.minor)}
+    def step(key: str, people: str = "", mrr: str = "") -> Formula:
+        count, places = as_formula(0), {}
         if people:
-            places["customers"] = numbers.number(of(people))
-        if key.startswith("worked_new"):  # fills what the message has of these
-            places |= {name: numbers.number(of(name)) for name in ("visitors", "sign_ups")}
-            places["referred"] = numbers.number(of("referred_sign_ups"))
-        if key == "worked_lost":
-            places["churn"] = numbers.percent(of(people) / of("opening_customers"))
-        return filled(told[key], places)
+            count = of(people)
+            places["n"] = numbers.number(count)
+        if mrr:
+            places["mrr"] = numbers.money(of(mrr), numbers.minor)
+        if key == "lost":
+            places["churn"] = numbers.percent(count / of("opening_customers"))
+        return numbers.of_plural(told[f"worked_{key}"], count, places)
 
-    key = f"worked_new_{book.scenario.arrive.counted}"
-    new, referred = (step(one, "new_mrr", "new_customers") for one in (key, f"{key}_referred"))
-    new = choose(of("referred_sign_ups") >= 0.05, referred, new)
+    referred, counted = of("referred_sign_ups") >= REFERRED, book.scenario.arrive.counted
+    new = step("new", "new_customers", "new_mrr")
+    if counted == "customers":
+        in_all = step("in_all", "new_customers", "new_mrr")
+        new = choose(referred, step("sent", "referred_sign_ups") & in_all, new)
+    else:
+        came = step("sign_ups", "sign_ups") & choose(referred, step("referred", "referred_sign_ups"), "") & ". "
+        new = (step("visitors", "visitors") & came if counted == "visitors" else came) & new
     if len(book.scenario.pay.delay_shares) > 1:
         new = new & (" " + told["worked_lag"])
-    back = step("worked_back", "reactivation_mrr", "returned_customers")
-    lost = step("worked_lost", "churned_mrr", "lost_customers")
-    less, less_too = (step(key, "contraction_mrr") for key in ("worked_less", "worked_less_too"))
+    back = step("back", "returned_customers", "reactivation_mrr")
+    lost = step("lost", "lost_customers", "churned_mrr")
+    less, less_too = (step(key, mrr="contraction_mrr") for key in ("less", "less_too"))
     less = choose(of("expansion_mrr") > 0, less_too, less)
     return {
-        "opening_mrr": step("worked_opening", "opening_mrr", "opening_customers"),
+        "opening_mrr": step("opening", "opening_customers", "opening_mrr"),
         "new_mrr": new,
         "reactivation_mrr": choose(of("returned_customers") > 0, back, ""),
-        "expansion_mrr": choose(of("expansion_mrr") > 0, step("worked_more", "expansion_mrr"), ""),
+        "expansion_mrr": choose(of("expansion_mrr") > 0, step("more", mrr="expansion_mrr"), ""),
         "contraction_mrr": choose(of("contraction_mrr") > 0, less, ""),
         "churned_mrr": choose(of("opening_customers") > 0, lost, ""),
-        "closing_mrr": step("worked_closing", "closing_mrr", "closing_customers"),
+        "closing_mrr": step("closing", "closing_customers"),
     }
 
 

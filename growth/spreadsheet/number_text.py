@@ -30,6 +30,7 @@ class NumberText:
     """
 
     def __init__(self, *, currency: str, locale: str):
+        self._locale = locale
         self._before, _, self._after = words.money(1, currency, locale, 0).partition("1")
         self.minor = words.minor_digits(currency)
         name = locale.replace("-", "_")
@@ -49,6 +50,17 @@ class NumberText:
         """A count, to at most one decimal; with more, up to four, where that would make a small one 0."""
         usual = choose(rounded(value, 1).equals(rounded(value, 0)), 0, 1)
         return self._fixed(value, _shown(value, usual, 1, 4))
+
+    def of_plural(self, message: str | dict[str, str], count: Formula, places: dict[str, Formula]) -> Formula:
+        """The text of a message that fits a count, filled.
+
+        A workbook knows two of a language's plural categories (CLDR): "one", which is 1 alone or all from 0 to below 2
+        as in French, and "other"."""
+        if isinstance(message, str):
+            return filled(message, places)
+        shown = absolute(rounded(count, 1))
+        single = shown < 2 if words.plural(1.5, self._locale) == "one" else shown.equals(1)
+        return choose(single, filled(message["one"], places), filled(message["other"], places))
 
     def percent(self, value: Formula) -> Formula:
         """A fraction as per cent, to at most two decimals; with up to five where that would make a small one 0."""

@@ -106,11 +106,14 @@ class SentenceSheet:
         varies = _moves(joins, joins_end) if self._seasonal else self._varies(new)
         self._joined = self._put("joined", choose(varies, 1, 0), "count").equals(1)
         if self._seasonal:
-            average, moving = (filled(page[key], places) for key in ("new_average", "new_average_moving"))
+            average, moving = (
+                self.numbers.of_plural(page[key], joins, places) for key in ("new_average", "new_average_moving")
+            )
             joining = choose(moves, moving, average)
         else:
             rising, falling = (filled(page[f"new_{way}"], places) for way in ("rising", "falling"))
-            joining = filled(page["new"], places) & choose(moves, choose(joins_end > joins, rising, falling), "")
+            moving = choose(moves, choose(joins_end > joins, rising, falling), "")
+            joining = self.numbers.of_plural(page["new"], joins, places) & moving
         joining = self._put("joining", choose(total(self._span("new_customers")).equals(0), page["new_none"], joining))
         rising, falling = (filled(page[f"churn_{way}"], places) for way in ("rising", "falling"))
         seen = both(_moves(churn, churn_end), places["churn"].equals(places["churn_end"]).equals(as_formula(False)))

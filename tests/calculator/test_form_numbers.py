@@ -117,10 +117,10 @@ def test_what_customers_pay_moves_with_their_number_whatever_the_way_there(brows
     assert mrr() == 1450
     for value in ("0", "7", "50"):
         number["customers"].fill(value)
-    assert mrr() == 1450 and number["mrr"].input_value() == "1450"
+    assert mrr() == 1450 and number["mrr"].input_value() == "1,450"
     number["mrr"].fill("2000")  # 40 each from now on
     number["customers"].fill("100")
-    assert mrr() == 4000 and number["mrr"].input_value() == "4000"
+    assert mrr() == 4000 and number["mrr"].input_value() == "4,000"
 
 
 def test_numbers_are_read_as_people_type_them(browser, tmp_path):
@@ -141,7 +141,21 @@ def test_numbers_are_read_as_people_type_them(browser, tmp_path):
     assert value("stay.churn.monthly_churn_rate") == 0.045 and churn.get_attribute("aria-invalid") is None
     mrr.fill("2,320")
     assert value("opening.mrr") == 2320
-    for junk in ("", "abc", "1e999", "4.5.6", "Infinity", "0x10", "--1", "1 2"):
+    for text in ("5,200", "5 200", "5\N{NO-BREAK SPACE}200", "5'200", "€5,200", "5200.0"):
+        mrr.fill("1,234,567.5")
+        assert value("opening.mrr") == 1234567.5
+        mrr.fill(text)
+        assert value("opening.mrr") == 5200, text
+    # 2.500 may be two and a half here, or 2,500 typed as elsewhere: either would be a number of this slider
+    mrr.fill("2.500")
+    assert value("opening.mrr") == 5200 and mrr.get_attribute("aria-invalid") == "true"
+    assert page.get_by_text("This may mean 2,500 or 2.5.").count() == 1
+    mrr.press("Tab")
+    assert mrr.input_value() == "5,200"  # its thousands set apart again
+    mrr.focus()
+    assert mrr.input_value() == "5200"  # but not while it is edited
+    mrr.fill("2,320")
+    for junk in ("", "abc", "52,00", "5,2000", "5 20", "1e999", "4.5.6", "Infinity", "0x10", "--1", "1 2"):
         mrr.fill(junk)
         assert value("opening.mrr") == 2320 and mrr.get_attribute("aria-invalid") == "true", junk
 

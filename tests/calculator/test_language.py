@@ -185,7 +185,10 @@ def test_numbers_are_read_and_shown_as_germans_type_them(browser, tmp_path):
     mrr.fill("1.160")
     assert page.evaluate(f"[{now}.stay.churn.monthly_churn_rate, {now}.opening.mrr]") == [0.045, 1160]
     churn.press("Tab")
-    assert churn.input_value() == "4,5"
+    assert churn.input_value() == "4,5" and mrr.input_value() == "1.160"
+    mrr.fill("2,500")  # two and a half in German, but typed as English readers set thousands apart
+    assert mrr.get_attribute("aria-invalid") == "true" and page.get_by_text("2.500 oder 2,5").count() == 1
+    mrr.fill("1 160")
     churn.fill("4.5")  # no number in German: it must not be read as 45
     assert churn.get_attribute("aria-invalid") == "true"
     note = page.locator(f"[id='{churn.get_attribute('aria-describedby')}']").inner_text()

@@ -19,6 +19,7 @@ from growth.calculator import answer_html, page_data, script, table_html, whole_
 from growth.calculator.headline import headline
 from growth.calculator.language import languages, locale_of
 from growth.calculator.words import answer, column, minor_digits, money, near, number, percent
+from growth.calculator.worked import worked
 
 
 @pytest.mark.parametrize(("scenario", "expected"), CASES.values(), ids=CASES)
@@ -111,7 +112,12 @@ const answers = pages.map((page) => {
   parts.push(howSure(scenario, result, found, spread, how_sure, labels, show, countOf));
   const full = monthLabels(scenario.first_month, page.full_month_names);
   parts.unshift(headline(scenario, result, found, page.headline, full, show, countOf));
-  return parts.map((pieces) => pieces.map(([text]) => text).join("")).join(" ").trim();
+  const told = worked({ scenario, result, found }, page.worked, words.reasons, labels, show, false);
+  const rows = told.rows.map((row) => row.join(" "));
+  const steps = told.steps.map((step) => step.map(([text]) => text).join(""));
+  parts.push([told.lead, ...steps, told.caption, ...rows, told.end].map((text) => [text + "|"]));
+  const said = parts.filter((pieces) => pieces.length);
+  return said.map((pieces) => pieces.map(([text]) => text).join("")).join(" ").trim();
 });
 process.stdout.write(JSON.stringify({ formatted, answers }));
 """
@@ -123,6 +129,47 @@ def awkward_numbers(count: int = 3000) -> list[float]:
     spread = 10 ** rng.uniform(-4, 9, count)
     halves = (rng.integers(-4000, 4000, count) + 0.5) / rng.choice([1, 10, 100, 1000, 10_000], count)
     return [0.0, 99.995, 100.0, 99.5, -0.04, *spread.tolist(), *halves.tolist()]
+
+
+def worked_text(forecast: growth.Forecast, locale: str) -> str:
+    """The month by hand as one text."""
+    told = worked(forecast, locale)
+    steps = ["".join(piece for piece, _ in step) for step in told.steps]
+    return "".join(f"{text}|" for text in (told.lead, *steps, told.caption, *map(" ".join, told.rows), told.end))
+
+
+@pytest.mark.parametrize(
+    ("locale", "count", "expected"),
+    [  # CLDR 45: "one" is 1 alone in English, German and Spanish; 0 to below 2 in French and Portuguese
+        ("en-GB", 1, "With 1 new customer a month"),
+        ("en-GB", 1.04, "With 1 new customer a month"),
+        ("en-GB", 1.5, "With 1.5 new customers a month"),
+        ("en-GB", 0.5, "With 0.5 new customers a month"),
+        ("es-ES", 1, "Con 1 cliente nuevo al mes"),
+        ("es-ES", 0.5, "Con 0,5 clientes nuevos al mes"),
+        ("fr-FR", 1.5, "Avec 1,5 nouveau client par mois"),
+        ("fr-FR", 2, "Avec 2 nouveaux clients par mois"),
+        ("pt-BR", 0.5, "Com 0,5 cliente novo por mês"),
+        ("pt-BR", 3, "Com 3 clientes novos por mês"),
+    ],
+)
+def test_a_count_stands_with_the_singular_or_the_plural_that_its_language_takes(locale, count, expected):
+    channels = [{"name": "all", "monthly_visitors": count}]
+    assert answer(growth.forecast(business(arrive={"channels": channels})), locale).startswith(f"{expected}")
+
+
+def test_a_month_of_ones_is_worked_out_in_the_singular():
+    """1 customer at 20, none leaving, 1 visitor who signs up and buys: 2 customers, 40."""
+    channels = [{"name": "all", "monthly_visitors": 1}]
+    scenario = business(
+        arrive={"channels": channels},
+        opening={"customers": 1, "mrr": 20},
+        stay={"churn": {"curve": "constant", "monthly_churn_rate": 0}},
+    )
+    told = worked_text(growth.forecast(scenario), "en-GB")
+    assert "At the start 1 customer is on board and pays €20.00 a month. " in told
+    assert "1 visitor comes and 1 signs up. 1 becomes a customer and pays €20.00." in told
+    assert "The month ends with 2 customers." in told
 
 
 @pytest.mark.skipif(not shutil.which("node"), reason="node is not installed")
@@ -160,7 +207,8 @@ def test_the_page_says_and_writes_exactly_what_python_does(tmp_path):
 
     forecasts = [growth.forecast(one) for one in scenarios]
     expected = [
-        "".join(piece for piece, _ in headline(one, locale)) + f" {whole_answer(one, locale)}"
+        "".join(piece for piece, _ in headline(one, locale))
+        + f" {whole_answer(one, locale)} {worked_text(one, locale)}"
         for one in forecasts
         for locale in map(locale_of, languages())
     ]

@@ -15,6 +15,7 @@ from axe import violations
 
 import growth
 from growth.calculator import whole_answer
+from growth.calculator.worked import worked
 from growth.giveaway import publish
 from growth.giveaway.publishing import MOST_BYTES
 
@@ -50,9 +51,19 @@ def test_the_answer_is_pythons_and_follows_the_slider(page_file, open_page, demo
     moved = page.evaluate("document.getElementById('calculator').calculator.get().ranged")
     low, likely, high = moved["stay"]["churn"]["monthly_churn_rate"].values()
     assert likely == 0.08 and (low, high) == pytest.approx((0.0564, 0.109), rel=1e-2)  # twice its 2.8% to 5.5%, in odds
-    assert spoken() == whole_answer(growth.forecast(growth.load_scenario({"scenario": moved})))
+    forecast = growth.forecast(growth.load_scenario({"scenario": moved}))
+    assert spoken() == whole_answer(forecast)
+    # the month by hand is that of the numbers now set, and of those that the page came with once they are back
+    by_hand = lambda: " ".join(page.locator("section.worked").inner_text().split())  # noqa: E731
+    told = worked(forecast)
+    assert all("".join(text for text, _ in step) in by_hand() for step in told.steps)
+    assert "with the numbers now set" in by_hand() and told.end in by_hand()
     after = table.locator("tbody tr").last.inner_text(), page.locator("svg.growth-mrr path").last.get_attribute("d")
     assert before[0] != after[0] and before[1] != after[1]
+    page.get_by_role("button", name="Back to the original numbers").click()
+    page.wait_for_timeout(100)
+    assert "with the numbers that this page came with" in by_hand()
+    assert all("".join(text for text, _ in step) in by_hand() for step in worked(growth.forecast(scenario)).steps)
 
 
 def test_by_keyboard_alone_churn_is_changed_and_the_answer_read(page_file, open_page):
