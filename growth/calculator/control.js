@@ -111,9 +111,8 @@ export function controlLine(control, id, original, changed, show, words, unsure 
     say(said(words.number_range, range));
   });
   typed.addEventListener("focus", () => {
-    const whole = typed.selectionEnd - typed.selectionStart === typed.value.length;
     typed.value = shownIn(current);
-    if (whole) typed.select(); // as the tab key leaves it
+    typed.select(); // as the tab key does; a click sets the caret afterwards
   });
   typed.addEventListener("blur", () => set(current, null));
   // for pointers alone: by keyboard the arrow keys do it
