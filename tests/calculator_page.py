@@ -11,6 +11,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from browser_tabs import tab
+
 import growth
 from growth.calculator import page_data, script, style
 
@@ -81,15 +83,9 @@ def opened(
     live: bool = False,
     **context: Any,
 ) -> Any:
-    """The calculator of a scenario in a new page; `page.complaints` collects errors and requests."""
+    """The calculator of a scenario in a tab; `page.complaints` collects errors and requests."""
     file = folder / "page.html"
     file.write_text(page_html(scenario, locale, brief=brief, live=live), encoding="utf-8")
-    page = browser.new_context(**context).new_page()
-    page.complaints = []
-    page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))
-    page.on("pageerror", lambda error: page.complaints.append(str(error)))
-    own = ("file:", "blob:", "about:")
-    page.on("request", lambda request: request.url.startswith(own) or page.complaints.append(request.url))
-    page.on("dialog", lambda dialog: (page.complaints.append(f"dialog {dialog.message}"), dialog.dismiss()))
+    page = tab(browser, **context)
     page.goto(file.as_uri() + fragment)
     return page

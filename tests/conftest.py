@@ -30,10 +30,12 @@ def one_browser():
 
 @pytest.fixture
 def browser(one_browser):
-    """The worker's Chromium. Pages are closed after each test: one left open keeps costing memory and time."""
+    """The worker's Chromium. A test's pages are emptied or closed after it: one left as it is keeps costing memory and
+    time."""
+    from browser_tabs import empty
+
     yield one_browser
-    for context in one_browser.contexts:
-        context.close()
+    empty(one_browser)
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import nbformat
 
 import growth
@@ -10,6 +12,7 @@ from growth.giveaway import sections
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.exporter import page_html
 from growth.giveaway.page_brief import brief_data
+from growth.giveaway.placeholders import load_giveaway
 from growth.scenario import Scenario
 
 
@@ -27,3 +30,11 @@ def page_of(words: Giveaway, result: growth.Forecast, scenario: Scenario) -> str
         nbformat.v4.new_code_cell(outputs=[nbformat.v4.new_output("display_data", data=bundle)]) for bundle in shown
     ]
     return page_html(nbformat.v4.new_notebook(cells=cells))
+
+
+def made(source: Path, folder: Path) -> Path:
+    """The page of a scenario file, in that folder; `test_page.py` holds that it is the published one."""
+    scenario = growth.load_scenario(source)
+    file = folder / "page.html"
+    file.write_text(page_of(load_giveaway(source, scenario=scenario), growth.forecast(scenario), scenario), "utf-8")
+    return file

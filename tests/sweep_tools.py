@@ -1,5 +1,6 @@
 """Small sweeps and small notebooks for the tests of sweeps."""
 
+import io
 import json
 import os
 import random
@@ -8,12 +9,13 @@ import subprocess
 import sys
 import time
 import uuid
-from contextlib import suppress
+from contextlib import chdir, redirect_stderr, redirect_stdout, suppress
 from pathlib import Path
 
 import nbformat
 import pandas as pd
 
+from growth import cli
 from growth.sweep.influence import read_points
 from growth.sweep.store import store_of
 
@@ -76,9 +78,12 @@ class Workplace:
         return [sys.executable, "-m", "growth.cli", "sweep", str(file), "--to", to, *extra, *options]
 
     def run(self, file, *options, **more) -> subprocess.CompletedProcess:
-        return subprocess.run(
-            self.command(file, *options, **more), capture_output=True, text=True, cwd=ROOT, timeout=120
-        )
+        """The sweep, run within this process, whose fork server holds the imports already."""
+        command = self.command(file, *options, **more)
+        out, err = io.StringIO(), io.StringIO()
+        with chdir(ROOT), redirect_stdout(out), redirect_stderr(err):
+            code = cli.main(command[3:])
+        return subprocess.CompletedProcess(command, code, out.getvalue(), err.getvalue())
 
     def reports(self, to="out") -> dict[str, list]:
         """Each report's outputs, cell by cell; `to` is a folder here, or an address."""

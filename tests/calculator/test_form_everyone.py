@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from axe import violations
+from browser_tabs import empty
 from how_many import few_or_many
 
 import growth
@@ -126,7 +127,7 @@ def test_axe_finds_nothing_in_any_state(browser, tmp_path, name, locale, scheme,
             what_if.click()
         page.wait_for_timeout(100)
         assert violations(page) == [], fragment
-        page.context.close()
+        empty(browser)
 
 
 def test_printed_the_form_is_a_list_of_assumptions(browser, tmp_path, demo):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from browser_tabs import empty
 from plain import business
 
 import growth
@@ -94,6 +95,7 @@ def test_a_link_carries_how_sure_the_numbers_are_and_a_wrong_one_changes_nothing
     assert fragment == f"#sure.{CHURN}=guess"
     assert opened(browser, steady(), tmp_path, fragment=fragment).evaluate(RANGED) == page.evaluate(RANGED)
     for wrong in (f"#sure.{CHURN}=given", f"#sure.{CHURN}=", "#sure.months=guess", "#sure.__proto__=guess"):
+        empty(browser)
         assert opened(browser, steady(), tmp_path, fragment=wrong).evaluate(RANGED) == steady().model_dump(mode="json")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from browser_tabs import tab
 
 from growth.giveaway import publish
 
@@ -32,25 +33,12 @@ def page_file(published) -> Path:
 @pytest.fixture
 def open_page(browser):
     """open_page(file, **context) -> a page; `complaints` collects console errors, page errors, dialogs and requests."""
-    contexts = []
 
     def open_it(file: Path | str, **context):
-        contexts.append(browser.new_context(**context))
-        page = contexts[-1].new_page()
-        page.complaints = []
-        page.on(
-            "console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text)
-        )
-        page.on("pageerror", lambda error: page.complaints.append(str(error)))
-        page.on("dialog", lambda dialog: (page.complaints.append(f"dialog {dialog.message}"), dialog.dismiss()))
-        page.on("request", lambda request: page.complaints.append(request.url) if page.opened else None)
-        page.opened = False
         address = file.as_uri() if isinstance(file, Path) else file
-        page.on("request", lambda request: request.url.split("#")[0] == address or page.complaints.append(request.url))
+        page = tab(browser, allowed=lambda url: url == address, **context)
         page.goto(address)
-        page.opened = True
+        page.allowed = lambda url: False
         return page
 
-    yield open_it
-    for context in contexts:
-        context.close()
+    return open_it

@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+from browser_tabs import tab
 from made_page import page_of
 
 import growth
@@ -107,9 +108,7 @@ def test_in_every_language_the_page_fits_the_narrowest_phone_and_its_head_a_thir
     browser, german, tmp_path
 ):
     """At 320 pixels (WCAG 2.2, 1.4.10), with everything unfolded; and the month of the headline stands in full."""
-    page = browser.new_context(viewport={"width": 320, "height": 640}).new_page()
-    complaints: list[str] = []
-    page.on("console", lambda message: complaints.append(message.text))
+    page = tab(browser, viewport={"width": 320, "height": 640})
     for language in languages():
         file = tmp_path / f"{language}.html"
         file.write_text(in_language(german, language), encoding="utf-8")
@@ -122,18 +121,15 @@ def test_in_every_language_the_page_fits_the_narrowest_phone_and_its_head_a_thir
         assert head <= 640 / 3 + 5, language
         january = month_names(locale_of(language), full=True)[0].replace("{y}", "2029")
         assert january in page.locator(".growth-answer strong").all_inner_texts(), language
-    assert complaints == []
+    assert page.complaints == []
 
 
 def test_a_german_page_fits_a_phone_and_says_the_same_with_scripts_off(browser, page, german, tmp_path):
     words, result, _ = german
     file = tmp_path / "page.html"
     file.write_text(page, encoding="utf-8")
-    complaints: list[str] = []
     for scripts in (True, False):
-        context = browser.new_context(viewport={"width": 360, "height": 740}, java_script_enabled=scripts)
-        opened = context.new_page()
-        opened.on("console", lambda message: complaints.append(message.text))
+        opened = tab(browser, viewport={"width": 360, "height": 740}, java_script_enabled=scripts)
         opened.goto(file.as_uri())
         said = " ".join(opened.locator(".growth-rest p").all_inner_texts()[1 if scripts else 0 :])
         assert said.replace("\xa0", " ") == whole_answer(result, words.locale).replace("\xa0", " ")
@@ -143,8 +139,7 @@ def test_a_german_page_fits_a_phone_and_says_the_same_with_scripts_off(browser, 
             assert opened.locator(".growth-table tbody tr").first.inner_text().startswith("1 Jan. 2027")
         else:
             assert "Kunden heute: 55 Kunden" in opened.locator("li").all_inner_texts()
-        context.close()
-    assert complaints == []
+        assert opened.complaints == []
 
 
 def test_an_unknown_language_is_refused_with_those_there_are(german):

@@ -12,18 +12,24 @@ from urllib.parse import parse_qs
 
 import pytest
 from axe import violations
+from made_page import made
 
 import growth
 from growth.calculator import whole_answer
 from growth.calculator.worked import worked
 from growth.giveaway import publish
 from growth.giveaway.publishing import MOST_BYTES
+from growth.output import sealed
 
 CHURN = "stay.churn.monthly_churn_rate"
 
 
 def test_it_weighs_little(page_file):
     assert page_file.stat().st_size <= MOST_BYTES
+
+
+def test_it_is_the_page_that_these_tests_make_without_a_kernel(page_file, demo, tmp_path):
+    assert sealed(made(demo, tmp_path).read_text("utf-8"), ".html") == page_file.read_bytes()
 
 
 def test_it_asks_for_nothing_and_complains_of_nothing(page_file, open_page):
@@ -185,10 +191,9 @@ FORM = "    form_address: https://lists.example.org/subscribe\n"
 
 def test_the_invitation_posts_the_address_and_names_the_piece(demo, tmp_path, open_page, mailing_list):
     source = with_invitation(demo, tmp_path, FORM, f"    form_address: {mailing_list}/subscribe?list=7\n")
-    page = open_page(publish(source, to=tmp_path))
+    page = open_page(made(source, tmp_path))
     assert "You can leave the list" in page.locator(".consent").inner_text()
     page.get_by_label("Your e-mail address").fill("reader@example.org")
-    page.opened = False
     with page.expect_navigation():
         page.locator(".invitation button").click()
     expected = {"piece": ["how-big-can-it-get"], "email": ["reader@example.org"]}
@@ -201,9 +206,8 @@ def test_a_form_may_lead_on_to_the_thanks_address_and_nowhere_else(demo, tmp_pat
     ways = {"allowed": f"    thanks_address: {elsewhere}/thanks\n", "stopped": ""}
     for name, thanks in ways.items():
         form = f"    form_address: {mailing_list}/lead-on?to={elsewhere}/thanks\n{thanks}"
-        page = open_page(publish(with_invitation(demo, tmp_path, FORM, form), to=tmp_path / name))
+        page = open_page(made(with_invitation(demo, tmp_path, FORM, form), tmp_path))
         page.get_by_label("Your e-mail address").fill("reader@example.org")
-        page.opened = False
         page.locator(".invitation button").click()
         page.wait_for_timeout(700)
         assert page.url.startswith(elsewhere) == (name == "allowed"), page.url
@@ -211,11 +215,11 @@ def test_a_form_may_lead_on_to_the_thanks_address_and_nowhere_else(demo, tmp_pat
 
 def test_without_an_address_there_is_no_form(demo, tmp_path, open_page):
     source = with_invitation(demo, tmp_path, FORM, "")
-    page = open_page(publish(source, to=tmp_path))
+    page = open_page(made(source, tmp_path))
     assert page.locator(".invitation form").count() == 0 and page.locator(".invitation h2").count() == 1
 
     source = with_invitation(demo, tmp_path, FORM, "    link: https://lists.example.org/next\n")
-    page = open_page(publish(source, to=tmp_path))
+    page = open_page(made(source, tmp_path))
     assert page.locator(".invitation a").get_attribute("href") == "https://lists.example.org/next"
 
 
@@ -244,7 +248,7 @@ def test_hostile_text_in_every_field_runs_nothing(tmp_path, open_page):
     }  # fmt: skip
     source = tmp_path / "hostile.yaml"
     source.write_text(json.dumps({"scenario": scenario, "giveaway": giveaway}), "utf-8")  # JSON is YAML
-    page = open_page(publish(source, to=tmp_path))
+    page = open_page(made(source, tmp_path))
     page.wait_for_timeout(300)
     assert page.evaluate("window.ran") is None and page.complaints == []
     assert page.locator("h1").inner_text() == " ".join(HOSTILE.split())

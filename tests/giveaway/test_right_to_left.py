@@ -11,6 +11,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+from browser_tabs import tab
 from made_page import page_of
 
 import growth
@@ -89,10 +90,7 @@ def test_the_page_turns_round_and_nothing_leaves_it(browser, invented, tmp_path,
     scenario = growth.load_scenario(SCENARIO)
     file = tmp_path / "page.html"
     file.write_text(page_of(invented, growth.forecast(scenario), scenario), encoding="utf-8")
-    context = browser.new_context(viewport={"width": width, "height": height}, java_script_enabled=scripts)
-    page = context.new_page()
-    complaints: list[str] = []
-    page.on("console", lambda message: complaints.append(message.text))
+    page = tab(browser, viewport={"width": width, "height": height}, java_script_enabled=scripts)
     page.goto(file.as_uri())
     page.locator("details.growth-table summary").click()
     page.wait_for_timeout(200)
@@ -108,8 +106,7 @@ def test_the_page_turns_round_and_nothing_leaves_it(browser, invented, tmp_path,
         value = float(slider.input_value())
         page.keyboard.press("ArrowLeft")  # larger values lie to the left
         assert float(slider.input_value()) > value
-    assert complaints == []
-    context.close()
+    assert page.complaints == []
 
 
 def test_what_goes_out_with_the_page_says_its_direction(invented):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from browser_tabs import empty, tab
 
 import growth
 from growth.calculator.language import languages
@@ -177,21 +178,17 @@ def frame(kit, browser, tmp_path):
     post = snippet(load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF)))
     post = post.replace("https://fernhollow.example/", "http://frame.example/")
     files["/post.html"] = f"<!doctype html><meta charset=utf-8><title>A post</title><body>{post}<p>The post.</p>"
-    context = browser.new_context(viewport={"width": 700, "height": 800}, accept_downloads=True)
-    page = context.new_page()
-    page.complaints, page.asked = [], []
-    page.on("console", lambda message: message.type in ("error", "warning") and page.complaints.append(message.text))
+    page = tab(browser, viewport={"width": 700, "height": 800}, allowed=lambda url: True)
 
     def answer(route):
         address = route.request.url
-        page.asked.append(address)
         route.fulfill(body=files["/" + address.rpartition("/")[2]], content_type="text/html")
 
     page.route("**/*", answer)
     page.goto("http://post.example/post.html")
     page.frames[1].locator(".growth-answer").wait_for()
     yield page, page.frames[1]
-    context.close()
+    page.unroute("**/*")
 
 
 def test_the_frame_holds_the_calculator_alone_and_is_at_most_a_screen_high(frame):
@@ -324,13 +321,11 @@ def test_the_picture_is_well_formed_and_holds_no_script():
 def test_hostile_words_run_nothing(make, browser, tmp_path):
     file = tmp_path / "made.html"
     file.write_text(make(hostile(), growth.forecast(scenario())), encoding="utf-8")
-    page, ran = browser.new_page(), []
-    page.on("dialog", lambda dialog: (ran.append(dialog.message), dialog.dismiss()))
-    page.on("request", lambda request: request.url == file.as_uri() or ran.append(request.url))
+    page = tab(browser)
     page.goto(file.as_uri())
     page.wait_for_timeout(150)
-    assert ran == [] and page.title() != "ran" and page.locator("script, img").count() == 0
-    page.close()
+    assert page.asked == [file.as_uri()] and page.complaints == []
+    assert page.title() != "ran" and page.locator("script, img").count() == 0
 
 
 def test_the_plain_e_mail_keeps_its_subject_on_one_line():
@@ -359,14 +354,12 @@ def test_hostile_words_run_nothing_in_page_and_frame(browser, tmp_path, monkeypa
     made = make_kit(tmp_path / "hostile.yaml", to=tmp_path / "kit")
     for one in made.files:
         if one.path.name.endswith((".html", ".svg")):
-            page, ran = browser.new_page(), []
-            page.on("dialog", lambda dialog, ran=ran: (ran.append(dialog.message), dialog.dismiss()))
-            address = one.path.as_uri()
-            page.on("request", lambda asked, ran=ran, address=address: asked.url == address or ran.append(asked.url))
-            page.goto(address)
+            page = tab(browser)
+            page.goto(one.path.as_uri())
             page.wait_for_timeout(300)
-            assert ran == [] and page.title() != "ran", one.path.name
-            page.close()
+            assert page.asked == [one.path.as_uri()], one.path.name
+            assert page.title() != "ran" and not [said for said in page.complaints if "dialog" in said], one.path.name
+            empty(browser)
 
 
 def test_the_kit_is_made_by_its_public_name_however_often_it_is_asked_for():

@@ -7,6 +7,7 @@ import nbformat
 import numpy as np
 import pytest
 from axe import violations
+from browser_tabs import tab
 from sweep_tools import ROOT
 
 from growth.sweep import comparison_html
@@ -57,27 +58,22 @@ def first_column(page, number):
 @pytest.mark.parametrize(("which", "title"), [("address", "A <test> & more"), ("sampled_address", "A sample")])
 def test_it_asks_for_nothing_and_fits_a_phone(browser, which, title, request):
     address = request.getfixturevalue(which)
-    with browser.new_context(viewport={"width": 360, "height": 740}) as context:
-        page = context.new_page()
-        asked, said = [], []
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("console", lambda message: said.append(message.text))
-        page.goto(address)
-        assert (asked, said) == ([address], [])
-        assert page.title() == title
-        assert page.evaluate("document.documentElement.scrollWidth") == 360
+    page = tab(browser, viewport={"width": 360, "height": 740})
+    page.goto(address)
+    assert (page.asked, page.complaints) == ([address], [])
+    assert page.title() == title
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
 
 
 def test_a_heading_sorts_up_then_down_with_blanks_last(browser, address):
-    with browser.new_context() as context:
-        page = context.new_page()
-        page.goto(address)
-        goal = page.get_by_role("button", name="goal reached in month")
-        goal.focus()
-        page.keyboard.press("Enter")
-        up = first_column(page, 6)
-        page.keyboard.press("Enter")
-        down = first_column(page, 6)
+    page = tab(browser)
+    page.goto(address)
+    goal = page.get_by_role("button", name="goal reached in month")
+    goal.focus()
+    page.keyboard.press("Enter")
+    up = first_column(page, 6)
+    page.keyboard.press("Enter")
+    down = first_column(page, 6)
     numbers = [int(text) for text in up if text != "–"]
     assert (
         0 < len(numbers) < len(up)
@@ -88,21 +84,19 @@ def test_a_heading_sorts_up_then_down_with_blanks_last(browser, address):
 
 
 def test_with_scripts_off_everything_is_there(browser, address):
-    with browser.new_context(java_script_enabled=False) as context:
-        page = context.new_page()
-        page.goto(address)
-        assert page.locator(".sortable tbody tr").count() == 50
-        assert page.locator(".heat").count() == 2 and page.locator("svg").count() == 5
-        assert "What moves it most" in page.locator(".answer").inner_text()
+    page = tab(browser, java_script_enabled=False)
+    page.goto(address)
+    assert page.locator(".sortable tbody tr").count() == 50
+    assert page.locator(".heat").count() == 2 and page.locator("svg").count() == 5
+    assert "What moves it most" in page.locator(".answer").inner_text()
 
 
 @pytest.mark.parametrize(("which", "scheme"), [("address", "light"), ("address", "dark"), ("sampled_address", "light")])
 def test_everyone_can_use_it(browser, which, scheme, request):
     address = request.getfixturevalue(which)
-    with browser.new_context(color_scheme=scheme, bypass_csp=True) as context:
-        page = context.new_page()
-        page.goto(address)
-        assert violations(page) == []
+    page = tab(browser, color_scheme=scheme, bypass_csp=True)
+    page.goto(address)
+    assert violations(page) == []
 
 
 def test_a_sample_is_shown_over_each_axis_and_month_by_month(sampled):
