@@ -48,7 +48,7 @@ MAY_IMPORT = {
     "calculator": "comparison, engine, errors, goals, measures, scenario, uncertainty",
     "giveaway": "calculator, comparison, engine, errors, files, goals, lean, measures, options, output, scenario, "
     "scratch, shipped",
-    "spreadsheet": "calculator, engine, errors, giveaway, measures, options, output, scenario, uncertainty",
+    "spreadsheet": "calculator, comparison, engine, errors, giveaway, measures, options, output, scenario, uncertainty",
     "kit": "calculator, comparison, engine, errors, files, giveaway, measures, options, output, scenario, spreadsheet",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario, "
     "scratch, shipped, uncertainty",

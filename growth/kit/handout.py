@@ -30,7 +30,8 @@ table {{ border-collapse: collapse; width: 100%; font: 9.5pt/1.4 {SANS}; margin-
   font-variant-numeric: tabular-nums; }}
 th, td {{ text-align: end; padding: 0.4mm 0; border-bottom: 0.2mm solid {RULE}; font-weight: 400; }}
 th:first-child {{ text-align: start; }}
-thead th {{ color: {SOFT}; }}
+thead th {{ color: {SOFT}; vertical-align: bottom; }}
+thead th + th {{ padding-inline-start: 3mm; }}
 ul {{ margin: 0; padding-inline-start: 5mm; font-size: 9.5pt; }}
 .sender {{ float: inline-end; margin: 0 0 2mm; margin-inline-start: 4mm; font: 9.5pt/1.3 {SANS}; }}
 .sender img {{ max-height: 12mm; max-width: 45mm; vertical-align: middle; }}
@@ -58,7 +59,7 @@ def handout_html(
     forecast
         The base forecast, without draws.
     what_ifs
-        Forecasts to draw beside it, by the words that stand on their lines.
+        Forecasts to draw beside it, by the words that stand on their lines; a column of the table for each.
     leaner
         0 for everything; 1 for one quotation and fewer cautions; 2 without the details too.
 
@@ -93,7 +94,7 @@ def handout_html(
 <title>{escape(giveaway.question)}</title><style>{style}</style></head>
 <body>{sender_html(look)}<h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>
 {quotes}{details}<p class="answer">{escape(answer)}</p>
-{_chart({"": forecast, **(what_ifs or {})}, locale)}{_table(forecast, locale)}
+{_chart({"": forecast, **(what_ifs or {})}, locale)}{_table(forecast, what_ifs or {}, locale)}
 <h2>{escape(said_of["page"]["cautions_head"])}</h2><ul>{cautions}</ul>
 <footer>{escape(where)}<br>{whose}{escape(said(words["piece"], name=giveaway.name))}</footer></body></html>
 """
@@ -109,7 +110,8 @@ def _chart(forecasts: Mapping[str, Forecast], locale: str) -> str:
     )
 
 
-def _table(forecast: Forecast, locale: str) -> str:
+def _table(forecast: Forecast, what_ifs: Mapping[str, Forecast], locale: str) -> str:
+    """Six months of the forecast, and what is paid in each what-if."""
     months, currency = forecast.months, forecast.scenario.currency
     chosen = sorted({int(m) for m in np.linspace(months / 6, months, 6).round() if m >= 1})
     at = np.array(chosen) - 1
@@ -123,10 +125,14 @@ def _table(forecast: Forecast, locale: str) -> str:
             ("closing_mrr", "money"),
         )
     ]
+    for one in what_ifs.values():
+        paid = column(one.closing_mrr[at[at < one.months]], "money", currency, locale)
+        columns.append(paid + ["\N{EN DASH}"] * (len(chosen) - len(paid)))
     words, rows = messages(locale)["kit"], []
     for month, *cells in zip(chosen, *columns, strict=True):
         head = escape(said(words["handout_row"], month=str(month), calendar=labels[month]))
         rows.append(f'<tr><th scope="row">{head}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>')
     names = ("handout_month", "handout_join", "handout_leave", "handout_customers", "handout_pay")
-    heads = "".join(f'<th scope="col">{escape(words[name])}</th>' for name in names)
+    titles = [*(words[name] for name in names), *(f"{words['handout_pay']}, {name}" for name in what_ifs)]
+    heads = "".join(f'<th scope="col">{escape(title)}</th>' for title in titles)
     return f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"

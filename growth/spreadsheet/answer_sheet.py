@@ -50,7 +50,7 @@ def fill_answer(
     how_wide: str,
     look: Look,
 ) -> None:
-    """Fills the sheet of the answer. how_wide: a line on the band of the forecast."""
+    """Fills the sheet of the answer. how_wide: a line on the band of the forecast, and where the what-ifs stand."""
     sheet, words = book.sheets["answer"], book.words["answer"]
     page = sheet.worksheet
     for column, width in enumerate(_WIDTHS):

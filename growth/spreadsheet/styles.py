@@ -23,6 +23,8 @@ STYLES: dict[str, dict[str, Any]] = {
     "strong": {"bold": True},
     "soft": {"font_color": SOFT},
     "left": {"align": "left"},
+    "right": {"align": "right"},
+    "right_soft": {"align": "right", "font_color": SOFT},
     "unit": {"font_color": SOFT, "indent": 1},
     "center": {"align": "center"},
     "title": {"font_name": SERIF, "font_size": 18},
@@ -87,6 +89,11 @@ class Styles:
     def number_format(self, kind: str) -> str:
         """The number format of a kind, as a chart's axis takes it."""
         return self._numbers[kind]
+
+    def signed(self, kind: str) -> str:
+        """The number format of a kind for a difference, with its sign."""
+        shown = self._numbers[kind].partition(";")[0]
+        return f"+{shown};-{shown}"
 
     def _amount(self, digits: str) -> str:
         """A number format with the currency where the locale has it."""

@@ -33,6 +33,7 @@ from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.stay_sheet import StaySheet
 from growth.spreadsheet.styles import SANS, Styles
+from growth.spreadsheet.what_ifs_sheet import fill_what_ifs
 from growth.spreadsheet.workbook_text import workbook_locale
 from growth.spreadsheet.worksheet import Worksheet
 
@@ -175,7 +176,7 @@ def _fill(
     months.finish(level)
     sentence = SentenceSheet(book, months=months, level=level)
     broken = fill_assumptions(book, workbook, of_ages=opening.broken)
-    how_wide = fill_band(book, workbook)
+    how_wide = f"{fill_band(book, workbook)} {fill_what_ifs(book, workbook)}".strip()
     fill_answer(
         book,
         workbook,
@@ -203,9 +204,10 @@ def _plain_worksheet() -> type:
 def _add_sheets(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> None:
     """The sheets in their order, protected without a password so that no formula is hit by accident."""
 
-    plans = book.scenario.pay.plans
-    keys = ["answer", "assumptions", "months", "band", "arrivals", *(["changes"] if needed(book.scenario) else [])]
-    keys += ["today", "stay", *(f"plan {number}" for number in range(len(plans))), "ceiling", "sentence"]
+    scenario, plans = book.scenario, book.scenario.pay.plans
+    keys = ["answer", "assumptions", "months", "band", *(["what_ifs"] if scenario.what_ifs else []), "arrivals"]
+    keys += [*(["changes"] if needed(scenario) else []), "today", "stay"]
+    keys += [*(f"plan {number}" for number in range(len(plans))), "ceiling", "sentence"]
     titles = book.words["sheets"] | {
         f"plan {number}": book.words["plan"].replace("{name}", plan.name) for number, plan in enumerate(plans)
     }

@@ -1,0 +1,158 @@
+"""Side by side: what the scenario and its what-ifs come to, as computed when the workbook was made.
+
+Every what-if is a forecast of its own, and the workbook holds the formulas of one. So the amounts are plain numbers,
+and the sheet says that they do not follow the white cells; the differences are formulas on them.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from growth.calculator.language import said
+from growth.calculator.words import month_count, month_labels
+from growth.comparison import SERIES, amounts, closes, what_if_forecasts, what_if_notes
+from growth.engine import Forecast
+from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.formula import Formula
+from growth.spreadsheet.formula_table import FIRST, FormulaTable, print_setup, text_lines
+from growth.spreadsheet.mrr_chart import MrrChart
+from growth.spreadsheet.names import cell_text
+from growth.spreadsheet.styles import GAIN, GOAL, INK, LOSS
+from growth.spreadsheet.worksheet import DASH, Worksheet
+
+if TYPE_CHECKING:
+    import xlsxwriter
+
+MEASURES = (
+    ("churn", "churn"),
+    ("goal_month", "month"),
+    ("left_month", "month"),
+    ("ceiling_mrr", "money"),
+    ("lowest_cash", "money"),
+    ("lifetime_value", "money"),
+    ("payback_months", "months"),
+)
+_KINDS = {"mrr": "money", "customers": "people", "left": "money"}
+_SHOWN = {"money": 0.5, "people": 0.05, "churn": 0.00005}  # a difference below this one shows as nothing
+_LABEL, _AMOUNT, _DIFFERENCE, _CHART_ROWS = 36, 18, 14, 20
+_COLOURS, _DASHES = (LOSS, GOAL, INK), ("solid", "dash")
+
+
+def fill_what_ifs(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> str:
+    """Fill the sheet of the what-ifs; return the line that the first sheet says of it, "" where there are none."""
+    scenario, words = book.scenario, book.words["what_ifs"]
+    if not scenario.what_ifs:
+        return ""
+    title, base = book.messages["beside"]["title"], book.messages["calculator"]["unchanged"]
+    forecasts = {base: book.forecast, **what_if_forecasts(scenario)}
+    rows = len(closes(scenario.months)) * len(SERIES) + len(MEASURES)
+    table = FormulaTable(book.sheets["what_ifs"], title=title, lines=[], last=rows)
+    table.sheet.worksheet.freeze_panes(FIRST, 1)
+    table.column("", width=_LABEL, left=True)
+    columns = [table.column(base, width=_AMOUNT).index]
+    for name in list(forecasts)[1:]:
+        columns.append(table.column(name, width=_AMOUNT).index)
+        table.column(words["difference"], width=_DIFFERENCE)
+    _across(book, table, 1, book.words["band"]["fixed"])
+    _across(book, table, 2, words["lead"].replace("{base}", base))
+    row = _compare(book, table.sheet, list(forecasts.values()), columns)
+    for name, note in what_if_notes(scenario).items():
+        row += 1
+        _across(book, table, row, cell_text(f"{name}: {note}"))
+    last = _lines(book, workbook, table, forecasts, columns, row=row + 2)
+    print_setup(table.sheet, heads=(FIRST - 1, FIRST - 1), labels=1)
+    table.sheet.worksheet.set_h_pagebreaks([row + 1])
+    table.sheet.worksheet.print_area(0, 0, last, table.columns - 1)
+    return str(words["where"])
+
+
+def _across(book: WorkbookContext, table: FormulaTable, row: int, text: str) -> None:
+    """Write a text across the table, in a row as high as its lines."""
+    table.sheet.worksheet.merge_range(row, 0, row, table.columns - 1, None, book.styles("prose"))
+    table.sheet.text(row, 0, text, "prose")
+    table.sheet.worksheet.set_row(row, 15 * text_lines(text, width=table.width, size=11) + 3)
+
+
+def _compare(book: WorkbookContext, sheet: Worksheet, forecasts: list[Forecast], columns: list[int]) -> int:
+    """Write a row for each number that at least one of them has; return the row below the last."""
+    months, words = book.scenario.months, book.messages["beside"]
+    labels = month_labels(book.scenario.first_month, max(one.months for one in forecasts), book.locale)
+    found = [amounts(one, months) for one in forecasts]
+    lines = [(f"{name}.{close}", labels[close], _KINDS[name]) for name, _ in SERIES for close in closes(months)]
+    lines += [(name, labels[months], kind) for name, kind in MEASURES]
+    row = FIRST
+    for key, calendar, kind in lines:
+        values = [one[key] for one in found]
+        free = key == "payback_months" and not any(value > 0 for value in values)
+        if free or all(map(math.isnan, values)):
+            continue
+        sheet.text(row, 0, said(words[key.partition(".")[0]], calendar=calendar), "cell")
+        base = None
+        for value, column in zip(values, columns, strict=True):
+            if math.isnan(value):
+                sheet.text(row, column, DASH, "right")
+            elif kind in ("month", "months"):
+                text = labels[int(value)] if kind == "month" else month_count(value, book.locale)
+                sheet.text(row, column, text, "right")
+                _put_months(book, sheet, row, column + 1, value - values[0])
+            else:
+                cell = sheet.number(row, column, value, "cell", kind)
+                base = cell if column == columns[0] else base
+                if base is not None and abs(value - values[0]) >= _SHOWN[kind]:
+                    _put_difference(book, sheet, row, column + 1, cell - base, kind)
+        row += 1
+    return row
+
+
+def _put_months(book: WorkbookContext, sheet: Worksheet, row: int, column: int, difference: float) -> None:
+    if abs(difference) >= 1:
+        sign = "+" if difference > 0 else "\N{MINUS SIGN}"
+        sheet.text(row, column, sign + month_count(abs(difference), book.locale), "right_soft")
+
+
+def _put_difference(
+    book: WorkbookContext, sheet: Worksheet, row: int, column: int, difference: Formula, kind: str
+) -> None:
+    if kind == "churn":
+        before, after = (f'"{part}"' if part else "" for part in book.messages["beside"]["points"].split("{n}"))
+        shown = f"{before}0.00{after}"
+        sheet.put(row, column, difference * 100, "soft", f"+{shown};-{shown}")
+    else:
+        sheet.put(row, column, difference, "soft", book.styles.signed(kind))
+
+
+def _lines(
+    book: WorkbookContext,
+    workbook: xlsxwriter.Workbook,
+    table: FormulaTable,
+    forecasts: dict[str, Forecast],
+    columns: list[int],
+    *,
+    row: int,
+) -> int:
+    """Draw MRR of all on one chart from `row` on, with its numbers below; return the last row."""
+    sheet, months = table.sheet, book.scenario.months
+    first = row + _CHART_ROWS + 2
+    sheet.text(first - 1, 0, book.messages["calculator"]["chart_title"], "head_left")
+    labels = month_labels(book.scenario.first_month, months, book.locale)
+    for month, text in enumerate(labels):
+        sheet.text(first + month, 0, text, "soft")
+    span = (first, first + months)
+    chart = MrrChart(book, workbook, categories=sheet.address(sheet.cells(span, (0, 0), labels)))
+    for number, ((name, one), column) in enumerate(zip(forecasts.items(), columns, strict=True)):
+        sheet.text(first - 1, column, name, "head")
+        path = [float(one.opening_mrr[0]), *one.closing_mrr.tolist()][: months + 1]
+        for month, value in enumerate(path):
+            sheet.number(first + month, column, value, "cell" if month else "opening", "money")
+        line: dict[str, Any] = {"color": GAIN, "width": 2.5}
+        if number:
+            dash = _DASHES[(number - 1) // len(_COLOURS)]
+            line = {"color": _COLOURS[(number - 1) % len(_COLOURS)], "width": 1.5, "dash_type": dash}
+        end = len(path) - 1
+        chart.add(name, sheet.address(sheet.cells(span, (column, column), [0.0])), line, at=end - max(end // 6, 1))
+    chart.dress(labels=8)
+    chart.chart.set_size({"width": min(round(7 * table.width), 800), "height": _CHART_ROWS * 20})
+    described = {"object_position": 2, "description": book.words["what_ifs"]["chart_described"]}
+    sheet.worksheet.insert_chart(row, 0, chart.chart, described)
+    return first + months
