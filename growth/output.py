@@ -30,6 +30,7 @@ __all__ = [
     "check_output",
     "holds_its_seal",
     "is_sealed",
+    "local_path",
     "sealed",
     "write_output",
     "write_outputs",
@@ -70,7 +71,7 @@ def check_output(
     Traceback (most recent call last):
     growth.errors.FileError: forecast.yaml: the name of the file to write ends in .csv
     """
-    path = _local(path)
+    path = local_path(path)
     if suffixes and path.suffix.lower() not in suffixes:
         rule = f"the name of the file to write ends in {' or '.join(suffixes)}"
         raise FileError([Problem("", rule)], file=str(path))
@@ -128,7 +129,7 @@ def check_folder(path: str | Path) -> Path:
     Traceback (most recent call last):
     growth.errors.FileError: s3://bucket/folder: a folder of this machine is needed (found an address)
     """
-    path = _local(path, "a folder")
+    path = local_path(path, "a folder")
     above = next((one for one in (path, *path.parents) if os.path.lexists(one)), path)
     if not above.is_dir():
         raise FileError([Problem("", "the name of a folder is needed", f"the file {above}")], file=str(path))
@@ -198,7 +199,13 @@ def _checksum(content: bytes) -> bytes:
     return hashlib.sha256(content).hexdigest()[:32].encode()
 
 
-def _local(path: str | Path, what: str = "a file") -> Path:
+def local_path(path: str | Path, what: str = "a file") -> Path:
+    """The path of a file or folder of this machine. Raises FileError for an empty name, a NUL or an address.
+
+    >>> local_path("s3://bucket/ledger.db")
+    Traceback (most recent call last):
+    growth.errors.FileError: s3://bucket/ledger.db: a file of this machine is needed (found an address)
+    """
     if not str(path) or "\0" in str(path):
         raise FileError([Problem("", f"the name of {what} is needed", "nothing" if not str(path) else "a NUL")])
     if _ADDRESS.match(str(path)):

@@ -82,8 +82,9 @@ def _import(arguments: argparse.Namespace) -> None:
     from growth.earned.ledger import Ledger
     from growth.earned.ledger_files import LedgerError
     from growth.errors import Problem
-    from growth.output import write_output
+    from growth.output import local_path, write_output
 
+    local_path(arguments.ledger)
     if arguments.ledger == ":memory:":
         problem = Problem("", "the name of a file", ":memory:", "A ledger in memory would be lost at once.")
         raise LedgerError([problem], file=arguments.ledger)

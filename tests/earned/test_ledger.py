@@ -228,13 +228,16 @@ def test_a_folder_a_pipe_a_workbook_and_endless_input_are_refused_at_once(tmp_pa
         Ledger(tmp_path / "pipe", create=True)
 
 
-def test_an_import_that_would_keep_nothing_is_refused_and_leaves_no_file(tmp_path, capsys):
+def test_an_import_that_would_keep_nothing_is_refused_and_leaves_no_file(tmp_path, monkeypatch, capsys):
     pieces, days = tmp_path / "pieces.csv", tmp_path / "days.csv"
     pieces.write_text(PIECES)
     days.write_text(DAYS)
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "s3:" / "bucket").mkdir(parents=True)  # what an address would be, taken for a path
     new = tmp_path / "new.db"
     for arguments, says in (
-        (["", str(pieces)], "an empty name"),
+        (["", str(pieces)], "the name of a file is needed"),
+        (["s3://bucket/new.db", str(pieces)], "a file of this machine is needed"),
         ([":memory:", str(pieces)], "would be lost at once"),
         ([str(new), str(pieces), "--currency", "E1"], "three letters, such as EUR (found E1)"),
         ([str(new), str(days)], "a piece of the ledger (found one)"),  # the pieces are not there
@@ -242,7 +245,7 @@ def test_an_import_that_would_keep_nothing_is_refused_and_leaves_no_file(tmp_pat
         assert main(["earned", "import", *arguments]) == 2
         told = capsys.readouterr()
         assert says in told.err and "added" not in told.out and "Traceback" not in told.err
-    assert not list(tmp_path.glob("new.db*"))
+    assert not list(tmp_path.rglob("new.db*"))
     assert main(["earned", "import", str(new), str(pieces), "--currency", "gbp"]) == 0
     with Ledger(new) as ledger:
         assert ledger.currency == "GBP"
