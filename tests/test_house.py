@@ -49,7 +49,8 @@ MAY_IMPORT = {
     "giveaway": "calculator, comparison, engine, errors, files, goals, lean, measures, options, output, scenario, "
     "scratch, shipped",
     "spreadsheet": "calculator, comparison, engine, errors, giveaway, measures, options, output, scenario, uncertainty",
-    "kit": "calculator, comparison, engine, errors, files, giveaway, measures, options, output, scenario, spreadsheet",
+    "kit": "calculator, comparison, engine, errors, files, giveaway, measures, options, output, scenario, "
+    "spreadsheet, uncertainty",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, scenario, "
     "scratch, shipped, uncertainty",
     "records": "charts, engine, errors, files, options, output, scenario",

@@ -40,13 +40,13 @@ const apart = (correlation) => Math.sqrt(1 - correlation ** 2);
 // correlation] of the second of two ranges. levels: path -> the ceiling at its two ends, null where there is none.
 export function spreadOf(scenario, result, ends, bounds) {
   const likely = result.series.closing_mrr;
-  const variance = chance(scenario, result).closing_mrr;
+  const varied = chance(scenario, result), variance = varied.closing_mrr;
   const square = likely.map((value, t) => {
     const own = value > 0 ? Math.log1p(variance[t] / value ** 2) : 0;
     return own < NOISE ? 0 : own;
   });
   const [first, second] = pairsOf(scenario, ends);
-  const spread = { middle: likely.map((value, t) => Math.log(value) - square[t] / 2), chance: square.map(Math.sqrt), down: {}, up: {}, levels: {}, second };
+  const spread = { middle: likely.map((value, t) => Math.log(value) - square[t] / 2), chance: square.map(Math.sqrt), down: {}, up: {}, levels: {}, second, nobody: result.series.closing_customers.map((mean, t) => noneOf(mean, varied.closing_customers[t])) };
   const move = (other, path, end, share) => {
     const middle = onScale(read(scenario, path), bounds[path]);
     write(other, path, share === 1 ? end : offScale(middle + share * (onScale(end, bounds[path]) - middle), bounds[path]));
@@ -79,8 +79,14 @@ export function sigma({ chance: byChance, down, up }, above) {
 
 // The path below which MRR lies with standard normal z.
 export function quantile(spread, z) {
-  const wide = sigma(spread, z > 0);
-  return spread.middle.map((log, t) => Math.exp(log + z * wide[t]));
+  const wide = sigma(spread, z > 0), share = normal(z);
+  return spread.middle.map((log, t) => (share <= spread.nobody[t] ? 0 : Math.exp(log + z * wide[t])));
+}
+
+// The chance of none, of a count with this mean and variance: a binomial one, Poisson or, above that, negative binomial.
+function noneOf(mean, variance) {
+  const q = Math.max(variance, 0) / mean;
+  return mean > 0 ? Math.exp(mean * (Math.abs(q - 1) < 1e-6 ? -1 : Math.log(q) / (1 - q))) : 1;
 }
 
 // The chance that MRR stands at or above `goal` at the close of each month, and that it has reached it by then.

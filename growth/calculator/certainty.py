@@ -42,6 +42,23 @@ def whole_answer(forecast: Forecast, locale: str = LOCALE) -> str:
     return f"{answer(forecast, locale)} {how_sure(forecast, locale)}".strip()
 
 
+def closing_between(forecast: Forecast, locale: str = LOCALE) -> str:
+    """Between which amounts MRR ends in nine of ten cases, in a sentence; "" where nothing varies.
+
+    >>> import growth
+    >>> plans = [{"name": "Studio", "monthly_price": 29}]
+    >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, pay={"plans": plans})
+    >>> closing_between(growth.forecast(scenario))
+    'In 9 of 10 cases MRR is between €100 and €500 in Dec 2029.'
+    """
+    spread = spread_of(forecast.scenario)
+    if not spread.varies or nothing(forecast, growth_ceiling(forecast)):
+        return ""
+    facts = _Facts(spread, forecast, locale)
+    words = messages(locale)["how_sure"]
+    return "".join(text for key in facts.closing() for text, _ in filled(words[key], facts.values)).strip()
+
+
 def rests_on(forecast: Forecast, locale: str = LOCALE) -> str:
     """What the bands and `how_sure` rest on: ranges and chance, or chance alone."""
     words: dict[str, str] = messages(locale)["how_sure"]

@@ -10,7 +10,7 @@ from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_line
 from growth.kit.line_chart import GAIN, INK, PAPER, RULE, SANS, SERIF, SOFT
-from growth.kit.share_picture import told
+from growth.kit.share_picture import certain, told
 from growth.output import SEAL
 
 WIDTH = 72
@@ -70,9 +70,10 @@ def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
     body += [
         *giveaway.case.details[:1],
         told(giveaway, forecast),
+        certain(forecast, giveaway.locale),
         words["email_numbers"] if giveaway.address else said(words["email_attached"], file=f"{giveaway.name}.html"),
     ]
-    for text in body:
+    for text in filter(None, body):
         paragraphs += ["\n".join(_wrapped(line) for line in text.splitlines()), ""]
     paragraphs += [link(giveaway), ""] if giveaway.address else []
     paragraphs += [_wrapped(_caution(forecast, words)), "", "-- "]
@@ -100,6 +101,8 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
     if giveaway.address:
         style = f"color:{giveaway.look.accent or GAIN};font-weight:bold"
         way = f'<a href="{escape(link(giveaway))}" style="{style}">{escape(words["email_link"])}</a>.'
+    sure = certain(forecast, giveaway.locale)
+    sure = f'<p style="margin:0 0 20px">{escape(sure)}</p>\n' if sure else ""
     small = f'style="margin:0 0 10px;font-size:14px;line-height:1.5;color:{SOFT}"'
     whose = (sender_line(giveaway.look), giveaway.byline)
     byline = "".join(f"<p {small}>{escape(text)}</p>\n" for text in whose if text)
@@ -114,7 +117,7 @@ def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
 <h1 style="margin:0 0 20px;font-size:23px;line-height:1.3">{escape(subject(giveaway))}</h1>
 {quote}{details}
 <p style="margin:0 0 20px;font-size:21px;line-height:1.45">{escape(told(giveaway, forecast))}</p>
-<p style="margin:0 0 28px">{way}</p>
+{sure}<p style="margin:0 0 28px">{way}</p>
 <p {small}>{escape(_caution(forecast, words))}</p>
 <hr style="border:0;border-top:1px solid {RULE};margin:0 0 14px">
 {byline}<p {small}>{escape(words["email_consent"])}</p>

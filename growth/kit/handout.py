@@ -13,7 +13,7 @@ from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_html, sender_line
 from growth.kit.line_chart import INK, RULE, SANS, SERIF, SOFT, Box, line_chart
-from growth.kit.share_picture import told
+from growth.kit.share_picture import certain, told
 
 _STYLE = f"""
 @page {{ size: A4; margin: 17mm 20mm; }}
@@ -94,6 +94,7 @@ def handout_html(
 <title>{escape(giveaway.question)}</title><style>{style}</style></head>
 <body>{sender_html(look)}<h1>{escape(giveaway.question)}</h1><p class="soft">{escape(about)}</p>
 {quotes}{details}<p class="answer">{escape(answer)}</p>
+<p>{escape(certain(forecast, locale))}</p>
 {_chart({"": forecast, **(what_ifs or {})}, locale)}{_table(forecast, what_ifs or {}, locale)}
 <h2>{escape(said_of["page"]["cautions_head"])}</h2><ul>{cautions}</ul>
 <footer>{escape(where)}<br>{whose}{escape(said(words["piece"], name=giveaway.name))}</footer></body></html>

@@ -12,6 +12,7 @@ from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.words import money, month_labels
 from growth.engine import Forecast
 from growth.measures import goal_month
+from growth.uncertainty import spread_of
 
 PAPER, INK, SOFT, RULE = "#fbf7ef", "#2b2722", "#665d50", "#ddd3c1"
 GAIN, LOSS, GOAL = "#1f5f8b", "#9c4f14", "#5b4a8a"
@@ -28,6 +29,7 @@ _STROKES = (  # colour and dashes of each line, so that lines differ in print to
     (LOSS, "2 3"),
 )
 _HEADROOM = 1.08  # of the highest amount
+_MOST_OF_A_BAND = 1.6  # of the highest amount of a line: what goes beyond is cut off, so that the line keeps its room
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ class Box:
 
 def line_chart(forecasts: Mapping[str, Forecast], box: Box, *, size: float, locale: str = LOCALE) -> str:
     """SVG elements of the chart: a line for each forecast, years on the axis, the goal and the month that reaches it.
+
+    Around the first line lie the bands of nine and of five in ten cases.
 
     Parameters
     ----------
@@ -64,12 +68,16 @@ def line_chart(forecasts: Mapping[str, Forecast], box: Box, *, size: float, loca
     currency = base.scenario.currency
     goal = None if base.scenario.goal_mrr is None else float(base.scenario.goal_mrr)
     highest = max(max(one.closing_mrr.max(), one.opening_mrr[0]) for one in forecasts.values())
-    top = _HEADROOM * max(highest, goal if goal and goal <= 1.3 * highest else 0) or 1.0
+    spread = spread_of(base.scenario)
+    bands = [spread.band(share) for share in (0.9, 0.5)] if spread.varies else []
+    wide = min(max((high.max() for _, high in bands), default=0.0), _MOST_OF_A_BAND * highest)
+    top = _HEADROOM * max(highest, wide, goal if goal and goal <= 1.3 * highest else 0) or 1.0
 
     def level(amount: float) -> float:
         return box.y + box.height * (1 - amount / top)
 
-    parts = [_axis(base, box, size, locale)]
+    parts = [_band(base, ends, box, top) for ends in bands]
+    parts.append(_axis(base, box, size, locale))
     labels: list[tuple[float, str, str]] = []
     if goal and goal < top:
         parts.append(_rule(box.x, level(goal), box.x + box.width, level(goal), GOAL, "2 6"))
@@ -115,10 +123,21 @@ def text_lines(
 
 def _path(forecast: Forecast, box: Box, top: float) -> str:
     """MRR from month 0 on; `top` is the amount at the upper edge."""
-    values = np.concatenate([forecast.opening_mrr[:1], forecast.closing_mrr])
+    return "M" + " L".join(_points(forecast, forecast.closing_mrr, box, top))
+
+
+def _points(forecast: Forecast, closing: np.ndarray, box: Box, top: float) -> list[str]:
+    """The places of amounts at the close of each month, after today's MRR; what is above the upper edge lies on it."""
+    values = np.minimum(np.concatenate([forecast.opening_mrr[:1], closing]), top)
     across = box.x + box.width * np.arange(values.size) / (values.size - 1)
     down = box.y + box.height * (1 - values / top)
-    return "M" + " L".join(f"{a:.1f} {b:.1f}" for a, b in zip(across, down, strict=True))
+    return [f"{a:.1f} {b:.1f}" for a, b in zip(across, down, strict=True)]
+
+
+def _band(forecast: Forecast, ends: tuple[np.ndarray, np.ndarray], box: Box, top: float) -> str:
+    """What lies between the two ends; two of them on each other are darker."""
+    low, high = (_points(forecast, end, box, top) for end in ends)
+    return f'<path d="M{" L".join([*high, *low[::-1]])}Z" fill="{GAIN}" fill-opacity="0.13"/>'
 
 
 def _axis(forecast: Forecast, box: Box, size: float, locale: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from html import escape
 
+from growth.calculator.certainty import closing_between, how_sure, rests_on
 from growth.calculator.headline import headline
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.words import answer, money, month_labels
@@ -22,6 +23,12 @@ _NARROW, _WIDE = set("iljtf.,;:'!|()[] "), set("mwMWQGO%@€£$")
 def told(giveaway: Giveaway, forecast: Forecast) -> str:
     """The answer in full: the brief's own, or the one that the calculator speaks."""
     return giveaway.answer or answer(forecast, giveaway.locale)
+
+
+def certain(forecast: Forecast, locale: str = LOCALE) -> str:
+    """How sure the answer is, and on what that rests; "" where nothing varies."""
+    sure = how_sure(forecast, locale)
+    return f"{sure} {rests_on(forecast, locale)}" if sure else ""
 
 
 def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, locale: str = LOCALE) -> str:
@@ -84,7 +91,8 @@ def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str
     first, _, rest = short_answer(forecast, what_ifs=what_ifs, locale=locale).partition("; ")
     short, large = fitted(first, width=inner, most=1, sizes=(58, 52, 46, 40, 34))
     top = 74 + (len(question) - 1) * size * 1.3 + large + 26
-    under = top + 44 if rest else top
+    second = [rest, "" if what_ifs else closing_between(forecast, locale)]  # the headline may speak of a what-if
+    under = top + 36 * sum(map(bool, second))
     beside = 320 if what_ifs else 160  # pixels for the labels at the ends of the lines
     box = Box(_MARGIN, under + 34, inner - beside, HEIGHT - 150 - (under + 34))
     look = giveaway.look
@@ -96,7 +104,7 @@ def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str
     parts = [
         text_lines(question, _MARGIN, 74, size, SOFT, italic=True),
         text_lines(short, _MARGIN, top, large, look.accent or INK),
-        text_lines([clipped(rest, width=inner, size=30)] if rest else [], _MARGIN, under, 30, SOFT),
+        text_lines([clipped(text, width=inner, size=27) for text in second if text], _MARGIN, top + 40, 27, SOFT),
         line_chart({"": forecast, **(what_ifs or {})}, box, size=20, locale=locale),
         f'<line x1="{_MARGIN}" x2="{WIDTH - _MARGIN}" y1="{HEIGHT - 90}" y2="{HEIGHT - 90}" stroke="{RULE}"/>',
         text_lines([clipped(whose, width=foot, size=20)], _MARGIN, HEIGHT - 57, 20, INK, family=SANS),
@@ -106,7 +114,7 @@ def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str
     drawn = "".join(parts)
     if look.letters == "sans":
         drawn = drawn.replace(f'font-family="{SERIF}"', f'font-family="{SANS}"')
-    described = f"{told(giveaway, forecast)} {said(words['piece'], name=giveaway.name)}"
+    described = f"{told(giveaway, forecast)} {certain(forecast, locale)} {said(words['piece'], name=giveaway.name)}"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} {HEIGHT}" '
         f'role="img" aria-labelledby="t d"><title id="t">{escape(giveaway.question)}</title>'

@@ -13,8 +13,9 @@ from growth.engine.curves import churn_by_age
 from growth.records.churn_fit import BOUNDS, SECTIONS, Fit
 from growth.records.intervals import Rate
 from growth.records.measured import Measured
+from growth.records.measured_ranges import churn_ratio
 from growth.records.survival import seen_curve
-from growth.records.to_scenario import Value, assumptions, own_curve, shown_kinds
+from growth.records.to_scenario import assumptions, own_curve, plain_values, shown_kinds
 from growth.scenario import Scenario
 from growth.scenario.section import LONGEST
 
@@ -82,15 +83,6 @@ def forecast_measured(measured: Measured, *, months: int, seed: int = 0, seen: b
     return ForecastBand(scenario, point.closing_mrr, np.maximum(mrr + noise, 0))
 
 
-def plain_values(part: Any) -> Any:
-    """Return nested values without their comments, as `Scenario` takes them."""
-    if isinstance(part, Value):
-        return part.value
-    if isinstance(part, dict):
-        return {key: plain_values(value) for key, value in part.items()}
-    return [plain_values(value) for value in part] if isinstance(part, list) else part
-
-
 def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generator) -> dict[str, Any]:
     """Return the same scenario with arrays over draws for whatever was estimated."""
     channel = values["arrive"]["channels"][0]
@@ -98,7 +90,7 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
     usual = float(measured.joining.first(channel["monthly_growth_rate"]))
     channel["monthly_visitors"] = channel["monthly_visitors"] * (first / usual if usual else 1.0)
     channel["monthly_growth_rate"] = growth
-    ratio = churn_ratio(measured, random)
+    ratio = churn_ratio(measured, random, DRAWS)
     values["stay"]["churn"] = mixed_curve(measured.fits, measured.chosen, ratio, random)
     if "comeback" in values["stay"] and measured.comeback:
         values["stay"]["comeback"]["comeback_rate"] = np.clip(
@@ -134,16 +126,6 @@ def _sum_draws(rate: Rate, events: float, random: np.random.Generator) -> np.nda
 def _around(rate: Rate, z: np.ndarray) -> np.ndarray:
     """Turn standard normal draws z into draws of the rate, with the width of its interval on each side."""
     return rate.value + np.where(z < 0, rate.value - rate.low, rate.high - rate.value) / 1.96 * z
-
-
-def churn_ratio(measured: Measured, random: np.random.Generator) -> np.ndarray:
-    """Draw churn now over that of the chosen curve, shape (DRAWS,): whether and since when it changed is unsure."""
-    weight, ratio = measured.history.weights()
-    if measured.churn_change is None or weight.size == 1:
-        return measured.history.draw(random, DRAWS)
-    window = len(measured.history.at_risk) - (measured.churn_change.since - 1)
-    taken = ratio[1:][measured.history.windows == window]
-    return random.choice(ratio[1:] / taken, DRAWS, p=weight[1:] / weight[1:].sum())
 
 
 def mixed_curve(fits: tuple[Fit, ...], chosen: Fit, ratio: np.ndarray, random: np.random.Generator) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from growth.output import YAML, check_output, write_output
 from growth.records.intervals import wilson
 from growth.records.joining import RECENT
 from growth.records.measured import Measured
+from growth.records.measured_ranges import with_ranges
 from growth.records.read.values import NONE
 from growth.records.report import notes
 from growth.records.survival import NO_FIT, misfit
@@ -20,14 +21,17 @@ from growth.records.to_scenario import DEFAULT, Value, assumptions
 from growth.scenario import Scenario
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of
-from growth.scenario.write import entry, flow, scalar
+from growth.scenario.write import entry, flow, plain, scalar
 
 COMMENT_AT, WIDTH = 42, 98  # column where comments begin where the value leaves room, and where lines end
 HEAD = """\
 Measured from billing records of {first} to {last}: {customers:,} customers, {rows:,} rows. No customer is named here.
-Beside each measured value stand its 95% interval and what it was measured from. An interval holds the uncertainty of \
-counting, not that of the future. What the records cannot tell is marked as a default: put your own numbers there.
+Beside each measured value stand its 95% interval and what it was measured from. A range {{low, likely, high}} is what \
+the records leave open: one chance in twenty that the number is lower, one that it is higher. Both hold the \
+uncertainty of counting, not that of the future. Where no interval can be told, one number stands. What the records \
+cannot tell is marked as a default: put your own numbers there.
 A forecast made from this is neither advice nor a promise."""
+TOGETHER = "Which two ranges go together: measured from the same counts, they are unsure together."
 ABOUT = (
     "The words of the page, drafted from what was measured. Make them yours: a sentence somebody said, an invitation."
 )
@@ -62,6 +66,7 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     said = [*(head.split("\n")), *([f"{business} and its records are invented."] if invented else [])]
     said += [f"Note: {note}." for note in notes(measured)]
     values = assumptions(measured, business=business, invented=invented, months=months)
+    correlations = with_ranges(values, measured)
     lines = [f"# {line}" for note in said for line in textwrap.wrap(note, WIDTH - 2)]
     lines += ["", "scenario:", *_lines(values, 2)]
     known = f"{book.months} months of records"
@@ -71,6 +76,9 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
         for place, was in _measured(values, "")
     ]
     lines += ["", *(f"  {entry('sources', sources, 2)}".split("\n"))] if sources else []
+    if correlations:
+        lines += ["", *(f"  # {line}" for line in textwrap.wrap(TOGETHER, WIDTH - 4))]
+        lines += f"  {entry('correlations', correlations, 2)}".split("\n")
     if defaults := _defaults(values, ""):
         listed = textwrap.wrap("Not in the records, left at defaults: " + ", ".join(defaults) + ".", WIDTH - 2)
         lines += ["", *(f"# {line}" for line in listed)]
@@ -137,7 +145,7 @@ def _lines(values: dict[str, Any], indent: int) -> list[str]:
 def _leaf(key: str, value: Any) -> list[str]:
     if not isinstance(value, Value):
         return [f"{key}: {scalar(value)}"]
-    text = f"{key}: {flow(value.value) if isinstance(value.value, (list, dict)) else scalar(value.value)}"
+    text = f"{key}: {flow(plain(value.value))}"
     pad = " " * (len(key) - len(key.lstrip()))
     if isinstance(value.value, list) or len(text) >= COMMENT_AT:
         comment = textwrap.wrap(value.comment, WIDTH - 2 - len(pad))
@@ -175,10 +183,9 @@ def _words(values: dict[str, Any], indent: int) -> list[str]:
 def _measured(value: Any, place: str) -> list[tuple[str, float]]:
     """The addresses of single numbers that the records gave, with the number; of a range, the likely one."""
     if isinstance(value, Value):
-        number = isinstance(value.value, (int, float, dict)) and not isinstance(value.value, bool)
+        number = isinstance(value.value, (int, float)) and not isinstance(value.value, bool)
         given = value.comment == DEFAULT or value.comment.startswith(("not in the records", "not measured"))
-        was = value.value["likely"] if isinstance(value.value, dict) and number else value.value
-        return [(place.lstrip("."), was)] if number and not given else []
+        return [(place.lstrip("."), value.value + 0)] if number and not given else []
     if isinstance(value, dict):
         return [name for key, part in value.items() for name in _measured(part, f"{place}.{key}")]
     if isinstance(value, list):

@@ -58,6 +58,15 @@ def assumptions(measured: Measured, *, business: str, invented: bool = False, mo
     }
 
 
+def plain_values(part: Any) -> Any:
+    """Return nested values without their comments, as `Scenario` takes them."""
+    if isinstance(part, Value):
+        return part.value
+    if isinstance(part, dict):
+        return {key: plain_values(value) for key, value in part.items()}
+    return [plain_values(value) for value in part] if isinstance(part, list) else part
+
+
 def interval(rate: Rate) -> str:
     """Return a rate's interval and source as a comment puts them.
 

@@ -7,7 +7,7 @@ and 1.645 the 95% point of the standard normal:
     b_k = ln(R' / R) / 1.645         what range k does to ln R, downwards at one of its ends, upwards at the other
     c^2 = ln(1 + V / R^2)            what chance does
     sigma^2 = c^2 + sum of b_k^2     of those downwards for the lower half, of those upwards for the upper half
-    quantile with standard normal z: exp(ln R - c^2 / 2 + z sigma)
+    quantile with standard normal z: exp(ln R - c^2 / 2 + z sigma); 0 up to the chance that nobody is on board
 
 It adds up the effects of independent ranges on ln R (common practice: the delta method, here with the two halves apart,
 since a range's own ends are met exactly). Of two ranges with correlation r, the second moves along when the first goes
@@ -47,6 +47,7 @@ class Spread:
     down, up : the address of each range -> what it takes from the logarithm at one of its ends, and adds at
         the other, in standard deviations; negative where a higher value of the number lowers the series.
     chance : the standard deviation of the logarithm that comes from chance.
+    nobody : the chance that no customer is on board; the series is 0 then.
     pairs : the ranges that are correlated, as (address, address, correlation). The effect of the first holds that of
         the second moving along; the effect of the second is what is left of it.
     """
@@ -56,6 +57,7 @@ class Spread:
     down: dict[str, np.ndarray]
     up: dict[str, np.ndarray]
     chance: np.ndarray
+    nobody: np.ndarray
     pairs: tuple[tuple[str, str, float], ...] = ()
 
     def sigma(self, *, above: bool) -> np.ndarray:
@@ -72,7 +74,7 @@ class Spread:
     def quantile(self, share: float) -> np.ndarray:
         """The value below which the series lies in this share of cases, 0 < share < 1."""
         z = _NORMAL.inv_cdf(share)
-        path: np.ndarray = np.exp(self.middle + z * self.sigma(above=z > 0))
+        path: np.ndarray = np.where(share <= self.nobody, 0.0, np.exp(self.middle + z * self.sigma(above=z > 0)))
         return path
 
     def band(self, share: float) -> tuple[np.ndarray, np.ndarray]:
@@ -156,6 +158,7 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
     ranges = ranges_of(scenario)
     one = forecast(scenario)
     likely, variance = getattr(one, series), getattr(one.chance, series)
+    nobody = _nobody(one.closing_customers, one.chance.closing_customers)
     below, above = {}, {}
     if ranges:
         ends = getattr(forecast(at_points(scenario, _one_at_a_time(scenario))), series)
@@ -168,7 +171,7 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
         chance = np.where(likely > 0, np.log1p(variance / likely**2), 0.0)
         chance[chance < _NOISE] = 0.0
         pairs = tuple(pairs_of(scenario))
-        return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance), pairs)
+        return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance), nobody, pairs)
 
 
 def ceiling_band(scenario: Scenario, share: float = 0.9) -> tuple[float, float] | None:
@@ -220,6 +223,17 @@ def _one_at_a_time(scenario: Scenario) -> dict[str, np.ndarray]:
         move(second, place[first], correlation)
         move(second, place[second], sqrt(1 - correlation**2))
     return points
+
+
+def _nobody(mean: np.ndarray, variance: np.ndarray) -> np.ndarray:
+    """The chance of none, of a count with this mean and variance: q^(mean / (1 - q)), q = variance / mean.
+
+    That of a binomial where q < 1, of a negative binomial where q > 1, and between them e^-mean, Poisson's.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        q = np.maximum(variance, 0) / mean
+        exponent = np.where(np.abs(q - 1) < 1e-6, -1.0, np.log(q) / (1 - q))
+        return np.where(mean > 0, np.exp(mean * exponent), 1.0)
 
 
 def _log_ratio(part: np.ndarray, whole: np.ndarray) -> np.ndarray:

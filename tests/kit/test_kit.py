@@ -13,6 +13,7 @@ import pytest
 from browser_tabs import empty, tab
 
 import growth
+from growth.calculator.certainty import closing_between, how_sure, rests_on
 from growth.calculator.language import languages
 from growth.errors import ScenarioError
 from growth.giveaway import chromium
@@ -256,7 +257,23 @@ def test_the_picture_carries_dates_the_goal_month_and_the_consultants_name():
     in_full = ("January 2027", "February 2027", "March 2027")[reached]
     assert texts[0] == "When can I live from it?" and texts[1] == f"€1,500 a month in {in_full}"
     assert {"Dec 2026", "Dec 2029", "2028", month, "Runa Kilnstead, invented"} <= set(texts)
-    assert sum(len(text.split()) for text in texts) <= 45
+    assert sum(len(text.split()) for text in texts) <= 55
+
+
+def test_picture_e_mail_and_handout_say_how_sure_the_answer_is():
+    """The band's ends are those of the page; a picture that speaks of a what-if keeps to the band around the base."""
+    unsure = {"low": 0.03, "likely": 0.04, "high": 0.06}
+    forecast = growth.forecast(scenario(stay={"churn": {"curve": "constant", "monthly_churn_rate": unsure}}))
+    sentence = closing_between(forecast)
+    low, high = (float(text.replace(",", "")) for text in re.findall(r"€([\d,]+)", sentence))
+    ends = growth.spread_of(forecast.scenario).band(0.9)
+    assert (low, high) == pytest.approx([end[-1] for end in ends], rel=0.1)  # in round amounts
+    picture = picture_svg(words(), forecast)
+    assert sentence in shown(picture) and picture.count('fill-opacity="0.13"') == 2
+    assert sentence not in shown(picture_svg(words(), forecast, what_ifs={"the same": forecast}))
+    for make in (email_text, email_html, handout_html):
+        said = " ".join(make(words(answer="Yes."), forecast).split())
+        assert how_sure(forecast) in said.replace("&#x27;", "'") and rests_on(forecast) in said
 
 
 def test_the_picture_names_the_what_if_that_ends_highest_where_no_goal_is_reached():

@@ -76,6 +76,39 @@ def test_the_quick_band_agrees_with_draws_of_ranges_and_chance(scenario, within)
     assert np.abs(off / np.median(cases)).max() <= within
 
 
+EXPANSION = {"monthly_expansion_rate": {"low": 0.01, "likely": 0.03, "high": 0.06}}
+
+
+@pytest.mark.parametrize(
+    "scenario",
+    [
+        business(churn={"low": 0.05, "likely": 0.08, "high": 0.12}, customers=100, visitors=200),
+        business(churn={"low": 0.03, "likely": 0.05, "high": 0.08}, customers=12, visitors=0),
+        business(churn={"low": 0.03, "likely": 0.05, "high": 0.08}, visitors=0, months=60),
+        business(churn={"low": 0.02, "likely": 0.05, "high": 0.12}, customers=400, visitors=0, months=60),
+        business(churn={"low": 0.01, "likely": 0.02, "high": 0.04}, customers=100, grow=EXPANSION, months=60),
+    ],
+    ids=["shrinks", "nearly gone", "gone", "shrinks, wide", "net negative churn"],
+)
+def test_nine_of_ten_cases_are_that_many_where_a_business_shrinks_or_grows_by_itself(scenario):
+    """The hardest for the quick method; the judge is the mixture of 1,024 draws with the chance within each."""
+    from growth.uncertainty import mixture_of
+
+    drawn, (low, high) = mixture_of(growth.forecast(sample(scenario, draws=1024))), spread_of(scenario).band(0.9)
+    assert drawn.below(high)[-1] - (drawn.below(low)[-1] if low[-1] else 0) == pytest.approx(0.9, abs=0.06)
+    off = np.abs(np.array([low[-1], high[-1]]) - [end[-1] for end in drawn.band(0.9)])
+    assert off.max() <= 0.17 * drawn.quantile(0.5)[-1]  # 0.1 where more than three customers are left
+
+
+def test_the_lower_end_is_nothing_where_nobody_may_be_left():
+    """Each of 5 customers stays with probability s: nobody is left with (1 - s)^5. Joiners, N expected: e^-N."""
+    spread = spread_of(business(customers=5, churn=0.3, visitors=0, months=6))
+    assert spread.nobody == pytest.approx((1 - 0.7 ** np.arange(1, 7)) ** 5)
+    assert (spread.quantile(0.05) == 0).tolist() == (spread.nobody >= 0.05).tolist()
+    # 500 visitors, a 25th sign up, 15% of those pay: 3 join a month
+    assert spread_of(business(customers=0, churn=0.04, visitors=500, months=1)).nobody == pytest.approx(np.exp(-3))
+
+
 def test_forty_customers_and_four_thousand_with_the_same_rates_look_as_different_as_they_are():
     # chance alone: the relative width shrinks with the square root of the size, here of a hundred times the customers
     small, large = (spread_of(business(churn=0.04, customers=40 * k, visitors=800 * k)) for k in (1, 100))

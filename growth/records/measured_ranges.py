@@ -1,0 +1,224 @@
+"""Ranges for the measured numbers of a scenario: what counting leaves open, and which two of them go together.
+
+A range holds what is not known of a number: how few were counted, whether and since when churn is another, and for
+joining how much its months vary beyond chance. What single customers do by chance is no part of it: a forecast adds
+that itself.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from pydantic import ValidationError
+
+from growth.errors import Problem
+from growth.records.churn_fit import Fit
+from growth.records.intervals import Z95, Rate
+from growth.records.joining import RECENT, Joining
+from growth.records.measured import Measured
+from growth.records.to_scenario import FEW_PLANS, Value, no_interval, own_curve, plain_values, shown_kinds
+from growth.scenario import Scenario
+from growth.scenario.address import find
+from growth.scenario.range import NEAREST, Range, Scale
+
+Z90 = 1.6448536269514722  # 95% point of the normal distribution: a range's ends
+DRAWS = 4_096  # of joining, and of the change of churn
+SLIGHT = 0.05  # a correlation nearer to 0 than this is not written
+
+
+class Width(NamedTuple):
+    """How far the 5% and 95% points of a number lie from its likely value, on the scale of its field; >= 0."""
+
+    down: float
+    up: float
+
+    def and_also(self, other: Width) -> Width:
+        """The width where another, independent cause is added."""
+        return Width(float(np.hypot(self.down, other.down)), float(np.hypot(self.up, other.up)))
+
+    @property
+    def spread(self) -> float:
+        """The standard deviation, of both sides together."""
+        return float(np.sqrt((self.down**2 + self.up**2) / 2)) / Z90
+
+
+Widths = dict[str, Width]
+Pairs = list[tuple[str, str, float]]
+
+
+def with_ranges(values: dict[str, Any], measured: Measured) -> list[dict[str, Any]]:
+    """Put a range in the place of each measured number whose interval can be told; the rest stay plain numbers.
+
+    Parameters
+    ----------
+    values : dict
+        From `assumptions`; its `Value` leaves are replaced.
+    measured : Measured
+        What they were made from.
+
+    Returns
+    -------
+    list of dict
+        `correlations` of the scenario: the level of joining with its growth, and the two numbers of a churn curve.
+    """
+    try:
+        scenario = Scenario(**plain_values(values))
+    except ValidationError:  # whoever reads the file is told what is wrong with it, and where
+        return []
+    widths, pairs = _joining(measured.joining, float(values["arrive"]["channels"][0]["monthly_growth_rate"].value))
+    ratio = _of_draws(np.log(churn_ratio(measured, np.random.default_rng(0), DRAWS)))
+    for place, (of_curve, pair) in _curves(measured, ratio).items():
+        widths |= {f"{place}.{name}": width for name, width in of_curve.items()}
+        pairs += [(f"{place}.{one}", f"{place}.{other}", r) for one, other, r in pair]
+    for address, rate in _rates(measured).items():
+        field = find(scenario, address)
+        if not isinstance(field, Problem) and field.entry and not no_interval(rate):
+            widths[address] = _of_rate(rate, field.entry.scale)
+    ranged = {address for address, width in widths.items() if _put(values, scenario, address, width)}
+    return [
+        {"of": [one, other], "correlation": round(float(np.clip(r, -0.99, 0.99)), 2)}
+        for one, other, r in pairs
+        if {one, other} <= ranged and abs(r) >= SLIGHT
+    ]
+
+
+def ranged(likely: float, width: Width, scale: Scale) -> Range | None:
+    """The range of this width around a number; None where there is none, as at an end of the scale.
+
+    An end too near for a distribution of one bend is moved outwards.
+
+    >>> ranged(0.04, Width(0.3, 0.3), Scale(0, 1))
+    Range(0.02994, 0.04, 0.05325)
+    """
+    if not scale.low < likely < scale.high or not np.isfinite(width).all() or not max(width) > 0:
+        return None
+    least = 1.03 * NEAREST / (1 - NEAREST) * max(width)
+    steps = (-max(width.down, least), max(width.up, least))
+    ends = [float(scale.back(np.array(scale.to(likely) + step))) for step in steps]
+    for digits in (4, 7, 10):  # more only where a narrow range, or one near the bounds of its field, needs them
+        low, high = (float(f"{end:.{digits}g}") for end in ends)
+        if scale.low < low < likely < high < scale.high:
+            found = Range(low, likely, high)
+            if found.nearest_likely(scale) == likely:
+                return found
+    return None
+
+
+def churn_ratio(measured: Measured, random: np.random.Generator, draws: int) -> np.ndarray:
+    """Draw churn now over that of the chosen curve, shape (draws,): whether and since when it changed is unsure."""
+    weight, ratio = measured.history.weights()
+    if measured.churn_change is None or weight.size == 1:
+        return measured.history.draw(random, draws)
+    window = len(measured.history.at_risk) - (measured.churn_change.since - 1)
+    taken = ratio[1:][measured.history.windows == window]
+    return random.choice(ratio[1:] / taken, draws, p=weight[1:] / weight[1:].sum())
+
+
+def _put(values: dict[str, Any], scenario: Scenario, address: str, width: Width) -> bool:
+    """Put the range in the place of the value at an address; whether there is one."""
+    field = find(scenario, address)
+    if isinstance(field, Problem) or field.entry is None:
+        return False
+    part: Any = values
+    for step in field.place[:-1]:
+        part = part[step]
+    leaf = part[field.place[-1]]
+    found = ranged(float(leaf.value), width, field.entry.scale)
+    if found is not None:
+        part[field.place[-1]] = Value(found, leaf.comment)
+    return found is not None
+
+
+def _joining(joining: Joining, usual: float) -> tuple[Widths, Pairs]:
+    """The level that the forecast starts from, and its growth; the more growth, the higher the level today.
+
+    Months that vary by more than chance will go on doing so: the level takes in what that does to a year.
+    """
+    if not joining.joins.sum():
+        return {}, []
+    random = np.random.default_rng(0)
+    first, growth = joining.draw(random, DRAWS)
+    if joining.dispersion > 1:
+        bursts = first * RECENT / (joining.dispersion - 1)  # as many as a year brings, in the size in which they come
+        first = first * random.gamma(bursts) / bursts
+    level = np.log(first / float(joining.first(usual)))
+    ends = np.quantile(growth, [0.05, 0.95])
+    scale = Scale(-0.9, 1.0)
+    place = "arrive.channels.0."
+    widths = {f"{place}monthly_visitors": _of_draws(level)}
+    if not ends[0] < ends[1]:
+        return widths, []
+    down, up = (
+        abs(scale.to(float(end)) - scale.to(usual)) * (way * (end - usual) > 0)
+        for way, end in zip((-1, 1), ends, strict=True)
+    )
+    widths[f"{place}monthly_growth_rate"] = Width(down, up)
+    return widths, [
+        (f"{place}monthly_visitors", f"{place}monthly_growth_rate", float(np.corrcoef(level, growth)[0, 1]))
+    ]
+
+
+def _curves(measured: Measured, ratio: Width) -> dict[str, tuple[Widths, Pairs]]:
+    """The churn curves of the scenario by their address."""
+    found = {"stay.churn": _curve(measured.chosen, ratio)}
+    for place, kind in enumerate(shown_kinds(measured)[:FEW_PLANS]):
+        if kind.billing == "monthly" and own_curve(kind, measured) and kind.chosen:
+            found[f"pay.plans.{place}.churn"] = _curve(kind.chosen, ratio)
+    return found
+
+
+def _curve(fit: Fit, ratio: Width) -> tuple[Widths, Pairs]:
+    """The parameters of a curve and how two of them go together; of three, two of them given the third.
+
+    ratio: of churn now to that of the curve. For the beta families it is taken by alpha, to which churn is nearly in
+    proportion.
+    """
+    names = [name for name in fit.values if name in fit.low and (fit.low[name], fit.high[name]) != (0, 1)]
+    covariance = fit.covariance
+    if not names or not np.isfinite(covariance).all():
+        return {}, []
+    if len(names) == 3:
+        covariance = covariance[:2, :2] - np.outer(covariance[:2, 2], covariance[2, :2]) / covariance[2, 2]
+    errors = np.sqrt(np.diag(covariance))
+    rates = fit.curve in ("constant", "early_late")
+    widths = {name: Width(Z90 * error, Z90 * error) for name, error in zip(names, errors, strict=False)}
+    shared = covariance[0, 1] if len(errors) > 1 else 0.0
+    for name in names[: None if rates else 1]:
+        widths[name] = widths[name].and_also(ratio)
+    if len(widths) < 2:
+        return widths, []
+    one, other = list(widths)
+    shared += ratio.spread**2 if rates else 0.0
+    return widths, [(one, other, shared / (widths[one].spread * widths[other].spread))]
+
+
+def _rates(measured: Measured) -> dict[str, Rate]:
+    """The measured rates by the address of their number."""
+    found = {
+        "grow.monthly_expansion_rate": measured.expansion,
+        "grow.monthly_contraction_rate": measured.contraction,
+    }
+    if measured.comeback:
+        found["stay.comeback.comeback_rate"] = measured.comeback
+    for place, kind in enumerate(shown_kinds(measured)[:FEW_PLANS]):
+        if kind.renewal:
+            found[f"pay.plans.{place}.renewal_rate"] = kind.renewal
+        if price := kind.price or kind.arpa:
+            found[f"pay.plans.{place}.monthly_price"] = price
+    return found
+
+
+def _of_rate(rate: Rate, scale: Scale) -> Width:
+    """Nine tenths of the cases, from an interval that holds 95%, taken as normal on the scale of the field."""
+    if not scale.low < rate.value < scale.high:
+        return Width(0.0, 0.0)
+    ends = [scale.to(end) if scale.low < end < scale.high else np.nan for end in (rate.low, rate.high)]
+    down, up = (abs(end - scale.to(rate.value)) * Z90 / Z95 for end in ends)
+    down, up = (up if np.isnan(down) else down), (down if np.isnan(up) else up)
+    return Width(0.0, 0.0) if np.isnan(down) else Width(down, up)
+
+
+def _of_draws(logs: np.ndarray) -> Width:
+    low, high = np.quantile(logs, [0.05, 0.95])
+    return Width(max(-float(low), 0.0), max(float(high), 0.0))
