@@ -55,7 +55,7 @@ MAY_IMPORT = {
     "scratch, shipped, uncertainty",
     "records": "charts, engine, errors, files, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, options, output, scenario, scratch",
-    "client": "calculator, errors, files, giveaway, options, output, scenario, shipped, uncertainty",
+    "client": "calculator, charts, engine, errors, files, giveaway, options, output, scenario, shipped, uncertainty",
     "exercises": "calculator, engine, errors, giveaway, measures, options, output, scenario",
     "whole_file": "errors, giveaway, scenario",
     "check_command": "everything",

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from growth.errors import Problem, ScenarioError
-from growth.files import not_a_table, read_input
+from growth.files import not_a_table, read_input, replace_file
 from growth.scenario import Scenario
 from growth.scenario.section import MONTH
 from growth.uncertainty import spread_of
@@ -73,6 +73,50 @@ def read_actuals(path: str | Path) -> Actuals:
     except csv.Error as error:
         problem = Problem("", "rows of a CSV file", str(error), line=rows.line_num + 1)
         raise ScenarioError([problem], file=str(path)) from None
+
+
+def note_month(path: str | Path, month: str, customers: float, mrr: float) -> Actuals:
+    """Write a month's row into the file of months that have passed, in order; a row of that month is replaced.
+
+    Parameters
+    ----------
+    path
+        The CSV file; made if it is not there.
+    month
+        Such as 2027-02.
+    customers, mrr
+        At the close of the month.
+
+    Returns
+    -------
+    Actuals
+        All months of the file.
+
+    Raises
+    ------
+    ScenarioError
+        The file cannot be read, has columns of its own, or a value is not one.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = note_month(Path(folder) / "actuals.csv", "2027-02", 67, 1943)
+    ...     note_month(Path(folder) / "actuals.csv", "2027-01", 65, 1885)
+    {'2027-01': (65.0, 1885.0), '2027-02': (67.0, 1943.0)}
+    """
+    head = ",".join(COLUMNS)
+    there = Path(path).is_file()
+    found = read_actuals(path) if there else {}
+    if there and Path(path).read_text("utf-8-sig").splitlines()[0].strip() != head:
+        rule = "the columns month, customers and mrr alone, in this order, for a row to be written into it"
+        raise ScenarioError([Problem("", rule, fix="Type the row into the file.", line=1)], file=str(path))
+    rows = {one: values for one, values in found.items() if one != month} | {month: (customers, mrr)}
+    lines = [head, *(f"{one},{rows[one][0]:.12g},{rows[one][1]:.12g}" for one in sorted(rows))]
+    text = "\n".join(lines) + "\n"
+    known = _actuals_in(csv.DictReader(StringIO(text)), path)  # what cannot be is said before anything is written
+    replace_file(path, text)
+    return known
 
 
 def _actuals_in(rows: csv.DictReader[str], path: str | Path) -> Actuals:

@@ -2,54 +2,246 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import date
 from html import escape
 from pathlib import Path
 from typing import Any
 
-from growth.client.actuals import compare_with_actuals, comparison_lines, read_actuals
+from growth.calculator import Calculator, whole_answer
+from growth.calculator.as_said import written_in
+from growth.calculator.number_words import money, percent, with_decimals
+from growth.client.actuals import Actuals, note_month, read_actuals
+from growth.client.meeting_copies import PastMeeting, keep_copy, past_meetings, starting_after
 from growth.client.questions import questions_text
+from growth.engine import forecast
 from growth.errors import GrowthError
+from growth.giveaway.sections import day_text
+from growth.scenario import Scenario
+from growth.scenario.address import Field, find
+from growth.scenario.change import changes_between
 from growth.scenario.file import load_scenario
 
-
-def since_last_time(scenario: str | Path, actuals: str | Path) -> Any:
-    """What happened beside what the file said, or that nothing has been noted yet."""
-    from IPython.display import HTML
-
-    if not Path(actuals).is_file():
-        return HTML("<p>Nothing has been noted yet.</p>")
-    lines = comparison_lines(compare_with_actuals(load_scenario(scenario), read_actuals(actuals)))
-    return HTML(f"<pre>{escape(chr(10).join(lines))}</pre>")
+_LOCALE = "en-GB"  # of the notebook's own words; a page goes by its file's language
+_AHEAD = 6  # months shown beyond the last that has passed
 
 
-def calculator(scenario: str | Path) -> Any:
-    """The live calculator, which keeps its numbers in the client's own file."""
-    from growth.calculator import Calculator
+class DatedCalculator(Calculator):
+    """A calculator that leaves a dated copy of the file whenever it keeps its numbers."""
 
-    return Calculator(scenario, path=scenario)
+    today: date | None = None
 
-
-def questions(scenario: str | Path) -> Any:
-    """What to ask, as Markdown."""
-    from IPython.display import Markdown
-
-    return Markdown(questions_text(load_scenario(scenario)))
+    def keep(self) -> Path:
+        """Write the numbers to the client's file, and the file to `meetings/` under today's date."""
+        path = super().keep()
+        keep_copy(path, today=self.today or date.today())
+        return path
 
 
-def publish_button(scenario: str | Path, to: str | Path = "published") -> Any:
-    """A button that publishes the kept numbers and says where the page is, or what is wrong."""
-    import ipywidgets as widgets
+class ClientMeeting:
+    """A meeting with a client: what was said last time, the live calculator, the questions, the page.
 
-    button, said = widgets.Button(description="Publish the page"), widgets.Label()
+    Parameters
+    ----------
+    scenario
+        The client's file.
+    actuals
+        What happened since: a CSV file with the columns month, customers and mrr. It need not be there.
+    today
+        The day of the meeting; the day of the calendar if None.
+    """
 
-    def press(_button: Any) -> None:
-        from growth.giveaway import publish
+    def __init__(self, scenario: str | Path, actuals: str | Path, *, today: date | None = None) -> None:
+        self.path, self.actuals, self.today = Path(scenario), Path(actuals), today or date.today()
+        self.calculator = DatedCalculator(scenario, path=scenario)
+        self.calculator.today = self.today
 
-        said.value = "Publishing ..."
+    def last_time(self) -> Any:
+        """What was said last time beside what happened, and a form for the month that has passed."""
+        import ipywidgets as widgets
+
+        known = self._actuals()
+        shown = widgets.Output()
+        last = max(known, default=None)
+        month = widgets.Text(value=_next(last) if last else load_scenario(self.path).first_month, description="Month")
+        customers, mrr = widgets.FloatText(description="Customers"), widgets.FloatText(description="MRR")
+        note = widgets.Button(description="Note this month")
+        start = widgets.Button(description="Start from there", tooltip="Today's forecast begins after this month")
+        said = widgets.Label()
+
+        def noted(_button: Any) -> None:
+            _told(said, lambda: note_month(self.actuals, month.value.strip(), customers.value, mrr.value), "Noted.")
+            self._show(shown)
+
+        def started(_button: Any) -> None:
+            _told(said, self._start, "The calculator below starts there now. Keep its numbers if they are right.")
+
+        note.on_click(noted)
+        start.on_click(started)
+        self._show(shown)
+        return widgets.VBox([shown, widgets.HBox([month, customers, mrr]), widgets.HBox([note, start]), said])
+
+    def questions(self) -> Any:
+        """What to ask, as Markdown."""
+        from IPython.display import Markdown
+
+        return Markdown(questions_text(load_scenario(self.path)))
+
+    def publish_button(self, to: str | Path = "published") -> Any:
+        """A button that publishes the kept numbers and says where the page lies, or what is wrong."""
+        import ipywidgets as widgets
+
+        button, said = widgets.Button(description="Publish the page"), widgets.Label()
+
+        def press(_button: Any) -> None:
+            from growth.giveaway import publish
+
+            said.value = "Publishing ..."
+            try:
+                said.value = f"The page lies at {publish(self.path, to=to)}"
+                keep_copy(self.path, today=self.today)
+            except (GrowthError, OSError) as error:
+                said.value = f"Not published. {error}"
+
+        button.on_click(press)
+        return widgets.VBox([button, said])
+
+    def _actuals(self) -> Actuals:
         try:
-            said.value = f"The page is at {publish(scenario, to=to)}"
-        except (GrowthError, OSError) as error:
-            said.value = f"Not published. {error}"
+            return read_actuals(self.actuals) if self.actuals.is_file() else {}
+        except GrowthError:
+            return {}  # said where it is shown
 
-    button.on_click(press)
-    return widgets.VBox([button, said])
+    def _start(self) -> None:
+        known = self._actuals()
+        if not known:
+            raise GrowthError("no month has been noted yet")
+        last = max(known)
+        self.calculator.scenario = starting_after(self.calculator.scenario, last, *known[last], today=self.today)
+
+    def _show(self, shown: Any) -> None:
+        from IPython.display import HTML, display
+
+        shown.clear_output(wait=True)
+        with shown:
+            try:
+                known = read_actuals(self.actuals) if self.actuals.is_file() else {}
+                meetings = past_meetings(self.path, known, before=self.today)
+                if meetings and meetings[-1].months:
+                    display(_picture(meetings[-1]))
+                display(HTML(last_time_html(meetings, load_scenario(self.path))))
+            except (GrowthError, OSError) as error:
+                display(HTML(f"<p>{escape(str(error))}</p>"))
+
+
+def last_time_html(meetings: list[PastMeeting], now: Scenario) -> str:
+    """What was said at the last meeting, how good each meeting's forecast was, and what has changed in the file."""
+    if not meetings:
+        return "<p>This is the first meeting. What is kept today stands here next time, beside what happened.</p>"
+    last = meetings[-1]
+    parts = [f"<p><b>Said on {_day(last)}:</b> {escape(whole_answer(forecast(last.scenario), _LOCALE))}</p>"]
+    if last.months:
+        heads = "".join(f"<th>{head}</th>" for head in ("month", "forecast", "9 in 10 between", "came", "off by", ""))
+        parts.append(f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(_rows(last))}</tbody></table>")
+    else:
+        parts.append("<p>No month that was forecast then has been noted. Type it in below.</p>")
+    parts += [f"<p>{sentence}</p>" for one in meetings if (sentence := _how_good(one))]
+    changes = "".join(f"<li>{escape(line)}</li>" for line in _changes(last.scenario, now))
+    parts.append(f"<p>Changed since then:</p><ul>{changes}</ul>" if changes else "<p>No number has changed since.</p>")
+    return "".join(parts)
+
+
+def _day(meeting: PastMeeting) -> str:
+    return escape(day_text(meeting.day.isoformat(), _LOCALE))
+
+
+def _rows(meeting: PastMeeting) -> list[str]:
+    currency = meeting.scenario.currency
+    rows = []
+    for one in meeting.months:
+        forecast_, low, high, came = (
+            escape(money(value, currency, _LOCALE)) for value in (one.forecast, one.low, one.high, one.actual)
+        )
+        off = "" if one.error != one.error else f"{one.error:+.0%}"
+        cells = (
+            day_text(one.month, _LOCALE),
+            forecast_,
+            f"{low} and {high}",
+            came,
+            off,
+            "" if one.inside else "outside",
+        )
+        rows.append(f"<tr>{''.join(f'<td>{cell}</td>' for cell in cells)}</tr>")
+    return rows
+
+
+def _how_good(meeting: PastMeeting) -> str:
+    """A sentence on how good a meeting's forecast was; empty where no month of it has passed."""
+    count = len(meeting.months)
+    if not count or meeting.mean_error != meeting.mean_error:
+        return ""
+    inside = sum(one.inside for one in meeting.months)
+    months = "1 month" if count == 1 else f"{count} months"
+    off = percent(round(meeting.mean_error, 3), _LOCALE)
+    return (
+        f"The forecast of {_day(meeting)} was off by {off} on average over {months}; "
+        f"{inside} of {count} came within the band that holds nine of ten."
+    )
+
+
+def _changes(before: Scenario, now: Scenario) -> list[str]:
+    """Each number that the file says otherwise today, with its label."""
+    lines = []
+    for path, _ in changes_between(before, now):
+        old, new = find(before, path), find(now, path)
+        if isinstance(old, Field) and isinstance(new, Field) and new.entry is not None:
+            pattern, scale = written_in(new.entry.unit, now.currency, _LOCALE), 100 if new.entry.unit == "share" else 1
+            was, is_ = (
+                "nothing"
+                if one.value is None
+                else pattern.replace("{n}", with_decimals(one.value * scale, _LOCALE, most=2))
+                for one in (old, new)
+            )
+            lines.append(f"{new.entry.label}: {was}, now {is_}")
+    if before.first_month != now.first_month:
+        lines.append(f"Month 1: {before.first_month}, now {now.first_month}")
+    return lines
+
+
+def _picture(meeting: PastMeeting) -> Any:
+    """The last meeting's forecast with its band, and what came as points."""
+    from growth import charts
+    from growth.charts.sheet import months_of
+
+    charts.use_in_notebooks()
+    scenario = meeting.scenario
+    numbers = {scenario.calendar(at): at for at in range(1, scenario.months + 1)}
+    at = [numbers[one.month] for one in meeting.months]
+    shown = forecast(scenario.model_copy(update={"months": min(scenario.months, max(at) + _AHEAD)}))
+    figure = charts.mrr_chart(shown, band=charts.band_of(shown))
+    when = months_of(shown, opening=True)
+    came = [one.actual for one in meeting.months]
+    figure.add_scatter(
+        x=[when[n] for n in at],
+        y=came,
+        mode="markers+text",
+        text=[*[""] * (len(at) - 1), "came"],
+        textposition="bottom center",
+        textfont={"color": charts.LOSS},
+        marker={"size": 11, "color": charts.LOSS},
+    )
+    return figure
+
+
+def _told(said: Any, action: Callable[[], Any], done: str) -> None:
+    """Do what a button asks, and say that it is done or what is wrong."""
+    try:
+        action()
+        said.value = done
+    except (GrowthError, OSError) as error:
+        said.value = f"Not done. {error}"
+
+
+def _next(month: str) -> str:
+    year, number = (int(part) for part in month.split("-"))
+    return f"{year + number // 12}-{number % 12 + 1:02d}"

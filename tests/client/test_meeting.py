@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +91,9 @@ def test_from_an_empty_folder_to_a_published_page(browser: Any, lab: tuple[Path,
     page.get_by_text("The page is at").wait_for()
     published = (folder / "published" / "kiln-co.html").read_text("utf-8")
     assert "told by the owner" in published and "2 of 63" not in published
+
+    copy = folder / "meetings" / f"{date.today().isoformat()}.yaml"
+    assert copy.read_bytes() == (folder / "kiln-co.yaml").read_bytes()  # for the next meeting
 
     page.keyboard.press("Control+s")
     page.reload()
