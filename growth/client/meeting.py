@@ -98,7 +98,7 @@ class ClientMeeting:
 
             said.value = "Publishing ..."
             try:
-                said.value = f"The page lies at {publish(self.path, to=to)}"
+                said.value = f"The page is at {publish(self.path, to=to)}"
                 keep_copy(self.path, today=self.today)
             except (GrowthError, OSError) as error:
                 said.value = f"Not published. {error}"
