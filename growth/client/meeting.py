@@ -88,7 +88,7 @@ class ClientMeeting:
         return Markdown(questions_text(load_scenario(self.path)))
 
     def publish_button(self, to: str | Path = "published") -> Any:
-        """A button that publishes the kept numbers and says where the page lies, or what is wrong."""
+        """A button that publishes the kept numbers and says where the page is, or what is wrong."""
         import ipywidgets as widgets
 
         button, said = widgets.Button(description="Publish the page"), widgets.Label()
@@ -210,15 +210,15 @@ def _changes(before: Scenario, now: Scenario) -> list[str]:
 
 def _picture(meeting: PastMeeting) -> Any:
     """The last meeting's forecast with its band, and what came as points."""
-    from growth import charts
+    from growth.charts import LOSS, band_of, mrr_chart, use_in_notebooks
     from growth.charts.sheet import months_of
 
-    charts.use_in_notebooks()
+    use_in_notebooks()
     scenario = meeting.scenario
     numbers = {scenario.calendar(at): at for at in range(1, scenario.months + 1)}
     at = [numbers[one.month] for one in meeting.months]
     shown = forecast(scenario.model_copy(update={"months": min(scenario.months, max(at) + _AHEAD)}))
-    figure = charts.mrr_chart(shown, band=charts.band_of(shown))
+    figure = mrr_chart(shown, band=band_of(shown))
     when = months_of(shown, opening=True)
     came = [one.actual for one in meeting.months]
     figure.add_scatter(
@@ -227,8 +227,8 @@ def _picture(meeting: PastMeeting) -> Any:
         mode="markers+text",
         text=[*[""] * (len(at) - 1), "came"],
         textposition="bottom center",
-        textfont={"color": charts.LOSS},
-        marker={"size": 11, "color": charts.LOSS},
+        textfont={"color": LOSS},
+        marker={"size": 11, "color": LOSS},
     )
     return figure
 
