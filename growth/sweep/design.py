@@ -12,6 +12,7 @@ import numpy as np
 from growth.errors import Problem
 from growth.sweep.load_sweep import LoadedSweep, SweepError
 from growth.sweep.sweep_file import MOST_POINTS_EVER, Axis, Value
+from growth.uncertainty import correlated
 
 BLOCK = 50_000  # points worked on together
 Levels: TypeAlias = tuple[Value, ...] | None
@@ -177,9 +178,12 @@ def _sample(loaded: LoadedSweep, levels: dict[str, Levels], size: int) -> np.nda
         unit = sampler.random_base2(ceil(log2(size)))[:size]
     else:
         unit = qmc.LatinHypercube(d=len(levels), rng=np.random.default_rng(points.seed)).random(size)
+    unknowns = [loaded.unknowns.get(axis.title) for axis in loaded.sweep.axes]
+    shares = {unknown.address: unit[:, column] for column, unknown in enumerate(unknowns) if unknown}
+    shares = correlated(loaded.base, shares) if shares else {}
     for column, (axis, level) in enumerate(zip(loaded.sweep.axes, levels.values(), strict=True)):
-        if axis.title in loaded.unknowns:
-            unit[:, column] = loaded.unknowns[axis.title].values_at(unit[:, column])
+        if unknown := unknowns[column]:
+            unit[:, column] = unknown.values_at(shares[unknown.address])
         elif level is None:
             low, high = _ends(axis)
             unit[:, column] = low + unit[:, column] * (high - low)

@@ -2,7 +2,7 @@
 
 from growth.uncertainty.band import Spread, ceiling_band, spread_of
 from growth.uncertainty.mixture import Mixture, mixture_of
-from growth.uncertainty.sample import Unknown, at_points, pairs_of, ranges_of, sample
+from growth.uncertainty.sample import Unknown, at_points, correlated, pairs_of, ranges_of, sample
 
 __all__ = [
     "Mixture",
@@ -10,6 +10,7 @@ __all__ = [
     "Unknown",
     "at_points",
     "ceiling_band",
+    "correlated",
     "mixture_of",
     "pairs_of",
     "ranges_of",

@@ -105,10 +105,27 @@ def sample(scenario: Scenario, *, draws: int = 1024, seed: int = 0) -> Scenario:
     if not unknowns:
         return scenario
     points = qmc.Sobol(len(unknowns), scramble=True, rng=seed).random(draws)
-    shares = {each.address: drawn for each, drawn in zip(unknowns, points.T, strict=True)}
-    for first, second, correlation in pairs_of(scenario):
-        shares[second] = _moved_along(shares[first], shares[second], correlation)
+    shares = correlated(scenario, {each.address: drawn for each, drawn in zip(unknowns, points.T, strict=True)})
     return at_points(scenario, {each.address: each.values_at(shares[each.address]) for each in unknowns})
+
+
+def correlated(scenario: Scenario, shares: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Independent uniform points by the address of their range, made to follow the scenario's correlations.
+
+    Parameters
+    ----------
+    scenario : a scenario without draws.
+    shares : address -> points between 0 and 1, all of shape (draws,).
+
+    Returns
+    -------
+    The same with the second of each correlated pair moved; a pair of which one range is missing is left as it is.
+    """
+    moved = dict(shares)
+    for first, second, correlation in pairs_of(scenario):
+        if first in shares and second in shares:
+            moved[second] = _moved_along(shares[first], shares[second], correlation)
+    return moved
 
 
 def _moved_along(first: np.ndarray, second: np.ndarray, correlation: float) -> np.ndarray:

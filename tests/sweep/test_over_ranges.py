@@ -53,6 +53,16 @@ def test_the_points_are_the_draws_that_sample_gives(workplace):
     )
 
 
+def test_ranges_that_go_together_do_so_in_the_points(workplace):
+    both = "{of: [arrive.channels.0.monthly_visitors, pay.plans.0.monthly_price], correlation: -0.8}"
+    (workplace.path / "base.yaml").write_text(RANGED.rstrip() + f"\n  correlations: [{both}]\n")
+    design = design_of(load_sweep(workplace.sweep(axes="ranges", points={"size": 256, "seed": 5})))
+    drawn = growth.sample(growth.load_scenario(workplace.path / "base.yaml"), draws=256, seed=5)
+    block = design.block(0, 256)
+    assert block["Price, Studio"].tolist() == drawn.pay.plans[0].monthly_price.tolist()
+    assert np.corrcoef(block["Visitors a month"], block["Price, Studio"])[0, 1] < -0.7
+
+
 def test_one_word_is_enough_and_asks_for_no_reports(workplace):
     design = over_ranges(workplace)
     assert (design.count, design.sampled, design.chosen().tolist()) == (1024, True, [])
