@@ -38,8 +38,8 @@ def page_script() -> str:
 
 
 def page_source() -> str:
-    """What `page_script` is made from: the parts in a block, so that every name in it may be shortened."""
-    return f"{{\n{_EXPORT.sub('', _joined(*_PARTS, 'boot.js'))}}}\n"
+    """What `page_script` is made from: the parts in a function, so that every name in it may be shortened."""
+    return f"(() => {{\n{_EXPORT.sub('', _joined(*_PARTS, 'boot.js'))}}})();\n"
 
 
 def checksum(source: str) -> str:

@@ -79,7 +79,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "pictures": said["pictures"],
         "takes": said["takes"],
         "whose": {name: said["whose"][name] for name in ("since", "times")},
-        "worked": {key: text for key, text in said["page"].items() if key.startswith(WORKED)},
+        "worked": _worked(scenario, said["page"]),
         "month_names": month_names(locale),
         "full_month_names": month_names(locale, full=True),
         "locale": locale,
@@ -93,6 +93,16 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
 def _needed(scenario: Scenario, words: dict[str, Any]) -> dict[str, Any]:
     """The messages without those of a goal for what is left, where there is none: no slider can set one."""
     return {key: text for key, text in words.items() if scenario.goal_left is not None or not key.startswith("left_")}
+
+
+def _worked(scenario: Scenario, words: dict[str, Any]) -> dict[str, Any]:
+    """The messages of the month by hand, but for those of what no slider of this scenario can bring about."""
+    counted, back = scenario.arrive.counted, scenario.stay.comeback
+    never = {"worked", "worked_lag"} if len(scenario.pay.delay_shares) == 1 else {"worked"}
+    never |= {"worked_visitors"} if counted != "visitors" else set()
+    never |= {"worked_sign_ups", "worked_referred"} if counted == "customers" else {"worked_sent", "worked_in_all"}
+    never |= {"worked_back"} if back is None else set()
+    return {key: text for key, text in words.items() if key.startswith(WORKED) and key not in never}
 
 
 def _what_if(scenario: Scenario, what_if: WhatIf) -> dict[str, Any]:
