@@ -88,7 +88,7 @@ def months_of(forecast: Forecast, *, opening: bool = False) -> np.ndarray:
     ['2026-12', '2027-01', '2027-02']
     """
     first = np.datetime64(forecast.scenario.first_month)
-    return np.arange(first - opening, first + forecast.months)
+    return first + np.arange(-int(opening), forecast.months).astype("timedelta64[M]")
 
 
 def hover(text: str) -> str:
