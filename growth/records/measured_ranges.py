@@ -89,14 +89,14 @@ def ranged(likely: float, width: Width, scale: Scale) -> Range | None:
     An end too near for a distribution of one bend is moved outwards.
 
     >>> ranged(0.04, Width(0.3, 0.3), Scale(0, 1))
-    Range(0.02994, 0.04, 0.05325)
+    Range(0.0299, 0.04, 0.0532)
     """
     if not scale.low < likely < scale.high or not np.isfinite(width).all() or not max(width) > 0:
         return None
     least = 1.03 * NEAREST / (1 - NEAREST) * max(width)
     steps = (-max(width.down, least), max(width.up, least))
     ends = [float(scale.back(np.array(scale.to(likely) + step))) for step in steps]
-    for digits in (4, 7, 10):  # more only where a narrow range, or one near the bounds of its field, needs them
+    for digits in (3, 6, 9):  # more only where a narrow range, or one near the bounds of its field, needs them
         low, high = (float(f"{end:.{digits}g}") for end in ends)
         if scale.low < low < likely < high < scale.high:
             found = Range(low, likely, high)
