@@ -54,12 +54,21 @@ def as_said(value: object, unit: str, currency: str, locale: str = LOCALE) -> st
         places["amount"] = amount(key)
     if "tax_included" in told:
         places["tax"] = percent(told["tax_included"], locale)
-    shown = plain * (100 if unit == "share" else 1)
-    pattern = of_plural(written_in(unit, currency, locale), shown, locale, 2)
-    places["value"] = pattern.replace("{n}", with_decimals(shown, locale, most=2))
+    places["value"] = value_in_words(plain, unit, currency, locale)
     kind = "count" if "count" in told else "years" if "years" in told else "a_year" if "a_year" in told else "tax"
     kind += "_tax" if kind == "a_year" and "tax_included" in told else ""
     return said(messages(locale)["as_said"][kind], **places)
+
+
+def value_in_words(value: float, unit: str, currency: str, locale: str = LOCALE) -> str:
+    """A number of a scenario with its unit.
+
+    >>> value_in_words(0.04, "share", "EUR"), value_in_words(1, "months", "EUR")
+    ('4%', '1 month')
+    """
+    shown = value * (100 if unit == "share" else 1)
+    pattern = of_plural(written_in(unit, currency, locale), shown, locale, 2)
+    return pattern.replace("{n}", with_decimals(shown, locale, most=2))
 
 
 def written_in(unit: str, currency: str, locale: str = LOCALE) -> str | dict[str, str]:

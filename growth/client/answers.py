@@ -7,6 +7,8 @@ import unicodedata
 from dataclasses import dataclass
 from datetime import date
 
+from growth.calculator.language import ENGLISH, locale_of
+from growth.client.questions import question_words
 from growth.errors import Problem, ScenarioError
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of
@@ -33,6 +35,8 @@ class Answers:
         The monthly revenue that is wanted; None if nobody has said.
     currency
         Three letters.
+    language
+        The code of the language of what the client reads, such as de.
     """
 
     business: str
@@ -42,6 +46,7 @@ class Answers:
     leaving: float
     goal: float | None = None
     currency: str = "EUR"
+    language: str = ENGLISH
 
 
 def slug_of(business: str) -> str:
@@ -86,6 +91,7 @@ def first_scenario(answers: Answers, *, today: date) -> str:
     year, month = (today.year + 1, 1) if today.month == 12 else (today.year, today.month + 1)
     day = f'"{today.isoformat()}"'
     joining = "arrive.channels.everyone who joins.monthly_customers"
+    language = f"  language: {answers.language}\n" if answers.language != ENGLISH else ""
     goal = f"  goal_mrr: {scalar(answers.goal)}\n" if answers.goal is not None else ""
     text = f"""\
 # {" ".join(answers.business.split())}: what was said in the first meeting.
@@ -121,9 +127,9 @@ scenario:
 
 giveaway:
   name: {scalar(slug_of(answers.business))}
-  question: "How big can this get, and what moves it most?"
+  question: {scalar(question_words(locale_of(answers.language))["page_question"])}
   show_sources: true
-"""
+{language}"""
     scenario_of(parse(text, file=""))
     return text
 

@@ -26,6 +26,7 @@ def add_command(subparsers: Any) -> None:
     for name, question in ASKED.items():
         new.add_argument(f"--{name}", type=float, metavar="NUMBER", help=question.strip().lower())
     new.add_argument("--currency", default="EUR", metavar="CODE", help="three letters, such as EUR")
+    new.add_argument("--language", default="en", metavar="CODE", help="of what the client reads, such as de or fr")
     new.set_defaults(run=_new)
 
     ask = subparsers.add_parser("questions", help="list what to ask an owner, by how much it moves the answer")
@@ -40,6 +41,7 @@ def add_command(subparsers: Any) -> None:
 
 
 def _new(arguments: argparse.Namespace) -> None:
+    from growth.calculator.language import locale_of
     from growth.client.answers import Answers, first_scenario, slug_of
     from growth.client.questions import questions_text
     from growth.output import write_outputs
@@ -47,16 +49,18 @@ def _new(arguments: argparse.Namespace) -> None:
     from growth.scenario.file import scenario_of
     from growth.shipped import shipped
 
+    locale = locale_of(arguments.language)
     given = {name: getattr(arguments, name) for name in ASKED}
     for name in ASKED:
         if given[name] is None:
             given[name] = _asked(name)
-    text = first_scenario(Answers(arguments.business, currency=arguments.currency, **given), today=date.today())
+    answers = Answers(arguments.business, currency=arguments.currency, language=arguments.language, **given)
+    text = first_scenario(answers, today=date.today())
     file = f"{slug_of(arguments.business)}.yaml"
     notebook = shipped("notebooks/client.ipynb").read_text("utf-8").replace("../scenarios/fernhollow.yaml", file)
     contents = {
         file: text,
-        "questions.md": questions_text(scenario_of(parse(text, file=file))),
+        "questions.md": questions_text(scenario_of(parse(text, file=file)), locale),
         "actuals.csv": "month,customers,mrr\n",
         "client.ipynb": notebook,
     }
@@ -86,10 +90,12 @@ def _asked(name: str) -> float | None:
 
 def _questions(arguments: argparse.Namespace) -> None:
     from growth.client.questions import questions_text
+    from growth.giveaway.brief import read_giveaway
     from growth.output import SEAL, write_output
     from growth.scenario.file import load_scenario
 
-    text = questions_text(load_scenario(arguments.scenario))
+    scenario = load_scenario(arguments.scenario)
+    text = questions_text(scenario, read_giveaway(arguments.scenario, scenario=scenario).locale)
     if arguments.to is None:
         print(text, end="")
     else:

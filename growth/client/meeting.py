@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from growth.calculator import Calculator, whole_answer
-from growth.calculator.as_said import written_in
-from growth.calculator.number_words import money, percent, with_decimals
+from growth.calculator.as_said import value_in_words
+from growth.calculator.number_words import money, percent
 from growth.client.actuals import Actuals, note_month, read_actuals
 from growth.client.meeting_copies import PastMeeting, keep_copy, past_meetings, starting_after
 from growth.client.questions import questions_text
 from growth.engine import forecast
 from growth.errors import GrowthError
+from growth.giveaway.brief import read_giveaway
 from growth.giveaway.sections import day_text
 from growth.scenario import Scenario
 from growth.scenario.address import Field, find
@@ -85,7 +86,8 @@ class ClientMeeting:
         """What to ask, as Markdown."""
         from IPython.display import Markdown
 
-        return Markdown(questions_text(load_scenario(self.path)))
+        scenario = load_scenario(self.path)
+        return Markdown(questions_text(scenario, read_giveaway(self.path, scenario=scenario).locale))
 
     def publish_button(self, to: str | Path = "published") -> Any:
         """A button that publishes the kept numbers and says where the page is, or what is wrong."""
@@ -195,11 +197,8 @@ def _changes(before: Scenario, now: Scenario) -> list[str]:
     for path, _ in changes_between(before, now):
         old, new = find(before, path), find(now, path)
         if isinstance(old, Field) and isinstance(new, Field) and new.entry is not None:
-            pattern, scale = written_in(new.entry.unit, now.currency, _LOCALE), 100 if new.entry.unit == "share" else 1
             was, is_ = (
-                "nothing"
-                if one.value is None
-                else pattern.replace("{n}", with_decimals(one.value * scale, _LOCALE, most=2))
+                "nothing" if one.value is None else value_in_words(one.value, new.entry.unit, now.currency, _LOCALE)
                 for one in (old, new)
             )
             lines.append(f"{new.entry.label}: {was}, now {is_}")

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 import growth
+from growth.calculator.language import languages, locale_of
 from growth.cli import main
 from growth.client import Answers, compare_with_actuals, first_scenario, questions_text, read_actuals, slug_of
 from growth.client.actuals import comparison_lines
+from growth.client.questions import question_words
 from growth.errors import ScenarioError
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of
@@ -92,7 +94,7 @@ def test_questions_come_in_the_order_of_what_moves_the_answer() -> None:
     moved = [int(line.split(" by ")[1].split("%")[0]) for line in then if " by " in line]
     assert moved == sorted(moved, reverse=True) and len(moved) >= 3
     leaving = next(line for line in then if "Customers leaving each month" in line)
-    assert "told; given as 2 of 63, which is 3.17%" in leaving
+    assert "told by the owner; given as 2 of 63, which is 3.17%" in leaving
 
 
 def test_what_happened_stands_beside_what_was_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -146,3 +148,26 @@ def test_a_file_that_is_no_table_of_months_is_one_line(content, said, tmp_path, 
     assert main(["actuals", str(scenario), str(tmp_path / "actuals.csv")]) == 2
     told = capsys.readouterr().err
     assert said in told and len(told.splitlines()) == 1
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_list_follows_the_language_of_the_file(
+    language: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answers = ["--customers", "63", "--price", "29", "--joining", "5", "--leaving", "2", "--language", language]
+    assert main(["new", "Kiln", "--to", str(tmp_path / "k"), *answers]) == 0
+    capsys.readouterr()
+    words = question_words(locale_of(language))
+    assert main(["questions", str(tmp_path / "k" / "kiln.yaml")]) == 0
+    told = capsys.readouterr().out
+    assert (tmp_path / "k" / "questions.md").read_text("utf-8").startswith(told.rstrip()[:400])
+    assert words["first"][0] in told and words["ask"]["monthly_churn_rate"] in told and words["caution"] in told
+    assert check_file(tmp_path / "k" / "kiln.yaml").business == "Kiln"
+    english = question_words("en-GB")
+    assert words.keys() == english.keys() and words["ask"].keys() == english["ask"].keys()
+    assert language == "en" or not {*english["first"], *english["ask"].values()} & {
+        *words["first"],
+        *words["ask"].values(),
+    }
+    assert main(["new", "Kiln", "--to", str(tmp_path / "x"), *answers[:-1], "xx"]) == 2
+    assert "de (Deutsch)" in capsys.readouterr().err and not (tmp_path / "x").exists()
