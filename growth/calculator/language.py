@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import json
 from functools import cache
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -88,11 +87,6 @@ def said(template: str, **values: str) -> str:
     """
     pieces = template.replace("}", "{").split("{")
     return "".join(values[piece] if index % 2 else piece for index, piece in enumerate(pieces))
-
-
-def said_html(template: str, **values: str) -> str:
-    """The same as HTML: the message is escaped; the values are HTML already."""
-    return said(escape(template, quote=False), **values)
 
 
 def label_and_help(path: str, kind: str, label: str, help: str, locale: str = LOCALE) -> tuple[str, str]:

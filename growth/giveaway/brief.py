@@ -23,7 +23,6 @@ from growth.scenario.section import FIELD_NAME, SLUG, Name, Section, Text, broke
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=FIELD_NAME, max_length=60)]
 
-CONSENT: str = messages()["page"]["consent"]
 CAUTIONS: tuple[str, ...] = tuple(messages()["page"]["cautions"])
 
 

@@ -19,7 +19,7 @@ from calculator_page import opened
 
 from growth.calculator import language as module
 from growth.calculator import page_data
-from growth.calculator.language import ENGLISH, label_and_help, languages, locale_of, messages, said_html
+from growth.calculator.language import ENGLISH, label_and_help, languages, locale_of, messages
 from growth.calculator.words import answer, money, month_count, month_labels, number, percent
 from growth.errors import ScenarioError
 from growth.scenario import Scenario
@@ -109,10 +109,6 @@ def test_a_third_language_is_one_file(tmp_path, monkeypatch):
     for one in caches:
         one.cache_clear()
     assert "nl" not in languages()
-
-
-def test_a_message_is_escaped_as_html_and_its_values_are_not():
-    assert said_html("a < {b} & c", b="<strong>1</strong>") == "a &lt; <strong>1</strong> &amp; c"
 
 
 def test_german_numbers_money_and_months():

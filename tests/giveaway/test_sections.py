@@ -7,9 +7,10 @@ import re
 import pytest
 
 import growth
+from growth.calculator.language import messages
 from growth.errors import PublishError, ScenarioError
 from growth.giveaway import load_giveaway, sections
-from growth.giveaway.brief import CAUTIONS, CONSENT
+from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.clean import clean
 
 PLANS = {"plans": [{"name": "Studio", "monthly_price": 20}]}
@@ -97,7 +98,8 @@ def test_the_standing_cautions_are_there_whatever_the_file_says():
 def test_an_invitation_is_a_form_a_link_or_words_and_never_a_dead_form():
     address = "https://lists.example.org/subscribe"
     form = sections.invitation(words_of(invitation={"text": "The next one?", "form_address": address})).html
-    assert 'method="post"' in form and f'action="{address}"' in form and 'value="kiln"' in form and CONSENT in form
+    assert 'method="post"' in form and f'action="{address}"' in form and 'value="kiln"' in form
+    assert messages()["page"]["consent"] in form
     link = sections.invitation(words_of(invitation={"text": "The next one?", "link": address})).html
     assert f'href="{address}"' in link and "<form" not in link
     words = sections.invitation(words_of(invitation={"text": "Write to me."})).html
