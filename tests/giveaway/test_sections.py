@@ -41,7 +41,7 @@ def test_the_month_worked_by_hand_is_the_books_example_b():
     )
     text = text_of(sections.worked_month(forecast).html)
     assert "Here is month 2" in text and "At the start 10 customers" in text
-    assert "1 of them leave, 10%. They had paid €20.00 . This is churn." in text
+    assert "1 of them leaves, 10% . That customer had paid €20.00 . This is churn." in text
     assert "€9.00 . This is expansion" in text
     bridge = (
         "MRR at the start €200.00 + new €200.00 + expansion €9.00 \N{MINUS SIGN} churn €20.00 = MRR at the end €389.00"

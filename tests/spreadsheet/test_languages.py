@@ -10,6 +10,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+from how_many import few_or_many
 from library import LIBRARY, SCENARIOS
 from office import differences, needs_office, recalculated, sheet_values
 
@@ -21,6 +22,7 @@ from growth.spreadsheet import spreadsheet
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.workbook_text import workbook_locale, workbook_words
 
+RECALCULATED = few_or_many(("yearly-plans",), ("fernhollow", "yearly-plans", "seasonal"))
 CALCULATED = "fr"  # by LibreOffice; the others' formulas are those of the English workbook
 OTHERS = [code for code in languages() if code != "en" and workbook_locale(locale_of(code)) == locale_of(code)]
 
@@ -81,10 +83,10 @@ def book(name: str, code: str) -> tuple[growth.Forecast, bytes]:
 
 @needs_office
 def test_a_workbook_in_another_language_recalculates_to_the_same_numbers_and_sentences(tmp_path: Path):
-    made = {name: book(name, CALCULATED) for name in ("fernhollow", "yearly-plans", "seasonal")}
+    made = {name: book(name, CALCULATED) for name in RECALCULATED}
     for name, (_, content) in made.items():
         (tmp_path / f"{name}.xlsx").write_bytes(content)
-    found = recalculated([tmp_path / f"{name}.xlsx" for name in made], folder=tmp_path)
+    found = recalculated([tmp_path / f"{name}.xlsx" for name in made], folder=tmp_path, charts=False)
     words = workbook_words(locale_of(CALCULATED))
     for name, (forecast, _) in made.items():
         assert differences(forecast, found[name], words) == [], name

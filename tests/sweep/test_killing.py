@@ -4,7 +4,6 @@ import os
 import shlex
 import signal
 import subprocess
-import sys
 import time
 import uuid
 
@@ -102,5 +101,5 @@ def test_an_interrupted_sweep_leaves_nothing_behind_and_says_how_to_resume(workp
     if number == signal.SIGTERM:
         return
     (workplace.path / "go").touch()
-    assert subprocess.run([sys.executable, "-m", "growth.cli", *resume[1:]], cwd=ROOT).returncode == 0
+    assert cli.main(resume[1:]) == 0
     assert len(workplace.reports("the results")) == 3
