@@ -16,6 +16,7 @@ SEASON_MONTHS = 18  # that a season needs
 SURE = 0.05  # a season is taken where chance would show as much in fewer than one of twenty businesses
 USUAL_GROWTH = 0.05  # a month: the usual spread of growth where there is any; common practice, no source
 ODDS = 3.0  # that there is growth at all, before anything is seen: three to one, our own choice
+BURSTS = 2.0  # dispersion above which months vary by more than chance would often make them
 HALF_OF_ALL = 0.2  # bursts are named where a fifth of the months or fewer brought half of all who joined
 
 
@@ -109,7 +110,9 @@ def measure_joining(joins: np.ndarray, *, first_month: np.datetime64) -> Joining
         growth = Rate(middle, low, high, f"new customers of the last {size} months; Poisson regression{told}")
         sure = _there_is_growth(value, error)
     factor = np.ones(joins.size) if season is None else np.array(season)[months % 12]
-    return Joining(joins, _level(joins[-RECENT:], dispersion), growth, sure, season, dispersion, factor)
+    return Joining(
+        joins, _level(joins[-RECENT:], dispersion, max(size - 2, 1)), growth, sure, season, dispersion, factor
+    )
 
 
 def joining_notes(joining: Joining) -> list[str]:
@@ -118,7 +121,7 @@ def joining_notes(joining: Joining) -> list[str]:
     most = np.sort(lately)[::-1]
     if lately.sum() >= LEAST_JOINS:
         bursts = int(np.searchsorted(np.cumsum(most), 0.5 * lately.sum()) + 1)
-        if bursts <= HALF_OF_ALL * lately.size and joining.dispersion > 2:
+        if bursts <= HALF_OF_ALL * lately.size and joining.dispersion > BURSTS:
             said.append(
                 f"{bursts} of the last {lately.size} months brought half of all who joined in them: joining comes in "
                 f"bursts (variance {joining.dispersion:.0f} times the mean), and intervals and bands widen by it"
@@ -133,10 +136,20 @@ def joining_notes(joining: Joining) -> list[str]:
     return said
 
 
-def _level(lately: np.ndarray, dispersion: float) -> Rate:
+def _cautious(dispersion: float, freedom: int) -> float:
+    """The upper end of an 80% one-sided interval (chi-squared) of a dispersion that is more than chance.
+
+    Bursts are few, so the months seen hold too few of them more often than too many.
+    """
+    from scipy.special import gammaincinv
+
+    return float(dispersion * freedom / (2 * gammaincinv(freedom / 2, 0.2))) if dispersion > BURSTS else dispersion
+
+
+def _level(lately: np.ndarray, dispersion: float, freedom: int) -> Rate:
     if not lately.size:
         return Rate(0.0, 0.0, 0.0, "records of one month")
-    low, high = count_interval(float(lately.sum()), dispersion)
+    low, high = count_interval(float(lately.sum()), _cautious(dispersion, freedom))
     varied = f", months vary {dispersion:.1f} times as much as by chance" if dispersion >= 1.5 else ""
     source = f"{lately.sum():,.0f} joined in the last {lately.size} months{varied}; Poisson"
     return Rate(float(lately.mean()), low / lately.size, high / lately.size, source)

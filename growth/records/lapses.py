@@ -137,10 +137,14 @@ def _made_up(
     nth = np.arange(before.size) - np.searchsorted(customer[before], customer[before])
     last = customer.size - 1
     opens = before[(before == 0) | (customer[before - 1] != customer[before])]  # first payments, with a gap after them
-    third = np.minimum(opens + 2, last)
-    price = np.minimum(mrr[opens + 1], np.where(customer[third] == customer[opens], mrr[third], np.inf))
-    twice = np.abs(mrr[opens] - 2 * price) <= 0.01 * mrr[opens]
+    price = _lowest_after(customer, mrr, opens)
+    twice = (mrr[opens] > SPIKE * price) & (mrr[opens] < MOST_TIMES * price)
     mrr[opens[twice]] = price[twice]
+    inner = before[(before > 0) & (customer[before - 1] == customer[before]) & (month[before - 1] == month[before] - 1)]
+    price = _lowest_after(customer, mrr, inner)
+    level = np.maximum(price, mrr[inner - 1])
+    twice = (mrr[inner] > SPIKE * level) & (mrr[inner] < MOST_TIMES * level)  # paid late for months before this gap
+    mrr[inner[twice]] = price[twice]
     full = _over_several_months(customer, month, mrr, before, gap)
     usual[full], late[full] = mrr[before[full]], gap[full]
     for turn in range(int(nth.max(initial=-1)) + 1):
@@ -162,10 +166,18 @@ def _made_up(
             these, cell, more, after, follows = (part[made] for part in (these, cell, more, after, follows))
             left = mrr[cell] - more * usual[these]
             left = np.where(left < FALLS * usual[these], mrr[cell] / (more + 1), left)  # all at a price that fell
-            near = follows & (np.abs(mrr[after] - left) < 0.5 * left)  # a price that changed in between
+            left = np.where(np.abs(left - usual[these]) < 1e-9 * left, usual[these], left)  # no change by rounding
+            same = (customer[after] == customer[cell]) & (after > cell)  # perhaps beyond one more gap
+            near = same & (np.abs(mrr[after] - left) < 0.5 * left)  # a price that changed in between
             mrr[cell] = np.where(near, mrr[after], left)
             late[these] += more.astype(int)
     return usual, late
+
+
+def _lowest_after(customer: np.ndarray, mrr: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """Return the lower MRR of a customer's next two months with a payment, shape (before,)."""
+    second = np.minimum(before + 2, customer.size - 1)
+    return np.minimum(mrr[before + 1], np.where(customer[second] == customer[before], mrr[second], np.inf))
 
 
 def _over_several_months(
@@ -182,7 +194,8 @@ def _over_several_months(
     )
     times = np.where(straight, mrr[cells] / mrr[before][:, None], 1.0)
     more = np.rint(times) - 1
-    whole = (np.abs(times - 1 - more) < 0.01).all(axis=1) & (more >= 0).all(axis=1) & (more[:, -1] == 0)
+    exact = (np.abs(times - 1 - more) < 0.01) | (more == 0)  # the price may have changed since
+    whole = exact.all(axis=1) & (more >= 0).all(axis=1) & (more[:, -1] == 0)
     full = whole & (gap > 1) & (more.sum(axis=1) == gap) & ((more > 0).sum(axis=1) > 1)
     for ahead in range(CATCHES_UP):
         mrr[cells[full, ahead]] -= more[full, ahead] * mrr[before[full]]

@@ -45,6 +45,8 @@ STEADY = "111111"
         ("110222", [1, 1, 1, 2, 2, 2], [PAID, PAID, UNPAID, PAID, PAID, PAID]),  # a dearer plan, nothing late
         ("211111", [1, 1, 1, 1, 1, 1], [PAID] * 6),  # late for a month before the first
         ("202111", [1, 1, 1, 1, 1, 1], [PAID, LATE, PAID, PAID, PAID, PAID]),  # the same, and late at once again
+        ("120211", [1, 1, 1, 1, 1, 1], [PAID, PAID, LATE, PAID, PAID, PAID]),  # late for one before, then late again
+        ("120121", [1, 1, 1, 1, 1, 1], [PAID, PAID, LATE, PAID, PAID, PAID]),  # the same, made up a month later
     ],
 )
 def test_a_lapse_is_no_departure_and_a_late_charge_no_contraction(tmp_path, paid, mrr, states):
@@ -75,6 +77,17 @@ def test_a_single_month_that_also_holds_another_months_charge_is_no_change(tmp_p
     assert made.set_apart == pytest.approx(sum(paid) - sum(mrr))
     unlapsed = spread_payments(read_records(tmp_path / "rows.csv"), grace=0)
     assert unlapsed.mrr[unlapsed.customer == 0].tolist() == list(paid)
+
+
+def test_late_charges_at_a_price_that_rose_meanwhile_are_no_contraction(tmp_path):
+    """Two in a row, each two months late, and dearer since: 20, 0, 0, 40, 40, 25. Late at the new price: 20, 0, 50."""
+    for paid, mrr in (((20, 0, 0, 40, 40, 25, 25), [20] * 5 + [25] * 2), ((20, 0, 50, 0, 25, 25), [20, 20] + [25] * 4)):
+        rows = [f"a,2024-0{n}-05,{amount}" for n, amount in enumerate(paid, 1) if amount]
+        rows += [f"b,2024-0{n}-05,20" for n in range(1, 8)]
+        (tmp_path / "rows.csv").write_text("\n".join(["customer,date,amount", *rows]) + "\n")
+        made = spread_payments(read_records(tmp_path / "rows.csv"), grace=1)
+        assert made.mrr[made.customer == 0][: len(mrr)].tolist() == mrr
+        assert not movements(made, spells(made)).contraction_mrr.any()
 
 
 def test_a_gap_beyond_the_grace_is_a_departure(tmp_path):
