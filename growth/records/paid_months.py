@@ -246,7 +246,7 @@ def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -
     if rows.charges and until is None and (day + 4).astype("M8[M]") == day.astype("M8[M]"):
         notes.append(
             f"the latest charge is of {day}: where that month is not over yet, customers still to be charged look as "
-            "if they had left; --until takes an earlier month as the last"
+            f"if they had left; if so, measure with --until {day.astype('M8[M]') - 1}"
         )
     if paid_ahead:
         notes.append(f"{paid_ahead:,.2f} {rows.currency} is paid for months after the last")

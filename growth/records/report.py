@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from html import escape
 
 from growth.records.bridge import bridge_columns, lapse_columns
@@ -25,6 +26,7 @@ from growth.records.to_scenario import (
 )
 
 SHARE, MONEY = "{:.2%}", "{:,.2f}"
+WIDTH = 96  # of wrapped sentences
 YEAR = 12  # months of the bridge that a report adds up
 
 
@@ -48,9 +50,10 @@ def summary(measured: Measured) -> list[str]:
         f"rows add up to {rows.total:,.2f} {rows.currency} = {measured.moves.closing_mrr.sum():,.2f} in these months"
         + (f" + {book.paid_ahead:,.2f} paid ahead" if book.paid_ahead else "")
         + (f" + {book.unmatched_refunds:,.2f} refunds that match no charge" if book.unmatched_refunds else "")
-        + (f" + {book.set_apart:,.2f} charged in single months for others" if book.set_apart else "")
+        + (f" + {book.set_apart:,.2f} charged for other months" if book.set_apart else "")
         + (f" - {earlier:,.2f} paid before them" if (earlier := book.mrr_in(BEFORE)) else "")
         + (f" - {unpaid:,.2f} on board but not paid" if unpaid else ""),
+        *_listed("look at these first:", list(book.notes)),
         "",
         "measured, with 95% intervals:",
     ]
@@ -60,6 +63,7 @@ def summary(measured: Measured) -> list[str]:
         lines += ["", f"{name} ({kind.customers:,} customers, {kind.mrr:,.2f} MRR)"]
         lines += [_line(label, rate, form) for label, (rate, form) in of_kind(kind).items()]
     lines += bridge_lines(measured)
+    lines += _listed("what else the records show:", notes(measured)[len(book.notes) :])
     lines += ["", f"churn curve of monthly plans: {measured.chosen.curve}: {CURVES[measured.chosen.curve]}"]
     lines += [f"  {measured.why}"]
     for fit in measured.fits:
@@ -68,7 +72,6 @@ def summary(measured: Measured) -> list[str]:
             f"  {fit.curve:<12}AIC {fit.aic:>12,.1f}   {values}"
             + ("   (at the edge of its range)" if fit.at_edge else "")
         )
-    lines += ["", *(f"note: {note}" for note in notes(measured))]
     return [*lines, ""]
 
 
@@ -102,7 +105,8 @@ def bridge_lines(measured: Measured) -> list[str]:
     if any(owed.values()):
         said = " + ".join(f"{amount:,.2f} {name}" for name, amount in owed.items() if amount)
         whole = moved["closing_mrr"].sum()
-        lines.append(f"  MRR of these months: {beside['paid_mrr']:,.2f} paid when due + {said} = {whole:,.2f}")
+        text = f"MRR of these months: {beside['paid_mrr']:,.2f} paid when due + {said} = {whole:,.2f}"
+        lines += textwrap.wrap(text, WIDTH + 2, initial_indent="  ", subsequent_indent="    ")
     return lines
 
 
@@ -197,10 +201,16 @@ def notes(measured: Measured) -> list[str]:
             )
     told = (change_note(measured.churn_change, book), last_month_note(measured.history, book))
     said += [note for note in told if note]
-    said += failed_note(book)
     said += price_notes(measured.changes, book)
+    said += failed_note(book)
     said += joining_notes(measured.joining)
     return [*book.notes, *said]
+
+
+def _listed(head: str, said: list[str]) -> list[str]:
+    """Return sentences under a heading, each wrapped; nothing where there are none."""
+    wrapped = [textwrap.wrap(note, WIDTH, initial_indent="- ", subsequent_indent="    ") for note in said]
+    return ["", head, *(f"  {line}" for lines in wrapped for line in lines)] if said else []
 
 
 def _line(label: str, rate: Rate, form: str) -> str:

@@ -126,7 +126,9 @@ def unknown_age_text(measured: Measured) -> str:
     """Say how customers of unknown age count."""
     if measured.chosen.curve == "constant":
         return "the age does not matter, since the same share leaves at every age"
-    return f"the churn since then makes an age of {measured.unknown_age} months at the beginning likeliest"
+    age = measured.unknown_age
+    months = "new" if not age else f"about {age} month{'s' if age > 1 else ''} old"
+    return f"they have left since as customers do who were {months} at the beginning, and count as such"
 
 
 def _arrivals(measured: Measured) -> dict[str, Any]:

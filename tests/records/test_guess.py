@@ -8,7 +8,7 @@ import pytest
 
 import growth
 from growth.cli import main
-from growth.records import ColumnNames, RecordsError, load_columns, read_records, understand
+from growth.records import ColumnNames, RecordsError, load_columns, read_records, spread_payments, understand
 
 GERMAN = (  # two customers at 25 and 1,240 a month, from 3 February to 3 April 2025
     "Kundennummer;Datum;Betrag;Tarif;Notiz\nQ7Z-1;03.02.2025;25,00;Studio;x\nQ7Z-2;04.02.2025;1.240,00;Team;x\n"
@@ -166,7 +166,7 @@ def test_lower_case_currencies_are_those_currencies(tmp_path):
 
 def test_a_column_that_is_called_something_unheard_of_is_asked_for(tmp_path):
     file = export(tmp_path, "Client;When;Betrag\nQ7Z-1;2025-01-05;25,00\n")
-    with pytest.raises(RecordsError, match=r"tell customer, amount, date \(found customer, amount alone\)") as error:
+    with pytest.raises(RecordsError, match=r"columns that tell date \(found only customer, amount\)") as error:
         understand(file)
     assert "columns: {date: ...}" in str(error.value) and "Q7Z" not in str(error.value)
     assert read_records(file, columns=understand(file, ColumnNames(columns={"date": "When"})).columns).total == 25
@@ -205,3 +205,20 @@ def test_subscriptions_are_understood_too(tmp_path, capsys):
     assert "read as subscriptions" in out and "a percentage (a guess)" in out
     assert "months that a payment may be missing: none, since the table says who left" in out
     assert growth.load_scenario(tmp_path / "x.yaml").opening.mrr == pytest.approx(23.2)
+
+
+def test_customers_in_two_spellings_are_taken_for_one_after_a_yes(tmp_path):
+    """Read as two, each would seem to leave and come back all the time."""
+    rows = "".join(f"{'CUS_19' if m % 2 else 'cus_19'},2025-0{m}-05,20\n" for m in range(1, 7))
+    file = export(tmp_path, "customer,date,amount\n" + rows)
+    found = understand(file)
+    assert found.guessed == ("letter_case",) and read_records(file, columns=found.columns).customers == 1
+    assert "customers: those that differ by upper and lower case or blanks alone are one (a guess)" in found.told
+    said = understand(file, ColumnNames(letter_case="matters"))
+    assert not said.guessed and read_records(file, columns=said.columns).customers == 2
+
+
+def test_a_charge_paid_back_in_full_is_no_trial(tmp_path):
+    file = export(tmp_path, "customer,date,amount,refunded\na,2025-01-05,20,20\na,2025-02-05,20,\nb,2025-02-05,0,\n")
+    book = spread_payments(read_records(file))
+    assert (book.signed_up >= 0).sum() == 1 and book.mrr.tolist() == [20]

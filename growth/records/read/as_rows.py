@@ -27,7 +27,8 @@ def _currency(codes: tuple[str, ...], columns: ColumnNames, *, file: str) -> str
     named = sorted({code or columns.currency or "EUR" for code in codes})
     ours = columns.currency or (named[0] if len(named) == 1 else "")
     if not ours:
-        fix = "Say in the file for --columns which one to convert to (currency) and the rates."
+        example = f"currency: {named[0]} and rates: {{{named[1]}: ...}}"
+        fix = f"Say in the file for --columns which one to convert to, and at what rates, such as {example}."
         raise RecordsError([Problem("currency", "one currency, or rates", ", ".join(named[:6]), fix)], file=file)
     if missing := [code for code in named if code not in {*columns.rates, ours}]:
         fix = f"Add rates: {{{missing[0]}: ...}}, how many {ours} one {missing[0]} is, or a rate for each month."
@@ -69,7 +70,12 @@ def as_rows(
         if not paid.any():
             raise RecordsError([Problem("status", "at least one charge that was paid", "none")], file=file)
     day, amount = (values[name] for name in (("date", "amount") if charges else ("month", "mrr")))
-    amount = _net(amount, values, columns, file=file)
+    charged, amount = amount, _net(amount, values, columns, file=file)
+    if "refunded" in values:
+        back = (charged != 0) & (np.abs(amount) < 1e-9 * np.abs(charged))  # paid back in full, and no trial
+        if not back.all():
+            values = {name: column[~back] for name, column in values.items()}
+            day, amount = day[~back], amount[~back]
     made = months_of(day)
     amount = columns.in_our_currency(amount, made, codes, values.get("currency"), file=file)
     span, first_day = np.ones(day.size, np.int8), day

@@ -15,7 +15,7 @@ from ruamel.yaml import YAML
 from growth.errors import Problem
 from growth.records.read.column_names import SHAPES, ColumnNames, Shape
 from growth.records.read.notations import MONEY_SIGN, PLACES, SEPARATOR, SIGNS, TIME, ZONED, iso_dates, plain_numbers
-from growth.records.read.records_file import first_rows, table_header
+from growth.records.read.records_file import first_rows, table_header, two_spellings
 from growth.records.read.rows import RecordsError
 from growth.records.read.usual_names import ALSO
 from growth.records.read.values import AMOUNTS, DATES, DAY, MONTH
@@ -83,8 +83,8 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
                 raise
             rest = ", ".join(f"{ours}: ..." for ours in missing)
             fix = f"Say in a file for --columns what the rest is called: columns: {{{rest}}}"
-            rule = "columns that tell " + ", ".join([*there, *missing])
-            raise RecordsError([Problem("", rule, f"{', '.join(there)} alone", fix, 1)], file=str(path)) from None
+            rule = f"columns that tell {' and '.join(missing)}"
+            raise RecordsError([Problem("", rule, f"only {', '.join(there)}", fix, 1)], file=str(path)) from None
         guesses["columns"] = names
         shape, _ = columns.model_copy(update=guesses).find(header, file=str(path))
     known = columns.model_copy(update=guesses)
@@ -96,6 +96,8 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
         guesses["discount"] = "percent"
     if "cents" in known.theirs("amount").casefold() and columns.amounts == "major":
         guesses["amounts"] = "minor"
+    if "letter_case" not in columns.model_fields_set and two_spellings(path, known):
+        guesses["letter_case"] = "ignored"
     known = columns.model_copy(update=guesses)
     return Understood(shape.name, known, _told(shape, header, texts, known, set(guesses)), tuple(guesses))
 
@@ -232,6 +234,9 @@ def _told(
     rest = [name for name in rest if name and name.isprintable()]
     told = [line("columns", f"{', '.join(read)}; read as {shape.name}", "columns")]
     told += [f"not read: {', '.join(rest)}"] if rest else []
+    if known.letter_case == "ignored":
+        how = "those that differ by upper and lower case or blanks alone are one"
+        told.append(line("customers", how, "letter_case"))
     example = {
         "year-month-day": "year, month, day",
         "day-month-year": "day before month, so 03/02/2025 is 3 February",

@@ -124,14 +124,27 @@ def table_header(path: str | Path) -> list[str]:
 
 def first_rows(path: Path, columns: ColumnNames) -> dict[str, list[str]]:
     """Return the texts of the first rows by our names of the columns; of customers none."""
-    sized = {".parquet": parquet_blocks, ".xlsx": workbook_blocks}
-    block = next(iter(sized.get(path.suffix.lower(), csv_blocks)(path, columns, FIRST_ROWS)), None)
+    block = _first_block(path, columns)
     if block is None:
         return {}
     return {
         ours: [] if ours == "customer" else as_strings(column.slice(0, FIRST_ROWS).dictionary_decode())[0].to_pylist()
         for ours, column in block.columns.items()
     }
+
+
+def two_spellings(path: Path, columns: ColumnNames) -> bool:
+    """Whether some customers of the first rows differ by upper and lower case or blanks alone."""
+    block = _first_block(path, columns)
+    if block is None:
+        return False
+    customers = block.columns["customer"].slice(0, FIRST_ROWS).dictionary_decode().unique()
+    return bool(spelled_twice(as_strings(customers)[0]))
+
+
+def _first_block(path: Path, columns: ColumnNames) -> Block | None:
+    sized = {".parquet": parquet_blocks, ".xlsx": workbook_blocks}
+    return next(iter(sized.get(path.suffix.lower(), csv_blocks)(path, columns, FIRST_ROWS)), None)
 
 
 def _a_table(path: str | Path) -> Path:
