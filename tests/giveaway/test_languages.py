@@ -114,8 +114,8 @@ SMALL = """() => [...document.querySelectorAll("button, input, select, summary")
 def test_in_every_language_the_page_fits_the_narrowest_phone_and_its_head_a_third_of_the_screen(
     browser, german, tmp_path
 ):
-    """At 320 pixels (WCAG 2.2, 1.4.10), with everything unfolded, and at 360 with text of 32 (1.4.4); so does the version
-    for a blog. What is pressed is 24 by 24 pixels; the month of the headline stands in full."""
+    """At 320 pixels (WCAG 2.2, 1.4.10), with everything unfolded, and at 360 with text of 32 (1.4.4); so does the
+    version for a blog. What is pressed is 24 by 24 pixels; the month of the headline stands in full."""
     page = tab(browser, viewport={"width": 320, "height": 640})
     for language in languages():
         file = tmp_path / f"{language}.html"
