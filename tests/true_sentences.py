@@ -353,5 +353,8 @@ def _settles_without(scenario: growth.Scenario, cause: str) -> bool:
         other["stay"]["comeback"] = None
     else:
         other["sign_up"]["monthly_referral_rate"] = 0.0
+    other["changes"] = [
+        one for one in other["changes"] if ("comeback" if cause == "comeback" else "referral") not in one["field"]
+    ]
     with_it, without = hundred_years(scenario)[-1], hundred_years(type(scenario)(**other))[-1]
     return bool(without < 0.9 * with_it or np.isinf(without))  # both grow beyond measure: a second cause is as true
