@@ -92,7 +92,15 @@ def _change_over_time(rng: np.random.Generator, mapping: dict[str, Any], months:
     mapping["changes"] = list(changes.values())
 
 
-_NOT_CHANGED = ("share", "opening_share", "early_months", "monthly_discount_rate", "earlier_pieces", "opening_cash")
+_NOT_CHANGED = (
+    "share",
+    "opening_share",
+    "opening_price",
+    "early_months",
+    "monthly_discount_rate",
+    "earlier_pieces",
+    "opening_cash",
+)
 
 
 def _changeable(part: dict[str, Any], place: str) -> Iterator[tuple[str, float]]:
@@ -307,6 +315,7 @@ def _plan(rng: np.random.Generator, name: str, share: float, opening_share: floa
     plan = {"name": name, "share": share, "monthly_price": _number(rng, 0, 300)}
     if opening_share is not None:
         plan["opening_share"] = opening_share
+        plan["opening_price"] = round(0.8 * plan["monthly_price"], 2)  # prices were raised since
     if _chance(rng, 0.35):
         plan |= {"billing": "yearly", **_maybe(rng, 0.5, renewal_rate=lambda: _number(rng, 0, 1))}
     return {**plan, **_maybe(rng, 0.3, churn=lambda: _churn(rng))}

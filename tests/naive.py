@@ -121,7 +121,8 @@ def open_cohorts(scenario) -> tuple[list[dict], int]:
             age_shares.append({0: 1.0})
     oldest = max(max(shares) for shares in age_shares)
     shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
-    worth = [share * opening.customers * price(plan) for share, plan in zip(shares, plans, strict=True)]
+    paid = [price(plan) if plan.opening_price is None else plan.opening_price for plan in plans]
+    worth = [share * opening.customers * each for share, each in zip(shares, paid, strict=True)]
     weights = worth if sum(worth) > 0 else shares
     cohorts = []
     for number in range(len(plans)):

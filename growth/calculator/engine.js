@@ -32,7 +32,7 @@ export function openPlans(scenario) {
   const { months, opening, pay } = scenario;
   const oldest = oldestAge(scenario), rows = months + oldest + 1;
   const customers = pay.plans.map((plan) => (plan.opening_share ?? plan.share) * opening.customers);
-  const products = pay.plans.map((plan, p) => customers[p] * priceOf(plan));
+  const products = pay.plans.map((plan, p) => customers[p] * (plan.opening_price ?? priceOf(plan)));
   const value = sum(products) > 0 ? products : customers;
   const total = sum(value);
   return pay.plans.map((plan, p) => {

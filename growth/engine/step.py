@@ -45,13 +45,14 @@ def block_size(scenario: Scenario, *, pooled: bool) -> int:
 def opening_state(scenario: Scenario, *, life: Life, read: Read, draws: int) -> Array:
     """Customers and MRR at the close of month 0, shape (plans, 2, cohorts, draws).
 
-    Customers are split over plans by opening_share (else share), MRR in proportion to customers x price (to customers
-    where that is 0 throughout), both over ages as `opening` says.
+    Customers are split over plans by opening_share (else share), MRR in proportion to customers x opening_price (to
+    customers where that is 0 throughout), both over ages as `opening` says.
     """
     plans, opening = scenario.pay.plans, scenario.opening
     shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
     by_plan = stack([read(share) for share in shares]) * read(opening.customers)
-    value = by_plan * stack([read(plan.price) for plan in plans])
+    prices = [plan.price if plan.opening_price is None else plan.opening_price for plan in plans]
+    value = by_plan * stack([read(price) for price in prices])
     value = np.where(value.sum(axis=0) > 0, value, by_plan)
     total = value.sum(axis=0)
     mrr = read(opening.mrr) * value / np.where(total > 0, total, 1.0)

@@ -93,7 +93,7 @@ def fixed_because(field: Field) -> str:
     entry, name = field.entry, field.name
     if entry is None:
         reason = "this is no number"
-    elif field.place[0] == "opening" or name in ("opening_cash", "opening_share"):
+    elif field.place[0] == "opening" or name in ("opening_cash", "opening_share", "opening_price"):
         reason = "the opening describes the day before month 1"
     elif field.place[0] == "changes" or any(item.of in _WITH_MONTHS for item in field.items):
         reason = "it has a month of its own"

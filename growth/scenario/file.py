@@ -13,6 +13,7 @@ from growth.scenario.correlation import wrong_correlations
 from growth.scenario.document import Document, load_document, parse
 from growth.scenario.edit import edited
 from growth.scenario.entry import clean
+from growth.scenario.pay import Plan
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
 from growth.scenario.source import wrong_sources
@@ -134,7 +135,7 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
         raise ScenarioError(
             [Problem("", "single numbers", f"{scenario.draws} draws", "A file holds one scenario.")], file=file
         )
-    scenario = _with_mrr_stated_where_it_was_kept(scenario)
+    scenario = _with_opening_stated_where_it_was_kept(scenario)
     try:
         exists = Path(path).exists() and (not Path(path).is_file() or Path(path).stat().st_size > 0)
         if exists:
@@ -159,12 +160,24 @@ def _from_mapping(source: Mapping[str, Any]) -> Scenario:
     return validate(Scenario, dict(source["scenario"]), root="scenario")
 
 
-def _with_mrr_stated_where_it_was_kept(scenario: Scenario) -> Scenario:
-    """Mark an MRR that was derived from prices that have since changed as set, so that it is written out."""
+def _with_opening_stated_where_it_was_kept(scenario: Scenario) -> Scenario:
+    """Mark MRR and opening prices derived from prices that have since changed as set, so that they are written out."""
+    if len(scenario.pay.plans) > 1:
+        plans = tuple(_with_price_stated(plan.with_opening_price()) for plan in scenario.pay.plans)
+        scenario = scenario.model_copy(update={"pay": scenario.pay.model_copy(update={"plans": plans})})
     opening = scenario.opening
     if "mrr" in opening.model_fields_set or opening.mrr == scenario.mrr_at_todays_prices():
         return scenario
     return scenario.model_copy(update={"opening": opening.model_copy(update={"mrr": opening.mrr})})
+
+
+def _with_price_stated(plan: Plan) -> Plan:
+    plan = plan.model_copy()
+    if plan.opening_price == float(plan.price):
+        plan.model_fields_set.discard("opening_price")
+    else:
+        plan.model_fields_set.add("opening_price")
+    return plan
 
 
 def _text_like(scenario: Scenario, model: Document) -> str:

@@ -50,7 +50,11 @@ MONTHLY_PRICE = amount(
 
 class Plan(Section):
     """A price plan, priced by the month or the year. A yearly plan is paid twelve months in advance; its customers
-    leave, and their price changes, only at renewal, at ages 12, 24, 36, ..."""
+    leave, and their price changes, only at renewal, at ages 12, 24, 36, ...
+
+    Today's customers of the plan pay its `opening_price`: where it is left out, the price that the plan has when the
+    scenario is made. Changing the price afterwards, as a slider, a what-if or a search does, leaves it as it is.
+    """
 
     name: Name
     share: Annotated[
@@ -72,6 +76,15 @@ class Plan(Section):
     opening_share: (
         Annotated[Number, fraction("Of today's customers, have it", matters=several_plans, ranged=False)] | None
     ) = None
+    opening_price: (
+        Annotated[
+            Number,
+            amount(
+                "Price that today's customers pay", unit="money a month", high=1e6, matters=several_plans, ranged=False
+            ),
+        ]
+        | None
+    ) = None
 
     @model_validator(mode="after")
     def _billing(self) -> Plan:
@@ -90,6 +103,18 @@ class Plan(Section):
         if self.monthly_price is not None:
             return self.monthly_price
         return 0.0 if self.yearly_price is None else self.yearly_price / 12  # _billing makes sure that one is set
+
+    def with_opening_price(self) -> Plan:
+        """The plan with what its customers pay today filled in, without marking it as set.
+
+        >>> Plan(name="Studio", yearly_price=240, billing="yearly").with_opening_price().opening_price
+        20.0
+        """
+        if self.opening_price is not None:
+            return self
+        plan = self.model_copy()
+        plan.__dict__["opening_price"] = self.price if isinstance(self.price, np.ndarray) else float(self.price)
+        return plan
 
 
 class Pay(Section):

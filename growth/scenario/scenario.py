@@ -86,6 +86,9 @@ class Scenario(Section):
             if change.plan is not None and change.plan not in plans:
                 raise broken(f"grow.price_changes: plan is one of {', '.join(sorted(plans))}, or left out", change.plan)
         self._draws = draw_count(self)
+        if len(self.pay.plans) > 1:
+            self.__dict__["pay"] = self.pay.model_copy()  # frozen to everyone else
+            self.pay.__dict__["plans"] = tuple(plan.with_opening_price() for plan in self.pay.plans)
         if "mrr" not in self.opening.model_fields_set:
             self.__dict__["opening"] = self.opening.model_copy()  # frozen to everyone else
             self.opening.__dict__["mrr"] = self.mrr_at_todays_prices()  # without marking it as set
@@ -121,10 +124,11 @@ class Scenario(Section):
         return next((later for start, later in reversed(self.later) if start <= month), self)
 
     def mrr_at_todays_prices(self) -> Number:
-        """MRR of the opening customers, in money a month, if each pays the current price of their plan."""
+        """MRR of the opening customers, in money a month, if each pays the opening price of their plan."""
         plans = self.pay.plans
         shares = [plan.share if plan.opening_share is None else plan.opening_share for plan in plans]
-        mrr = self.opening.customers * sum(share * plan.price for share, plan in zip(shares, plans, strict=True))
+        prices = [plan.price if plan.opening_price is None else plan.opening_price for plan in plans]
+        mrr = self.opening.customers * sum(share * price for share, price in zip(shares, prices, strict=True))
         mrr = np.minimum(np.round(mrr, 6), 1e9)
         return mrr if isinstance(mrr, np.ndarray) else float(mrr)
 

@@ -32,7 +32,8 @@ class OpeningSheet:
             name.text(number, plan.name, "cell")
             share = "share" if plan.opening_share is None else "opening_share"
             customers.put(number, book.given("opening.customers") * book.given(f"pay.plans.{number}.{share}"))
-            at_price.put(number, customers[number] * book.price(number))
+            paid = book.used(plan, f"pay.plans.{number}", "opening_price")
+            at_price.put(number, customers[number] * (book.price(number) if paid is None else paid))
         for number in range(len(plans)):
             value, people = total(at_price.span(0, last)), total(customers.span(0, last))
             by_people = choose(people > 0, customers[number] / people, 0)

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from plain import business, plan
+from plain import NOBODY, business, plan
 
 import growth
 from growth.errors import ScenarioError
+from growth.goals import with_values
 from growth.scenario.entries import entries
 from growth.scenario.scenario import Scenario
 
+STAYS, LEAVES = ({"curve": "constant", "monthly_churn_rate": rate} for rate in (0.0, 0.5))
 YEARLY = {"name": "Yearly", "billing": "yearly", "renewal_rate": 0.8}
 
 
@@ -93,6 +95,40 @@ def test_saving_leaves_an_unstated_mrr_unstated_until_it_is_no_longer_what_the_p
     fewer = scenario.model_copy(update={"opening": scenario.opening.model_copy(update={"customers": 5.0})})
     growth.save_scenario(fewer, file)
     assert "mrr: 200" in file.read_text("utf-8") and growth.load_scenario(file) == fewer
+
+
+TWO = [plan(name="Solo", share=0.5, churn=STAYS), plan(name="Team", share=0.5, monthly_price=60.0, churn=LEAVES)]
+DEARER = {"name": "dearer", "changes": [{"field": "pay.plans.Solo.monthly_price", "becomes": 60}]}
+
+
+def test_a_new_price_leaves_today_s_customers_at_theirs():
+    """Ten on each of two plans at 20 and 60, and nobody new: of 800 Solo's 200 stay, and Team's 600 halve each month:
+    500, 350, 275. At a new price of 60 for Solo they would be split 400 and 400, and come to 600, 500, 450."""
+    scenario = business(opening={"customers": 20}, arrive=NOBODY, pay={"plans": TWO}, what_ifs=[DEARER])
+    compared = growth.compare(scenario)
+    moved = with_values(scenario, {"pay.plans.0.monthly_price": np.array([20.0, 60.0])})
+    assert moved is not None
+    for path in (*(one.closing_mrr for one in compared.forecasts.values()), *growth.forecast(moved).closing_mrr):
+        assert path.tolist() == pytest.approx([500, 350, 275])
+
+
+def test_an_opening_price_may_be_stated_and_makes_unstated_mrr():
+    """Ten at an old price of 15 and ten at 60: 750; 150 stay, 600 halve."""
+    plans = [{**TWO[0], "opening_price": 15}, TWO[1]]
+    scenario = business(opening={"customers": 20}, arrive=NOBODY, pay={"plans": plans})
+    assert scenario.opening.mrr == 750
+    assert growth.forecast(scenario).closing_mrr.tolist() == pytest.approx([450, 300, 225])
+
+
+def test_saving_states_an_opening_price_that_is_no_longer_the_plan_s(tmp_path):
+    scenario = loaded(opening={"customers": 20}, pay={"plans": TWO})
+    file = growth.save_scenario(scenario, tmp_path / "larkmoor.yaml")
+    assert "opening_price" not in file.read_text("utf-8")
+    dearer = with_values(scenario, {"pay.plans.0.monthly_price": 60})
+    assert dearer is not None
+    growth.save_scenario(dearer, file)
+    assert file.read_text("utf-8").count("opening_price: 20") == 1
+    assert growth.load_scenario(file) == dearer
 
 
 # --- channels counted after the visit ---------------------------------------------------------------------------------
