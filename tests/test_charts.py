@@ -366,3 +366,10 @@ def test_notebooks_hold_figures_as_data_alone():
 def test_one_month_of_cohorts_is_dots_since_it_has_no_lines():
     layers = charts.cohort_chart(growth.forecast(business(months=1, opening={"customers": 5, "mrr": 100}))).data
     assert [(layer.mode, layer.y.tolist()) for layer in layers] == [("markers", [90.0]), ("markers", [200.0])]
+
+
+def test_what_is_written_left_of_a_bar_has_room_beside_the_names():
+    """A lever without a value now (NaN) has no bar and takes no room."""
+    figure = charts.bars(["more", "fewer", "new"], [0.4, -0.5, float("nan")], title="", axis="")
+    assert figure.layout.xaxis.range[0] < -0.5 and figure.layout.xaxis.range[1] == 0.4
+    assert charts.bars(["more"], [0.4], title="", axis="").layout.xaxis.range is None

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import plotly.graph_objects as go
 
 from growth.charts.sheet import GAIN, LOSS, hover, sheet
+
+_ROOM = 0.14  # of the axis
 
 
 def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str) -> go.Figure:
@@ -44,6 +47,9 @@ def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str
         hovertemplate=hover("%{y}: %{x:+.1%}"),
     )
     figure.update_xaxes(tickformat="+.0%", zeroline=True)
+    low, high = (float(end(values, initial=0.0, where=np.isfinite(values))) for end in (np.min, np.max))
+    if low < 0:  # room for what is written left of a bar, which would stand on the names
+        figure.update_xaxes(range=[low - _ROOM * (high - low), high])
     figure.update_yaxes(automargin=True)
     figure.update_layout(showlegend=False, height=90 + 34 * len(values), margin={"r": 60})
     return figure
