@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import StringConstraints, TypeAdapter
+from pydantic import ConfigDict, StringConstraints, TypeAdapter
 
 from growth.errors import FileError, Problem
 from growth.files import read_input
@@ -34,6 +34,8 @@ class SitePiece:
     invented : whether its numbers are.
     """
 
+    __pydantic_config__ = ConfigDict(extra="forbid")
+
     name: Slug
     question: str
     answer: str
@@ -56,6 +58,8 @@ class Site:
     id : its name for ever in the feed: its first address.
     pieces : the newest first.
     """
+
+    __pydantic_config__ = ConfigDict(extra="forbid")
 
     address: str = ""
     id: str = ""
@@ -84,7 +88,7 @@ def read_site(folder: Path) -> Site:
     try:
         values: dict[str, Any] = json.loads(content)
         values.pop("seal", None)
-        site = _SITE.validate_python(values, extra="forbid")
+        site = _SITE.validate_python(values)
         TypeAdapter(Address).validate_python(site.address)
     except (ValueError, AttributeError, TypeError, RecursionError):
         fix = "Move it away, and publish your pieces again."
