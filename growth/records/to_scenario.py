@@ -113,7 +113,7 @@ def _opening(measured: Measured) -> dict[str, Any]:
     note = (
         ""
         if known.sum() == customers
-        else f"; of {customers - int(known.sum()):,}, there before the records begin, {unknown_age_text(measured)}"
+        else f"; {customers - int(known.sum()):,} were there before the records begin: {unknown_age_text(measured)}"
     )
     values["ages"] = Value(
         [{"age_months": int(a), "customers": int(n)} for a, n in zip(ages, counts, strict=True)],

@@ -96,4 +96,4 @@ def test_what_is_said_of_unknown_ages_holds():
         if made.chosen.curve == "constant":
             assert "the age does not matter" in said and alpha == 0
         else:
-            assert f"an age of {made.unknown_age} months" in said and made.unknown_age > 3
+            assert f"who were about {made.unknown_age} months old at the beginning" in said and made.unknown_age > 3
