@@ -63,7 +63,7 @@ def recalculated(workbooks: list[Path], *, folder: Path, charts: bool = True) ->
     settings.write_text(ALWAYS_RECALCULATE, "utf-8")
     command = [SOFFICE, "--headless", f"-env:UserInstallation={profile.as_uri()}", "--convert-to", "xlsx"]
     done = subprocess.run(
-        [*command, "--outdir", out, *workbooks], capture_output=True, text=True, timeout=280, check=False
+        [*command, "--outdir", out, *workbooks], capture_output=True, text=True, timeout=900, check=False
     )
     missing = [path.name for path in workbooks if not (out / path.name).exists()]
     assert not missing, f"not converted: {missing}; {done.stdout[-300:]} {done.stderr[-300:]}"
