@@ -14,7 +14,7 @@ from typing import Any
 from browser_tabs import tab
 
 import growth
-from growth.calculator import page_data, script, style
+from growth.calculator import Calculator, page_data, script, style
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 QUIET = ("background-networking", "component-update", "sync")
@@ -31,7 +31,7 @@ LIVE_START = """
 const set = (name, value) => (values[name] = value);
 const model = { get: (name) => values[name], set, save_changes() {}, on() {}, off() {} };
 const data = JSON.parse(document.getElementById("data").textContent);
-const values = { data, tuned: data.scenario, keeps: true };
+const values = { data, tuned: data.scenario, keeps: true, sources: {}, sourcing: SOURCING };
 live.render({ model, el: document.getElementById("calculator") });
 """
 LIVE_STYLE = """
@@ -46,7 +46,8 @@ def page_html(
     """The page: one hashed script, one hashed stylesheet, and no other source of anything."""
     code, look = script() + START, style()
     if live:
-        code, look = script().replace("export default", "const live =") + LIVE_START, style() + LIVE_STYLE
+        start = LIVE_START.replace("SOURCING", json.dumps(Calculator(scenario, "kept.yaml", locale=locale).sourcing))
+        code, look = script().replace("export default", "const live =") + start, style() + LIVE_STYLE
     hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (code, look))
     sources = "script-src 'sha256-{}'; style-src 'sha256-{}'".format(*hashes)
     policy = f"default-src 'none'; {sources}; base-uri 'none'; form-action 'none'"

@@ -49,7 +49,7 @@ def closing_between(forecast: Forecast, locale: str = LOCALE) -> str:
     >>> plans = [{"name": "Studio", "monthly_price": 29}]
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, pay={"plans": plans})
     >>> closing_between(growth.forecast(scenario))
-    'In 9 of 10 cases MRR is between €100 and €500 in Dec 2029.'
+    'In 9 of 10 cases MRR is between €160 and €410 in Dec 2029.'
     """
     spread = spread_of(forecast.scenario)
     if not spread.varies or nothing(forecast, growth_ceiling(forecast)):

@@ -115,7 +115,9 @@ def _put_difference(
     book: WorkbookContext, sheet: Worksheet, row: int, column: int, difference: Formula, kind: str
 ) -> None:
     if kind == "churn":
-        before, after = (f'"{part}"' if part else "" for part in book.messages["beside"]["points"].split("{n}"))
+        before, after = (
+            f'"{part}"' if part else "" for part in book.messages["beside"]["points"]["other"].split("{n}")
+        )
         shown = f"{before}0.00{after}"
         sheet.put(row, column, difference * 100, "soft", f"+{shown};-{shown}")
     else:

@@ -148,5 +148,5 @@ def test_page_data_is_json_and_holds_no_more_than_the_page_needs():
     assert sorted(data) == [
         *("beside", "bounds", "brief", "columns", "controls", "digits", "direction"),
         *("full_month_names", "headline", "how_sure", "locale", "month_names", "pictures", "scenario", "takes"),
-        *("what_ifs", "whose", "words"),
+        *("what_ifs", "whose", "words", "worked"),
     ]
