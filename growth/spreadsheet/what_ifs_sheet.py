@@ -136,7 +136,10 @@ def _lines(
     """Draw MRR of all on one chart from `row` on, with its numbers below; return the last row."""
     sheet, months = table.sheet, book.scenario.months
     first = row + _CHART_ROWS + 2
-    sheet.text(first - 1, 0, book.messages["calculator"]["chart_title"], "head_left")
+    title = book.messages["calculator"]["chart_title"]
+    heads = max(text_lines(title, width=_LABEL - 2), *(text_lines(name, width=_AMOUNT - 2) for name in forecasts))
+    sheet.worksheet.set_row(first - 1, 13 * heads + 5)
+    sheet.text(first - 1, 0, title, "head_left")
     labels = month_labels(book.scenario.first_month, months, book.locale)
     for month, text in enumerate(labels):
         sheet.text(first + month, 0, text, "soft")
