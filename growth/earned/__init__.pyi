@@ -1,0 +1,12 @@
+from growth.earned.earnings import report as report
+from growth.earned.earnings_text import report_text as report_text
+from growth.earned.interval import Interval as Interval
+from growth.earned.ledger import Ledger as Ledger
+from growth.earned.ledger_csv import read_csv as read_csv
+from growth.earned.ledger_files import LedgerError as LedgerError
+from growth.earned.piece_report import EarningsReport as EarningsReport
+from growth.earned.piece_report import PieceReport as PieceReport
+from growth.earned.piece_report import compare as compare
+from growth.earned.sign_up_ages import value_by_age as value_by_age
+from growth.earned.to_scenario import into_channel as into_channel
+from growth.earned.to_scenario import measured as measured
