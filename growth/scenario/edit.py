@@ -6,14 +6,16 @@ are deleted. Comments, order, blank lines and the page's text are kept.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from pydantic import BaseModel
 
+from growth.scenario.address import Place
 from growth.scenario.said import says
 from growth.scenario.source import Source
-from growth.scenario.write import block, entry, flow, plain, scalar, values_of
-from growth.scenario.yaml_text import Node
+from growth.scenario.write import block, entry, flow, item, plain, scalar, values_of
+from growth.scenario.yaml_text import Node, read_nodes
 
 Edit = tuple[int, int, str]  # start, end, new text
 
@@ -23,6 +25,60 @@ def edited(text: str, root: Node, key: str, section: BaseModel) -> str:
     edits = _value(text, root, key, section)
     # from the end, so that offsets stay valid; edits at one offset in reverse, so that their order is kept
     for start, end, new in sorted(reversed(edits), key=lambda edit: edit[:2], reverse=True):
+        text = text[:start] + new + text[end:]
+    return text
+
+
+def with_plain(text: str, key: str, before: dict[str, Any], after: dict[str, Any]) -> str:
+    """`text` with the plain values under `key` of its root changed from `before` to `after`.
+
+    >>> with_plain("a:\\n  b: 1  # one\\n  c: x\\n", "a", {"b": 1, "c": "x"}, {"b": 2, "d": {"e": "two"}})
+    'a:\\n  b: 2  # one\\n  d:\\n    e: two\\n'
+    """
+    for place, value in _differences((key,), before, after):
+        text = _with_one(text, place, value)
+    return text
+
+
+def _differences(place: Place, before: Any, after: Any) -> Iterator[tuple[Place, Any]]:
+    """(place, new value) of all that differs; None for a key that is gone. A list of another length is one value."""
+    if isinstance(before, dict) and isinstance(after, dict) and before and after:
+        for key in [*before, *(key for key in after if key not in before)]:
+            yield from _differences((*place, key), before.get(key), after.get(key))
+    elif isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
+        for at, (old, new) in enumerate(zip(before, after, strict=True)):
+            yield from _differences((*place, at), old, new)
+    elif not _same(before, after):
+        yield place, after
+
+
+def _with_one(text: str, place: Place, value: Any) -> str:
+    """`text` with one plain value put in, replaced or, where it is None, taken out."""
+    parent, _ = read_nodes(text)
+    for depth, step in enumerate(place[:-1]):
+        there = parent.value[step] if isinstance(step, int) else parent.value.get(step)
+        if there is None or not there.value:  # not there, or empty: all of it is new
+            for name in reversed(place[depth + 1 :]):
+                value = {name: value}
+            place = place[: depth + 1]
+            break
+        parent = there
+    key = place[-1]
+    if isinstance(key, int):
+        child = parent.value[key]
+        new = flow(value) if parent.flow else item(value, _column(text, text.rindex("-", 0, child.start)))
+        edits = [(child.start, child.end, new)]
+    elif key not in parent.value:
+        edits = [_added(text, parent, {key: value})]
+    elif value is not None:
+        edits = _value(text, parent, key, value)
+    elif len(parent.value) == 1:
+        return _with_one(text, place[:-1], None)
+    elif parent.flow:
+        edits = [(parent.start, parent.end, flow({name: one for name, one in parent.plain().items() if name != key}))]
+    else:
+        edits = [_without(text, parent, key)]
+    for start, end, new in edits:
         text = text[:start] + new + text[end:]
     return text
 
@@ -82,17 +138,18 @@ def _section(text: str, node: Node, section: BaseModel) -> list[Edit]:
     for key in node.value:
         edits += _value(text, node, key, getattr(section, key)) if key in fields else [_without(text, node, key)]
     added = {key: value for key, value in values_of(section).items() if key not in node.value}
-    if added and node.flow:
+    return [*edits, _added(text, node, added)] if added else edits
+
+
+def _added(text: str, node: Node, added: dict[str, Any]) -> Edit:
+    """The edit that adds keys at the end of a section."""
+    if node.flow:
         comma = "" if text[: node.end - 1].rstrip().endswith((",", "{")) else ","
         words = ", ".join(f"{key}: {flow(value)}" for key, value in added.items())
-        edits.append((node.end - 1, node.end - 1, f"{comma} {words}"))
-    elif added:
-        indent = _column(text, min(start for start, _ in node.keys.values()))
-        place = _line_end(text, node.end)
-        edits.append(
-            (place, place, "".join(f"\n{' ' * indent}{entry(key, value, indent)}" for key, value in added.items()))
-        )
-    return edits
+        return node.end - 1, node.end - 1, f"{comma} {words}"
+    indent = _column(text, min(start for start, _ in node.keys.values()))
+    place = _line_end(text, node.end)
+    return place, place, "".join(f"\n{' ' * indent}{entry(key, value, indent)}" for key, value in added.items())
 
 
 def _items(text: str, node: Node, sections: tuple[BaseModel, ...]) -> list[Edit]:

@@ -11,7 +11,7 @@ from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
 from growth.scenario.correlation import wrong_correlations
 from growth.scenario.document import Document, load_document, parse
-from growth.scenario.edit import edited
+from growth.scenario.edit import edited, with_plain
 from growth.scenario.entry import clean
 from growth.scenario.pay import Plan
 from growth.scenario.report import problems_in, validate
@@ -19,7 +19,7 @@ from growth.scenario.scenario import Scenario
 from growth.scenario.source import wrong_sources
 from growth.scenario.write import block, plain
 
-__all__ = ["Document", "load_document", "load_scenario", "save_scenario", "scenario_of", "validate"]
+__all__ = ["Document", "load_document", "load_scenario", "save_scenario", "save_words", "scenario_of", "validate"]
 
 
 def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario:
@@ -148,6 +148,42 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise ScenarioError([Problem("", "it cannot be written", reason, "Nothing was changed.")], file=file) from None
+
+
+def save_words(words: dict[str, Any], path: str | Path) -> Path:
+    """Write the `giveaway` part of a scenario file, atomically. Comments, order, layout and the numbers are kept.
+
+    Parameters
+    ----------
+    words : dict
+        The whole part as plain values, valid.
+    path : str or Path
+        A scenario file.
+
+    Returns
+    -------
+    Path
+        The path written to.
+
+    Raises
+    ------
+    ScenarioError
+        The file is not valid, or writing fails.
+    """
+    before = load_document(path)
+    scenario = scenario_of(before)
+    text = before.text.replace("\r\n", "\n")
+    if isinstance(before.giveaway, dict) and before.giveaway:
+        text = with_plain(text, "giveaway", before.giveaway, words)
+    elif before.giveaway is None and "giveaway" not in before.root.value:
+        text = f"{text.rstrip()}\n\ngiveaway:\n  {block(words, 2)}\n"
+    _check(text, scenario, words, file=before.file)
+    try:
+        return replace_file(path, text.replace("\n", "\r\n") if "\r\n" in before.text else text)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        problem = Problem("", "it cannot be written", reason, "Nothing was changed.")
+        raise ScenarioError([problem], file=str(path)) from None
 
 
 def _from_mapping(source: Mapping[str, Any]) -> Scenario:

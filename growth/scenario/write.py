@@ -83,7 +83,8 @@ def entry(key: str, value: Any, indent: int) -> str:
     """`key: value` as whole lines, without the first line's indentation and the last line's end."""
     if isinstance(value, dict) and value and not _is_number(value):
         return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"
-    if isinstance(value, list) and any(isinstance(part, dict) for part in value):
+    long = isinstance(value, list) and any(isinstance(part, str) for part in value) and len(flow(value)) > WIDTH
+    if isinstance(value, list) and (long or any(isinstance(part, dict) for part in value)):
         return f"{key}:\n{' ' * (indent + 2)}{block(value, indent + 2)}"
     if isinstance(value, str) and len(value) > WIDTH - indent - len(key) and _folds(value):
         pad = " " * (indent + 2)
@@ -93,11 +94,16 @@ def entry(key: str, value: Any, indent: int) -> str:
 
 
 def block(value: dict[str, Any] | list[Any], indent: int) -> str:
-    """A dict or list of dicts as lines at `indent`, without the first line's indentation and the last line's end."""
+    """A dict or list as lines at `indent`, without the first line's indentation and the last line's end."""
     pad = "\n" + " " * indent
     if isinstance(value, dict):
         return pad.join(entry(key, part, indent) for key, part in value.items())
-    return pad.join(f"- {block(part, indent + 2)}" for part in value)
+    return pad.join(f"- {block(part, indent + 2) if isinstance(part, dict) else item(part, indent)}" for part in value)
+
+
+def item(value: Any, indent: int) -> str:
+    """A value of a list, behind a dash that stands at `indent`."""
+    return entry("", value, indent)[2:]
 
 
 def _is_number(value: dict[str, Any]) -> bool:
