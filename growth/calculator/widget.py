@@ -10,7 +10,7 @@ from typing import Any, get_args
 import anywidget
 import traitlets
 
-from growth.calculator.bundle import script, style
+from growth.calculator.bundle import live_style, script
 from growth.calculator.certainty import whole_answer
 from growth.calculator.data import PAGE_DATA, page_data
 from growth.calculator.language import LOCALE, messages
@@ -66,7 +66,7 @@ class Calculator(anywidget.AnyWidget):
     """
 
     _esm = script()
-    _css = style()
+    _css = live_style()
     data = traitlets.Dict().tag(sync=True)
     tuned = traitlets.Dict().tag(sync=True)
     keeps = traitlets.Bool(False).tag(sync=True)
