@@ -31,8 +31,7 @@ let instances = 0;
 // view() what its pictures draw, beside() what the table of what-ifs holds.
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true, workedPlace = null } = {}) {
   const id = `growth-${++instances}`;
-  const { columns, words, locale } = data;
-  const controls = data.controls.map((control) => ({ low: 0, help: "", ...control })); // a page leaves these out
+  const { controls, columns, words, locale } = data;
   const bounds = { ...Object.fromEntries(controls.filter(({ unsure }) => unsure).map(({ path, low, high }) => [path, [low, high]])), ...data.bounds };
   const { what_ifs: whatIfs = [] } = data;
   const { answer: given = "", address: home = null } = data.brief;

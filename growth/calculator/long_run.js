@@ -121,9 +121,9 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
   return { total, kind, known, faded, ratio, century, late, still, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
 }
 
-// A new customer's life on a plan: customers and MRR (of a price of 1) over it, each as lifetimeSum has it.
-function lifetime(scenario, plan, factor, comeback) {
-  const ages = settledAges(scenario), yearly = plan.billing === "yearly";
+// A new customer's life on a plan by age: the share still there, what a price of 1 has become, and what was lost of both; and of the
+// last year the factor on what is paid and the share that stays.
+function livesOn(scenario, plan, factor, ages = settledAges(scenario)) {
   const churn = planChurn(scenario, plan, ages - 1, factor);
   const { expansion, contraction } = planGrowth(scenario, plan, ages - 1);
   const alive = zeros(ages), worth = zeros(ages), gone = zeros(ages - 1), lost = zeros(ages - 1);
@@ -137,16 +137,50 @@ function lifetime(scenario, plan, factor, comeback) {
     worth[i + 1] = worth[i] * (keep * grown);
     if (i >= ages - 1 - YEAR) [growth, stayed] = [growth * grown, stayed * keep];
   }
-  const also = { fall: fallOf(scenario, plan, factor), yearly, comeback };
-  const whole = alive[ages - 1] === 1;
+  return { alive, worth, gone, lost, churn, growth, stayed, how: { fall: fallOf(scenario, plan, factor), yearly: plan.billing === "yearly" } };
+}
+
+// Customers and MRR (of a price of 1) over a new customer's life on a plan, each as lifetimeSum has it.
+function lifetime(scenario, plan, factor, comeback) {
+  const { alive, worth, gone, lost, churn, growth, stayed, how } = livesOn(scenario, plan, factor);
+  const also = { ...how, comeback }, end = alive.at(-1), whole = end === 1;
   // whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever
-  const odd = (one, more) => (alive[ages - 1] === 0 || one.faded) && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
+  const odd = (one, more) => (end === 0 || one.faded) && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
   const people = lifetimeSum(alive, gone, churn, { ...also, growth: 0 });
   const money = lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 });
   return [
     { ...people, whole, odd: odd(people, 1) },
     { ...money, whole, odd: odd(money, growth) },
   ];
+}
+
+// What a new customer of the last month is worth (LTV), and after how many months of margin the cost of winning one is back: the rules
+// of growth/measures/lifetime.py. NaN where there is no such number.
+export function customerWorth(scenario, { series, months }) {
+  const now = inForce(scenario)(months), { bill } = now, factor = churnFactor(scenario, months);
+  const monthly = 1 + scenario.bill.monthly_discount_rate;
+  const plans = scenario.pay.plans.map((plan, p) => {
+    const { price, joins } = planPrices(scenario, plan), yearly = plan.billing === "yearly";
+    const cost = bill.monthly_cost_to_serve + bill.fee_per_payment / (yearly ? YEAR : 1);
+    return { plan: now.pay.plans[p], share: plan.share * joins[months - 1], income: price[months - 1] * (1 - bill.payment_fee_rate), cost };
+  }).filter(({ share }) => share > 0);
+  const whole = scenario.grow.price_changes.some((change) => change.lost_new_rate) ? sumBy(plans, ({ share }) => share) : 1;
+  const value = sumBy(plans, ({ plan, share, income, cost }) => {
+    const { alive, worth, gone, churn, growth, how } = livesOn(now, plan, factor);
+    const over = (terms, each, grown) => {
+      if (!(each > 0)) return 0; // however long it lasts
+      const discounted = terms.map((kept, age) => kept * each * monthly ** -age);
+      const { known, total } = lifetimeSum(discounted, gone, churn, { ...how, growth: grown * monthly ** -YEAR - 1, comeback: 0 });
+      return known ? total : NaN;
+    };
+    return (share / whole) * (over(worth, income, growth) - over(alive, cost, 1));
+  });
+  const won = sum(series.new_customers.slice(-YEAR)), needed = won ? sum(series.acquisition_spend.slice(-YEAR)) / won : NaN;
+  const lives = needed > 0 ? plans.map((one) => ({ ...one, ...livesOn(now, one.plan, factor, LIFETIME) })) : [];
+  const margin = (age) => sumBy(lives, ({ share, income, cost, worth, alive }) => (share / whole) * (worth[age] * income - alive[age] * cost));
+  let paid = 0, earned = 0;
+  while (earned < needed && paid < LIFETIME) earned += margin(paid++);
+  return { lifetime_value: value, payback_months: earned >= needed ? paid : NaN };
 }
 
 // Where MRR grows by those who stay alone.

@@ -192,14 +192,17 @@ def _hash(text: str) -> str:
 def _json(data: dict) -> str:
     """JSON that no HTML parser can read as anything else.
 
-    To save weight it leaves out what the script does without: what is false, empty or 0 in a control, bounds that a
-    control has, the scenario's what-ifs, sources and lesson, and ".0".
+    To save weight the controls are a table, a row of names and a row for each (`boot.js` reads it), and it leaves out
+    what the script does without: bounds that a control has, the scenario's what-ifs, sources and lesson, and ".0".
     """
-    lines = [{key: value for key, value in line.items() if value} for line in data["controls"]]
+    names = list(data["controls"][0])
+    rows = [
+        [int(line[name]) if isinstance(line[name], bool) else line[name] for name in names] for line in data["controls"]
+    ]
     own = {line["path"]: [line["low"], line["high"]] for line in data["controls"] if line["unsure"]}
     bounds = {path: ends for path, ends in data["bounds"].items() if own.get(path) != ends}
     scenario = {key: value for key, value in data["scenario"].items() if key not in ("what_ifs", "sources", "teaches")}
-    whole = _whole({**data, "controls": lines, "bounds": bounds, "scenario": scenario})
+    whole = _whole({**data, "controls": [names, *rows], "bounds": bounds, "scenario": scenario})
     text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return (
         text.replace("<", "\\u003c")
