@@ -2,6 +2,7 @@
 // each would bring; the searches of growth/goals/, and the words of what_it_takes.py.
 import { typedNumber } from "./control.js";
 import { forecast } from "./engine.js";
+import { placeOf } from "./in_force.js";
 import { moneyLeft } from "./left.js";
 import { YEAR, priceOf } from "./life.js";
 import { SAME } from "./long_run.js";
@@ -10,7 +11,7 @@ import { LONGEST } from "./words.js";
 
 const SOUGHT = 64; // an amount is sought from this many times less than it is to as many times more
 const SEARCH_STEPS = { mrr: 2, customers: 2, cash: 16, profit: 16 }; // of the search: the first two are monotone
-const EFFORT = 0.1; // a tenth better
+const EFFORT = 0.1; // a tenth better, where the scenario states nothing else
 const SAME_EFFECT = 1e-6; // effects that differ by less than this share are those of one lever
 const MOST_PAIRS = 3; // pairs that are named
 const MOST_AMOUNT = 1e9;
@@ -111,22 +112,25 @@ export function takes(scenario, controls, goal) {
   return { now, reached: false, able, unable, pairs };
 }
 
-// What a tenth better on each lever adds to MRR at the end: [{controls, gain, share}], the largest first.
+const effortOf = ({ efforts = [], ...scenario }, path) => efforts.find(({ of }) => placeOf(scenario, of).join(".") === path)?.better_by ?? EFFORT;
+
+// What the same effort on each lever adds to MRR at the end: [{controls, effort, gain, share}], the largest first.
 export function efforts(scenario, controls, before) {
   const goal = { kind: "mrr", by: scenario.months };
   const found = [];
   for (const control of controls.filter(({ lever, cost }) => lever && !cost)) {
     const start = read(scenario, control.path);
+    const effort = effortOf(scenario, control.path);
     let gain = 0, up = false;
-    for (const value of [start * (1 - EFFORT), start * (1 + EFFORT)]) {
+    for (const value of [start * (1 - effort), start * (1 + effort)]) {
       if (!(value >= control.low && value <= control.high) || value === start) continue;
       const more = comesTo(withChanges(scenario, [[control.path, value]]), goal) - before;
       if (more > gain) [gain, up] = [more, value > start];
     }
     if (!(gain > SAME_EFFECT * abs(before))) continue;
-    const twin = found.find((one) => up && one.up && abs(gain - one.gain) <= SAME_EFFECT * one.gain);
+    const twin = found.find((one) => up && one.up && one.effort === effort && abs(gain - one.gain) <= SAME_EFFECT * one.gain);
     if (twin) twin.controls.push(control);
-    else found.push({ controls: [control], gain, up, share: gain / abs(before) });
+    else found.push({ controls: [control], effort, gain, up, share: gain / abs(before) });
   }
   return found.sort((one, other) => other.gain - one.gain);
 }
@@ -220,13 +224,15 @@ export function takesSection(controls, words, numberWords, labels, show, set) {
     const loss = ranked.length ? priceLoss(scenario) : null;
     price.textContent = loss ? said(words.price_loss, { lost: show.percent(Number(loss.toFixed(3))), in: show.number(Math.round(1 / loss)) }) : "";
     heading.hidden = caption.hidden = !ranked.length;
-    caption.textContent = said(words.lever_lead, { calendar: labels[scenario.months] });
+    caption.textContent = said(words.lever_lead_own ?? words.lever_lead, { calendar: labels[scenario.months] });
     bars.replaceChildren(
       ...ranked.map((one) => {
         const bar = node("span", { class: "growth-bar" });
         bar.style.setProperty("--long", (one.gain / ranked[0].gain).toFixed(4));
         const gain = said(words.gain, { gain: show.roughly(one.gain), share: show.percent(Number(one.share.toPrecision(2))) });
-        return node("p", {}, node("span", {}, one.controls.map(({ label }) => label).join(words.or)), bar, node("strong", {}, gain));
+        const label = one.controls.map((control) => control.label).join(words.or);
+        const named = one.effort === EFFORT ? label : said(words.better, { label, effort: show.percent(one.effort) });
+        return node("p", {}, node("span", {}, named), bar, node("strong", {}, gain));
       }),
     );
   }

@@ -16,7 +16,7 @@ from growth.scenario.entry import clean
 from growth.scenario.pay import Plan
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
-from growth.scenario.source import wrong_sources
+from growth.scenario.source import wrong_addresses
 from growth.scenario.write import block, plain
 
 __all__ = ["Document", "load_document", "load_scenario", "save_scenario", "save_words", "scenario_of", "validate"]
@@ -87,7 +87,11 @@ def scenario_of(document: Document) -> Scenario:
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
     placed = [
         replace(problem, line=document.lines.get(("scenario", part, position, "of")))
-        for part, wrong in (("sources", wrong_sources(found)), ("correlations", wrong_correlations(found)))
+        for part, wrong in (
+            ("sources", wrong_addresses(found, "sources")),
+            ("efforts", wrong_addresses(found, "efforts")),
+            ("correlations", wrong_correlations(found)),
+        )
         for position, problem in wrong
     ]
     if placed:
