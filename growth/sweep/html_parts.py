@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from growth.giveaway.brief import CAUTIONS
+from growth.calculator.language import LOCALE, messages
 from growth.giveaway.sections import Piece
 
 
@@ -31,7 +31,8 @@ def strong(text: str) -> str:
     return f"<strong>{escape(text)}</strong>"
 
 
-def cannot_know(*own: str) -> Piece:
+def cannot_know(*own: str, locale: str = LOCALE) -> Piece:
     """The cautions of every forecast, and those of the page's own."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, *own))
-    return Piece(section("What this cannot know", f"<ul>{items}</ul>"))
+    said = messages(locale)["page"]
+    items = "".join(f"<li>{escape(text)}</li>" for text in (*said["cautions"], *own))
+    return Piece(section(escape(said["cautions_head"]), f"<ul>{items}</ul>"))

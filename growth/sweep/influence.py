@@ -19,6 +19,7 @@ BINS = 5  # ranges into which a sampled axis is cut where it is shown
 MOST_CELLS = 64  # into which it is cut where its share is worked out
 MOST_LEVELS = 12
 RESAMPLES = 200
+SPAN = "{low} to {high}"
 SURE = 0.975  # share of the resamples in which an axis is ahead before it is said to be
 Texts = Callable[[Sequence[Any]], list[str]]
 
@@ -77,10 +78,10 @@ def axes_of(points: pd.DataFrame) -> list[str]:
     return [name for name in points.columns if name not in ("point", "report", *MEASURES)]
 
 
-def levels_of(points: pd.DataFrame, title: str, texts: Texts | None = None) -> Levels:
+def levels_of(points: pd.DataFrame, title: str, texts: Texts | None = None, span: str = SPAN) -> Levels:
     """The axis cut into levels: its values, or five ranges with equally many points where it has more than twelve.
 
-    texts: turns values into words; None shows plain numbers.
+    texts: turns values into words; None shows plain numbers. span: how a range is said.
     """
     texts = texts or (lambda values: [word_of(value) for value in values])
     column = points[title]
@@ -91,12 +92,17 @@ def levels_of(points: pd.DataFrame, title: str, texts: Texts | None = None) -> L
         return Levels(title, tuple(texts(ordered)), np.asarray(codes))
     codes, edges = pd.qcut(column, BINS, labels=False, retbins=True, duplicates="drop")
     rounded = [float(text.replace(",", "")) for text in short(edges)]
-    words = tuple(f"{low} to {high}" for low, high in pairwise(texts(rounded)))
+    words = tuple(span.format(low=low, high=high) for low, high in pairwise(texts(rounded)))
     return Levels(title, words, codes.to_numpy(), cut=True)
 
 
 def influences(
-    points: pd.DataFrame, measure: str, *, sampled: bool = False, texts: Mapping[str, Texts] | None = None
+    points: pd.DataFrame,
+    measure: str,
+    *,
+    sampled: bool = False,
+    texts: Mapping[str, Texts] | None = None,
+    span: str = SPAN,
 ) -> list[Influence]:
     """Every axis by how far it moves the measure, the most first.
 
@@ -113,6 +119,7 @@ def influences(
     measure : a column of it.
     sampled : whether the points are a sample, so that shares are estimates.
     texts : axis -> what turns its values into words.
+    span : how a range of values is said.
 
     >>> points = pd.DataFrame({"point": range(4), "a": [0, 0, 1, 1], "b": [0, 1, 0, 1], "closing_mrr": [0.0, 1, 2, 3]})
     >>> [(one.levels.title, one.share) for one in influences(points, "closing_mrr")]
@@ -122,7 +129,7 @@ def influences(
     here = np.flatnonzero(~np.isnan(values))
     if not here.size:
         return []
-    axes = [levels_of(points, title, (texts or {}).get(title)) for title in axes_of(points)]
+    axes = [levels_of(points, title, (texts or {}).get(title), span) for title in axes_of(points)]
     cells = [_finer(points[one.title].to_numpy()[here]) if one.cut else (one.codes[here], False) for one in axes]
     shares = np.array([_share(values[here], codes, fine=fine) for codes, fine in cells])
     drawn = _resampled(values[here], cells) if sampled else shares[None, :]

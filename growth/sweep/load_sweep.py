@@ -9,12 +9,13 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
+from growth.calculator.language import LOCALE, languages, locale_of
 from growth.errors import GrowthError, Problem
 from growth.scenario import Scenario
 from growth.scenario.address import Field, Place, find
 from growth.scenario.document import MOST_BYTES, lines_of, nodes_of, read_text
 from growth.scenario.entry import Assumption
-from growth.scenario.file import load_scenario
+from growth.scenario.file import load_document, scenario_of
 from growth.scenario.report import problems_in
 from growth.scenario.yaml_text import Node
 from growth.sweep.sweep_file import Axis, Sweep
@@ -34,6 +35,7 @@ class LoadedSweep:
 
     sweep: what the file says; base: its base scenario; fields: address, as written in the file -> the field there.
     unknowns: the title of each axis -> the range that it is drawn from; empty unless the axes are the base's ranges.
+    locale: of the base scenario's page, which the comparison follows.
     """
 
     sweep: Sweep
@@ -41,6 +43,7 @@ class LoadedSweep:
     fields: Mapping[str, Field]
     file: str = ""
     unknowns: Mapping[str, Unknown] = field(default_factory=dict)
+    locale: str = LOCALE
 
     @property
     def over_ranges(self) -> bool:
@@ -85,7 +88,8 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     found = problems_in(Sweep, given, lines=lines, root="sweep")
     if isinstance(found, tuple):
         raise SweepError(found, file=file)
-    base = load_scenario(Path(path).parent / found.scenario)
+    document = load_document(Path(path).parent / found.scenario)
+    base = scenario_of(document)
     fields: dict[str, Field] = {}
     for place, address, values in _uses(found):
         field = fields.get(address) or find(base, address)
@@ -99,7 +103,9 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     problems += _twice(found)
     if problems:
         raise SweepError(problems, file=file)
-    return LoadedSweep(found, base, fields, file, unknowns)
+    language = document.giveaway.get("language") if isinstance(document.giveaway, dict) else None
+    locale = locale_of(language) if isinstance(language, str) and language in languages() else LOCALE
+    return LoadedSweep(found, base, fields, file, unknowns, locale)
 
 
 def is_sweep(path: str | Path) -> bool:
@@ -118,7 +124,7 @@ def _over_ranges(given: dict[str, Any], path: Path, *, line: int | None) -> tupl
             [Problem("axes", f"a list of axes, or {RANGES}", str(given["axes"]), line=line)], file=str(path)
         )
     scenario = given.get("scenario")
-    base = load_scenario(path.parent / scenario) if isinstance(scenario, str) else None
+    base = scenario_of(load_document(path.parent / scenario)) if isinstance(scenario, str) else None
     unknowns = _titled(base) if base is not None else {}
     if base is not None and not unknowns:
         fix = "Write a number there as {low: 0.03, likely: 0.04, high: 0.06}."

@@ -11,7 +11,9 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from growth.calculator.language import LOCALE, language_attributes
 from growth.giveaway.look import Look, dressed, sender_html
+from growth.sweep.comparison_words import ComparisonWords
 
 STYLES = [Path(__file__).with_name(name) for name in ("notebook_page.css", "comparison_html.css")]
 SCRIPT = Path(__file__).with_name("sort_table.js")
@@ -20,7 +22,9 @@ LEFT_OUT = "not-in-page"  # the tag of a cell that is meant for the consultant a
 PLOTLY = "application/vnd.plotly.v1+json"
 
 
-def notebook_page(path: Path, *, title: str, key: str = "", look: dict[str, Any] | None = None) -> str:
+def notebook_page(
+    path: Path, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
+) -> str:
     """The page of a notebook that has run.
 
     Parameters
@@ -29,6 +33,7 @@ def notebook_page(path: Path, *, title: str, key: str = "", look: dict[str, Any]
     title : of the page.
     key : kept in the page, to tell later whether it is still what would be made.
     look : the values of the consultant's `Look`, if the page is to have it.
+    locale : whose language the page is in.
 
     Returns
     -------
@@ -38,10 +43,12 @@ def notebook_page(path: Path, *, title: str, key: str = "", look: dict[str, Any]
     """
     import nbformat
 
-    return page_of(nbformat.read(path, as_version=4), title=title, key=key, look=look)
+    return page_of(nbformat.read(path, as_version=4), title=title, key=key, look=look, locale=locale)
 
 
-def page_of(notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None) -> str:
+def page_of(
+    notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
+) -> str:
     """The page of a notebook in nbformat's own form; otherwise as `notebook_page`."""
     shown = [part for cell in notebook.cells for part in _parts(cell)]
     body = "\n".join(part for part in shown if not part.startswith("<style>"))  # the page has its own
@@ -49,13 +56,19 @@ def page_of(notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | 
     own = Look.model_validate(look or {})
     script = SCRIPT.read_text(encoding="utf-8")
     return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<!DOCTYPE html>\n<html {language_attributes(locale.partition("-")[0])}>\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n<link rel="icon" href="data:,">\n'
         f'<meta name="made-from" content="{escape(key)}">\n<title>{escape(title)}</title>\n'
-        f"<style>\n{dressed(style(), own)}</style>\n</head>\n<body>\n<main>\n{sender_html(own)}{body}\n</main>\n"
+        f"<style>\n{dressed(style(), own)}{_scrolls(locale)}</style>\n</head>\n<body>\n"
+        f"<main>\n{sender_html(own)}{body}\n</main>\n"
         f"<script>\n{script}</script>\n</body>\n</html>\n"
     )
+
+
+def _scrolls(locale: str) -> str:
+    """What a table says that is wider than its place."""
+    return f':root {{ --scrolls: "{ComparisonWords(locale).plain("scrolls")} \\2192"; }}\n'
 
 
 def style() -> str:

@@ -7,6 +7,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+from growth.calculator.language import LOCALE
+
 ENGINE = "growth-warm"
 NO_PLACE = "it cannot be written"
 STARTS = 3  # of a kernel; two that start at once may pick the same port, and one of them dies: no cell has run then
@@ -86,17 +88,18 @@ def make_report(
     title: str,
     key: str = "",
     look: dict[str, Any] | None = None,
+    locale: str = LOCALE,
 ) -> str:
     """Run the notebook like `run_report`, and write the page of what it shows beside `output`, with the ending .html.
 
-    title, key, look: as `notebook_page` takes them. Returns why it failed, or "".
+    title, key, look, locale: as `notebook_page` takes them. Returns why it failed, or "".
     """
     why = run_report(notebook=notebook, output=output, parameters=parameters, engine=engine, limit=limit)
     if not why:
         from growth.sweep.notebook_page import notebook_page
 
         try:
-            page = notebook_page(Path(output), title=title, key=key, look=look)
+            page = notebook_page(Path(output), title=title, key=key, look=look, locale=locale)
             Path(output).with_suffix(".html").write_text(page, encoding="utf-8")
         except OSError as error:
             return unwritten(error)

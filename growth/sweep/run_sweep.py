@@ -200,8 +200,8 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
     store, made = results.store, results.unfinished / "comparison.ipynb"
     try:
         notebook = shipped("notebooks/comparison.ipynb")
-        look = _look(job)
-        key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style(), look)
+        look, locale = _look(job), job.design.loaded.locale
+        key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style(), look, locale)
         if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
             why = run_alone(
                 {
@@ -212,6 +212,7 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
                     "title": job.design.loaded.sweep.title,
                     "key": key,
                     "look": look,
+                    "locale": locale,
                 }
             )
             if why:
