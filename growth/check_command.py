@@ -13,7 +13,7 @@ MOST_UNSOURCED, MATTERS = 6, 0.02  # of the numbers that matter most; a change o
 
 
 def add_command(subparsers: Any) -> None:
-    """Hand the command in."""
+    """Add the command to the command line."""
     check = subparsers.add_parser("check", help="say whether files are valid, and what is wrong with them")
     check.add_argument("file", nargs="+", metavar="FILE", help="a scenario file or a sweep file (YAML)")
     check.set_defaults(run=_check)

@@ -27,7 +27,7 @@ CAUTION = "Expected values under the assumptions of the file: neither advice nor
 
 
 def add_command(subparsers: Any) -> None:
-    """Hand the commands in."""
+    """Add the commands to the command line."""
     forecast = subparsers.add_parser("forecast", help="print the answer and the months of a scenario")
     forecast.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
     add_file_output(forecast, "--csv", suffixes=[".csv"], help="write every series of every month to this file")

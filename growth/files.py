@@ -5,13 +5,12 @@ from __future__ import annotations
 import os
 import stat
 from contextlib import suppress
+from importlib.resources import files
 from pathlib import Path
 from typing import BinaryIO
 
 from growth.errors import FileError, GrowthError, Problem
 from growth.scratch import held_file
-
-__all__ = ["current_umask", "not_a_table", "open_input", "read_input", "regular_file", "replace_file"]
 
 
 def regular_file(
@@ -175,3 +174,19 @@ def replace_file(path: str | Path, content: str | bytes) -> Path:
             failed.filename, failed.filename2 = str(path), None
         raise
     return path
+
+
+def shipped(name: str) -> Path:
+    """The path of a file in notebooks/ or scenarios/, such as "notebooks/giveaway.ipynb".
+
+    An installation holds these folders within the package; a clone holds them beside it. Raises FileError where the
+    file is in neither.
+
+    >>> shipped("scenarios/fernhollow.yaml").name
+    'fernhollow.yaml'
+    """
+    package = Path(str(files("growth")))
+    found = next((place / name for place in (package, package.parent) if (place / name).is_file()), None)
+    if found is None:
+        raise FileError("it did not come along with this installation; install growth-workbook anew", file=name)
+    return found

@@ -13,8 +13,6 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-__all__ = ["public_names"]
-
 
 def public_names(package: str) -> tuple[list[str], Callable[[str], Any], Callable[[], list[str]]]:
     """Return `__all__`, `__getattr__` and `__dir__` for a package, from the imports in its stub.

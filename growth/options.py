@@ -9,8 +9,6 @@ from typing import Any
 
 from growth.output import check_folder, check_output
 
-__all__ = ["Writes", "add_file_output", "add_folder_output", "check_outputs", "confirmed", "inputs_of"]
-
 
 class Writes(argparse.Action):
     """An option that names what a command writes.

@@ -22,20 +22,6 @@ from pathlib import Path
 from growth.errors import FileError, Problem
 from growth.files import open_input, replace_file
 
-__all__ = [
-    "SEAL",
-    "SEAL_NAME",
-    "YAML",
-    "check_folder",
-    "check_output",
-    "holds_its_seal",
-    "is_sealed",
-    "local_path",
-    "sealed",
-    "write_output",
-    "write_outputs",
-]
-
 SEAL_NAME = b"growth-workbook:"
 SEAL = SEAL_NAME.decode() + "0" * 32  # a text that holds this gets its checksum there
 YAML = (".yaml", ".yml")  # the suffixes of a scenario file

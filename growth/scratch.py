@@ -14,8 +14,6 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, BinaryIO
 
-__all__ = ["held_file", "lock", "scratch"]
-
 PREFIX = "growth-run-"
 HELD = ".held"  # the file in each folder that its run keeps locked
 

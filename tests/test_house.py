@@ -37,10 +37,9 @@ MAY_IMPORT = {
     "options": "output",
     "lean": "",
     "lazy": "",
-    "shipped": "errors",
     "engine": "",
     "scenario": "errors, files",
-    "measures": "engine, errors",
+    "measures": "engine, errors, lazy",
     "table": "engine, errors, measures",
     "uncertainty": "engine, measures, scenario",
     "charts": "engine, errors, measures, uncertainty",
@@ -48,17 +47,16 @@ MAY_IMPORT = {
     "comparison": "charts, engine, errors, measures, scenario",
     "calculator": "comparison, engine, errors, goals, lazy, measures, scenario, uncertainty",
     "giveaway": "calculator, comparison, engine, errors, files, goals, lazy, lean, measures, options, output, "
-    "scenario, scratch, shipped",
+    "scenario, scratch",
     "spreadsheet": "calculator, comparison, engine, errors, giveaway, lazy, measures, options, output, scenario, "
     "uncertainty",
     "kit": "calculator, comparison, engine, errors, files, giveaway, lazy, measures, options, output, "
     "scenario, spreadsheet, uncertainty",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, "
-    "scenario, scratch, shipped, uncertainty",
+    "scenario, scratch, uncertainty",
     "records": "charts, engine, errors, files, lazy, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, lazy, options, output, scenario, scratch",
-    "client": "calculator, charts, engine, errors, files, giveaway, lazy, options, output, scenario, shipped, "
-    "uncertainty",
+    "client": "calculator, charts, engine, errors, files, giveaway, lazy, options, output, scenario, uncertainty",
     "exercises": "calculator, engine, errors, giveaway, lazy, measures, options, output, scenario",
     "whole_file": "errors, giveaway, scenario",
     "check_command": "everything",
@@ -253,7 +251,6 @@ def test_what_a_user_names_is_written_by_the_rule_of_writing():
         "growth.giveaway.chromium": "a temporary folder",
         "growth.earned.command": "a temporary folder",
         "growth.client.actuals": "note_month: a row in the file of months, not in one with other columns",
-        "growth.client.words_form": "take_logo: an uploaded picture, where there is none of that name",
         "growth.client.meeting_copies": "copies of a client's file under the day's date, in a folder of their own",
     }
     writes = {"replace_file", "write_text", "write_bytes", "savefig", "to_csv"}

@@ -76,9 +76,8 @@ def band_of(forecast: Forecast) -> LineBand:
 
     Parameters
     ----------
-    forecast
-        Without draws, its ranges count by the quick method of `growth.spread_of`. With draws, as `growth.sample` makes
-        them, the draws and the chance within each of them do.
+    forecast : without draws, its ranges count by the quick method of `growth.spread_of`. With draws, as `growth.sample`
+        makes them, the draws and the chance within each of them do.
 
     Returns
     -------
@@ -110,12 +109,9 @@ def add_band(figure: go.Figure, x: np.ndarray, band: LineBand) -> None:
 
     Parameters
     ----------
-    figure
-        Changed in place.
-    x
-        Where the line's points are, shape (points,).
-    band
-        Of as many points.
+    figure : changed in place.
+    x : where the line's points are, shape (points,).
+    band : of as many points.
 
     Raises
     ------

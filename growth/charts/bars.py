@@ -17,16 +17,9 @@ def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str
 
     Parameters
     ----------
-    names
-        The words beside the bars.
-    shares
-        Their lengths, as fractions; below zero to the left. One for each name.
-    title, axis
-        The words above the figure and below its axis.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    names : the words beside the bars.
+    shares : their lengths, as fractions; below zero to the left. One for each name.
+    title, axis : the words above the figure and below its axis.
 
     Examples
     --------

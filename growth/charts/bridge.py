@@ -17,8 +17,7 @@ def bridge_chart(forecast: Forecast) -> go.Figure:
 
     Parameters
     ----------
-    forecast
-        Without draws.
+    forecast : without draws.
 
     Returns
     -------

@@ -29,14 +29,8 @@ def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
 
     Parameters
     ----------
-    forecast
-        Without draws. Longer than five years, it has a layer for each year.
-    what
-        "mrr" or "customers".
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    forecast : without draws. Longer than five years, it has a layer for each year.
+    what : "mrr" or "customers".
 
     Raises
     ------
@@ -94,10 +88,8 @@ def retention_triangle(forecast: Forecast, *, what: str = "customers") -> go.Fig
 
     Parameters
     ----------
-    forecast
-        Without draws.
-    what
-        "customers" or "mrr".
+    forecast : without draws.
+    what : "customers" or "mrr".
 
     Returns
     -------

@@ -39,14 +39,8 @@ def mrr_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure:
 
     Parameters
     ----------
-    forecast
-        Without draws.
-    band
-        Drawn around the line, months 0 to T: T + 1 points.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    forecast : without draws.
+    band : drawn around the line, months 0 to T: T + 1 points.
 
     Raises
     ------
@@ -119,14 +113,8 @@ def cash_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure
 
     Parameters
     ----------
-    forecast
-        Without draws.
-    band
-        Drawn around the line, months 0 to T: T + 1 points.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    forecast : without draws.
+    band : drawn around the line, months 0 to T: T + 1 points.
 
     Raises
     ------
@@ -184,12 +172,7 @@ def comparison_chart(forecasts: Mapping[str, Forecast]) -> go.Figure:
 
     Parameters
     ----------
-    forecasts
-        Name to show -> Forecast, without draws.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    forecasts : name to show -> Forecast, without draws.
 
     Raises
     ------

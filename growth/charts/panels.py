@@ -31,16 +31,9 @@ def heat_panels(
 
     Parameters
     ----------
-    grids
-        Name of the panel -> grid of shape (rows, columns).
-    title, unit
-        Shown above.
-    rows, columns
-        The name of the axis, and a word for each row or column.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    grids : name of the panel -> grid of shape (rows, columns).
+    title, unit : shown above.
+    rows, columns : the name of the axis, and a word for each row or column.
 
     Raises
     ------
@@ -84,14 +77,8 @@ def line_panels(lines: Mapping[str, Mapping[str, np.ndarray]], *, title: str, un
 
     Parameters
     ----------
-    lines
-        Name of the panel -> name of the line -> values of months 0, 1, 2, ...
-    title, unit
-        Shown above.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    lines : name of the panel -> name of the line -> values of months 0, 1, 2, ...
+    title, unit : shown above.
 
     Raises
     ------
@@ -147,14 +134,10 @@ def panels(
 
     Parameters
     ----------
-    title, unit
-        Of the sheet.
-    names
-        Of the panels.
-    beside
-        Panels in a row, at most.
-    height, room
-        Of a row of panels, and of the space between two rows, in pixels.
+    title, unit : of the sheet.
+    names : of the panels.
+    beside : panels in a row, at most.
+    height, room : of a row of panels, and of the space between two rows, in pixels.
 
     Returns
     -------

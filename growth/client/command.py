@@ -44,10 +44,10 @@ def _new(arguments: argparse.Namespace) -> None:
     from growth.calculator.language import locale_of
     from growth.client.answers import Answers, first_scenario, slug_of
     from growth.client.questions import questions_text
+    from growth.files import shipped
     from growth.output import write_outputs
     from growth.scenario.document import parse
     from growth.scenario.file import scenario_of
-    from growth.shipped import shipped
 
     locale = locale_of(arguments.language)
     given = {name: getattr(arguments, name) for name in ASKED}

@@ -13,9 +13,8 @@ from growth.client.actuals import Actuals, ComparedMonth, compare_with_actuals
 from growth.errors import GrowthError
 from growth.files import replace_file
 from growth.scenario import Scenario
-from growth.scenario.change import still_said
+from growth.scenario.change import still_said, with_sources
 from growth.scenario.file import load_scenario
-from growth.scenario.sourced import with_sources
 
 FOLDER = "meetings"  # beside the client's file
 _DATED = re.compile(r"\d{4}-\d{2}-\d{2}")

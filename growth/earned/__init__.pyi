@@ -7,6 +7,6 @@ from growth.earned.ledger_files import LedgerError as LedgerError
 from growth.earned.piece_report import EarningsReport as EarningsReport
 from growth.earned.piece_report import PieceReport as PieceReport
 from growth.earned.piece_report import compare as compare
-from growth.earned.sign_up_ages import value_by_age as value_by_age
+from growth.earned.piece_report import value_by_age as value_by_age
 from growth.earned.to_scenario import into_channel as into_channel
 from growth.earned.to_scenario import measured as measured

@@ -31,26 +31,17 @@ class Buyer:
 
     Parameters
     ----------
-    code
-        The ledger's pseudonym.
-    piece, signed_up
-        The piece and the day (year-month-day) of the sign-up; "" where the buyer signed up elsewhere.
-    payments
-        In the order of their days.
-    named
-        Pieces that the buyer names, in the buyer's order, without repetition.
-    instalments
-        Payments agreed for the first purchase; 1 for a single payment.
-    first
-        Agreed amount of the first purchase.
-    due
-        Instalments still to come, as amounts, a month apart from the last payment on.
-    overdue
-        Instalments that should have come more than two weeks ago, and all that follow them. They are not expected.
-    later
-        Amounts agreed in later purchases.
-    open_plan
-        Pays equal amounts monthly, but the ledger does not tell how many were agreed.
+    code : the ledger's pseudonym.
+    piece, signed_up : the piece and the day (year-month-day) of the sign-up; "" where the buyer signed up elsewhere.
+    payments : in the order of their days.
+    named : pieces that the buyer names, in the buyer's order, without repetition.
+    instalments : payments agreed for the first purchase; 1 for a single payment.
+    first : agreed amount of the first purchase.
+    due : instalments still to come, as amounts, a month apart from the last payment on.
+    overdue : instalments that should have come more than two weeks ago, and all that follow them. They are not
+        expected.
+    later : amounts agreed in later purchases.
+    open_plan : pays equal amounts monthly, but the ledger does not tell how many were agreed.
     """
 
     code: str

@@ -26,7 +26,7 @@ Names = dict[str, dict[str, str]]  # kind -> our column -> theirs
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """How a file would be read: its kind, our column -> their heading, and the headings that are not read."""
+    """How a file would be read: its kind, our column -> its heading, and the headings that are ignored."""
 
     kind: str
     columns: dict[str, str]
@@ -39,7 +39,7 @@ class Guess:
 
 
 def is_ours(header: Sequence[str]) -> bool:
-    """Whether a header has our names for the columns of one kind, and no others.
+    """Whether a header has only our names, those of one kind of file.
 
     >>> is_ours(["piece", "day", "views"]), is_ours(["Post", "Date"])
     (True, False)
@@ -48,7 +48,7 @@ def is_ours(header: Sequence[str]) -> bool:
 
 
 def known(header: Sequence[str], names: Names) -> dict[str, str] | None:
-    """Our column -> their heading, where a columns file has all that a kind needs; else None.
+    """Our column -> its heading, if a columns file names all that a kind needs; else None.
 
     >>> known(["Post", "Date", "Hits"], {"days": {"piece": "Post", "day": "Date", "views": "Hits"}})
     {'piece': 'Post', 'day': 'Date', 'views': 'Hits'}
@@ -61,7 +61,7 @@ def known(header: Sequence[str], names: Names) -> dict[str, str] | None:
 
 
 def guess(header: Sequence[str]) -> Guess | None:
-    """The kind that the most headings fit, by name or by another usual name; None where no kind has all it needs.
+    """The kind of file that most headings match, by our names or usual ones; None if no kind is complete.
 
     >>> print(guess(["Post", "Date", "New Subscribers", "Bounce rate"]))
     days: piece from “Post”, day from “Date”, sign_ups from “New Subscribers”; not read: Bounce rate
@@ -76,7 +76,7 @@ def guess(header: Sequence[str]) -> Guess | None:
 
 
 def headings(path: str | Path) -> list[str]:
-    """The headings of a CSV file; LedgerError where it cannot be read."""
+    """The headings of a CSV file. Raises LedgerError if it cannot be read."""
     return header_of(read_text(path))
 
 

@@ -21,22 +21,16 @@ WIDTH = 96
 
 
 def add_command(subparsers: Any) -> None:
-    """Add the command to the parser's subcommands."""
-    earned = subparsers.add_parser(
-        "earned", help="say what your pieces earned, from a ledger of views, sign-ups and buyers"
-    )
+    """Add `earned` to the command line."""
+    what = "say what your pieces earned, from a ledger of views, sign-ups and buyers"
+    earned = subparsers.add_parser("earned", help=what)
     actions = earned.add_subparsers(title="actions", metavar="ACTION", required=True)
 
     take = _action(actions, "import", "take CSV files into the ledger; a file taken twice counts once", _import)
-    take.add_argument(
-        "files", nargs="+", metavar="CSV", help="files of pieces, days or buyers, told apart by their columns"
-    )
-    take.add_argument(
-        "--correct",
-        metavar="YYYY-MM",
-        type=_month,
-        help="the files are the whole account of this month: replace what was there",
-    )
+    files = "files of pieces, days or buyers, told apart by their columns"
+    month = "the files are the whole account of this month: replace what was there"
+    take.add_argument("files", nargs="+", metavar="CSV", help=files)
+    take.add_argument("--correct", metavar="YYYY-MM", type=_month, help=month)
     take.add_argument("--currency", metavar="CODE", help="of every amount, when the ledger is new (EUR where not said)")
     take.add_argument("--columns", metavar="FILE", help="a YAML file that says what your columns are called")
     take.add_argument("--yes", action="store_true", help="take the guess at what your columns mean")
@@ -44,9 +38,8 @@ def add_command(subparsers: Any) -> None:
 
     tell = _action(actions, "report", "say what the last pieces earned and which kind to make next", _report)
     tell.add_argument("--last", type=_whole, default=3, metavar="N", help="how many pieces, the newest first (3)")
-    tell.add_argument(
-        "--day", type=_day, metavar="YYYY-MM-DD", help="as things stood on this day; the ledger's last where not said"
-    )
+    day = "as things stood on this day; the ledger's last where not said"
+    tell.add_argument("--day", type=_day, metavar="YYYY-MM-DD", help=day)
     tell.add_argument("--keep-robots", action="store_true", help="count the days that look like robots too")
 
     versus = _action(actions, "compare", "say which of two pieces is better, and how sure that is", _compare)
@@ -104,13 +97,13 @@ def _import(arguments: argparse.Namespace) -> None:
         return
     print(
         f"Import {done.number} into {arguments.ledger}: {done.added:,} rows added, {done.corrected:,} corrected, "
-        f"{done.completed:,} completed, "
-        f"{done.withdrawn:,} withdrawn, {done.unchanged:,} there already. What was there before is kept."
+        f"{done.completed:,} completed, {done.withdrawn:,} withdrawn, {done.unchanged:,} there already. "
+        "What was there before is kept."
     )
 
 
 def _read(arguments: argparse.Namespace) -> tuple[list[FileRows], dict[str, dict[str, str]]]:
-    """The rows of the files, and what their columns are called, by the columns file or by a guess with a yes."""
+    """The rows of the files, and the names of their columns, from the columns file or a confirmed guess."""
     from growth.earned import column_names
     from growth.earned.ledger_csv import read_csv
 
@@ -129,7 +122,7 @@ def _read(arguments: argparse.Namespace) -> tuple[list[FileRows], dict[str, dict
 
 
 def _agreed(file: str, guess: str, yes: bool) -> None:
-    """Show what was understood; LedgerError unless the user says yes."""
+    """Show what was understood. Raises LedgerError unless the user confirms it."""
     from growth.earned.ledger_files import LedgerError
     from growth.errors import Problem
 
@@ -143,7 +136,7 @@ def _agreed(file: str, guess: str, yes: bool) -> None:
 def _report(arguments: argparse.Namespace) -> None:
     from growth.earned.earnings import report
     from growth.earned.earnings_text import age_table, report_text
-    from growth.earned.sign_up_ages import value_by_age
+    from growth.earned.piece_report import value_by_age
 
     with _opened(arguments) as ledger:
         found = report(ledger, day=arguments.day, last=arguments.last, robots=arguments.keep_robots)
@@ -213,7 +206,7 @@ def _history(arguments: argparse.Namespace) -> None:
 
 
 def _export(arguments: argparse.Namespace) -> None:
-    from growth.earned.export_ledger import export
+    from growth.earned.ledger_csv import export
 
     with _opened(arguments) as ledger:
         for path in export(ledger, to=arguments.to, as_of=arguments.as_of, replace=arguments.replace):
@@ -264,7 +257,7 @@ def _print_table(rows: Sequence[Sequence[str]]) -> None:
 
 
 def _plain(text: str) -> str:
-    """A text from a file without control characters, as a terminal may show it."""
+    """A text from a file without control characters, safe for a terminal."""
     return "".join(character if character.isprintable() else " " for character in text)
 
 

@@ -31,7 +31,7 @@ _STEP = np.gradient(SHARES)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SignUps:
-    """The sign-ups of one piece as the conversion sees them.
+    """The sign-ups of one piece, as the conversion model takes them.
 
     age, delay: of each buyer, the piece's age at the sign-up and the days to the first purchase, shape (buyers,).
     waiting_age, watched, count: of those who have not bought, in groups: age at the sign-up, days since it, how many.
@@ -118,20 +118,11 @@ def draw(
 
     Parameters
     ----------
-    sign_ups, decay
-        The piece's own.
-    size
-        How many draws.
-    rng
-        The generator.
-    delays
-        The other pieces' `delay_evidence` in sum, shape (28,).
-    others
-        Buyers and sign-ups of the other pieces, as far as they have been watched for long.
-
-    Returns
-    -------
-    ConversionDraws
+    sign_ups, decay : the piece's own.
+    size : how many draws.
+    rng : the generator.
+    delays : the other pieces' `delay_evidence` in sum, shape (28,).
+    others : buyers and sign-ups of the other pieces, as far as they have been watched for long.
 
     Examples
     --------
@@ -198,10 +189,8 @@ def bought_by(delays: np.ndarray, watched: np.ndarray) -> tuple[np.ndarray, np.n
 
     Parameters
     ----------
-    delays
-        Days from sign-up to purchase, shape (buyers,).
-    watched
-        Days since the sign-up of those who have not bought, shape (waiting,). One of the two has an entry.
+    delays : days from sign-up to purchase, shape (buyers,).
+    watched : days since the sign-up of those who have not bought, shape (waiting,). One of the two has an entry.
 
     Returns
     -------

@@ -71,7 +71,7 @@ class Shapes:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Decay:
-    """What the days tell of a piece's shape.
+    """What the daily counts say about the shape of a piece's fading.
 
     weights: of each of `shapes()`, adding to one. dispersion: variance over mean of the counts, at least 1. sign_ups,
     days: what it was told from.
@@ -185,16 +185,9 @@ def fit(counts: np.ndarray, *, phi: float = 1.0, others: Sequence[np.ndarray] = 
 
     Parameters
     ----------
-    counts
-        Sign-ups by day since publishing, shape (days,).
-    phi
-        Their dispersion, at least 1.
-    others
-        The sign-ups by day of other pieces of the same owner, which half of the prior follows.
-
-    Returns
-    -------
-    Decay
+    counts : sign-ups by day since publishing, shape (days,).
+    phi : their dispersion, at least 1.
+    others : the sign-ups by day of other pieces of the same owner, which half of the prior follows.
 
     Examples
     --------

@@ -47,20 +47,11 @@ def report(
 
     Parameters
     ----------
-    ledger
-        The ledger, opened.
-    day
-        As things stood at the close of this day, year-month-day; None: the last day that the ledger holds.
-    last
-        The newest so many pieces alone; None: all.
-    seed
-        Of the draws.
-    robots
-        Keep days that look like robots among the counts.
-
-    Returns
-    -------
-    EarningsReport
+    ledger : the ledger, opened.
+    day : as things stood at the close of this day, year-month-day; None: the last day that the ledger holds.
+    last : the newest so many pieces alone; None: all.
+    seed : of the draws.
+    robots : keep days that look like robots among the counts.
 
     Raises
     ------

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
 
-from growth.calculator.language import LOCALE
 from growth.calculator.words import money, near, number
 from growth.earned.interval import Interval
 from growth.earned.mentions import Mention, TwoEstimates, two_estimates
-from growth.earned.piece_report import EarningsReport, PieceComparison, PieceReport
+from growth.earned.piece_report import AgeBand, EarningsReport, PieceComparison, PieceReport
 from growth.earned.piece_text import count_of, percent, piece_sentences
-from growth.earned.sign_up_ages import AgeBand
 
+Written = Callable[[float], str]
 CAUTION = (
     "These are counts of the past and what they allow for, not a promise. Nothing here says what would have happened "
     "without the piece: some who bought would have come anyway."
@@ -24,15 +23,12 @@ LEVEL_WORDS = (
 )
 
 
-def report_text(report: EarningsReport, *, locale: str = LOCALE) -> list[str]:
+def report_text(report: EarningsReport) -> list[str]:
     """The whole report as paragraphs.
 
     Parameters
     ----------
-    report
-        Of `growth.earned.report`.
-    locale
-        Of numbers, dates and money.
+    report : of `growth.earned.report`.
 
     Returns
     -------
@@ -50,16 +46,16 @@ def report_text(report: EarningsReport, *, locale: str = LOCALE) -> list[str]:
     """
     paragraphs = []
     for one in report.pieces:
-        said = piece_sentences(one, report.currency, locale=locale)
+        said = piece_sentences(one, report.currency)
         counted = two_estimates(one.piece.name, report.buyers)
         if counted.naming_buyers:
-            said += two_estimates_sentences(counted, report.currency, locale=locale)
+            said += two_estimates_sentences(counted, report.currency)
         paragraphs += [f"{one.piece.title} ({one.piece.name})", " ".join(said)]
-    return [*paragraphs, next_sentence(report, locale=locale), f"{LEVEL_WORDS} {CAUTION}"]
+    return [*paragraphs, next_sentence(report), f"{LEVEL_WORDS} {CAUTION}"]
 
 
 def as_markdown(text: str) -> str:
-    """A text from a ledger as Markdown that shows it as it is.
+    """Escape a text from a ledger for Markdown.
 
     >>> as_markdown("<b>Nine *studios*</b>")
     '&lt;b&gt;Nine \\\\*studios\\\\*&lt;/b&gt;'
@@ -67,8 +63,8 @@ def as_markdown(text: str) -> str:
     return re.sub(r"([\\\\`*_\[\]{}#!|~$])", r"\\\1", escape(text, quote=False))
 
 
-def next_sentence(report: EarningsReport, *, locale: str = LOCALE) -> str:
-    """Which kind of piece to make next, and how sure that is."""
+def next_sentence(report: EarningsReport) -> str:
+    """Which kind of piece to make next, and how certain that is."""
     if len(report.pieces) < 2:
         return "One piece is shown, so there is nothing to compare it with."
     if not report.buyers:
@@ -98,18 +94,20 @@ def next_sentence(report: EarningsReport, *, locale: str = LOCALE) -> str:
     )
 
 
-def comparison_sentences(
-    a: PieceReport, b: PieceReport, found: PieceComparison, currency: str, *, locale: str = LOCALE
-) -> list[str]:
-    """How sure it is that one piece beats the other, in four ways, and by how much."""
+def comparison_sentences(a: PieceReport, b: PieceReport, found: PieceComparison, currency: str) -> list[str]:
+    """How certain it is that one piece beats the other, on four measures, and by how much."""
+
+    def amount(value: float) -> str:
+        return money(near(value), currency)
+
     lines = [
-        _surer(a, b, found.sign_ups, "turns more of its readers into sign-ups", "per cent", currency, locale),
-        _surer(a, b, found.buyers, "has turned more of its sign-ups into buyers so far", "per cent", currency, locale),
+        _surer(a, b, found.sign_ups, "turns more of its readers into sign-ups", _points),
+        _surer(a, b, found.buyers, "has turned more of its sign-ups into buyers so far", _points),
     ]
     if found.sign_up_value and found.first_year:
         lines += [
-            _surer(a, b, found.sign_up_value, "has the more valuable sign-ups in the end", "money", currency, locale),
-            _surer(a, b, found.first_year, "earns more in a first year after its cost", "money", currency, locale),
+            _surer(a, b, found.sign_up_value, "has the more valuable sign-ups in the end", amount),
+            _surer(a, b, found.first_year, "earns more in a first year after its cost", amount),
         ]
     else:
         lines.append("What their sign-ups are worth in the end cannot be compared yet.")
@@ -117,17 +115,14 @@ def comparison_sentences(
     return lines
 
 
-def mention_sentences(
-    launch: str, buyers: int, found: list[Mention], currency: str, *, locale: str = LOCALE
-) -> list[str]:
-    """Who named what among a launch's buyers, and that the three shares answer three questions."""
-    lines = [f"{launch}: {count_of(buyers, 'buyer', locale)}."]
+def mention_sentences(launch: str, buyers: int, found: list[Mention], currency: str) -> list[str]:
+    """What a launch's buyers named, and why first, last and any are different questions."""
+    lines = [f"{launch}: {count_of(buyers, 'buyer')}."]
     for one in found:
         lines.append(
-            f"{one.piece}: {_share(one.any, locale)} name it at all, and paid "
-            f"{money(one.any_amount, currency, locale)}; "
-            f"{_share(one.first, locale)} name it first ({money(one.first_amount, currency, locale)}); "
-            f"{_share(one.last, locale)} name it last ({money(one.last_amount, currency, locale)})."
+            f"{one.piece}: {_share(one.any)} name it at all, and paid {money(one.any_amount, currency)}; "
+            f"{_share(one.first)} name it first ({money(one.first_amount, currency)}); "
+            f"{_share(one.last)} name it last ({money(one.last_amount, currency)})."
         )
     lines.append(
         "First, last and any are different questions: what began it, what settled it, what had a part in it. Do not "
@@ -136,16 +131,14 @@ def mention_sentences(
     return lines
 
 
-def two_estimates_sentences(found: TwoEstimates, currency: str, *, locale: str = LOCALE) -> list[str]:
-    """The income by sign-up beside the income by what buyers name, and what their difference means."""
-    signed, naming, together = (
-        money(value, currency, locale) for value in (found.signed_up, found.naming, found.together)
-    )
-    both = count_of(found.both_buyers, "buyer", locale)
+def two_estimates_sentences(found: TwoEstimates, currency: str) -> list[str]:
+    """Income by sign-up and income by what buyers name, and what the difference means."""
+    signed, naming, together = (money(value, currency) for value in (found.signed_up, found.naming, found.together))
+    both = count_of(found.both_buyers, "buyer")
     lines = [
         f"Two counts of one income: those who signed up with it paid {signed} "
-        f"({count_of(found.signed_up_buyers, 'buyer', locale)}), those who name it {naming} "
-        f"({count_of(found.naming_buyers, 'buyer', locale)}). {both} did both, so "
+        f"({count_of(found.signed_up_buyers, 'buyer')}), those who name it {naming} "
+        f"({count_of(found.naming_buyers, 'buyer')}). {both} did both, so "
         f"together it is {together}, each buyer counted once."
     ]
     if found.naming > found.signed_up:
@@ -157,67 +150,54 @@ def two_estimates_sentences(found: TwoEstimates, currency: str, *, locale: str =
     return lines
 
 
-def age_table(bands: Sequence[AgeBand], currency: str, *, locale: str = LOCALE) -> list[tuple[str, ...]]:
-    """The value of a sign-up by age, as rows of texts with their headings on top."""
+def age_table(bands: Sequence[AgeBand], currency: str) -> list[tuple[str, ...]]:
+    """The value of a sign-up by age, as rows of text under a row of headings."""
     rows: list[tuple[str, ...]] = [("age", "sign-ups", "buyers", "paid each", "contracted each", "in the end, each")]
     for band in bands:
         age = f"{band.youngest} days and more" if band.oldest is None else f"{band.youngest} to {band.oldest} days"
         end = "cannot be said"
         if band.in_the_end is not None:
             low, value, high = (
-                money(found or 0, currency, locale)
+                money(found or 0, currency)
                 for found in (band.in_the_end.low, band.in_the_end.value, band.in_the_end.high)
             )
             end = f"{value} ({low} to {high})"
-        counts = (number(band.sign_ups, locale), number(band.buyers, locale))
-        rows.append((age, *counts, money(band.paid, currency, locale), money(band.contracted, currency, locale), end))
+        counts = (number(band.sign_ups), number(band.buyers))
+        rows.append((age, *counts, money(band.paid, currency), money(band.contracted, currency), end))
     return rows
 
 
-def named_table(
-    table: dict[tuple[str, str], tuple[int, float]], currency: str, *, locale: str = LOCALE
-) -> list[tuple[str, ...]]:
-    """Named first by signed up with, as rows of texts with their headings on top.
+def named_table(table: dict[tuple[str, str], tuple[int, float]], currency: str) -> list[tuple[str, ...]]:
+    """The piece named first by the piece signed up with, as rows of text under a row of headings.
 
     >>> named_table({("one", ""): (2, 90.0)}, "EUR")
     [('signed up with', 'names first', 'buyers', 'paid'), ('one', 'nothing', '2', '€90.00')]
     """
     rows: list[tuple[str, ...]] = [("signed up with", "names first", "buyers", "paid")]
     for (signed, named), (count, paid) in table.items():
-        rows.append((signed or "elsewhere", named or "nothing", number(count, locale), money(paid, currency, locale)))
+        rows.append((signed or "elsewhere", named or "nothing", number(count), money(paid, currency)))
     return rows
 
 
-def _surer(
-    a: PieceReport,
-    b: PieceReport,
-    found: tuple[float, Interval],
-    does: str,
-    unit: str,
-    currency: str,
-    locale: str,
-) -> str:
+def _surer(a: PieceReport, b: PieceReport, found: tuple[float, Interval], does: str, write: Written) -> str:
     chance, gap = found
+    low, value, high = gap.low, gap.value, gap.high
     if chance < 0.5:
-        a, chance = b, 1 - chance
-        gap = Interval(None if gap.value is None else -gap.value, -gap.high, -gap.low)
+        a, chance, low, value, high = b, 1 - chance, -gap.high, None if value is None else -value, -gap.low
     said = f"“{a.piece.title}” {does}: {_in_hundred(chance)}"
-    if gap.value is None:
+    if value is None:
         return f"{said}."
-    if unit == "money":
-        value, low, high = (money(near(end), currency, locale) for end in (gap.value, gap.low, gap.high))
-    else:
-        value, low, high = (f"{number(100 * end, locale)}" for end in (gap.value, gap.low, gap.high))
-        value += " points"
-    return f"{said}. The difference is about {value} (between {low} and {high})."
+    unit = " points" if write is _points else ""
+    return f"{said}. The difference is about {write(value)}{unit} (between {write(low)} and {write(high)})."
+
+
+def _points(share: float) -> str:
+    return number(100 * share)
 
 
 def _in_hundred(chance: float) -> str:
     return "more than 99 in 100 sure" if chance > 0.99 else f"{round(chance * 100)} in 100 sure"
 
 
-def _share(interval: Interval, locale: str) -> str:
-    return (
-        f"{percent(interval.value or 0, locale)} of them ({percent(interval.low, locale)} to "
-        f"{percent(interval.high, locale)})"
-    )
+def _share(interval: Interval) -> str:
+    return f"{percent(interval.value or 0)} of them ({percent(interval.low)} to {percent(interval.high)})"

@@ -35,10 +35,8 @@ def share(*, count: int, of: int) -> Interval:
 
     Parameters
     ----------
-    count
-        How many did, 0 to `of`.
-    of
-        How many could have. With 0 nothing is known: the interval is 0 to 1.
+    count : how many did, 0 to `of`.
+    of : how many could have. With 0 nothing is known: the interval is 0 to 1.
 
     Returns
     -------
@@ -73,8 +71,7 @@ def difference(*, count_a: int, of_a: int, count_b: int, of_b: int) -> Interval:
 
     Parameters
     ----------
-    count_a, of_a, count_b, of_b
-        How many did and how many could have, of a and of b.
+    count_a, of_a, count_b, of_b : how many did and how many could have, of a and of b.
 
     Returns
     -------

@@ -15,8 +15,7 @@ import numpy as np
 from growth.earned.buyers import Buyer
 from growth.earned.conversion import SignUps
 from growth.earned.decay import YEAR, Decay, Shapes, shapes
-from growth.earned.interval import mean_amount_slices
-from growth.earned.outlook import MONTH, Outlook, Purchases
+from growth.earned.outlook import MONTH, Outlook, Purchases, due_within
 from growth.earned.piece_counts import PieceCounts, days_between
 
 IN_LAUNCHES = 0.8  # from this share of buyers on, sales are taken to come in launches
@@ -109,22 +108,16 @@ def look_ahead_by_launches(
     size: int,
     rng: np.random.Generator,
 ) -> Outlook:
-    """Draw what is still to come where sales come in launches.
+    """Draw the next twelve months of an owner who sells in launches.
 
     Parameters
     ----------
-    piece, sign_ups, decay
-        What is known of the piece.
-    own, all_pieces
-        Its exposure to launches, and that of all pieces in sum.
-    launches
-        All of the ledger.
-    purchases
-        What buyers pay.
-    day
-        The ledger's day, year-month-day.
-    size, rng
-        How many draws, and the generator.
+    piece, sign_ups, decay : what is known of the piece.
+    own, all_pieces : its exposure to launches, and that of all pieces in sum.
+    launches : all of the ledger.
+    purchases : what buyers pay.
+    day : the ledger's day, year-month-day.
+    size, rng : how many draws, and the generator.
 
     Returns
     -------
@@ -162,9 +155,8 @@ def look_ahead_by_launches(
     gap = float(np.mean(np.diff(starts))) if len(starts) > 1 else 180.0
     width = 0.3 if len(starts) > 1 else 0.6
     when = np.maximum(gap * np.exp(width * rng.standard_normal(size)) - ago, 7 * rng.random(size))
-    mean = rng.permutation(mean_amount_slices(purchases.first, size)) if purchases.first.size else np.zeros(size)
-    by_month = np.zeros((12, size))
-    expected = np.zeros((12, size))
+    mean = purchases.mean_draws(size, rng)
+    by_month, expected = np.zeros((12, size)), np.zeros((12, size))
     base = counted_to
     while (when < YEAR).any():
         now = np.where(when < YEAR, 1.0, 0.0)
@@ -180,18 +172,12 @@ def look_ahead_by_launches(
         stale = np.where(where, stale - sold_old + fresh - sold_new, stale)
         fresh = np.where(where, 0.0, fresh)
         when = when + gap * np.exp(0.3 * rng.standard_normal(size))
-    due = sum(sum(buyer.due[:12]) for buyer in piece.buyers)
-    within = purchases.paid_within(12) if purchases.first.size else np.ones(12)
     count = by_month.sum(axis=0)
     noise = np.sqrt(count) * (np.std(purchases.first) if purchases.first.size else 0.0) * rng.standard_normal(size)
-    amount = np.maximum(mean * (within @ by_month) + noise, 0)
-    steps = []
-    for months in range(1, 13):
-        part = purchases.paid_within(months) if purchases.first.size else np.zeros(months)
-        steps.append(mean * (part @ expected[:months]) + sum(sum(buyer.due[:months]) for buyer in piece.buyers))
+    amount = np.maximum(mean * (purchases.paid_within(12) @ by_month) + noise, 0)
     return Outlook(
-        next_year=amount + due,
-        expected_by_month=np.array(steps),
+        next_year=amount + due_within(piece.buyers, 12),
+        expected_by_month=purchases.paid_by_month(mean, expected, piece.buyers),
         first_year=signed(float(YEAR)) * first * mean,
         sign_up_value=first * mean,
         mean_amount=mean,

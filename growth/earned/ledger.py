@@ -14,9 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from growth.earned import ledger_format
 from growth.earned.ledger_files import KINDS, FileKind, FileRows, LedgerError, Row
-from growth.earned.ledger_format import FORMAT, MARK, checked_currency, create_tables, make_ledger, pseudonym, upgrade
-from growth.earned.row_merge import completes, contradiction, merged
 from growth.errors import Problem
 
 PATIENCE = 30  # seconds that a writer waits for another
@@ -24,7 +23,7 @@ PATIENCE = 30  # seconds that a writer waits for another
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What an import did, in rows. number: None where there was nothing to do."""
+    """What an import did, in rows. number: None if there was nothing to do."""
 
     number: int | None
     added: int = 0
@@ -39,12 +38,9 @@ class Ledger:
 
     Parameters
     ----------
-    path
-        The file; ":memory:" for a ledger that lasts as long as the object.
-    create
-        Make a new ledger where there is none.
-    currency
-        The currency of every amount, as three letters. None: the ledger's own, EUR for a new one.
+    path : the file; ":memory:" for a ledger that lasts as long as the object.
+    create : make a new ledger where there is none.
+    currency : the currency of every amount, as three letters. None: the ledger's own, EUR for a new one.
 
     Raises
     ------
@@ -63,7 +59,7 @@ class Ledger:
 
     def __init__(self, path: str | Path, *, create: bool = False, currency: str | None = None):
         self.file = str(path)
-        currency = checked_currency(currency) if currency is not None else None
+        currency = ledger_format.checked_currency(currency) if currency is not None else None
         if not self.file.strip():
             raise self._refused("the name of a file", "an empty name", "")
         place = self.file if self.file == ":memory:" else self._place(create, currency)
@@ -90,7 +86,7 @@ class Ledger:
         self._base.close()
 
     def record(self, batches: Sequence[FileRows], *, on: str, correct: str | None = None) -> Imported:
-        """Take in the rows of files, all of them or none.
+        """Record the rows of files, all of them or none.
 
         A row that is there already changes nothing, so importing a file twice is the same as once. A file of pieces or
         days may have some of the columns only: the ledger keeps what it has for the others, and a row that fills in
@@ -99,12 +95,9 @@ class Ledger:
 
         Parameters
         ----------
-        batches
-            The files' rows.
-        on
-            The day of the import, year-month-day.
-        correct
-            A month, year-month, of which the files are the whole and right account. Their rows replace what was
+        batches : the files' rows.
+        on : the day of the import, year-month-day.
+        correct : a month, year-month, of which the files are the whole and right account. Their rows replace what was
             there; rows of that month that they no longer hold (for days: of the pieces in the file) are withdrawn.
 
         Returns
@@ -134,7 +127,7 @@ class Ledger:
             return Imported(number, **counts)
 
     def rows(self, kind: str, *, as_of: int | None = None) -> list[Row]:
-        """The rows of "pieces", "days" or "buyers", by their keys; as_of: as they stood after that import."""
+        """The rows of "pieces", "days" or "buyers", ordered by key; as_of: as they stood after that import."""
         names = ", ".join(KINDS[kind].names)
         when, values = _standing(as_of)
         order = ", ".join(KINDS[kind].key)
@@ -165,7 +158,7 @@ class Ledger:
         kept: set[Row],
         pieces: set[Any],
     ) -> None:
-        """Take one file in. What it holds is added to `kept` (keys of its kind) and, for days, to `pieces`."""
+        """Record one file. Its keys are added to `kept` and, for days, its pieces to `pieces`."""
         kind, table = batch.kind, batch.kind.name
         names, key = ", ".join(kind.names), " AND ".join(f"{name} = ?" for name in kind.key)
         find = f"SELECT id, {names} FROM {table} WHERE replaced IS NULL AND {key}"
@@ -178,7 +171,7 @@ class Ledger:
         problems: list[Problem] = []
         for row, line in zip(batch.rows, batch.lines, strict=True):
             if table == "buyers":
-                row = (pseudonym(str(row[0]), self._key), *row[1:])
+                row = (ledger_format.pseudonym(str(row[0]), self._key), *row[1:])
             if table != "pieces":
                 problems += _unknown(kind, row, known, line)
             if table == "days":
@@ -186,13 +179,13 @@ class Ledger:
             kept.add(tuple(row[place] for place in places))
             there = self._base.execute(find, [row[place] for place in places]).fetchone()
             if there:
-                row = merged(kind, there[1:], row, batch.given or frozenset(kind.names))
+                row = ledger_format.merged(kind, there[1:], row, batch.given or frozenset(kind.names))
                 if there[1:] == row:
                     counts["unchanged"] += 1
                     continue
-                completing = completes(kind, there[1:], row)
+                completing = ledger_format.completes(kind, there[1:], row)
                 if not completing and str(row[day])[:7] != correct:
-                    problems.append(contradiction(kind, there[1:], row, line))
+                    problems.append(ledger_format.contradiction(kind, there[1:], row, line))
                     continue
                 self._replace(table, there[0], number)
             self._base.execute(insert, (*row, number))
@@ -232,7 +225,7 @@ class Ledger:
             elif not create:
                 raise self._refused("there is no such ledger", "", "growth earned import makes one.")
             else:
-                make_ledger(place, currency or "EUR")
+                ledger_format.make_ledger(place, currency or "EUR")
         except (OSError, ValueError, sqlite3.Error) as error:
             said = getattr(error, "strerror", None) or str(error)
             raise self._refused("it cannot be opened", said, "") from None
@@ -242,13 +235,15 @@ class Ledger:
         self._base.execute("PRAGMA busy_timeout = 30000")
         mark, version = self._one("PRAGMA application_id"), self._one("PRAGMA user_version")
         if self.file == ":memory:":
-            create_tables(self._base, currency or "EUR")
-        elif mark != MARK:
+            ledger_format.create_tables(self._base, currency or "EUR")
+        elif mark != ledger_format.MARK:
             raise self._refused("a ledger", "another kind of database", "Name a new file.")
-        elif version > FORMAT:
-            raise self._refused(f"a ledger of format {FORMAT} or lower", str(version), "A later version wrote it.")
+        elif version > ledger_format.FORMAT:
+            raise self._refused(
+                f"a ledger of format {ledger_format.FORMAT} or lower", str(version), "A later version wrote it."
+            )
         elif version == 1:
-            upgrade(self._base)
+            ledger_format.upgrade(self._base)
         self._base.execute("PRAGMA synchronous = FULL")
         if currency and currency != self.currency:
             problem = Problem("currency", f"the ledger's own, {self.currency}", currency, "Keep one ledger a currency.")

@@ -1,4 +1,4 @@
-"""Reading and writing the ledger's CSV files: columns matched, values validated, texts kept from being formulas."""
+"""The ledger's CSV files, read, validated and written; no text in them becomes a spreadsheet formula."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from growth.earned.ledger import Ledger
 from growth.earned.ledger_files import (
     KINDS,
     THOUSANDTHS,
@@ -21,6 +22,7 @@ from growth.earned.ledger_files import (
 )
 from growth.errors import Problem
 from growth.files import read_input
+from growth.output import write_outputs
 from growth.scenario.entry import shown
 
 MOST_PROBLEMS = 20
@@ -35,11 +37,9 @@ def read_csv(path: str | Path, *, columns: Mapping[str, str] | None = None) -> F
 
     Parameters
     ----------
-    path
-        A regular file of at most 500 MB.
-    columns
-        The file's own headings: our name -> heading. Headings that it does not mention are not read. None: the file
-        has our names and no others.
+    path : a regular file of at most 500 MB.
+    columns : the file's own headings: our name -> heading. Headings that it does not mention are not read. None: the
+        file has our names and no others.
 
     Returns
     -------
@@ -55,7 +55,7 @@ def read_csv(path: str | Path, *, columns: Mapping[str, str] | None = None) -> F
 
 
 def read_text(path: str | Path, *, most_bytes: int = MOST_BYTES) -> str:
-    """The text of a regular file in UTF-8; LedgerError for a folder, a pipe, a device, a workbook or other bytes."""
+    """The text of a UTF-8 file. Raises LedgerError for a folder, a pipe, a device, a workbook or other bytes."""
     content = read_input(path, most_bytes=most_bytes, error=LedgerError, fix="Split it, for instance by year.")
     if content[:4] == b"PK\x03\x04":
         problem = Problem("", "a text file", "a workbook or an archive", "Save its sheet as CSV in UTF-8.")
@@ -137,7 +137,7 @@ def csv_text(kind: FileKind, rows: list[Row]) -> str:
 
 
 def guarded(text: str) -> str:
-    """A text as it may stand in a CSV file: an apostrophe in front of what a spreadsheet would take for a formula.
+    """Guard a text for a CSV file: an apostrophe in front of what a spreadsheet would take for a formula.
 
     >>> guarded('=HYPERLINK("https://example.org")')
     '\\'=HYPERLINK("https://example.org")'
@@ -146,7 +146,7 @@ def guarded(text: str) -> str:
 
 
 def unguarded(text: str) -> str:
-    """The text that `guarded` was given.
+    """The inverse of `guarded`.
 
     >>> unguarded("'=1"), unguarded("plain")
     ('=1', 'plain')
@@ -155,7 +155,7 @@ def unguarded(text: str) -> str:
 
 
 def _reader(text: str) -> tuple[Any, int]:
-    """A reader of the text after its comments, and how many lines of comments there were."""
+    """A CSV reader of the text after its comments, and the number of comment lines."""
     found = re.match(r"(#[^\n]*\n)*", text)
     comments = len(found[0].splitlines()) if found else 0
     text = text.split("\n", comments)[comments]
@@ -223,3 +223,39 @@ def _cell(value: Value, money: bool) -> str:
     if money:
         return f"{value / THOUSANDTHS:.3f}".rstrip("0").rstrip(".")
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def export(ledger: Ledger, *, to: str | Path, as_of: int | None = None, replace: bool = False) -> list[Path]:
+    """Write pieces.csv, days.csv and buyers.csv.
+
+    Parameters
+    ----------
+    ledger : the ledger, opened.
+    to : the folder; it is made where it is missing.
+    as_of : the number of an import: the rows as they stood after it. None: as they stand now.
+    replace : overwrite files of these names.
+
+    Returns
+    -------
+    list of Path
+        The three files.
+
+    Raises
+    ------
+    FileError
+        A file of these names is there; none was written.
+    LedgerError
+        The folder or a file in it cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with Ledger(":memory:", create=True) as ledger, tempfile.TemporaryDirectory() as folder:
+    ...     [path.name for path in export(ledger, to=folder)]
+    ['pieces.csv', 'days.csv', 'buyers.csv']
+    """
+    contents = {f"{kind.name}.csv": csv_text(kind, ledger.rows(kind.name, as_of=as_of)) for kind in KINDS.values()}
+    try:
+        return write_outputs(to, contents, inputs=[ledger.file], replace=replace)
+    except OSError as error:
+        raise LedgerError([Problem("", "it cannot be written", error.strerror or str(error))], file=str(to)) from None

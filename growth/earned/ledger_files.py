@@ -20,7 +20,6 @@ from growth.errors import GrowthError
 
 LONGEST_TEXT = 2_000
 THOUSANDTHS = 1_000  # money is stored as whole thousandths, so that sums are exact in every currency
-_SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _ADDRESS = re.compile(r"[^\s@<>()\[\],;:]+@[^\s@<>()\[\],;:]+\.\w+")
 
 Value = str | int | float
@@ -31,10 +30,23 @@ class LedgerError(GrowthError):
     """A ledger, or a file for one, that cannot be used. Nothing was changed."""
 
 
-def _piece(text: str) -> str:
-    if not _SLUG.fullmatch(text) or len(text) > 60:
-        raise ValueError
-    return text
+def _matching(pattern: str, value: Callable[[str], Value]) -> Callable[[str], Value]:
+    """A reader of texts that match a pattern whole; any other raises ValueError."""
+
+    def read(text: str) -> Value:
+        if not re.fullmatch(pattern, text):
+            raise ValueError
+        return value(text)
+
+    return read
+
+
+_piece = _matching(r"(?=.{1,60}$)[a-z0-9]+(-[a-z0-9]+)*", str)
+_count = _matching(r"[0-9]{1,12}", int)
+_instalments = _matching(r"0{0,9}([1-9][0-9]?|1[01][0-9]|120)", int)
+_hours = _matching(r"[0-9]{1,6}(\.[0-9]{1,6})?", float)
+_money = _matching(r"[0-9]{1,10}(\.[0-9]{1,3})?", lambda text: int(Decimal(text) * THOUSANDTHS))
+_day = _matching(r".{10}", lambda text: datetime.date.fromisoformat(text).isoformat())
 
 
 def _text(text: str) -> str:
@@ -44,7 +56,7 @@ def _text(text: str) -> str:
 
 
 def without_addresses(text: str) -> str:
-    """A text with every e-mail address in it blacked out: it would name a person in the ledger and in what is printed.
+    """Black out e-mail addresses in a text: they would name a person in the ledger and in what is printed.
 
     >>> without_addresses("Ann <ann@studio.example>, thanks!")
     'Ann <[e-mail address]>, thanks!'
@@ -62,38 +74,8 @@ def _launch(text: str) -> str:
     return _text(text)
 
 
-def _day(text: str) -> str:
-    if len(text) != 10:
-        raise ValueError
-    return datetime.date.fromisoformat(text).isoformat()
-
-
-def _count(text: str) -> int:
-    if not re.fullmatch(r"[0-9]{1,12}", text):
-        raise ValueError
-    return int(text)
-
-
-def _instalments(text: str) -> int:
-    if not 1 <= _count(text) <= 120:
-        raise ValueError
-    return int(text)
-
-
-def _hours(text: str) -> float:
-    if not re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,6})?", text):
-        raise ValueError
-    return float(text)
-
-
-def _money(text: str) -> int:
-    if not re.fullmatch(r"[0-9]{1,10}(\.[0-9]{1,3})?", text):
-        raise ValueError
-    return int(Decimal(text) * THOUSANDTHS)
-
-
 def _named(text: str) -> str:
-    return ";".join(_piece(part.strip()) for part in text.split(";")) if text.strip() else ""
+    return ";".join(str(_piece(part.strip())) for part in text.split(";")) if text.strip() else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,18 +84,13 @@ class FileColumn:
 
     Parameters
     ----------
-    name
-        As written in the file's first line.
-    read
-        From the text of a cell to its value; ValueError where the text breaks the rule.
-    rule
-        The rule, as an error message says it.
-    empty
-        The value of an empty cell; None where a cell may not be empty.
-    sql
-        The type of the table's column.
-    also
-        Other headings that are taken for this column, in small letters. They are shown for a yes before they are used.
+    name : as written in the file's first line.
+    read : from the text of a cell to its value; ValueError where the text breaks the rule.
+    rule : the rule, as an error message says it.
+    empty : the value of an empty cell; None where a cell may not be empty.
+    sql : the type of the table's column.
+    also : other headings that are taken for this column, in small letters. They are shown for a yes before they are
+        used.
     """
 
     name: str
@@ -176,98 +153,68 @@ DAY_RULE = "a day as year-month-day, such as 2026-03-09"
 MONEY_RULE = "an amount such as 1200 or 99.50, with a decimal point and no currency sign"
 _PIECE = ("post", "page", "article", "giveaway", "slug", "source", "landing page")
 
+WHOLE_RULE = "a whole number"
+TEXT_RULE = f"a text of at most {LONGEST_TEXT:,} characters"
+BUYER_RULE = f"a code of your own for the buyer, at most {LONGEST_TEXT:,} characters"
+LAUNCH_RULE = "the name of the launch the sale belongs to, if any; no e-mail address"
+WORDS_RULE = f"the buyer's own words, at most {LONGEST_TEXT:,} characters"
+NAMED_RULE = "pieces that the buyer names, in the buyer's order, separated by ;"
+INSTALMENTS_RULE = "how many payments like this one were agreed, 1 to 120; empty for a single payment"
+
+
+def _kind(name: str, key: str, day: str, *columns: FileColumn) -> FileKind:
+    return FileKind(name, tuple(key.split()), day, columns)
+
+
+def _also(names: str) -> tuple[str, ...]:
+    return tuple(names.split(", "))
+
+
+_BUYER = _also("customer, client, customer id, client id, buyer id, email, e mail")
+_BOUGHT = _also("date, paid, paid on, order date, payment date, purchased")
+_SIGN_UPS = _also("signups, subscribers, new subscribers, subscribed, opt ins, leads")
+_PUBLISHED = _also("publication date, published on, date published")
+
 KINDS = {
     kind.name: kind
     for kind in (
-        FileKind(
+        _kind(
             "pieces",
-            ("piece",),
+            "piece",
             "published",
-            (
-                FileColumn("piece", _piece, SLUG_RULE, also=_PIECE),
-                FileColumn("title", _text, f"a text of at most {LONGEST_TEXT:,} characters", "", also=("headline",)),
-                FileColumn("published", _day, DAY_RULE, also=("publication date", "published on", "date published")),
-                FileColumn("hours", _hours, "hours of work such as 14 or 7.5", 0.0, "REAL", ("hours of work",)),
-                FileColumn("hourly_rate", _money, MONEY_RULE, 0, "INTEGER", ("rate", "rate an hour")),
-                FileColumn("other_cost", _money, MONEY_RULE, 0, "INTEGER", ("cost", "costs", "spent", "money spent")),
-            ),
+            FileColumn("piece", _piece, SLUG_RULE, also=_PIECE),
+            FileColumn("title", _text, TEXT_RULE, "", also=("headline",)),
+            FileColumn("published", _day, DAY_RULE, also=_PUBLISHED),
+            FileColumn("hours", _hours, "hours of work such as 14 or 7.5", 0.0, "REAL", ("hours of work",)),
+            FileColumn("hourly_rate", _money, MONEY_RULE, 0, "INTEGER", ("rate", "rate an hour")),
+            FileColumn("other_cost", _money, MONEY_RULE, 0, "INTEGER", ("cost", "costs", "spent", "money spent")),
         ),
-        FileKind(
+        _kind(
             "days",
-            ("piece", "day"),
+            "piece day",
             "day",
-            (
-                FileColumn("piece", _piece, SLUG_RULE, also=_PIECE),
-                FileColumn("day", _day, DAY_RULE, also=("date",)),
-                FileColumn("views", _count, "a whole number", 0, "INTEGER", ("page views", "visits", "visitors")),
-                FileColumn("shares", _count, "a whole number", 0, "INTEGER", ("shared",)),
-                FileColumn(
-                    "sign_ups",
-                    _count,
-                    "a whole number",
-                    0,
-                    "INTEGER",
-                    ("signups", "subscribers", "new subscribers", "subscribed", "opt ins", "leads"),
-                ),
-            ),
+            FileColumn("piece", _piece, SLUG_RULE, also=_PIECE),
+            FileColumn("day", _day, DAY_RULE, also=("date",)),
+            FileColumn("views", _count, WHOLE_RULE, 0, "INTEGER", ("page views", "visits", "visitors")),
+            FileColumn("shares", _count, WHOLE_RULE, 0, "INTEGER", ("shared",)),
+            FileColumn("sign_ups", _count, WHOLE_RULE, 0, "INTEGER", _SIGN_UPS),
         ),
-        FileKind(
+        _kind(
             "buyers",
-            ("buyer", "bought"),
+            "buyer bought",
             "bought",
-            (
-                FileColumn(
-                    "buyer",
-                    _text,
-                    f"a code of your own for the buyer, at most {LONGEST_TEXT:,} characters",
-                    also=("customer", "client", "customer id", "client id", "buyer id", "email", "e mail"),
-                ),
-                FileColumn(
-                    "piece",
-                    _piece,
-                    SLUG_RULE + "; empty where the buyer signed up elsewhere",
-                    "",
-                    "TEXT",
-                    _PIECE,
-                ),
-                FileColumn(
-                    "signed_up",
-                    _day,
-                    DAY_RULE + "; empty without a piece",
-                    "",
-                    "TEXT",
-                    ("sign up date", "subscribed on"),
-                ),
-                FileColumn(
-                    "bought",
-                    _day,
-                    DAY_RULE,
-                    also=("date", "paid", "paid on", "order date", "payment date", "purchased"),
-                ),
-                FileColumn("amount", _money, MONEY_RULE, None, "INTEGER", ("price", "total", "paid amount", "revenue")),
-                FileColumn(
-                    "launch",
-                    _launch,
-                    "the name of the launch the sale belongs to, if any; no e-mail address",
-                    "",
-                    also=("campaign",),
-                ),
-                FileColumn("named", _named, "pieces that the buyer names, in the buyer's order, separated by ;", ""),
-                FileColumn(
-                    "words",
-                    _words,
-                    f"the buyer's own words, at most {LONGEST_TEXT:,} characters",
-                    "",
-                    also=("comment",),
-                ),
-                FileColumn(
-                    "instalments",
-                    _instalments,
-                    "how many payments like this one were agreed, 1 to 120; empty for a single payment",
-                    1,
-                    "INTEGER",
-                    ("installments", "number of payments"),
-                ),
+            FileColumn("buyer", _text, BUYER_RULE, also=_BUYER),
+            FileColumn("piece", _piece, SLUG_RULE + "; empty where the buyer signed up elsewhere", "", "TEXT", _PIECE),
+            FileColumn(
+                "signed_up", _day, DAY_RULE + "; empty without a piece", "", also=_also("sign up date, subscribed on")
+            ),
+            FileColumn("bought", _day, DAY_RULE, also=_BOUGHT),
+            FileColumn("amount", _money, MONEY_RULE, None, "INTEGER", ("price", "total", "paid amount", "revenue")),
+            FileColumn("launch", _launch, LAUNCH_RULE, "", also=("campaign",)),
+            FileColumn("named", _named, NAMED_RULE, ""),
+            FileColumn("words", _words, WORDS_RULE, "", also=("comment",)),
+            FileColumn(
+                "instalments", _instalments, INSTALMENTS_RULE, 1, "INTEGER", ("installments", "number of payments")
             ),
         ),
     )

@@ -1,4 +1,4 @@
-"""The ledger's tables, the pseudonyms of its buyers, and the change from the first format to the second.
+"""The ledger's tables, the pseudonyms of its buyers, and rows put together from several files.
 
 A buyer's code may be an e-mail address, so the ledger never stores it: it stores a keyed hash (BLAKE2b), which tells
 buyers apart and matches the same buyer in a later file. The key is drawn for each ledger and stored in it. Whoever has
@@ -15,7 +15,7 @@ from contextlib import closing, suppress
 from hashlib import blake2b
 from pathlib import Path
 
-from growth.earned.ledger_files import KINDS, LedgerError
+from growth.earned.ledger_files import KINDS, THOUSANDTHS, FileKind, LedgerError, Row
 from growth.errors import Problem
 from growth.files import current_umask
 from growth.scratch import held_file
@@ -26,7 +26,7 @@ _PSEUDONYM = re.compile(r"buyer-[0-9a-f]{16}")
 
 
 def pseudonym(code: str, key: bytes) -> str:
-    """The name under which the ledger knows a buyer; a pseudonym, as an export holds it, stays what it is.
+    """The ledger's pseudonym for a buyer's code. A pseudonym, as exports contain, is returned unchanged.
 
     E-mail addresses that differ only in capitals are one buyer. Any two of n buyers collide with a probability of
     n^2 / 2^65.
@@ -43,7 +43,7 @@ def pseudonym(code: str, key: bytes) -> str:
 
 
 def checked_currency(code: str) -> str:
-    """A currency's three capital letters; LedgerError for anything else.
+    """A currency code in capitals. Raises LedgerError for anything but three letters.
 
     >>> checked_currency("gbp")
     'GBP'
@@ -54,7 +54,7 @@ def checked_currency(code: str) -> str:
 
 
 def make_ledger(path: Path, currency: str) -> None:
-    """Make an empty ledger, whole or not at all; nothing is done where another process was quicker.
+    """Make an empty ledger, whole or not at all; do nothing if another process was quicker.
 
     SQLite removes files called like the ledger with -wal, -shm or -journal behind it when it makes a new database. Such
     a file may be the user's, so LedgerError is raised where one is there.
@@ -107,7 +107,7 @@ def create_tables(base: sqlite3.Connection, currency: str) -> None:
 
 
 def upgrade(base: sqlite3.Connection) -> None:
-    """Bring a ledger of the first format, which held buyers' codes as they came, to the second.
+    """Upgrade a ledger of format 1, which stored buyers' codes as they came, to format 2.
 
     One transaction; the old codes are overwritten on the disk too.
     """
@@ -131,3 +131,49 @@ def upgrade(base: sqlite3.Connection) -> None:
     base.execute("COMMIT")
     base.execute("VACUUM")
     base.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+_IN_PARTS = ("pieces", "days")  # a buyer's row comes whole: who bought what is not put together from two files
+
+
+def merged(kind: FileKind, there: Row, row: Row, given: frozenset[str]) -> Row:
+    """Complete a file's row with the ledger's values for columns that the file does not have.
+
+    >>> from growth.earned.ledger_files import KINDS
+    >>> sign_ups = ("a-piece", "2026-03-02", 0, 0, 9)
+    >>> merged(KINDS["days"], ("a-piece", "2026-03-02", 310, 0, 0), sign_ups, frozenset({"piece", "day", "sign_ups"}))
+    ('a-piece', '2026-03-02', 310, 0, 9)
+    """
+    if kind.name not in _IN_PARTS:
+        return row
+    return tuple(
+        new if column.name in given else old for column, old, new in zip(kind.columns, there, row, strict=True)
+    )
+
+
+def completes(kind: FileKind, there: Row, row: Row) -> bool:
+    """Whether a row only fills in values that are empty or 0 in the ledger.
+
+    >>> from growth.earned.ledger_files import KINDS
+    >>> there = ("a-piece", "2026-03-02", 310, 0, 0)
+    >>> completes(KINDS["days"], there, ("a-piece", "2026-03-02", 310, 0, 9))
+    True
+    >>> completes(KINDS["days"], there, ("a-piece", "2026-03-02", 311, 0, 9))
+    False
+    """
+    return kind.name in _IN_PARTS and all(
+        old == new or (column.empty is not None and old == column.empty)
+        for column, old, new in zip(kind.columns, there, row, strict=True)
+    )
+
+
+def contradiction(kind: FileKind, there: Row, row: Row, line: int) -> Problem:
+    """The problem with a row that contradicts the ledger."""
+    column, before, after = next(
+        (column, a, b) for column, a, b in zip(kind.columns, there, row, strict=True) if a != b
+    )
+    if column.is_money:
+        before, after = (f"{float(value) / THOUSANDTHS:g}" for value in (before, after))
+    rule = f"what the ledger holds already, {before}"
+    month = str(row[kind.place(kind.day)])[:7]
+    return Problem(column.name, rule, str(after), f"To correct that month, add --correct {month}.", line)

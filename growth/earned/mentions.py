@@ -14,7 +14,7 @@ from growth.earned.ledger_files import THOUSANDTHS, without_addresses
 
 @dataclass(frozen=True, slots=True)
 class Mention:
-    """One piece among the buyers of a launch.
+    """What the buyers of a launch say of one piece.
 
     first: the first that they name (what began it). last: the last (what settled it). any: they name it at all (it had
     a part). Each is the share of all buyers of the launch, of those who named nothing too; shares of `any` may add to
@@ -64,7 +64,7 @@ def launches(ledger: Ledger) -> list[str]:
 
 
 def mentions(ledger: Ledger, *, launch: str) -> tuple[int, list[Mention]]:
-    """How many bought in a launch, and each piece that was named, the most named first.
+    """The number of buyers of a launch, and the pieces they named, the most named first.
 
     >>> mentions(Ledger(":memory:", create=True), launch="spring")
     (0, [])
@@ -101,8 +101,7 @@ def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[i
 
     Parameters
     ----------
-    buyers
-        As of a day, see `growth.earned.buyers.read_buyers`.
+    buyers : as of a day, see `growth.earned.buyers.read_buyers`.
 
     Returns
     -------
@@ -124,7 +123,7 @@ def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[i
 
 
 def own_words(ledger: Ledger, *, piece: str, most: int = 5) -> list[str]:
-    """The newest words of buyers who name a piece or signed up with it, at most so many.
+    """The newest words of buyers who name a piece or signed up with it, at most `most`.
 
     >>> own_words(Ledger(":memory:", create=True), piece="one")
     []

@@ -32,7 +32,7 @@ class Purchases:
 
     @classmethod
     def of(cls, own: Sequence[Buyer], everyone: Sequence[Buyer], *, ages: Sequence[int]) -> Purchases:
-        """From a piece's own buyers, or from all where it has few. ages: days since each one's first purchase."""
+        """From a piece's own buyers, or from all if it has few. ages: days since each one's first purchase."""
         used = own if len(own) >= ENOUGH_BUYERS else [*own, *(one for one in everyone if one not in own)]
         return cls(
             np.array([buyer.first for buyer in used]),
@@ -46,10 +46,24 @@ class Purchases:
 
         Shape (months,): a purchase in month j (0, 1, ...) has months - j payments within them.
         """
+        if not self.first.size:
+            return np.ones(months)
         left = months - np.arange(months)
         share = np.minimum(self.instalments, left[:, None]) / self.instalments
         found: np.ndarray = share @ self.first / self.first.sum()
         return found
+
+    def mean_draws(self, size: int, rng: np.random.Generator) -> np.ndarray:
+        """Equally likely values of what a buyer agrees to pay, in random order, shape (size,); 0 without purchases."""
+        return rng.permutation(mean_amount_slices(self.first, size) if self.first.size else np.zeros(size))
+
+    def paid_by_month(self, mean: np.ndarray, sold: np.ndarray, buyers: Sequence[Buyer]) -> np.ndarray:
+        """Paid by the end of each of twelve months by new buyers, and by these in instalments; shape (12, draws).
+
+        mean: what a new buyer agrees to pay, shape (draws,). sold: how many buy in each month, shape (12, draws).
+        """
+        months = range(1, 13)
+        return np.array([mean * (self.paid_within(m) @ sold[:m]) + due_within(buyers, m) for m in months])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,20 +72,13 @@ class Outlook:
 
     Parameters
     ----------
-    next_year
-        What the next twelve months bring, chance included.
-    expected_by_month
-        Expected by the end of each of the next twelve months, shape (12, draws).
-    first_year
-        Expected of a first year of sign-ups of a piece like it, all of whose buyers have come.
-    sign_up_value
-        Of a sign-up, in the end.
-    mean_amount
-        Agreed by a buyer.
-    final_share
-        Of the sign-ups, buy in the end.
-    late
-        Buyers still to come in the end, chance included, of each group of waiting sign-ups, shape (groups, draws).
+    next_year : what the next twelve months bring, chance included.
+    expected_by_month : expected by the end of each of the next twelve months, shape (12, draws).
+    first_year : expected of a first year of sign-ups of a piece like it, all of whose buyers have come.
+    sign_up_value : of a sign-up, in the end.
+    mean_amount : agreed by a buyer.
+    final_share : of the sign-ups, buy in the end.
+    late : buyers still to come in the end, chance included, of each group of waiting sign-ups, shape (groups, draws).
     """
 
     next_year: np.ndarray
@@ -81,6 +88,11 @@ class Outlook:
     mean_amount: np.ndarray
     final_share: np.ndarray
     late: np.ndarray
+
+
+def due_within(buyers: Sequence[Buyer], months: int) -> float:
+    """The instalments that are due from these buyers within so many months."""
+    return sum(sum(buyer.due[:months]) for buyer in buyers)
 
 
 def look_ahead(
@@ -93,24 +105,15 @@ def look_ahead(
     buyers: Sequence[Buyer],
     rng: np.random.Generator,
 ) -> Outlook:
-    """Draw what is still to come.
+    """Draw the next twelve months.
 
     Parameters
     ----------
-    sign_ups, decay, drawn
-        What is known of the piece, and the draws of shape, share and delay.
-    purchases
-        What buyers pay.
-    seen
-        Days from publishing to now. Sign-ups of days that were not counted any more are taken to have come.
-    buyers
-        The piece's own buyers.
-    rng
-        The generator.
-
-    Returns
-    -------
-    Outlook
+    sign_ups, decay, drawn : what is known of the piece, and the draws of shape, share and delay.
+    purchases : what buyers pay.
+    seen : days from publishing to now. Sign-ups of days that were not counted any more are taken to have come.
+    buyers : the piece's own buyers.
+    rng : the generator.
     """
     size = drawn.shape.size
     grid = shapes()
@@ -138,8 +141,7 @@ def look_ahead(
     soon = -np.expm1(-(ends - seen)[:, None] / drawn.delay)  # (13, draws)
     by_waiting = np.diff(soon, axis=0) * (sign_ups.count @ eventually)
 
-    slices = mean_amount_slices(purchases.first, size) if purchases.first.size else np.zeros(size)
-    mean = rng.permutation(slices)
+    mean = purchases.mean_draws(size, rng)
     count_new = rng.poisson(by_new.sum(axis=0) * spread)
     count_waiting = binomials(sign_ups.count, eventually * soon[-1], rng)
     count = count_new + count_waiting
@@ -148,22 +150,16 @@ def look_ahead(
         noise = np.sqrt(count) * np.std(purchases.first) * rng.standard_normal(size)
         amount = np.maximum(amount + noise, count * purchases.first.min())
     by_month = by_new + by_waiting
-    within = np.ones(12) if not purchases.first.size else purchases.paid_within(12)
-    paid_share = np.divide(
-        within @ by_month, by_month.sum(axis=0), out=np.ones(size), where=by_month.sum(axis=0) > 1e-12
-    )
-    due = sum(sum(buyer.due[:12]) for buyer in buyers)
+    whole_year = by_month.sum(axis=0)
+    paid_share = purchases.paid_within(12) @ by_month
+    paid_share = np.divide(paid_share, whole_year, out=np.ones(size), where=whole_year > 1e-12)
     again, again_expected = _again(purchases, len(buyers), count, rng)
-    expected = np.zeros((12, size))
-    for month in range(1, 13):
-        part = purchases.paid_within(month) if purchases.first.size else np.zeros(month)
-        soon_due = sum(sum(buyer.due[:month]) for buyer in buyers)
-        expected[month - 1] = mean * (part @ by_month[:month]) + soon_due + again_expected * month / 12
+    later = again_expected * np.arange(1, 13)[:, None] / 12
     first = level * (grid.until(YEAR)[drawn.shape] + buying * YEAR) * drawn.share * mean
     average = _average_share(sign_ups, drawn)
     return Outlook(
-        next_year=amount * paid_share + due + again,
-        expected_by_month=expected,
+        next_year=amount * paid_share + due_within(buyers, 12) + again,
+        expected_by_month=purchases.paid_by_month(mean, by_month, buyers) + later,
         first_year=first,
         sign_up_value=average * mean,
         mean_amount=mean,

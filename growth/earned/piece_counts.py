@@ -25,28 +25,18 @@ class PieceCounts:
 
     Parameters
     ----------
-    name, title, published
-        From its row; published is year-month-day.
-    hours, hourly_rate, other_cost
-        What it took to make. Money in the ledger's currency.
-    views, shares
-        In all. Views of days set aside are not in it.
-    sign_ups_by_day
-        Shape (counted days,), from the day of publishing to the last day for which the ledger has a row of any piece.
-        A day without a row counts as 0. Robots are left out.
-    waiting_by_day
-        Of them, those who have not bought, shape (counted days,).
-    seen
-        Days from publishing to the close of the day, at least the counted days.
-    buyers
-        Those who signed up with the piece, by their first purchase.
-    uncounted
-        Buyers who signed up with the piece but exceed the sign-ups counted; they are among the sign-ups here.
-    rows
-        Days on which the piece has a row.
-    robot_days
-        Day (year-month-day) -> sign-ups that look like robots and are left out everywhere: all of that day but those
-        who bought.
+    name, title, published : from its row; published is year-month-day.
+    hours, hourly_rate, other_cost : what it took to make. Money in the ledger's currency.
+    views, shares : in all. Views of days set aside are not in it.
+    sign_ups_by_day : shape (counted days,), from the day of publishing to the last day for which the ledger has a row
+        of any piece. A day without a row counts as 0. Robots are left out.
+    waiting_by_day : of them, those who have not bought, shape (counted days,).
+    seen : days from publishing to the close of the day, at least the counted days.
+    buyers : those who signed up with the piece, by their first purchase.
+    uncounted : buyers who signed up with the piece but exceed the sign-ups counted; they are among the sign-ups here.
+    rows : days on which the piece has a row.
+    robot_days : day (year-month-day) -> sign-ups that look like robots and are left out everywhere: all of that day but
+        those who bought.
     """
 
     name: str
@@ -82,14 +72,14 @@ class PieceCounts:
 
     @property
     def half_came(self) -> int:
-        """By the end of which day since publishing, counted from 1, half of its sign-ups had come; 0 without any."""
+        """The day since publishing, from 1, by whose end half of the sign-ups had come; 0 if there are none."""
         if not self.sign_ups:
             return 0
         return int(np.searchsorted(np.cumsum(self.sign_ups_by_day), self.sign_ups / 2)) + 1
 
     @property
     def cost(self) -> float:
-        """Hours at their rate, and what was spent besides."""
+        """Hours at their rate, plus other costs."""
         return self.hours * self.hourly_rate + self.other_cost
 
     @property
@@ -104,7 +94,7 @@ class PieceCounts:
 
 
 def last_day(ledger: Ledger) -> str | None:
-    """The last day on which the ledger holds anything, year-month-day; None for an empty one.
+    """The last day with an entry in the ledger, year-month-day; None if it is empty.
 
     >>> last_day(Ledger(":memory:", create=True)) is None
     True
@@ -123,12 +113,9 @@ def read_pieces(ledger: Ledger, *, day: str, robots: bool = False) -> list[Piece
 
     Parameters
     ----------
-    ledger
-        The ledger, opened.
-    day
-        Year-month-day.
-    robots
-        Keep the days that look like robots among the counts.
+    ledger : the ledger, opened.
+    day : year-month-day.
+    robots : keep the days that look like robots among the counts.
 
     Returns
     -------
@@ -170,8 +157,7 @@ def looks_like_robots(views: np.ndarray, sign_ups: np.ndarray) -> np.ndarray:
 
     Parameters
     ----------
-    views, sign_ups
-        Of each day, shape (days,).
+    views, sign_ups : of each day, shape (days,).
 
     Examples
     --------

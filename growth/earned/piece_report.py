@@ -1,7 +1,8 @@
-"""What is read off the ledger for a piece, for all of them, and for two side by side."""
+"""What the ledger says of a piece, of all of them, of two side by side, and of sign-ups by their age."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from growth.earned.conversion import SignUps, interval_of
 from growth.earned.decay import Decay
 from growth.earned.interval import Interval, difference, sure_higher
 from growth.earned.outlook import Outlook
-from growth.earned.piece_counts import PieceCounts
+from growth.earned.piece_counts import PieceCounts, days_between
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -20,37 +21,25 @@ class PieceReport:
 
     Parameters
     ----------
-    piece
-        Its counts.
-    sign_up_share, bought_share
-        Of the views, signed up; of the sign-ups, have bought so far.
-    value_so_far
-        Paid so far per sign-up; None without one.
-    too_early
-        Fewer than 14 days since publishing are counted, or fewer than three of them have a row.
-    in_launches
-        The owner's sales come in launches; `final_share` and `sign_up_value` are those of a sign-up's first launch.
-    no_launch
-        So they do, and none has happened since the piece came out.
-    final_share, sign_up_value
-        Of the sign-ups, buy in the end; what a sign-up is worth then. None where `too_early` or `no_launch`.
-    mean_delay
-        Days from sign-up to purchase; None where the above are, and where sales come in launches.
-    halving
-        Days until the sign-ups a day are half of today's; infinite where they never are. None where `too_early`.
-    fading
-        What the days tell of the shape of its fading; None where `too_early`.
-    trickle
-        Sign-ups a day of the steady trickle, and `robots`, how likely it never buys; 0 where there is no sign of one.
-    next_year
-        What twelve more months bring: the amount itself, chance included. None as `sign_up_value`.
-    paid_back, pays_back
-        The month (year-month) in which what was paid first reached the cost, None where it has not; the month in which
-        it is expected to, None where it is not within twelve months.
-    outlook
-        The draws; None where `next_year` is.
-    seen
-        The sign-ups as the conversion sees them.
+    piece : its counts.
+    sign_up_share, bought_share : of the views, signed up; of the sign-ups, have bought so far.
+    value_so_far : paid so far per sign-up; None without one.
+    too_early : fewer than 14 days since publishing are counted, or fewer than three of them have a row.
+    in_launches : the owner's sales come in launches; `final_share` and `sign_up_value` are those of a sign-up's first
+        launch.
+    no_launch : so they do, and none has happened since the piece came out.
+    final_share, sign_up_value : of the sign-ups, buy in the end; what a sign-up is worth then. None where `too_early`
+        or `no_launch`.
+    mean_delay : days from sign-up to purchase; None where the above are, and where sales come in launches.
+    halving : days until the sign-ups a day are half of today's; infinite where they never are. None where `too_early`.
+    fading : what the days tell of the shape of its fading; None where `too_early`.
+    trickle : sign-ups a day of the steady trickle, and `robots`, how likely it never buys; 0 where there is no sign of
+        one.
+    next_year : what twelve more months bring: the amount itself, chance included. None as `sign_up_value`.
+    paid_back, pays_back : the month (year-month) in which what was paid first reached the cost, None where it has not;
+        the month in which it is expected to, None where it is not within twelve months.
+    outlook : the draws; None where `next_year` is.
+    seen : the sign-ups as the conversion sees them.
     """
 
     piece: PieceCounts
@@ -80,7 +69,7 @@ class PieceReport:
 
     @property
     def hourly(self) -> float | None:
-        """Paid so far, less what was spent besides hours, per hour of making; None without hours."""
+        """Paid so far less other costs, per hour of making; None without hours."""
         return (self.piece.paid - self.piece.other_cost) / self.piece.hours if self.piece.hours else None
 
 
@@ -111,7 +100,7 @@ class EarningsReport:
 
 @dataclass(frozen=True, slots=True)
 class PieceComparison:
-    """Piece a beside piece b: how likely a is truly the better (0 to 1), and a minus b with its interval.
+    """Piece a against piece b: the probability that a is better (0 to 1), and a minus b with its interval.
 
     sign_ups: of the readers, sign up. buyers: of the sign-ups, have bought by now. sign_up_value: what a sign-up is
     worth in the end. first_year: a first year of sign-ups, less the cost. The last two are None where an outlook is
@@ -125,12 +114,11 @@ class PieceComparison:
 
 
 def compare(a: PieceReport, b: PieceReport) -> PieceComparison:
-    """How likely piece a is better than piece b, and by how much.
+    """The probability that piece a is better than piece b, and by how much.
 
     Parameters
     ----------
-    a, b
-        Of one report.
+    a, b : of one report.
 
     Returns
     -------
@@ -163,3 +151,60 @@ def compare(a: PieceReport, b: PieceReport) -> PieceComparison:
 
 def _ahead(gain: np.ndarray) -> tuple[float, Interval]:
     return float(np.mean(gain > 0) + np.mean(gain == 0) / 2), interval_of(gain)
+
+
+BANDS = ((0, 30), (31, 90), (91, 180), (181, 365), (366, None))
+
+
+@dataclass(frozen=True, slots=True)
+class AgeBand:
+    """Sign-ups of an age, in days since they signed up; `oldest` None: no limit.
+
+    paid, contracted: so far per sign-up, without and with instalments still due. in_the_end: with late buyers too; None
+    where nothing can be said of them.
+    """
+
+    youngest: int
+    oldest: int | None
+    sign_ups: int
+    buyers: int
+    paid: float
+    contracted: float
+    in_the_end: Interval | None
+
+
+def value_by_age(pieces: Sequence[PieceReport], *, day: str) -> list[AgeBand]:
+    """The bands that hold a sign-up, the youngest first.
+
+    Parameters
+    ----------
+    pieces : of a report; their sign-ups are taken together.
+    day : the report's day, year-month-day.
+
+    Examples
+    --------
+    >>> value_by_age([], day="2026-11-15")
+    []
+    """
+    bands = []
+    for youngest, oldest in BANDS:
+        top = np.inf if oldest is None else oldest
+        waiting, paid, contracted, count = 0.0, 0.0, 0.0, 0
+        late: np.ndarray | float | None = 0.0
+        for one in pieces:
+            inside = (one.seen.watched >= youngest) & (one.seen.watched < top + 1)
+            waiting += float(one.seen.count[inside].sum())
+            for buyer in one.piece.buyers:
+                if youngest <= days_between(buyer.signed_up, day) <= top:
+                    paid, contracted, count = paid + buyer.paid, contracted + buyer.contracted, count + 1
+            if not inside.any():
+                continue
+            if one.outlook is None or one.in_launches or late is None:
+                late = None
+            else:
+                late = late + one.outlook.late[inside].sum(axis=0) * one.outlook.mean_amount
+        total = count + round(waiting)
+        if total:
+            end = None if late is None else interval_of((contracted + np.atleast_1d(late)) / total)
+            bands.append(AgeBand(youngest, oldest, total, count, paid / total, contracted / total, end))
+    return bands

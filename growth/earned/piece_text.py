@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
-from growth.calculator.language import LOCALE
 from growth.calculator.words import money, month_labels, near, number
 from growth.calculator.words import percent as exact_percent
 from growth.earned.earnings import LEAST_DAYS, LEAST_ROWS
@@ -16,203 +17,166 @@ FEW = 10  # sign-ups; of fewer, when half of them came says nothing
 SURELY = 0.9  # from this probability on a steady trickle is called robots
 
 
-def piece_sentences(one: PieceReport, currency: str, *, locale: str = LOCALE) -> list[str]:
+def piece_sentences(one: PieceReport, currency: str) -> list[str]:
     """One piece: sign-ups, buyers, the value of a sign-up, what was paid, what is to come, and the cost."""
-    return [
-        *_sign_ups(one, locale),
-        *_buyers(one, currency, locale),
-        *_value(one, currency, locale),
-        *_paid(one, currency, locale),
-        *_to_come(one, currency, locale),
-        *_cost(one, currency, locale),
-    ]
+    of_money = (part(one, currency) for part in (_value, _paid, _to_come, _cost))
+    return [*_sign_ups(one), *_buyers(one), *(sentence for part in of_money for sentence in part)]
 
 
-def percent(value: float, locale: str = LOCALE) -> str:
-    """A fraction as per cent, no finer than its counts allow: one decimal from 1% up, two below.
+def percent(value: float) -> str:
+    """A fraction as a percentage, no finer than its counts allow: one decimal from 1% up, two below.
 
     >>> percent(0.14194), percent(0.00614)
     ('14.2%', '0.61%')
     """
-    return exact_percent(round(value, 3) if value >= 0.01 else value, locale)
+    return exact_percent(round(value, 3) if value >= 0.01 else value)
 
 
-def count_of(value: float, noun: str, locale: str = LOCALE, many: str = "") -> str:
+def count_of(value: float, noun: str, many: str = "") -> str:
     """A number with its noun.
 
     >>> count_of(1, "buyer"), count_of(2.5, "hour")
     ('1 buyer', '2.5 hours')
     """
-    return f"{number(value, locale)} {noun if value == 1 else many or noun + 's'}"
+    return f"{number(value)} {noun if value == 1 else many or noun + 's'}"
 
 
-def _sign_ups(one: PieceReport, locale: str) -> list[str]:
-    piece = one.piece
-    said = []
+def _sign_ups(one: PieceReport) -> Iterator[str]:
+    piece, brought = one.piece, count_of(one.piece.sign_ups, "sign-up")
+    seen = f"{count_of(piece.views, 'view')} brought {brought}"
     if piece.viewers == 0:
-        said.append("Nobody has seen it yet, so nothing can be said of its sign-ups.")
+        yield "Nobody has seen it yet, so nothing can be said of its sign-ups."
     elif piece.views < piece.sign_ups:
-        brought = count_of(piece.sign_ups, "sign-up", locale)
-        said.append(f"It brought {brought}, but fewer views were counted, so there is no rate.")
+        yield f"It brought {brought}, but fewer views were counted, so there is no rate."
+    elif piece.sign_ups == 0:
+        yield f"{seen}: at most {percent(one.sign_up_share.high)} of its readers sign up, and it may be none."
     else:
-        seen = f"{count_of(piece.views, 'view', locale)} brought {count_of(piece.sign_ups, 'sign-up', locale)}"
-        if piece.sign_ups == 0:
-            high = percent(one.sign_up_share.high, locale)
-            said.append(f"{seen}: at most {high} of its readers sign up, and it may be none.")
-        else:
-            rate = percent(one.sign_up_share.value or 0, locale)
-            said.append(f"{seen}, {rate}; the true share lies between {_ends(one.sign_up_share, locale)}.")
+        rate = percent(one.sign_up_share.value or 0)
+        yield f"{seen}, {rate}; the true share lies between {_ends(one.sign_up_share)}."
     if piece.uncounted:
-        more = (
-            "1 of them is a buyer" if piece.uncounted == 1 else f"{number(piece.uncounted, locale)} of them are buyers"
-        )
-        said.append(f"{more} beyond the sign-ups that the days count.")
+        more = "1 of them is a buyer" if piece.uncounted == 1 else f"{number(piece.uncounted)} of them are buyers"
+        yield f"{more} beyond the sign-ups that the days count."
     if piece.robot_days:
-        days = ", ".join(piece.robot_days)
-        total = number(sum(piece.robot_days.values()), locale)
-        said.append(
-            f"{total} sign-ups look like robots and are left out ({days}): {ROBOT_SIGN_UPS} or more on the day, and "
-            f"{ROBOT_TIMES} times as many as its views would bring on an ordinary day."
+        yield (
+            f"{number(sum(piece.robot_days.values()))} sign-ups look like robots and are left out "
+            f"({', '.join(piece.robot_days)}): {ROBOT_SIGN_UPS} or more on the day, and {ROBOT_TIMES} times as many as "
+            "its views would bring on an ordinary day."
         )
     if one.robots >= SURELY and one.trickle > 0:
-        a_week = number(one.trickle * 7, locale)
-        said.append(
-            f"About {a_week} sign-ups a week come steadily and never buy, as robots do: nothing is expected of them."
-        )
-    return said
+        steady = f"About {number(one.trickle * 7)} sign-ups a week come steadily and never buy"
+        yield f"{steady}, as robots do: nothing is expected of them."
 
 
-def _buyers(one: PieceReport, currency: str, locale: str) -> list[str]:
-    piece = one.piece
-    if piece.sign_ups == 0:
-        return []
-    if not piece.buyers:
-        if one.no_launch:
-            return []
-        return [
-            f"None of them has bought yet; that fits any share up to {percent(one.bought_share.high, locale)} so far."
-        ]
-    bought = count_of(len(piece.buyers), "of them has", locale, "of them have")
-    return [f"{bought} bought, {percent(one.bought_share.value or 0, locale)}."]
+def _buyers(one: PieceReport) -> Iterator[str]:
+    if one.piece.buyers:
+        bought = count_of(len(one.piece.buyers), "of them has", "of them have")
+        yield f"{bought} bought, {percent(one.bought_share.value or 0)}."
+    elif one.piece.sign_ups and not one.no_launch:
+        yield f"None of them has bought yet; that fits any share up to {percent(one.bought_share.high)} so far."
 
 
-def _value(one: PieceReport, currency: str, locale: str) -> list[str]:
+def _value(one: PieceReport, currency: str) -> Iterator[str]:
+    worth, so_far = one.sign_up_value, f"A sign-up has paid {money(one.value_so_far or 0, currency)} so far"
     if one.piece.sign_ups == 0:
-        return []
+        return
     if one.no_launch:
-        return [
+        yield (
             "Your sales come in launches, and no launch has happened since this piece came out: nothing can be said of "
             "what its sign-ups are worth."
-        ]
-    so_far = money(one.value_so_far or 0, currency, locale)
-    if one.sign_up_value is None or one.final_share is None:
-        return [f"A sign-up has paid {so_far} so far."]
-    worth = one.sign_up_value
-    value, low, high = (money(end, currency, locale) for end in (worth.value or 0, worth.low, worth.high))
-    if one.in_launches:
-        return [
-            f"A sign-up has paid {so_far} so far; at its first launch it is worth about {value} (between {low} and "
-            f"{high})."
-        ]
-    said = f"A sign-up has paid {so_far} so far"
-    if one.mean_delay is not None and one.mean_delay.value is not None:
-        days, share = number(one.mean_delay.value, locale, 0), percent(one.final_share.value or 0, locale)
-        said += (
-            f". Buyers take about {days} days, so more will come: in the end about {share} of the sign-ups buy "
-            f"(between {_ends(one.final_share, locale)})"
         )
-    said += f", which makes a sign-up worth about {value} (between {low} and {high})."
-    return [said]
+    elif worth is None or one.final_share is None:
+        yield f"{so_far}."
+    else:
+        value, low, high = (money(end, currency) for end in (worth.value or 0, worth.low, worth.high))
+        about = f"worth about {value} (between {low} and {high})."
+        if one.in_launches:
+            yield f"{so_far}; at its first launch it is {about}"
+            return
+        if one.mean_delay is not None and one.mean_delay.value is not None:
+            so_far += (
+                f". Buyers take about {number(one.mean_delay.value, decimals=0)} days, so more will come: in the end "
+                f"about {percent(one.final_share.value or 0)} of the sign-ups buy (between {_ends(one.final_share)})"
+            )
+        yield f"{so_far}, which makes a sign-up {about}"
 
 
-def _paid(one: PieceReport, currency: str, locale: str) -> list[str]:
+def _paid(one: PieceReport, currency: str) -> Iterator[str]:
     piece = one.piece
     if not piece.buyers:
-        return ["So far it has earned nothing."]
-    said = [f"So far its buyers have paid {money(piece.paid, currency, locale)}."]
+        yield "So far it has earned nothing."
+        return
+    yield f"So far its buyers have paid {money(piece.paid, currency)}."
     if piece.contracted > piece.paid:
-        due = money(piece.contracted - piece.paid, currency, locale)
-        said.append(f"Another {due} is agreed in instalments: {money(piece.contracted, currency, locale)} in all.")
-    overdue = sum(buyer.overdue for buyer in piece.buyers)
-    if overdue:
-        said.append(f"Instalments of {money(overdue, currency, locale)} are overdue and not counted.")
-    still_open = sum(buyer.open_plan for buyer in piece.buyers)
-    if still_open:
-        who = "1 buyer pays" if still_open == 1 else f"{number(still_open, locale)} buyers pay"
-        said.append(
+        due, whole = (money(amount, currency) for amount in (piece.contracted - piece.paid, piece.contracted))
+        yield f"Another {due} is agreed in instalments: {whole} in all."
+    if overdue := sum(buyer.overdue for buyer in piece.buyers):
+        yield f"Instalments of {money(overdue, currency)} are overdue and not counted."
+    if still_open := sum(buyer.open_plan for buyer in piece.buyers):
+        who = "1 buyer pays" if still_open == 1 else f"{number(still_open)} buyers pay"
+        yield (
             f"{who} the same amount monthly, and the ledger does not say how often: only what was paid is counted. The "
-            f"column instalments would say it."
+            "column instalments would say it."
         )
-    return said
 
 
-def _to_come(one: PieceReport, currency: str, locale: str) -> list[str]:
+def _to_come(one: PieceReport, currency: str) -> Iterator[str]:
     if one.too_early:
-        return [
+        yield (
             f"It is too early to say how its sign-ups fade and what it will earn: that takes {LEAST_DAYS} days since "
             f"publishing and {LEAST_ROWS} days with a count."
-        ]
-    said = []
+        )
+        return
     if one.piece.sign_ups >= FEW:
-        said.append(f"Half of its sign-ups came within {count_of(one.piece.half_came, 'day', locale)}.")
+        yield f"Half of its sign-ups came within {count_of(one.piece.half_came, 'day')}."
     if one.halving is not None and one.halving.value is not None:
-        low, value, high = one.halving.low, one.halving.value, one.halving.high
-        if np.isinf(high):
-            earliest = number(low, locale, 0)
-            said.append(
-                f"From here its sign-ups a day hardly halve in fewer than {earliest} days; they may also level off."
-            )
+        low = number(one.halving.low, decimals=0)
+        if np.isinf(one.halving.high):
+            yield f"From here its sign-ups a day hardly halve in fewer than {low} days; they may also level off."
         else:
-            said.append(
-                f"From here its sign-ups a day halve in about {number(value, locale, 0)} days (between "
-                f"{number(low, locale, 0)} and {number(high, locale, 0)})."
-            )
-    if one.no_launch:
-        return said
-    if one.next_year is None or one.next_year.value is None:
-        return [*said, "What it will earn cannot be told before the first buyer."]
+            value, high = (number(days, decimals=0) for days in (one.halving.value, one.halving.high))
+            yield f"From here its sign-ups a day halve in about {value} days (between {low} and {high})."
     year = one.next_year
-    least, middle, most = (money(near(end), currency, locale) for end in (year.low, year.value or 0, year.high))
+    if one.no_launch:
+        return
+    if year is None or year.value is None:
+        yield "What it will earn cannot be told before the first buyer."
+        return
+    least, middle, most = (money(near(end), currency) for end in (year.low, year.value, year.high))
     if year.high < 1:
-        return [*said, "Over the next twelve months hardly anything more is expected."]
-    if one.next_year.value < 1:
-        return [*said, f"Over the next twelve months perhaps nothing more comes; up to {most} would be no surprise."]
-    return [
-        *said,
-        f"Over the next twelve months expect about {middle} more, as likely more as less; anything from {least} to "
-        f"{most} would be no surprise.",
-    ]
+        yield "Over the next twelve months hardly anything more is expected."
+    elif year.value < 1:
+        yield f"Over the next twelve months perhaps nothing more comes; up to {most} would be no surprise."
+    else:
+        yield (
+            f"Over the next twelve months expect about {middle} more, as likely more as less; anything from {least} to "
+            f"{most} would be no surprise."
+        )
 
 
-def _cost(one: PieceReport, currency: str, locale: str) -> list[str]:
+def _cost(one: PieceReport, currency: str) -> Iterator[str]:
     piece = one.piece
     if piece.cost <= 0 and not piece.hours:
-        return ["No cost is written down for it."]
-    spent = []
-    if piece.hours:
-        spent.append(count_of(piece.hours, "hour", locale))
-    if piece.other_cost:
-        spent.append(money(piece.other_cost, currency, locale))
-    cost = f"Making it took {' and '.join(spent)}" if spent else "Making it took no hours that are written down"
-    if one.hourly is not None:
-        earned = money(one.hourly, currency, locale)
-        cost += f"; so far an hour has earned {earned}"
-    cost += "."
-    if piece.cost <= 0:
-        return [cost]
-    total = f"Its cost of {money(piece.cost, currency, locale)}"
-    if one.paid_back:
-        return [cost, f"{total} was earned back in {_month(one.paid_back, locale)}."]
-    if one.outlook is None:
-        return [cost, f"{total} is not earned back yet."]
-    if one.pays_back:
-        return [cost, f"{total} is not earned back yet; {_month(one.pays_back, locale)} is to be expected."]
-    return [cost, f"{total} is not earned back yet, nor is that to be expected within twelve months."]
+        yield "No cost is written down for it."
+        return
+    spent = [count_of(piece.hours, "hour")] if piece.hours else []
+    spent += [money(piece.other_cost, currency)] if piece.other_cost else []
+    hourly = "" if one.hourly is None else f"; so far an hour has earned {money(one.hourly, currency)}"
+    yield f"Making it took {' and '.join(spent) or 'no hours that are written down'}{hourly}."
+    if piece.cost > 0:
+        total = f"Its cost of {money(piece.cost, currency)}"
+        if one.paid_back:
+            yield f"{total} was earned back in {_month(one.paid_back)}."
+        elif one.outlook is None:
+            yield f"{total} is not earned back yet."
+        elif one.pays_back:
+            yield f"{total} is not earned back yet; {_month(one.pays_back)} is to be expected."
+        else:
+            yield f"{total} is not earned back yet, nor is that to be expected within twelve months."
 
 
-def _ends(interval: Interval, locale: str) -> str:
-    return f"{percent(interval.low, locale)} and {percent(interval.high, locale)}"
+def _ends(interval: Interval) -> str:
+    return f"{percent(interval.low)} and {percent(interval.high)}"
 
 
-def _month(month: str, locale: str) -> str:
-    return month_labels(month, 1, locale)[1]
+def _month(month: str) -> str:
+    return month_labels(month, 1)[1]

@@ -18,7 +18,7 @@ MOST_PIECES = 1_000
 
 
 def measured(report: EarningsReport) -> dict[str, Interval]:
-    """What all pieces of a report say together.
+    """The rates measured over all pieces of a report.
 
     Returns
     -------
@@ -43,7 +43,7 @@ def measured(report: EarningsReport) -> dict[str, Interval]:
 
 
 def monthly_fade(report: EarningsReport) -> float:
-    """The share by which a piece's visits fade each month, 0 to 1, from how its sign-ups fade.
+    """The share of a piece's visits lost each month, 0 to 1, from how its sign-ups fade.
 
     With f, the first of twelve months has the share f / (1 - (1 - f)^12) of the year. f is chosen so that this is the
     share that the first month has of a first year's sign-ups, a mean over the pieces weighted by their sign-ups.
@@ -69,21 +69,12 @@ def into_channel(
 
     Parameters
     ----------
-    report
-        Of the pieces that belong to the channel.
-    scenario
-        The owner's list as a business.
-    channel
-        The channel's name; its signup_rate and conversion_rate are set.
-    pieces
-        How many are to come out over `months` months, from the channel's first month on. Then the visits of a piece in
-        its first month and their fading are set too. None: the publishing plan stays as it is.
-    months
-        1 or more.
-
-    Returns
-    -------
-    Scenario
+    report : of the pieces that belong to the channel.
+    scenario : the owner's list as a business.
+    channel : the channel's name; its signup_rate and conversion_rate are set.
+    pieces : how many are to come out over `months` months, from the channel's first month on. Then the visits of a
+        piece in its first month and their fading are set too. None: the publishing plan stays as it is.
+    months : 1 or more.
 
     Raises
     ------

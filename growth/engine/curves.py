@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.engine.draws import Array, Read, Whole
+from growth.engine.draws import YEAR, Array, Read, Whole
 
 if TYPE_CHECKING:
-    from growth.scenario import Number
-    from growth.scenario.churn import Churn
+    from growth.scenario import Number, Scenario
+    from growth.scenario.stay import Churn
 
+LIFETIME = 1200  # ages summed if churn never settles
 _SHIFT = 16  # smaller arguments are raised by the recurrence of log-gamma before the Stirling series is used
 
 
@@ -138,7 +139,7 @@ def churn_by_age(curve: Churn, *, ages: Whole, read: Read = np.asarray) -> Array
 
     Examples
     --------
-    >>> from growth.scenario.churn import ConstantChurn
+    >>> from growth.scenario.stay import ConstantChurn
     >>> churn_by_age(ConstantChurn(curve="constant", monthly_churn_rate=0.1), ages=np.array([1, 2])).ravel().tolist()
     [0.1, 0.1]
     """
@@ -183,3 +184,39 @@ def _rest(x: Array) -> Array:
     """The terms of the Stirling series after 1 / (12 x)."""
     y = 1 / (x * x)
     return -y * (1 / 360 - y * (1 / 1260 - y * (1 / 1680 - y / 1188))) / x
+
+
+def settled_ages(scenario: Scenario) -> int:
+    """The number of ages that `lifetime_sum` needs: three years after the last age at which churn or growth changes.
+
+    From then on every year repeats the one before. A constant curve, a geometric series from the start, needs 36 ages.
+
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    int
+        Whole years in months, 36..LIFETIME.
+
+    Examples
+    --------
+    >>> from growth.scenario import Scenario
+    >>> plans = [{"name": "Studio", "monthly_price": 20}]
+    >>> settled_ages(Scenario(business="Fernhollow", pay={"plans": plans}, grow={"monthly_expansion_rate": 0.01,
+    ...     "last_age_months": 30}))
+    72
+    """
+    changes = [_last_change(plan.churn or scenario.stay.churn) for plan in scenario.pay.plans]
+    years = -(-max(scenario.grow.last_age_months or 0, *changes) // YEAR)
+    return min((years + 3) * YEAR, LIFETIME)
+
+
+def _last_change(curve: Churn) -> int:
+    """The last age at which churn may differ from that of the next age; LIFETIME if it never settles."""
+    if curve.curve == "early_late":
+        return curve.early_months
+    if curve.curve == "measured":
+        return len(curve.survival)
+    return 0 if curve.curve == "constant" else LIFETIME

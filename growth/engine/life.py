@@ -16,7 +16,7 @@ import numpy as np
 
 from growth.engine.curves import churn_by_age
 from growth.engine.draws import YEAR, Array, Read, Whole, by_month
-from growth.engine.prices import joining_shares, new_prices, price_changes
+from growth.engine.pay import joining_shares, new_prices, price_changes
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from growth.engine.curves import LIFETIME
 from growth.engine.draws import YEAR, Read, stack
 from growth.engine.life import churn_factor, plan_churn, plan_growth
-from growth.engine.settled_ages import LIFETIME
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
-    from growth.scenario.churn import Churn
     from growth.scenario.pay import Plan
+    from growth.scenario.stay import Churn
 
 EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded growth
 ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
@@ -93,10 +93,6 @@ def lifetime(scenario: Scenario, *, month: int, read: Read, ages: int = LIFETIME
     ages : int
         How many ages, 0 included; >= 1.
 
-    Returns
-    -------
-    Lifetime
-
     Examples
     --------
     >>> from growth.scenario import Scenario
@@ -159,10 +155,6 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
     life : Lifetime
     growth : array of shape (plans, 1 or draws)
         The long-run yearly growth of a staying customer's term.
-
-    Returns
-    -------
-    LifetimeSum
 
     Examples
     --------

@@ -1,4 +1,8 @@
-"""What a forecast gives: the scenario it came from and read-only series by month."""
+"""The forecast: its read-only series by month, for one scenario or for all of its draws.
+
+Draws are taken in blocks small enough to stay in a processor's cache, so that memory beyond the result does not grow
+with them.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,10 @@ import numpy as np
 
 from growth.engine.chance import Chance, chance_of
 from growth.engine.cohorts import cohorts
-from growth.engine.draws import Array, by_month, read_only, reader
+from growth.engine.draws import Array, blocks, by_month, read_only, reader, single
+from growth.engine.life import ageless
+from growth.engine.run import run
+from growth.engine.step import block_size
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
@@ -164,42 +171,15 @@ class Forecast:
 
 
 # the month's bridge, of customers and of MRR, in its order
-BRIDGE = (
-    "opening_customers",
-    "new_customers",
-    "returned_customers",
-    "lost_customers",
-    "closing_customers",
-    "opening_mrr",
-    "new_mrr",
-    "reactivation_mrr",
-    "expansion_mrr",
-    "contraction_mrr",
-    "churned_mrr",
-    "closing_mrr",
+BRIDGE = tuple(
+    "opening_customers new_customers returned_customers lost_customers closing_customers "
+    "opening_mrr new_mrr reactivation_mrr expansion_mrr contraction_mrr churned_mrr closing_mrr".split()
 )
 
 # the series that a table shows, in its order
-SERIES = [
-    "visitors",
-    "sign_ups",
-    "referred_sign_ups",
-    *BRIDGE,
-    "arr",
-    "arpa",
-    "monthly_customer_churn_rate",
-    "monthly_gross_revenue_churn_rate",
-    "revenue",
-    "cash_in",
-    "payments",
-    "deferred_revenue",
-    "payment_fees",
-    "cost_to_serve",
-    "fixed_costs",
-    "acquisition_spend",
-    "net_cash",
-    "cash",
-]
+_RATES = "arr arpa monthly_customer_churn_rate monthly_gross_revenue_churn_rate"
+_MONEY = "revenue cash_in payments deferred_revenue payment_fees cost_to_serve fixed_costs acquisition_spend"
+SERIES = ["visitors", "sign_ups", "referred_sign_ups", *BRIDGE, *f"{_RATES} {_MONEY} net_cash cash".split()]
 
 
 def ratio(part: Array, whole: Array) -> Array:
@@ -221,3 +201,32 @@ def _by_draw(values: Array, draws: int | None) -> Array:
     """From time first to (months,) or (draws, months), without a copy."""
     values = values[:, 0] if draws is None else np.broadcast_to(values.T, (draws, len(values)))
     return read_only(values)
+
+
+def forecast(scenario: Scenario) -> Forecast:
+    """Forecasts a validated scenario; see model.md beside this file for every equation.
+
+    scenario: a growth.Scenario. Its numbers may be arrays over draws, shape (draws,). A valid one raises nothing.
+    Returns a frozen Forecast whose series have shape (months,) or (draws, months).
+
+    >>> from growth.scenario import Scenario
+    >>> example = Scenario(business="example A", months=3, sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
+    ...     "plans": [{"name": "one", "monthly_price": 20}]}, stay={"churn": {"curve": "constant",
+    ...     "monthly_churn_rate": 0.1}}, arrive={"channels": [{"name": "all", "monthly_visitors": 10}]})
+    >>> forecast(example).closing_mrr.round(9).tolist()
+    [200.0, 380.0, 542.0]
+    """
+    draws = scenario.draws
+    pooled = ageless(scenario)
+    if draws is None:
+        return Forecast.of(scenario, run(scenario, read=single, draws=1, pooled=pooled), draws=None)
+    whole: dict[str, Array] = {}
+    for block in blocks(draws, size=block_size(scenario, pooled=pooled)):
+        for name, part in run(scenario, read=reader(block), draws=block.stop - block.start, pooled=pooled).items():
+            if part.shape[-1] == 1 and draws > 1:
+                whole.setdefault(name, part)  # the same in every draw
+                continue
+            if name not in whole:
+                whole[name] = np.empty((*part.shape[:-1], draws))
+            whole[name][..., block] = part
+    return Forecast.of(scenario, whole, draws=draws)

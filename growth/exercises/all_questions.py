@@ -9,22 +9,15 @@ import numpy as np
 from growth.calculator.language import LOCALE, said
 from growth.calculator.words import month_count
 from growth.engine import forecast
-from growth.exercises.closed_form import (
-    closed_form,
-    half_as_many_leave,
-    likely_scenario,
-    twice_as_many_join,
-)
+from growth.exercises.closed_form import closed_form, half_as_many_leave, likely_scenario, twice_as_many_join
 from growth.exercises.exercise import Exercise, Writer, at
 from growth.exercises.worth_questions import worth_questions
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
 from growth.scenario import Scenario
 
-__all__ = ["questions"]
-
 
 def questions(scenario: Scenario, *, locale: str = LOCALE) -> list[Exercise]:
-    """The exercises that hold for a scenario, in the order in which a class does them.
+    """The exercises that are valid for a scenario, in the order in which a class does them.
 
     The likely value stands for each range. A short formula is asked for only where it holds; see `closed_form`.
 
@@ -58,9 +51,8 @@ def _first_month(write: Writer) -> Iterator[Exercise]:
     if not there.size:
         return
     month = int(there[0]) + 1
-    start, lost, new, end = (
-        at(getattr(result, f"{name}_customers"), month) for name in ("opening", "lost", "new", "closing")
-    )
+    names = ("opening", "lost", "new", "closing")
+    start, lost, new, end = (at(getattr(result, f"{name}_customers"), month) for name in names)
     returned = at(result.returned_customers, month)
     working = [f"{write.share(lost / start)} × {write.count(start)} = {write.count(lost)}"] if lost else []
     back = f" + {write.count(returned)}" if returned else ""
@@ -94,12 +86,10 @@ def _first_month(write: Writer) -> Iterator[Exercise]:
 
 
 def mrr_of_month(write: Writer, month: int) -> tuple[list[str], list[str], float]:
-    """What is given, the sum line by line, and the MRR at the end of a month."""
+    """The given facts, the calculation line by line, and the MRR at the end of a month."""
     result = write.forecast
-    start, lost, more, less, new, back = (
-        at(getattr(result, f"{name}_mrr"), month)
-        for name in ("opening", "churned", "expansion", "contraction", "new", "reactivation")
-    )
+    names = ("opening", "churned", "expansion", "contraction", "new", "reactivation")
+    start, lost, more, less, new, back = (at(getattr(result, f"{name}_mrr"), month) for name in names)
     joining, stayed = at(result.new_customers, month), start - lost
     given, working, total = [write.fact("mrr", write.money(start), month)], [], write.plain(start)
     if lost and start:
@@ -141,10 +131,8 @@ def _ceiling(write: Writer) -> Iterator[Exercise]:
                 month=str(months),
             )
         return
-    churn, joining = (
-        write.fact("churn", write.share(short.churn)),
-        write.fact("join_last", write.count(short.joining), months),
-    )
+    churn = write.fact("churn", write.share(short.churn))
+    joining = write.fact("join_last", write.count(short.joining), months)
     level = float(customer_ceiling(result).value or np.nan)
     yield write.exercise(
         "lifetime",

@@ -10,8 +10,6 @@ from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
 from growth.scenario.range import likely_values
 
-__all__ = ["ClosedForm", "closed_form", "half_as_many_leave", "likely_scenario", "twice_as_many_join", "with_spend"]
-
 _AMOUNTS = {  # by kind of channel: what doubles so that twice as many arrive
     "steady": ("monthly_visitors", "visitor_ceiling"),
     "content": ("monthly_pieces", "earlier_pieces"),
@@ -23,7 +21,7 @@ _AMOUNTS = {  # by kind of channel: what doubles so that twice as many arrive
 
 @dataclass(frozen=True)
 class ClosedForm:
-    """The few numbers of a business whose ceiling has a short formula.
+    """The numbers of a business whose ceiling has a short formula.
 
     Attributes
     ----------
@@ -73,17 +71,11 @@ def closed_form(forecast: Forecast) -> ClosedForm | None:
     stay, grow, plans = scenario.stay, scenario.grow, scenario.pay.plans
     curves = [plan.churn or stay.churn for plan in plans]
     rates = {float(getattr(one, "monthly_churn_rate", -1)) for one in curves if one.curve == "constant"}
-    age_matters = (
-        any(one.curve != "constant" for one in curves)
-        or len(rates) != 1
-        or any(plan.billing != "monthly" for plan in plans)
-        or grow.last_age_months is not None
-    )
-    time_matters = (
-        stay.churn_changes
-        or grow.price_changes
-        or any(channel.season is not None for channel in scenario.arrive.channels)
-    )
+    same_churn = all(one.curve == "constant" for one in curves) and len(rates) == 1
+    yearly = any(plan.billing != "monthly" for plan in plans)
+    seasons = any(channel.season is not None for channel in scenario.arrive.channels)
+    age_matters = not same_churn or yearly or grow.last_age_months is not None
+    time_matters = stay.churn_changes or grow.price_changes or seasons
     if age_matters or time_matters or stay.comeback or scenario.sign_up.monthly_referral_rate:
         return None
     found = ClosedForm(
@@ -110,12 +102,12 @@ def half_as_many_leave(scenario: Scenario) -> Scenario:
     0.5
     """
     values = scenario.model_dump(mode="json")
-    values["stay"]["churn_changes"] = [*values["stay"]["churn_changes"], {"from_month": 1, "factor": 0.5}]
+    values["stay"]["churn_changes"].append({"from_month": 1, "factor": 0.5})
     return load_scenario({"scenario": values})
 
 
 def twice_as_many_join(scenario: Scenario) -> Scenario | None:
-    """The scenario with twice as many arriving in every channel; None where that cannot be had by doubling.
+    """The scenario with twice as many arriving in every channel; None if doubling a number does not do that.
 
     Ads whose visits get dearer with the budget do not bring twice as many for twice the money.
 
@@ -140,7 +132,7 @@ def twice_as_many_join(scenario: Scenario) -> Scenario | None:
 
 
 def with_spend(scenario: Scenario, amount: float) -> Scenario:
-    """The scenario with its first channel costing so much more a month.
+    """The scenario with `amount` added to the monthly cost of its first channel.
 
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 100}]})

@@ -32,7 +32,7 @@ def add_command(subparsers: Any) -> None:
 
 
 def _exercises(arguments: argparse.Namespace) -> None:
-    from growth.exercises.make_exercises import make_exercises
+    from growth.exercises.exercise_files import make_exercises
 
     for path in make_exercises(arguments.scenario, to=arguments.to, replace=arguments.replace):
         print(path)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from growth.calculator.language import said, words_in
+from growth.calculator.language import said
 from growth.calculator.number_words import minor_digits, money, month_labels, number, percent, with_decimals
 from growth.engine import Forecast
 
@@ -44,13 +46,16 @@ class Exercise:
     by_tool: float
 
 
+@cache
 def exercise_words(language: str) -> dict[str, Any]:
-    """The words of exercises in a language; English where it has none.
+    """The words of exercises in a language; English if there are none.
 
     >>> exercise_words("de")["answer"], exercise_words("nl")["answer"]
     ('Lösung', 'Answer')
     """
-    return words_in(_FILES, language)
+    path = _FILES / f"{language}.json"
+    words: dict[str, Any] = json.loads((path if path.exists() else _FILES / "en.json").read_text("utf-8"))
+    return words
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +86,7 @@ class Writer:
         return with_decimals(value, self.locale, least=digits, most=digits)
 
     def count(self, value: float) -> str:
-        """Customers, to four decimals, so that what is worked out from them comes out as the tool has it."""
+        """Customers to four decimals, so that results by hand agree with the tool."""
         return with_decimals(value, self.locale, most=4)
 
     def people(self, value: float) -> str:
@@ -90,25 +95,18 @@ class Writer:
 
     def share(self, value: float) -> str:
         """A fraction as per cent, to four decimals."""
-        return percent(value, self.locale) if round(value, 4) == value else self._fine(value)
-
-    def _fine(self, value: float) -> str:
-        shown = with_decimals(100 * value, self.locale, most=4)
-        return percent(1, self.locale).replace("100", shown)
+        if round(value, 4) == value:
+            return percent(value, self.locale)
+        return percent(1, self.locale).replace("100", with_decimals(100 * value, self.locale, most=4))
 
     def factor(self, value: float) -> str:
         """A factor, to six decimals."""
         return with_decimals(value, self.locale, most=6)
 
     def fact(self, key: str, value: str = "", month: int = 0, **more: str) -> str:
-        """A line of what is given. month: the month it speaks of, 1 or more."""
-        return said(
-            self.words["facts"][key],
-            value=value,
-            month=str(month),
-            calendar=self.labels[month] if month else "",
-            **more,
-        )
+        """A line of the given facts. month: the month it is about, 1 or more."""
+        calendar = self.labels[month] if month else ""
+        return said(self.words["facts"][key], value=value, month=str(month), calendar=calendar, **more)
 
     def exercise(
         self,
@@ -124,17 +122,9 @@ class Writer:
     ) -> Exercise:
         """An exercise with the words of its key. values: for the places of its question."""
         words = self.words[key]
+        title, ask = words["title"], said(words["ask"], **values)
         return Exercise(
-            key,
-            words["title"],
-            said(words["ask"], **values),
-            tuple(given),
-            words["words"],
-            tuple(working),
-            answer,
-            float(by_hand),
-            code,
-            float(by_tool),
+            key, title, ask, tuple(given), words["words"], tuple(working), answer, float(by_hand), code, float(by_tool)
         )
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem, PublishError
-from growth.files import regular_file
+from growth.files import regular_file, shipped
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
 from growth.lean import put_off_grammar
@@ -18,7 +18,6 @@ from growth.output import check_folder, check_output, write_outputs
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
 from growth.scratch import scratch
-from growth.shipped import shipped
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
 MOST_NOTEBOOK_BYTES = 64 * 2**20

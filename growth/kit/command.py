@@ -39,29 +39,25 @@ files, the index and the feed, and nothing else. To take a piece away, delete it
 
 
 def add_command(subparsers: Any) -> None:
-    """Add `kit` to the command line."""
-    kit = subparsers.add_parser(
-        "kit",
-        help="make the page and all that goes with it: picture, e-mail, embedding, handout",
-        description=KIT,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    kit.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
-    add_folder_output(kit, "--to", required=True, help="the directory the kit is written to")
-    kit.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
-    kit.set_defaults(run=_kit, extra="notebooks")
-
-    site = subparsers.add_parser(
-        "site",
-        help="put the page into a folder for a web host, with an index of all pieces and a feed",
-        description=SITE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    site.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
-    add_folder_output(site, "--to", required=True, help="the folder of the site; made if it is not there")
+    """Add `kit` and `site` to the command line."""
+    what = "make the page and all that goes with it: picture, e-mail, embedding, handout"
+    kit = _add(subparsers, "kit", what, KIT, "the directory the kit is written to", run=_kit)
+    what = "put the page into a folder for a web host, with an index of all pieces and a feed"
+    site = _add(subparsers, "site", what, SITE, "the folder of the site; made if it is not there", run=_site)
     site.add_argument("--address", metavar="URL", help="where the site is on the web; needed once, then remembered")
-    site.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
-    site.set_defaults(run=_site, extra="notebooks")
+    for parser in (kit, site):
+        parser.add_argument("--notebook", metavar="FILE", help="a giveaway notebook of your own")
+
+
+def _add(subparsers: Any, name: str, does: str, description: str, folder: str, run: Any) -> argparse.ArgumentParser:
+    raw = argparse.RawDescriptionHelpFormatter
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        name, help=does, description=description, formatter_class=raw
+    )
+    parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file with a giveaway part (YAML)")
+    add_folder_output(parser, "--to", required=True, help=folder)
+    parser.set_defaults(run=run, extra="notebooks")
+    return parser
 
 
 def _kit(arguments: argparse.Namespace) -> None:

@@ -26,7 +26,7 @@ def subject(giveaway: Giveaway) -> str:
 
 
 def link(giveaway: Giveaway) -> str:
-    """The address of the page with the piece and the e-mail named in it, so that visits can be told apart.
+    """The page's address with the piece and the source added, so that visits from the e-mail can be told apart.
 
     Returns
     -------
@@ -43,10 +43,8 @@ def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
 
     Parameters
     ----------
-    giveaway
-        Its words with their placeholders filled in.
-    forecast
-        The forecast that the answer speaks of, without draws.
+    giveaway : its words with their placeholders filled in.
+    forecast : the forecast that the answer speaks of, without draws.
 
     Returns
     -------

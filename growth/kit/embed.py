@@ -39,7 +39,7 @@ def embed_page(page: str, giveaway: Giveaway) -> str:
 
 
 def snippet(giveaway: Giveaway) -> str:
-    """What goes into the blog: the frame alone, at most about a screen high."""
+    """What to paste into the blog: the frame, at most about a screen high."""
     source = giveaway.address.split("?")[0].rpartition("/")[0] if giveaway.address else "https://YOUR-SITE"
     return f"""<!-- {giveaway.name}: a calculator in a frame. {SEAL}
      1. Put {giveaway.name}-embed.html on your site and correct the address in src below.

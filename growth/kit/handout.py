@@ -54,14 +54,10 @@ def handout_html(
 
     Parameters
     ----------
-    giveaway
-        Its words with their placeholders filled in.
-    forecast
-        The base forecast, without draws.
-    what_ifs
-        Forecasts to draw beside it, by the words that stand on their lines; a column of the table for each.
-    leaner
-        0 for everything; 1 for one quotation and fewer cautions; 2 without the details too.
+    giveaway : its words with their placeholders filled in.
+    forecast : the base forecast, without draws.
+    what_ifs : forecasts to draw beside it, by the words that stand on their lines; a column of the table for each.
+    leaner : 0 for everything; 1 for one quotation and fewer cautions; 2 without the details too.
 
     Returns
     -------
@@ -85,9 +81,8 @@ def handout_html(
     whose = f"{escape(sender_line(giveaway.look))}<br>" if giveaway.look.site else ""
     answer, look = told(giveaway, forecast), giveaway.look
     style = _STYLE.replace(SERIF, SANS) if look.letters == "sans" else _STYLE
-    style += (
-        f".answer {{ padding-inline-start: 4mm; border-inline-start: 1mm solid {look.accent}; }}" if look.accent else ""
-    )
+    if look.accent:
+        style += f".answer {{ padding-inline-start: 4mm; border-inline-start: 1mm solid {look.accent}; }}"
     return f"""<!doctype html>
 <html {language_attributes(giveaway.language)}><head><meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
@@ -117,15 +112,9 @@ def _table(forecast: Forecast, what_ifs: Mapping[str, Forecast], locale: str) ->
     chosen = sorted({int(m) for m in np.linspace(months / 6, months, 6).round() if m >= 1})
     at = np.array(chosen) - 1
     labels = month_labels(forecast.scenario.first_month, months, locale)
-    columns = [
-        column(getattr(forecast, name)[at], kind, currency, locale)
-        for name, kind in (
-            ("new_customers", "number"),
-            ("lost_customers", "number"),
-            ("closing_customers", "number"),
-            ("closing_mrr", "money"),
-        )
-    ]
+    people = ("new_customers", "lost_customers", "closing_customers")
+    names = {**dict.fromkeys(people, "number"), "closing_mrr": "money"}
+    columns = [column(getattr(forecast, name)[at], kind, currency, locale) for name, kind in names.items()]
     for one in what_ifs.values():
         paid = column(one.closing_mrr[at[at < one.months]], "money", currency, locale)
         columns.append(paid + ["\N{EN DASH}"] * (len(chosen) - len(paid)))
@@ -133,7 +122,10 @@ def _table(forecast: Forecast, what_ifs: Mapping[str, Forecast], locale: str) ->
     for month, *cells in zip(chosen, *columns, strict=True):
         head = escape(said(words["handout_row"], month=str(month), calendar=labels[month]))
         rows.append(f'<tr><th scope="row">{head}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>')
-    names = ("handout_month", "handout_join", "handout_leave", "handout_customers", "handout_pay")
-    titles = [*(words[name] for name in names), *(f"{words['handout_pay']}, {name}" for name in what_ifs)]
+    heads_of = ("month", "join", "leave", "customers", "pay")
+    titles = [
+        *(words[f"handout_{name}"] for name in heads_of),
+        *(f"{words['handout_pay']}, {name}" for name in what_ifs),
+    ]
     heads = "".join(f'<th scope="col">{escape(title)}</th>' for title in titles)
     return f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"

@@ -28,10 +28,8 @@ class KitFile:
 
     Attributes
     ----------
-    path
-        Where it was written.
-    use
-        What it is for, in a few words.
+    path : where it was written.
+    use : what it is for, in a few words.
     """
 
     path: Path
@@ -40,14 +38,12 @@ class KitFile:
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """A kit as it was made.
+    """A finished kit.
 
     Attributes
     ----------
-    files
-        The files written, the page first.
-    notes
-        What the writer should know: the law on e-mail, and what is missing and why.
+    files : the files written, the page first.
+    notes : what the writer should know: the law on e-mail, and what is missing and why.
     """
 
     files: tuple[KitFile, ...]
@@ -63,14 +59,10 @@ def make_kit(source: str | Path, *, to: str | Path, notebook: str | Path | None 
 
     Parameters
     ----------
-    source
-        A scenario file with a giveaway part.
-    to
-        The folder for the files; it is made if it is missing.
-    notebook
-        A giveaway notebook of your own; None for the one that comes with the package.
-    replace
-        Replace files there even if growth did not write them, or they were changed since.
+    source : a scenario file with a giveaway part.
+    to : the folder for the files; it is made if it is missing.
+    notebook : a giveaway notebook of your own; None for the one that comes with the package.
+    replace : replace files there even if growth did not write them, or they were changed since.
 
     Returns
     -------
@@ -143,7 +135,7 @@ def _made(
 
 
 def handout(giveaway: Giveaway, result: Forecast, what_ifs: dict[str, Forecast]) -> tuple[bytes | None, str]:
-    """The handout printed (None without Chromium) and its HTML, as full as one page allows."""
+    """The handout as PDF (None without Chromium) and as HTML, with as much as fits one page."""
     for leaner in range(LEANEST + 1):
         html = handout_html(giveaway, result, what_ifs=what_ifs, leaner=leaner)
         printed = chromium.pdf(html)

@@ -49,15 +49,12 @@ def line_chart(forecasts: Mapping[str, Forecast], box: Box, *, size: float, loca
 
     Parameters
     ----------
-    forecasts
-        Forecasts of the same length, without draws, by the label that stands at the end of their line. The first is the
-        base: the goal mark is its own. An empty label stands for "as things stand" where there are several.
-    box
-        The area of the lines.
-    size
-        Size of the labels in pixels; strokes and distances follow it.
-    locale
-        For amounts and months.
+    forecasts : forecasts of the same length, without draws, by the label that stands at the end of their line. The
+        first is the base: the goal mark is its own. An empty label stands for "as things stand" where there are
+        several.
+    box : the area of the lines.
+    size : size of the labels in pixels; strokes and distances follow it.
+    locale : for amounts and months.
 
     Returns
     -------
@@ -127,7 +124,7 @@ def _path(forecast: Forecast, box: Box, top: float) -> str:
 
 
 def _points(forecast: Forecast, closing: np.ndarray, box: Box, top: float) -> list[str]:
-    """The places of amounts at the close of each month, after today's MRR; what is above the upper edge lies on it."""
+    """Points of today's MRR and of amounts at the close of each month; amounts above the upper edge lie on it."""
     values = np.minimum(np.concatenate([forecast.opening_mrr[:1], closing]), top)
     across = box.x + box.width * np.arange(values.size) / (values.size - 1)
     down = box.y + box.height * (1 - values / top)
@@ -135,7 +132,7 @@ def _points(forecast: Forecast, closing: np.ndarray, box: Box, top: float) -> li
 
 
 def _band(forecast: Forecast, ends: tuple[np.ndarray, np.ndarray], box: Box, top: float) -> str:
-    """What lies between the two ends; two of them on each other are darker."""
+    """The area between the two ends; overlapping areas are darker."""
     low, high = (_points(forecast, end, box, top) for end in ends)
     return f'<path d="M{" L".join([*high, *low[::-1]])}Z" fill="{GAIN}" fill-opacity="0.13"/>'
 

@@ -21,12 +21,12 @@ _NARROW, _WIDE = set("iljtf.,;:'!|()[] "), set("mwMWQGO%@€£$")
 
 
 def told(giveaway: Giveaway, forecast: Forecast) -> str:
-    """The answer in full: the brief's own, or the one that the calculator speaks."""
+    """The answer in full: the brief's own, or the calculator's."""
     return giveaway.answer or answer(forecast, giveaway.locale)
 
 
 def certain(forecast: Forecast, locale: str = LOCALE) -> str:
-    """How sure the answer is, and on what that rests; "" where nothing varies."""
+    """How sure the answer is, and what that rests on; "" if nothing varies."""
     sure = how_sure(forecast, locale)
     return f"{sure} {rests_on(forecast, locale)}" if sure else ""
 
@@ -36,13 +36,10 @@ def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None 
 
     Parameters
     ----------
-    forecast
-        The base forecast, without draws.
-    what_ifs
-        Forecasts of the what-ifs by their label. The best is named where the base forecast never reaches its goal, or
-        has none.
-    locale
-        For words, amounts and months.
+    forecast : the base forecast, without draws.
+    what_ifs : forecasts of the what-ifs by their label. The best is named where the base forecast never reaches its
+        goal, or has none.
+    locale : for words, amounts and months.
 
     Returns
     -------
@@ -73,12 +70,9 @@ def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str
 
     Parameters
     ----------
-    giveaway
-        Its question stands on top, its byline at the foot; its whole answer is the picture's description.
-    forecast
-        The base forecast, without draws.
-    what_ifs
-        Forecasts to draw beside it, by the words that stand on their lines.
+    giveaway : its question stands on top, its byline at the foot; its whole answer is the picture's description.
+    forecast : the base forecast, without draws.
+    what_ifs : forecasts to draw beside it, by the words that stand on their lines.
 
     Returns
     -------
@@ -132,7 +126,7 @@ def _logo(look: Look) -> str:
 
 
 def text_width(text: str, size: float) -> float:
-    """Estimate the width of a text in a serif face, in pixels, rather too wide than too narrow.
+    """Estimate the width of a text in a serif face, in pixels, erring on the wide side.
 
     >>> text_width("illicit", 20) < text_width("mammoth", 20)
     True

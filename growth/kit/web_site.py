@@ -19,12 +19,10 @@ from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.placeholders import load_giveaway
 from growth.giveaway.publishing import made_page
 from growth.giveaway.web_address import Address
-from growth.kit.atom_feed import FEED, feed_xml
 from growth.kit.embed import embed_page
 from growth.kit.kit_files import social_picture
 from growth.kit.share_picture import picture_svg, told
-from growth.kit.site_index import INDEX, index_page
-from growth.kit.site_record import RECORD, Site, SitePiece, read_site, site_text
+from growth.kit.site_files import FEED, INDEX, RECORD, Site, SitePiece, feed_xml, index_page, read_site, site_text
 from growth.output import SEAL, check_folder, write_outputs
 from growth.scenario.file import load_scenario
 
@@ -33,7 +31,7 @@ PIECES = "pieces.csv"
 
 @dataclass(frozen=True, slots=True)
 class PublishedSite:
-    """A site as it was left.
+    """A published site.
 
     Attributes
     ----------
@@ -71,10 +69,6 @@ def publish_site(
     replace_files : replace files there even if growth did not write them or they were changed since, and a piece of
         this name that asks another question.
     now : the time of publishing; None for the present.
-
-    Returns
-    -------
-    PublishedSite
 
     Raises
     ------
@@ -191,7 +185,7 @@ def _moved(piece: SitePiece, old: str, new: str) -> SitePiece:
 
 
 def _ledger_rows(site: Site) -> str:
-    """The pieces as the ledger of `growth earned` takes them."""
+    """The pieces as CSV for the ledger of `growth earned`."""
     text = io.StringIO()
     text.write(f"# For growth earned import. {SEAL}\n")
     rows = csv.writer(text, lineterminator="\n")

@@ -9,6 +9,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from growth.engine import Forecast
+from growth.engine.curves import settled_ages
 from growth.engine.draws import Read, at, by_block
 from growth.engine.life import ageless, comeback_rates
 from growth.engine.long_run import (
@@ -27,10 +28,8 @@ from growth.engine.long_run import (
     lifetime_sum,
     outlasts,
 )
-from growth.engine.pay import arrivals_of
-from growth.engine.prices import joining_shares, new_prices
+from growth.engine.pay import arrivals_of, joining_shares, new_prices
 from growth.engine.run import run
-from growth.engine.settled_ages import settled_ages
 from growth.engine.step import CUSTOMERS, MRR
 from growth.measures.measure import Measure
 from growth.measures.reason import REASONS, Reason

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.engine import Forecast
+from growth.engine.curves import LIFETIME, settled_ages
 from growth.engine.draws import Read, by_block
 from growth.engine.long_run import (
     FINITE,
@@ -17,8 +18,7 @@ from growth.engine.long_run import (
     lifetime,
     lifetime_sum,
 )
-from growth.engine.prices import joining_shares, new_prices
-from growth.engine.settled_ages import LIFETIME, settled_ages
+from growth.engine.pay import joining_shares, new_prices
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
 from growth.measures.reason import REASONS, Reason
@@ -34,11 +34,9 @@ def margin_multiple(*, retention_rate: float, discount_rate: float, first_paymen
 
     Parameters
     ----------
-    retention_rate, discount_rate
-        r and i, fractions a period, 0 <= r < 1 + i; a period is of any length, the same for both. Not checked: beyond
-        that range the formula has no meaning.
-    first_payment
-        Whether the payment made on joining counts.
+    retention_rate, discount_rate : r and i, fractions a period, 0 <= r < 1 + i; a period is of any length, the same for
+        both. Not checked: beyond that range the formula has no meaning.
+    first_payment : whether the payment made on joining counts.
 
     Returns
     -------
@@ -69,12 +67,9 @@ def lifetime_value(forecast: Forecast, *, month: int | None = None, first_paymen
 
     Parameters
     ----------
-    forecast
-        Of one scenario or of draws.
-    month
-        The month of joining, 1..T; None: the last, as for CAC and payback.
-    first_payment
-        Whether age 0 counts.
+    forecast : of one scenario or of draws.
+    month : the month of joining, 1..T; None: the last, as for CAC and payback.
+    first_payment : whether age 0 counts.
 
     Returns
     -------
@@ -146,12 +141,9 @@ def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 
 
     Parameters
     ----------
-    forecast
-        Of one scenario or of draws.
-    month
-        The month of joining, 1..T; None: the last.
-    over
-        Months of CAC up to it, 1 or more.
+    forecast : of one scenario or of draws.
+    month : the month of joining, 1..T; None: the last.
+    over : months of CAC up to it, 1 or more.
 
     Returns
     -------

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 
 from growth.engine import Forecast
+from growth.engine.cohorts import followed
 from growth.engine.result import ratio
-from growth.engine.retention import followed
 from growth.measures.measure import Measure, month_of, whole_number
 
 

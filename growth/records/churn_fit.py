@@ -18,7 +18,7 @@ import numpy as np
 from growth.engine.curves import churn_by_age
 from growth.records.intervals import Z95, wilson
 from growth.records.survival import RiskTable
-from growth.scenario.churn import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
+from growth.scenario.stay import BetaDiscreteWeibull, ConstantChurn, EarlyLateChurn, ShiftedBetaGeometric
 
 FittedCurve: TypeAlias = ConstantChurn | EarlyLateChurn | ShiftedBetaGeometric | BetaDiscreteWeibull
 SECTIONS: dict[str, type[FittedCurve]] = {

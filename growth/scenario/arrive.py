@@ -26,7 +26,7 @@ class Channel(Section):
 
     name: Name
     first_month: Annotated[int, whole_months("First month", low=1, high=LONGEST)] = 1
-    last_month: Annotated[int, whole_months("Last month", low=1, high=LONGEST)] | None = None
+    last_month: Annotated[int | None, whole_months("Last month", low=1, high=LONGEST)] = None
     season: Annotated[tuple[Factor, ...] | None, Field(min_length=12, max_length=12)] = None  # January to December
     monthly_cost: Annotated[Number, amount("Its cost", unit="money a month", slider=(0, 5_000, 10))] = 0.0
 
@@ -42,14 +42,20 @@ class ConvertingChannel(Channel):
     active in month 1, the months before had as many sign-ups as month 1."""
 
     running_before: StrictBool = True
-    conversion_rate: Annotated[Number, fraction("Sign-ups who become customers", slider=(0, 1, 0.005))] | None = None
+    conversion_rate: Annotated[Number | None, fraction("Sign-ups who become customers", slider=(0, 1, 0.005))] = None
 
 
 class VisitorChannel(ConvertingChannel):
     """A channel of visitors, who sign up at a rate."""
 
     launches: Annotated[tuple[Launch, ...], Field(max_length=60)] = ()
-    signup_rate: Annotated[Number, fraction("Visitors who sign up", slider=(0, 0.3, 0.001))] | None = None
+    signup_rate: Annotated[Number | None, fraction("Visitors who sign up", slider=(0, 0.3, 0.001))] = None
+
+
+def _growth_in(
+    what: str, *, always: bool = True, help: str = "Compounding: each month on top of the last."
+) -> Assumption:
+    return fraction(f"Growth in {what} each month", low=-0.9, slider=(-0.1, 0.2, 0.001), always=always, help=help)
 
 
 class SteadyChannel(VisitorChannel):
@@ -59,22 +65,10 @@ class SteadyChannel(VisitorChannel):
     monthly_visitors: Annotated[
         Number, quantity("Visitors a month", "visitors a month", slider=(0, 10_000, 10), always=True)
     ] = 0.0
-    monthly_growth_rate: Annotated[
-        Number,
-        fraction(
-            "Growth in visitors each month",
-            low=-0.9,
-            slider=(-0.1, 0.2, 0.001),
-            always=True,
-            help="Compounding: each month on top of the last.",
-        ),
-    ] = 0.0
-    visitor_ceiling: (
-        Annotated[
-            Number, quantity("Most visitors it can bring", "visitors a month", low=1e-6, slider=(100, 50_000, 100))
-        ]
-        | None
-    ) = None
+    monthly_growth_rate: Annotated[Number, _growth_in("visitors")] = 0.0
+    visitor_ceiling: Annotated[
+        Number | None, quantity("Most visitors it can bring", "visitors a month", low=1e-6, slider=(100, 50_000, 100))
+    ] = None
 
 
 class ContentChannel(VisitorChannel):
@@ -101,25 +95,20 @@ class PaidChannel(VisitorChannel):
 
     kind: Literal["paid"]
     monthly_budget: Annotated[Number, amount("Budget", unit="money a month", slider=(0, 10_000, 10), always=True)]
-    monthly_growth_rate: Annotated[
-        Number, fraction("Growth in budget each month", low=-0.9, slider=(-0.1, 0.2, 0.001))
-    ] = 0.0
+    monthly_growth_rate: Annotated[Number, _growth_in("budget", always=False, help="")] = 0.0
     cost_per_visit: Annotated[
         Number, amount("Cost of a visit at a small budget", low=1e-6, slider=(0.05, 20, 0.05), always=True)
     ]
-    budget_that_doubles_cost: (
-        Annotated[
-            Number,
-            amount(
-                "Budget at which a visit costs double",
-                unit="money a month",
-                low=1e-6,
-                slider=(100, 50_000, 100),
-                help="The more is spent, the dearer a visit: at this budget, twice the cost at a small one.",
-            ),
-        ]
-        | None
-    ) = None
+    budget_that_doubles_cost: Annotated[
+        Number | None,
+        amount(
+            "Budget at which a visit costs double",
+            unit="money a month",
+            low=1e-6,
+            slider=(100, 50_000, 100),
+            help="The more is spent, the dearer a visit: at this budget, twice the cost at a small one.",
+        ),
+    ] = None
 
 
 class SignUpChannel(ConvertingChannel):
@@ -130,19 +119,10 @@ class SignUpChannel(ConvertingChannel):
         Number,
         quantity("Sign-ups a month", "sign-ups", slider=(0, 200, 0.5), always=True, help="Trials begun, or names."),
     ]
-    monthly_growth_rate: Annotated[
-        Number,
-        fraction(
-            "Growth in sign-ups each month",
-            low=-0.9,
-            slider=(-0.1, 0.2, 0.001),
-            always=True,
-            help="Compounding: each month on top of the last.",
-        ),
-    ] = 0.0
-    sign_up_ceiling: (
-        Annotated[Number, quantity("Most sign-ups it can bring", "sign-ups", low=1e-6, slider=(10, 2_000, 10))] | None
-    ) = None
+    monthly_growth_rate: Annotated[Number, _growth_in("sign-ups")] = 0.0
+    sign_up_ceiling: Annotated[
+        Number | None, quantity("Most sign-ups it can bring", "sign-ups", low=1e-6, slider=(10, 2_000, 10))
+    ] = None
 
 
 class CustomerChannel(Channel):
@@ -152,20 +132,10 @@ class CustomerChannel(Channel):
     monthly_customers: Annotated[
         Number, quantity("New customers a month", "customers a month", slider=(0, 100, 0.5), always=True)
     ]
-    monthly_growth_rate: Annotated[
-        Number,
-        fraction(
-            "Growth in new customers each month",
-            low=-0.9,
-            slider=(-0.1, 0.2, 0.001),
-            always=True,
-            help="Compounding: each month on top of the last.",
-        ),
-    ] = 0.0
-    customer_ceiling: (
-        Annotated[Number, quantity("Most customers it can bring", "customers a month", low=1e-6, slider=(5, 1_000, 5))]
-        | None
-    ) = None
+    monthly_growth_rate: Annotated[Number, _growth_in("new customers")] = 0.0
+    customer_ceiling: Annotated[
+        Number | None, quantity("Most customers it can bring", "customers a month", low=1e-6, slider=(5, 1_000, 5))
+    ] = None
 
 
 def _kind(value: Any) -> str:

@@ -18,11 +18,9 @@ class Correlation(Section):
 
     Attributes
     ----------
-    of
-        The addresses of the two numbers, such as `arrive.channels.0.monthly_growth_rate`.
-    correlation
-        Between -1 and 1, of the two on the normal scale (the correlation of a Gaussian copula): above 0 a high value of
-        one goes with a high value of the other.
+    of : the addresses of the two numbers, such as `arrive.channels.0.monthly_growth_rate`.
+    correlation : between -1 and 1, of the two on the normal scale (the correlation of a Gaussian copula): above 0 a
+        high value of one goes with a high value of the other.
     """
 
     of: tuple[FieldAddress, FieldAddress]

@@ -29,8 +29,8 @@ class DatedChange(Section):
 
     from_month: Annotated[int, whole_months("From month", low=2, high=LONGEST)]
     field: FieldAddress
-    becomes: Annotated[Number, Assumption("Its value from then on", "number", -1e9, 1e9)] | None = None
-    times: Annotated[Number, Assumption("Times as much from then on", "times", 0, 100)] | None = None
+    becomes: Annotated[Number | None, Assumption("Its value from then on", "number", -1e9, 1e9)] = None
+    times: Annotated[Number | None, Assumption("Times as much from then on", "times", 0, 100)] = None
     note: Text = ""
 
     @model_validator(mode="after")

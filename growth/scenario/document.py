@@ -46,10 +46,6 @@ def load_document(path: str | Path) -> Document:
     path : str or Path
         A UTF-8 file of at most 256 KiB.
 
-    Returns
-    -------
-    Document
-
     Raises
     ------
     ScenarioError
@@ -73,10 +69,6 @@ def parse(text: str, *, file: str) -> Document:
         YAML.
     file : str
         The name used in error messages.
-
-    Returns
-    -------
-    Document
 
     Raises
     ------

@@ -13,7 +13,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -180,30 +180,24 @@ class Assumption:
         return PydanticCustomError("assumption", "{rule}", {"rule": self.rule, "value": value, "fix": fix})
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        return core_schema.no_info_plain_validator_function(
+        schema = core_schema.no_info_plain_validator_function(
             self.check, serialization=core_schema.plain_serializer_function_ser_schema(_plain_json)
         )
+        return core_schema.nullable_schema(schema) if type(None) in get_args(source) else schema
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
         bounds = {"type": "integer" if self.whole else "number", "minimum": self.low, "maximum": self.high}
         about = {"title": self.label, "description": f"{self.help} Unit: {self.unit}.".strip()}
-        points = ["low", "likely", "high"]
-        objects = [] if self.whole or not self.ranged else [(points, bounds)]
+        objects = [] if self.whole or not self.ranged else [(["low", "likely", "high"], bounds)]
         objects += [(sorted(form.keys), {"type": "number", "minimum": 0}) for form in forms_for(self.unit)]
-        if not objects:
-            return {**bounds, **about}
         others = [
-            {
-                "type": "object",
-                "properties": dict.fromkeys(keys, kind),
-                "required": keys,
-                "additionalProperties": False,
-            }
+            {"type": "object", "properties": dict.fromkeys(keys, kind), "required": keys, "additionalProperties": False}
             for keys, kind in objects
         ]
-        return {"anyOf": [bounds, *others], **about}
+        entry = {"anyOf": [bounds, *others], **about} if others else {**bounds, **about}
+        return {"anyOf": [entry, {"type": "null"}]} if schema["type"] == "nullable" else entry
 
 
 def fraction(label: str, *, high: float = 1, low: float = 0, **words: Any) -> Assumption:

@@ -44,15 +44,12 @@ class Opening(Section):
             help="MRR, monthly recurring revenue: what today's customers pay a month, yearly plans counted a twelfth.",
         ),
     ] = 0.0
-    mean_age_months: (
-        Annotated[
-            int,
-            whole_months(
-                "How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1), matters=mean_age
-            ),
-        ]
-        | None
-    ) = None
+    mean_age_months: Annotated[
+        int | None,
+        whole_months(
+            "How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1), matters=mean_age
+        ),
+    ] = None
     ages: Annotated[tuple[AgeCount, ...] | None, Field(min_length=1, max_length=LONGEST + 1)] = None
 
     @model_validator(mode="after")

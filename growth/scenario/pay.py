@@ -7,10 +7,10 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import Field, model_validator
 
-from growth.scenario.churn import Churn
 from growth.scenario.entry import Number, amount, fraction, quantity
 from growth.scenario.relevance import common_conversion_rate, common_signup_rate, several_lags, several_plans
 from growth.scenario.section import Name, Section, broken, unique_names
+from growth.scenario.stay import Churn
 
 
 class SignUp(Section):
@@ -60,31 +60,22 @@ class Plan(Section):
     share: Annotated[
         Number, fraction("New customers who choose it", slider=(0, 1, 0.01), matters=several_plans, ranged=False)
     ] = 1.0
-    monthly_price: Annotated[Number, MONTHLY_PRICE] | None = None
-    yearly_price: (
-        Annotated[
-            Number,
-            amount("Price for a year", unit="money a year", high=1.2e7, slider=(0, 6_000, 10), always=True),
-        ]
-        | None
-    ) = None
+    monthly_price: Annotated[Number | None, MONTHLY_PRICE] = None
+    yearly_price: Annotated[
+        Number | None, amount("Price for a year", unit="money a year", high=1.2e7, slider=(0, 6_000, 10), always=True)
+    ] = None
     billing: Literal["monthly", "yearly"] = "monthly"
-    renewal_rate: (
-        Annotated[Number, fraction("Customers who renew after a year", slider=(0, 1, 0.01), always=True)] | None
-    ) = None
+    renewal_rate: Annotated[
+        Number | None, fraction("Customers who renew after a year", slider=(0, 1, 0.01), always=True)
+    ] = None
     churn: Churn | None = None
-    opening_share: (
-        Annotated[Number, fraction("Of today's customers, have it", matters=several_plans, ranged=False)] | None
-    ) = None
-    opening_price: (
-        Annotated[
-            Number,
-            amount(
-                "Price that today's customers pay", unit="money a month", high=1e6, matters=several_plans, ranged=False
-            ),
-        ]
-        | None
-    ) = None
+    opening_share: Annotated[
+        Number | None, fraction("Of today's customers, have it", matters=several_plans, ranged=False)
+    ] = None
+    opening_price: Annotated[
+        Number | None,
+        amount("Price that today's customers pay", unit="money a month", high=1e6, matters=several_plans, ranged=False),
+    ] = None
 
     @model_validator(mode="after")
     def _billing(self) -> Plan:

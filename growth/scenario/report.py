@@ -42,10 +42,6 @@ def validate(
     root : str
         The part of the file that the values come from, such as "giveaway".
 
-    Returns
-    -------
-    Model
-
     Raises
     ------
     ScenarioError

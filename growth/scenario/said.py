@@ -40,8 +40,7 @@ class SaidNumber(float):
 
     Attributes
     ----------
-    said
-        What was said, by key.
+    said : what was said, by key.
 
     Examples
     --------
@@ -79,8 +78,7 @@ def said_number(said: Mapping[str, Any]) -> SaidNumber:
 
     Parameters
     ----------
-    said
-        The keys of one of `FORMS`, each with a number.
+    said : the keys of one of `FORMS`, each with a number.
 
     Returns
     -------

@@ -20,7 +20,6 @@ from pydantic import AfterValidator, BaseModel, Field, PrivateAttr, StrictBool, 
 from growth.scenario.arrive import Arrive
 from growth.scenario.correlation import Correlation
 from growth.scenario.dated_change import DatedChange, later_scenarios, level_changes
-from growth.scenario.effort import Effort
 from growth.scenario.entry import Number, amount, whole_months
 from growth.scenario.opening import Opening
 from growth.scenario.pay import Pay, SignUp
@@ -45,29 +44,21 @@ class Scenario(Section):
     months: Annotated[
         int, whole_months("Months to look ahead", low=1, high=LONGEST, slider=(12, LONGEST, 1), always=True)
     ] = 36
-    goal_mrr: (
-        Annotated[
-            Number,
-            amount(
-                "The monthly revenue you want", unit="money a month", low=0.01, slider=(500, 50_000, 100), always=True
-            ),
-        ]
-        | None
-    ) = None
-    goal_left: (
-        Annotated[
-            Number,
-            amount(
-                "What should be left each month",
-                unit="money a month",
-                low=0.01,
-                slider=(500, 20_000, 100),
-                always=True,
-                help="Cash in less all that goes out, which is what you can pay yourself, before tax.",
-            ),
-        ]
-        | None
-    ) = None
+    goal_mrr: Annotated[
+        Number | None,
+        amount("The monthly revenue you want", unit="money a month", low=0.01, slider=(500, 50_000, 100), always=True),
+    ] = None
+    goal_left: Annotated[
+        Number | None,
+        amount(
+            "What should be left each month",
+            unit="money a month",
+            low=0.01,
+            slider=(500, 20_000, 100),
+            always=True,
+            help="Cash in less all that goes out, which is what you can pay yourself, before tax.",
+        ),
+    ] = None
     opening: Opening = Opening()
     arrive: Arrive = Arrive()
     sign_up: SignUp = SignUp()
@@ -78,7 +69,6 @@ class Scenario(Section):
     changes: Annotated[tuple[DatedChange, ...], Field(max_length=60)] = ()
     what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6), AfterValidator(check_names)] = ()
     sources: Annotated[tuple[Source, ...], Field(max_length=200)] = ()
-    efforts: Annotated[tuple[Effort, ...], Field(max_length=60)] = ()
     correlations: Annotated[tuple[Correlation, ...], Field(max_length=40)] = ()
 
     @model_validator(mode="after")

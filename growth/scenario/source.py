@@ -33,16 +33,11 @@ class Source(Section):
 
     Attributes
     ----------
-    of
-        Its address, such as `stay.churn.monthly_churn_rate`.
-    source
-        `told` by the owner, `measured` from records, a `rule` of thumb, or a `guess`.
-    when
-        The month or day of it, such as 2027-01 or 2027-01-15.
-    was
-        The number as it was then. Where the number has changed since, the source no longer speaks for it.
-    note
-        In a few words, such as "18 months of records" or "about 2 of 63 leave a month".
+    of : its address, such as `stay.churn.monthly_churn_rate`.
+    source : `told` by the owner, `measured` from records, a `rule` of thumb, or a `guess`.
+    when : the month or day of it, such as 2027-01 or 2027-01-15.
+    was : the number as it was then. Where the number has changed since, the source no longer speaks for it.
+    note : in a few words, such as "18 months of records" or "about 2 of 63 leave a month".
     """
 
     of: FieldAddress
@@ -77,22 +72,22 @@ def _still_so(source: Source, value: object) -> bool:
     return source.was is None or (isinstance(now, (int, float)) and isclose(now, source.was, rel_tol=1e-9))
 
 
-def wrong_addresses(scenario: Scenario, part: Literal["sources", "efforts"]) -> list[tuple[int, Problem]]:
-    """What is wrong with the addresses in a scenario's list, each with its position.
+def wrong_sources(scenario: Scenario) -> list[tuple[int, Problem]]:
+    """What is wrong with the addresses of a scenario's sources, each with its position in the list.
 
-    A source or an effort belongs to a number that exists, and a number has one.
+    A source belongs to a number that exists, and a number has one source.
     """
     from growth.scenario.address import find
 
     wrong, seen = [], set()
-    for position, one in enumerate(getattr(scenario, part)):
-        field, place = find(scenario, one.of), f"{part}[{position}].of"
+    for position, one in enumerate(scenario.sources):
+        field, place = find(scenario, one.of), f"sources[{position}].of"
         if isinstance(field, Problem):
             wrong.append((position, Problem(place, "the address of a number in this file", one.of, field.fix)))
         elif field.entry is None:
             wrong.append((position, Problem(place, "the address of a number, not of text or a section", one.of)))
         elif field.path in seen:
-            wrong.append((position, Problem(place, f"one {part[:-1]} for each number", one.of)))
+            wrong.append((position, Problem(place, "one source for each number", one.of)))
         else:
             seen.add(field.path)
     return wrong

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from growth.calculator.worked import REFERRED
 from growth.giveaway.logo import logo_bytes, png_size
 from growth.giveaway.look import Look, sender_line
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, choose, pick, position_of
-from growth.spreadsheet.formula_table import print_setup, text_lines
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.mrr_chart import MrrChart
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.styles import GAIN, GOAL, PLAIN, SOFT, STYLES
-from growth.spreadsheet.worksheet import Worksheet
+from growth.spreadsheet.worksheet import Worksheet, print_setup, text_lines
 
 _WIDTHS = (2, 24, 16, 100)
 _LEFT, _RIGHT = 1, 3
@@ -34,28 +33,17 @@ _BRIDGE = (  # series, sign
     ("closing_mrr", "= "),
 )
 
-if TYPE_CHECKING:
-    import xlsxwriter
-
 
 def fill_answer(
-    book: WorkbookContext,
-    workbook: xlsxwriter.Workbook,
-    *,
-    question: str,
-    cautions: Sequence[str],
-    sentence: SentenceSheet,
-    months: MonthsSheet,
-    broken: Formula,
-    how_wide: str,
-    look: Look,
+    book: WorkbookContext, *, sentence: SentenceSheet, months: MonthsSheet, broken: Formula, how_wide: str
 ) -> None:
-    """Fills the sheet of the answer. how_wide: a line on the band of the forecast, and where the what-ifs stand."""
-    sheet, words = book.sheets["answer"], book.words["answer"]
+    """Fill the sheet of the answer. how_wide: a line on the band of the forecast, and where the what-ifs stand."""
+    sheet, words, page_words = book.sheets["answer"], book.words["answer"], book.words_of_page
+    look, cautions = page_words.look, (*book.messages["page"]["cautions"], *page_words.cautions)
     page = sheet.worksheet
     for column, width in enumerate(_WIDTHS):
         page.set_column(column, column, width, book.styles("paper"))
-    _line(sheet, 0, question, "question")
+    _line(sheet, 0, page_words.question, "question")
     mark = book.messages["page"]["invented"] if book.scenario.invented else ""
     business = " ".join(text for text in (f"{book.scenario.business}.", mark, sender_line(look)) if text)
     _line(sheet, 1, business, "line")
@@ -67,7 +55,7 @@ def fill_answer(
     _formula(sheet, 5, warning, "warning", least=1)
     _line(sheet, 6, how_wide, "prose")
     _line(sheet, 7, words["live"], "prose")
-    _chart(book, workbook, sheet, months, sentence, row=9)
+    _chart(book, sheet, months, sentence, row=9)
     row = _worked(book, sheet, sentence, months, row=10 + _CHART_ROWS + 1)
     row = _list(sheet, row + 1, book.messages["page"]["cautions_head"], cautions)
     row = _list(sheet, row + 1, words["use"], words["using"])
@@ -78,14 +66,14 @@ def fill_answer(
 
 
 def _line(sheet: Worksheet, row: int, text: str, style: str) -> None:
-    """A text across the sheet, in a row as high as its lines."""
+    """Write a text across the sheet, in a row as high as its lines."""
     sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
     sheet.text(row, _LEFT, text, style)
     sheet.worksheet.set_row(row, _height(text, style))
 
 
 def _logo(sheet: Worksheet, row: int, look: Look) -> None:
-    """The logo in a row of its own, where it is a PNG: a workbook takes no SVG from XlsxWriter."""
+    """Put the logo in a row of its own if it is a PNG: XlsxWriter cannot embed an SVG."""
     kind, content = logo_bytes(look.logo or "")
     if kind == "png":
         scale = _LOGO_PIXELS / png_size(content)[1]
@@ -95,7 +83,7 @@ def _logo(sheet: Worksheet, row: int, look: Look) -> None:
 
 
 def _formula(sheet: Worksheet, row: int, formula: Formula, style: str, *, least: int = 0) -> None:
-    """A text made by a formula. Its row leaves room for a somewhat longer text, with at least so many lines."""
+    """Write a text made by a formula. Its row has room for a somewhat longer text, at least `least` lines."""
     sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
     sheet.put(row, _LEFT, formula, style)
     sheet.worksheet.set_row(row, _height(formula.value + " and more" if formula.value else "\n" * (least - 1), style))
@@ -108,7 +96,7 @@ def _height(text: str, style: str) -> float:
 
 
 def _list(sheet: Worksheet, row: int, title: str, texts: Sequence[str]) -> int:
-    """A heading with paragraphs below; returns the row after them."""
+    """Write a heading with paragraphs below. Returns the row after them."""
     _line(sheet, row, title, "section")
     for offset, text in enumerate(texts, start=1):
         _line(sheet, row + offset, text, "prose")
@@ -116,7 +104,7 @@ def _list(sheet: Worksheet, row: int, title: str, texts: Sequence[str]) -> int:
 
 
 def _worked(book: WorkbookContext, sheet: Worksheet, sentence: SentenceSheet, months: MonthsSheet, *, row: int) -> int:
-    """One month by hand: the first that opens with customers on board. Returns the row after it."""
+    """Write one month by hand: the first that opens with customers. Returns the row after it."""
     told, words, last = book.messages["page"], book.words["answer"], book.scenario.months
     aboard = months.columns["aboard"].span(1, last)
     _line(sheet, row, words["worked"], "section")
@@ -141,7 +129,7 @@ def _worked(book: WorkbookContext, sheet: Worksheet, sentence: SentenceSheet, mo
 
 
 def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, month: Formula) -> dict[str, Formula]:
-    """The month's steps in words, as the page tells them; nothing of what did not happen."""
+    """The month's steps in words, as on the page; what did not happen is left out."""
     told, last, numbers = book.messages["page"], book.scenario.months, sentence.numbers
 
     def of(name: str) -> Formula:
@@ -183,18 +171,10 @@ def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, 
     }
 
 
-def _chart(
-    book: WorkbookContext,
-    workbook: xlsxwriter.Workbook,
-    sheet: Worksheet,
-    months: MonthsSheet,
-    sentence: SentenceSheet,
-    *,
-    row: int,
-) -> None:
-    """MRR by month as one line, the goal and the ceiling as further ones; labels stand on the lines, no legend."""
+def _chart(book: WorkbookContext, sheet: Worksheet, months: MonthsSheet, sentence: SentenceSheet, *, row: int) -> None:
+    """Chart MRR by month, the goal and the ceiling as lines, with labels on the lines and no legend."""
     words, last = book.words["answer"], book.scenario.months
-    lines = MrrChart(book, workbook, categories=months.sheet.address(months.columns["chart_label"].span(0, last)))
+    lines = MrrChart(book, categories=months.sheet.address(months.columns["chart_label"].span(0, last)))
 
     def add(name: str, label: Any, line: dict[str, Any], *, at: int) -> None:
         lines.add(label, months.sheet.address(months.columns[name].span(0, last)), line, at=at)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from growth.scenario.arrive import AnyChannel
+from growth.spreadsheet.changes_sheet import changed
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, added, as_formula, both, choose, minimum, pick, total
-from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
-from growth.spreadsheet.over_time import changed
+from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 
 class ArrivalsSheet:
@@ -50,12 +50,12 @@ class ArrivalsSheet:
 
     @property
     def level(self) -> Formula:
-        """Customers by channels in the last month, every season at its mean over the year."""
+        """Customers by channels in the last month, with every season at its mean over the year."""
         return added([channel.level for channel in self._channels])
 
 
 class _Channel:
-    """The columns of one channel; it has none for visitors or sign-ups where it is counted in what comes after."""
+    """The columns of one channel; none for visitors or sign-ups if it counts a later stage directly."""
 
     visitors: FormulaColumn | None
     sign_ups: FormulaColumn | None
@@ -85,7 +85,7 @@ class _Channel:
         )
 
     def _sign_up(self, table: FormulaTable, group: str, usual: FormulaColumn) -> None:
-        """Visitors of the steady flow and of launches, and the share of them that signs up."""
+        """Visitors of the steady flow and of launches, and the sign-ups from them."""
         words = self._book.words["arrivals"]
         count = len(getattr(self._channel, "launches", ()))
         launched = self._launched = [self._launch(table, group, number) for number in range(count)]
@@ -98,7 +98,7 @@ class _Channel:
         self._convert(table, group, sign_ups=sign_ups, before=usual[1] * self._signing_up(1))
 
     def _convert(self, table: FormulaTable, group: str, *, sign_ups: FormulaColumn, before: Formula) -> None:
-        """Who of the sign-ups becomes a customer. before: sign-ups of each month before the first, if it ran then."""
+        """New customers from sign-ups. before: sign-ups of each month before the first, if the channel ran then."""
         self.sign_ups = sign_ups
         running = getattr(self._channel, "running_before", False)
         first = choose(self._given("first_month").equals(1), before, 0) if running else as_formula(0)
@@ -169,7 +169,7 @@ class _Channel:
         return column
 
     def _step(self, column: FormulaColumn, of: str, most: str, when: int) -> Formula:
-        """A level that goes on from the month before, at the rate then in force and with the changes made to it."""
+        """A level carried on from the month before, at the rate in force and with the changes made to it."""
         start = self._given(of, when)
         if when == 1:
             return choose(self._active(1), start, 0)

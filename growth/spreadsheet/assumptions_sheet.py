@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from growth.calculator.language import said
 from growth.calculator.words import number, percent
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, absolute, both, choose, dot, total
-from growth.spreadsheet.formula_table import print_setup, text_lines
 from growth.spreadsheet.inputs import Input
 from growth.spreadsheet.styles import STYLES
-from growth.spreadsheet.worksheet import Worksheet
-
-if TYPE_CHECKING:
-    import xlsxwriter
+from growth.spreadsheet.worksheet import Worksheet, print_setup, text_lines
 
 FIRST_LINE = 6
 _STAGE, _LABEL, _VALUE, _UNIT, _RANGE, _MEANS, _NAME = range(7)
@@ -24,8 +19,8 @@ _NO_LIMIT = 1e6  # an end as far out as this says nothing to a reader
 _TITLE, _MESSAGE = 32, 255  # characters that a message beside a cell may have
 
 
-def fill_assumptions(book: WorkbookContext, workbook: xlsxwriter.Workbook, *, of_ages: dict[str, Formula]) -> Formula:
-    """Fills the sheet and names its cells. Returns how many rules between the numbers are broken, 0 where all hold.
+def fill_assumptions(book: WorkbookContext, *, of_ages: dict[str, Formula]) -> Formula:
+    """Fill the sheet and names its cells. Returns how many rules between the numbers are broken, 0 where all hold.
 
     of_ages: by rule, whether the groups of opening customers by age break it.
     """
@@ -49,13 +44,13 @@ def fill_assumptions(book: WorkbookContext, workbook: xlsxwriter.Workbook, *, of
             part = one.part
         cells[one.place] = row
         _line(book, sheet, row, one)
-        workbook.define_name(one.name, sheet.address(sheet.cell(row, _VALUE, one.value)))
+        book.workbook.define_name(one.name, sheet.address(sheet.cell(row, _VALUE, one.value)))
         row += 1
     for place in _lists(book.inputs.cells):
         rows = [cells[one.place] for one in book.inputs.list_at(place)]
         name = book.inputs.span(place).text
         span = sheet.cells((rows[0], rows[-1]), (_VALUE, _VALUE), [], fixed="both")
-        workbook.define_name(name, sheet.address(span))
+        book.workbook.define_name(name, sheet.address(span))
     broken = _rules(book, sheet, row + 1, cells, of_ages)
     page.freeze_panes(FIRST_LINE, 2)
     print_setup(sheet, heads=(FIRST_LINE - 1, FIRST_LINE - 1), labels=0)
@@ -78,23 +73,12 @@ def _line(book: WorkbookContext, sheet: Worksheet, row: int, one: Input) -> None
     )
     page.set_row(row, 13 * lines + 3)  # rows are not made higher for wrapped text by every program
     message = " ".join(text for text in (one.help, _allowed(book, rule)) if text)
-    page.data_validation(
-        row,
-        _VALUE,
-        row,
-        _VALUE,
-        {
-            "validate": "integer" if entry.whole else "decimal",
-            "criteria": "between",
-            "minimum": _plain(entry.low),
-            "maximum": _plain(entry.high),
-            "ignore_blank": False,
-            "input_title": _short(one.label, _TITLE),
-            "input_message": _short(message, _MESSAGE),
-            "error_title": book.words["assumptions"]["outside"],
-            "error_message": _short(_allowed(book, _range(book, one, whole=True)), _MESSAGE),
-        },
-    )
+    allowed = {"criteria": "between", "minimum": _plain(entry.low), "maximum": _plain(entry.high)}
+    told = {"input_title": _short(one.label, _TITLE), "input_message": _short(message, _MESSAGE)}
+    wrong = _short(_allowed(book, _range(book, one, whole=True)), _MESSAGE)
+    refused = {"error_title": book.words["assumptions"]["outside"], "error_message": wrong, "ignore_blank": False}
+    kind = "integer" if entry.whole else "decimal"
+    page.data_validation(row, _VALUE, row, _VALUE, {"validate": kind, **allowed, **told, **refused})
 
 
 def _allowed(book: WorkbookContext, rule: str) -> str:
@@ -102,7 +86,7 @@ def _allowed(book: WorkbookContext, rule: str) -> str:
 
 
 def _range(book: WorkbookContext, one: Input, *, whole: bool = False) -> str:
-    """The allowed range as the cell shows its numbers; unless whole, without an end that only stops typing errors."""
+    """The allowed range in the cell's number format; unless whole, without an end that only stops typing errors."""
     entry, words = one.entry, book.words["assumptions"]
     if entry.unit == "share":
         low, high = (percent(end, book.locale) for end in (entry.low, entry.high))
@@ -119,7 +103,7 @@ def _unit(book: WorkbookContext, unit: str) -> str:
 
 
 def _plain(end: float) -> str:
-    """A number without an exponent, as rules of cells have it."""
+    """A number without an exponent, as rules of cells need it."""
     return format(Decimal(repr(end)), "f")
 
 
@@ -132,7 +116,7 @@ def _lists(cells: list[Input]) -> list[str]:
 def _rules(
     book: WorkbookContext, sheet: Worksheet, row: int, cells: dict[str, int], of_ages: dict[str, Formula]
 ) -> Formula:
-    """What has to hold between the numbers: a line each, 0 where it holds."""
+    """The rules between numbers: a line each, 0 if it holds."""
     words, scenario = book.words["rules"], book.scenario
     found: list[tuple[str, Formula]] = []
 

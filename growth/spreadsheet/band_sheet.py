@@ -6,23 +6,20 @@ its numbers are plain ones, and the sheet says that they do not follow the white
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from growth.calculator.words import money
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula_table import FIRST
 from growth.spreadsheet.mrr_chart import MrrChart
 from growth.spreadsheet.styles import GAIN, SOFT
+from growth.spreadsheet.worksheet import FIRST
 from growth.uncertainty import ranges_of, spread_of
-
-if TYPE_CHECKING:
-    import xlsxwriter
 
 SHARES = {"low": 0.05, "lower": 0.25, "upper": 0.75, "high": 0.95}
 
 
-def fill_band(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> str:
-    """Fills the sheet of the band; returns the line that the first sheet says of it."""
+def fill_band(book: WorkbookContext) -> str:
+    """Fill the sheet of the band; returns the line that the first sheet says of it."""
     words, scenario, last = book.words["band"], book.scenario, book.scenario.months
     spread = spread_of(scenario)
     rests = words["ranges_and_chance" if ranges_of(scenario) else "chance_alone"]
@@ -41,7 +38,7 @@ def fill_band(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> str:
             style = "opening" if not month else "strong" if name == "likely" else "cell"
             columns[name].put(month, value, style)
     book.finish(table)
-    chart = MrrChart(book, workbook, categories=table.sheet.address(labels.span(0, last)))
+    chart = MrrChart(book, categories=table.sheet.address(labels.span(0, last)))
     lines_of: dict[str, dict[str, Any]] = {
         "high": {"color": SOFT, "width": 1, "dash_type": "dash"},
         "upper": {"color": GAIN, "width": 1, "dash_type": "square_dot"},

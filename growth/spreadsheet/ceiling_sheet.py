@@ -11,7 +11,6 @@ from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.changes_sheet import ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, both, choose, dot, either, minimum, total
-from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
 from growth.spreadsheet.lifetime_formulas import (
     NO_REASON,
     Level,
@@ -24,6 +23,7 @@ from growth.spreadsheet.lifetime_formulas import (
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.stay_sheet import PlanByAge
+from growth.spreadsheet.worksheet import FIRST, FormulaColumn, FormulaTable
 
 FAR = 1e60  # stands for joiners without end
 _KINDS = ("customers", "mrr")
@@ -45,7 +45,7 @@ def ceiling(
     plans: Sequence[PlanSheet],
     months: MonthsSheet,
 ) -> Level:
-    """Fills the sheet of the ceiling, one row a plan, and the sums over all plans below: see model.md."""
+    """Fill the sheet of the ceiling: a row for each plan, and the sums over all plans below. See model.md."""
     sheet = _CeilingSheet(book, lives=lives, changes=changes)
     sheet.outside(arrivals, months)
     for row, plan in enumerate(plans):
@@ -82,7 +82,7 @@ class _CeilingSheet:
         return self.table.column(self._words[key], kind, group=group)
 
     def _line(self, key: str, formula: Formula, kind: str) -> Formula:
-        """A number of all plans together, in its row below them."""
+        """Write a number of all plans together, in its row below them."""
         row = FIRST + len(self._plans) + 1 + _LINES.index(key)
         self.table.sheet.text(row, 0, self._words[key], "cell")
         self._lines[key] = self.table.sheet.put(row, 1, formula, "strong", kind)
@@ -179,7 +179,7 @@ class _CeilingSheet:
         return Level(people, money, reason)
 
     def _slow(self, reason: Formula, last: int) -> Formula:
-        """Whether growth without end does not show within a hundred years, as far as is known."""
+        """Whether unlimited growth does not show within a hundred years, as far as is known."""
         lines = self._lines
         sends, then = lines["referral"] * total(self._lasts.span(0, last)), self._then.span(0, last)
         joining = choose(sends < 2, lines["joining"], choose(lines["joined"].equals(1), FAR, 0))
@@ -196,7 +196,7 @@ class _CeilingSheet:
         return both(reason < number_of(Reason.NOT_KNOWN), either(below, level))
 
     def _least(self, kind: str, name: str) -> Formula:
-        """The first reason told of the plans that count."""
+        """The first reason given by the plans that count."""
         counts, column = self._counts[kind], self._sums[kind][name]
         return minimum(*(choose(counts[row].equals(1), column[row], NO_REASON) for row in range(len(self._plans))))
 
@@ -217,7 +217,7 @@ class _CeilingSheet:
         return choose(kept[life.ages - 1].equals(1), 1, 0)
 
     def _stay_behind(self, row: int, joined: Formula) -> None:
-        """What becomes of those on board of a plan that nobody joins."""
+        """The future of the customers of a plan that nobody joins."""
         for kind in _KINDS:
             waiting = self._lines[f"waiting_{kind}"]
             sums, aboard = self._sums[kind], self._aboard[kind][row]

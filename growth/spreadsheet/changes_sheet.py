@@ -1,19 +1,19 @@
-"""Changes: the numbers that change from a month on, churn factors and price changes, month by month."""
+"""Changes by month: numbers that change from a month on, churn factors and price changes."""
 
 from __future__ import annotations
 
 from growth.scenario import Scenario
 from growth.scenario.pay import Plan
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, as_formula, both, choose
-from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
-from growth.spreadsheet.over_time import put_over_time
+from growth.spreadsheet.formula import Formula, as_formula, both, choose, maximum, minimum
+from growth.spreadsheet.inputs import changed_fields, label_of
+from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 YEAR = 12
 
 
 class ChangesSheet:
-    """The sheet of changes, which is there only where the scenario has some."""
+    """The sheet of changes; it exists only if the scenario has some."""
 
     def __init__(self, book: WorkbookContext):
         self._book = book
@@ -39,7 +39,7 @@ class ChangesSheet:
         book.finish(table)
 
     def churn_factor(self, month: int) -> Formula | None:
-        """What churn is multiplied by in a month; None where nothing changes it."""
+        """The factor on churn in a month; None if nothing changes it."""
         return None if self._factor is None else self._factor.same_row(month)
 
     def price(self, plan: int, month: int) -> Formula:
@@ -49,16 +49,16 @@ class ChangesSheet:
         return self._book.in_month(month).price(plan)
 
     def joining_share(self, plan: int, month: int) -> Formula:
-        """The share of new customers who join a plan in a month, those lost to its price changes taken off."""
+        """The share of new customers who join a plan in a month, less those lost to its price changes."""
         share = self._book.given(f"pay.plans.{plan}.share")
         return share * self._still_join[plan].same_row(month) if plan in self._still_join else share
 
     def rate(self, plan: int, month: int) -> Formula | None:
-        """The change of price for those on board whom it reaches in a month; None where no change does."""
+        """The price change that reaches existing customers in a month; None if there is none."""
         return self._rate[plan].same_row(month) if plan in self._rate else None
 
     def provoked(self, plan: int, month: int) -> Formula | None:
-        """The share of them who leave over it."""
+        """The share of these customers who leave because of it."""
         return self._provoked[plan].same_row(month) if plan in self._provoked else None
 
     def _months(self) -> range:
@@ -107,7 +107,7 @@ class ChangesSheet:
     def _compound(
         self, rate: FormulaColumn, provoked: FormulaColumn, plan: int, index: int, wait: int, when: int
     ) -> None:
-        """One change more: 1 + rate, and 1 - churn over it, multiply where several reach the same customers."""
+        """Add one change: where several reach the same customers, 1 + rate and 1 - provoked churn multiply."""
         place, month = f"grow.price_changes.{index}", self._month.same_row(when)
         change = self._book.given(f"{place}.month")
         meets = month.equals(change) if wait == 1 else both(month >= change, month < change + wait)
@@ -123,3 +123,44 @@ class ChangesSheet:
 def needed(scenario: Scenario) -> bool:
     """Whether a scenario has changes from a month on."""
     return bool(scenario.changes or scenario.stay.churn_changes or scenario.grow.price_changes)
+
+
+def put_over_time(book: WorkbookContext, table: FormulaTable) -> None:
+    """Add the columns to the sheet of changes, and to `book.over_time`."""
+    for place, (field, _) in book.inputs.changed.items():
+        table.skip()
+        unit = field.assumption.unit
+        kind = "churn" if unit == "share" else "cents" if unit.startswith("money") else "number"
+        column = table.column(label_of(field, book.locale)[0], kind, width=20)
+        column.put(0, book.given(place), "opening")
+        for month in range(1, book.scenario.months + 1):
+            column.put(month, changed(book, place, month, column[month - 1]))
+        book.over_time[place] = column
+
+
+def changed(book: WorkbookContext, place: str, month: int, value: Formula) -> Formula:
+    """Apply the change of a number that begins in `month`, if there is one; shares stay within their range."""
+    if place not in book.inputs.changed or month not in book.inputs.changed[place][1]:
+        return value
+    field, positions = book.inputs.changed[place]
+    position, entry = positions[month], field.assumption
+    if book.scenario.changes[position].becomes is not None:
+        return book.given(f"changes.{position}.becomes")
+    value = value * book.given(f"changes.{position}.times")
+    return maximum(entry.low, minimum(entry.high, value)) if entry.unit == "share" else value
+
+
+def rate_months(scenario: Scenario) -> list[int]:
+    """Month 1, and the months from which churn, renewal or growth by age goes by other numbers.
+
+    >>> plans = [{"name": "Studio", "monthly_price": 29}]
+    >>> rate_months(Scenario(business="Fernhollow", pay={"plans": plans}, changes=[
+    ...     {"from_month": 7, "field": "stay.churn.monthly_churn_rate", "times": 0.5},
+    ...     {"from_month": 10, "field": "bill.monthly_fixed_costs", "becomes": 500}]))
+    [1, 7]
+    """
+    months = {1}
+    for place, (_, positions) in changed_fields(scenario).items():
+        if place.startswith(("stay.churn.", "grow.")) or ".churn." in place or place.endswith(".renewal_rate"):
+            months |= positions.keys()
+    return sorted(months)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from growth.scenario.churn import Churn, MeasuredChurn
+from growth.scenario.stay import Churn, MeasuredChurn
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import (
     Formula,
@@ -16,7 +16,7 @@ from growth.spreadsheet.formula import (
     logarithm,
     near_one_log,
 )
-from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
+from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 _SHIFT = 16  # below this argument the difference of log-gammas climbs before the Stirling series
 _CLIMB = Formula("{0,1,2,3,4,5,6,7,8,9,10,11,12,13,14,15}", np.arange(float(_SHIFT)))
@@ -25,7 +25,7 @@ _CLIMB = Formula("{0,1,2,3,4,5,6,7,8,9,10,11,12,13,14,15}", np.arange(float(_SHI
 def churn_column(
     book: WorkbookContext, table: FormulaTable, age: FormulaColumn, *, curve: Churn, place: str, last: int, group: str
 ) -> FormulaColumn:
-    """The columns of a curve for ages 1..last, the last of them churn; place: of its section in the scenario."""
+    """Write the columns of a curve for ages 1..last and return that of churn. place: its section in the scenario."""
     columns = _Bdw(book, table, group) if curve.curve == "bdw" else None
     column = table.column(book.words["stay"]["leave"], "churn", group=group)
     for a in range(1, last + 1):
@@ -81,7 +81,7 @@ class _Bdw:
         self._columns = {name: table.column(words[name], "0.0000E+00", group=group) for name in names}
 
     def churn(self, age: FormulaColumn, a: int, place: str) -> Formula:
-        """Puts the steps of one age into their columns; returns churn at that age."""
+        """Write the steps of one age into their columns. Returns churn at that age."""
         alpha, beta, shape = (self._book.given(f"{place}.{name}") for name in ("alpha", "beta", "shape"))
         at, put = age.same_row(a), lambda name, formula: self._columns[name].put(a, formula)
         low = (at - 1) ** shape if a > 1 else as_formula(0)

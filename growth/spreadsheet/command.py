@@ -9,7 +9,7 @@ from growth.options import add_file_output
 
 
 def add_command(subparsers: Any) -> None:
-    """Hand the command in."""
+    """Add the command to the command line."""
     command = subparsers.add_parser("spreadsheet", help="make a workbook with live formulas of a scenario")
     command.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
     add_file_output(

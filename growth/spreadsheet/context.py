@@ -4,41 +4,49 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel
 
 from growth.calculator.language import messages
 from growth.calculator.words import month_labels
 from growth.engine import Forecast
+from growth.giveaway.brief import Giveaway
 from growth.scenario import Scenario
 from growth.spreadsheet.formula import Formula
-from growth.spreadsheet.formula_table import (
+from growth.spreadsheet.inputs import Inputs
+from growth.spreadsheet.names import workbook_words
+from growth.spreadsheet.styles import Styles
+from growth.spreadsheet.worksheet import (
     FIRST,
     LABEL_WIDTH,
     PAGE_ROWS,
     PAGE_WIDTH,
     FormulaColumn,
     FormulaTable,
+    Worksheet,
     print_setup,
 )
-from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.styles import Styles
-from growth.spreadsheet.workbook_text import workbook_words
-from growth.spreadsheet.worksheet import Worksheet
+
+if TYPE_CHECKING:
+    import xlsxwriter
 
 PRINTED_AGES = 60  # of the sheets with a row for each month of age
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WorkbookContext:
-    """One workbook in the making.
+    """One workbook in the making: xlsxwriter's, and what its sheets share.
 
-    sheets: by key, such as "months" or "plan 0". money: the kind of number that amounts are shown as.
+    words_of_page: the giveaway's question, cautions and look.
+    sheets: by key, such as "months" or "plan 0".
+    money: the kind of number that amounts are shown as.
     over_time: by place, the column of a number that changes over time.
     month: the month whose numbers `given`, `used` and `price` name; None for those that hold at first.
     """
 
+    workbook: xlsxwriter.Workbook
+    words_of_page: Giveaway
     scenario: Scenario
     forecast: Forecast
     inputs: Inputs
@@ -50,7 +58,7 @@ class WorkbookContext:
     month: int | None = None
 
     def in_month(self, month: int) -> WorkbookContext:
-        """The same workbook, naming the numbers in force in a month, 1..T."""
+        """The same workbook, referring to the numbers in force in a month, 1..T."""
         return replace(self, month=month) if self.over_time else self
 
     @property
@@ -66,7 +74,7 @@ class WorkbookContext:
     def month_table(
         self, key: str, *, title: str, lines: list[str]
     ) -> tuple[FormulaTable, FormulaColumn, FormulaColumn]:
-        """A sheet with a row a month, from month 0, its column of month numbers and that of calendar months."""
+        """Start a sheet with a row for each month from 0. Returns it, its month numbers and its calendar months."""
         months = self.scenario.months
         table = FormulaTable(self.sheets[key], title=title, lines=lines, last=months)
         number = table.column(self.words["month"], "count", width=7)
@@ -80,14 +88,13 @@ class WorkbookContext:
     def finish(
         self, table: FormulaTable, *, labels: int = 2, width: float | None = None, columns: int = 0, rows: int = 0
     ) -> None:
-        """Sets a table up for printing: scaled to the width of the page, or of two where it is very wide.
+        """Set a table up for printing, scaled to the width of one page, or of two if it is very wide.
 
         Parameters
         ----------
-        labels
-            How many columns at the left to repeat on every page.
-        width, columns, rows
-            Width in characters, columns and rows of months or ages to print, where that is not the whole table.
+        labels : how many columns at the left to repeat on every page.
+        width, columns, rows : width in characters, columns and rows of months or ages to print, where that is not the
+            whole table.
         """
         pages_wide = min(max(1, math.ceil((width or table.width) / PAGE_WIDTH)), 2)  # wider is scaled down
         pages_tall = max(1, math.ceil((rows or table.last) / PAGE_ROWS))
@@ -98,13 +105,13 @@ class WorkbookContext:
             table.sheet.worksheet.print_area(0, 0, last, (columns or table.columns) - 1)
 
     def given(self, place: str) -> Formula:
-        """A number of the scenario, by its place: its input cell, or the month's cell where it changes over time."""
+        """A number of the scenario: its input cell, or the month's cell if it changes over time."""
         if self.month is not None and place in self.over_time:
             return self.over_time[place][self.month]
         return self.inputs[place]
 
     def price(self, number: int) -> Formula:
-        """What a new customer of a plan pays a month before any change."""
+        """What a new customer of a plan pays a month, before any price change."""
         place = f"pay.plans.{number}"
         yearly = self.used(self.scenario.pay.plans[number], place, "yearly_price")
         return self.given(f"{place}.monthly_price") if yearly is None else yearly / 12
@@ -118,5 +125,5 @@ class WorkbookContext:
         return [self.inputs[f"{place}.{index}"] for index in range(count)]
 
     def used(self, section: BaseModel, place: str, name: str) -> Formula | None:
-        """A number that may be left out, as `given` has it; None where it is left out."""
+        """An optional number, as `given` returns it; None if it is left out."""
         return None if getattr(section, name) is None else self.given(f"{place}.{name}".lstrip("."))

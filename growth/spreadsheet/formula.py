@@ -148,7 +148,7 @@ def total(*parts: Formula) -> Formula:
 
 
 def added(parts: Sequence[Formula]) -> Formula:
-    """Terms added one by one, as they are read; 0 where there are none."""
+    """The sum of the terms, written with plus signs; 0 if there are none."""
     return reduce(lambda whole, part: whole + part, parts) if parts else as_formula(0)
 
 

@@ -13,8 +13,7 @@ from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields, find
 from growth.scenario.dated_change import DatedChange
 from growth.spreadsheet.formula import Formula, as_formula
-from growth.spreadsheet.names import input_name
-from growth.spreadsheet.workbook_text import item_words, workbook_words
+from growth.spreadsheet.names import input_name, item_words, workbook_words
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +93,7 @@ def changed_fields(scenario: Scenario) -> dict[str, tuple[Field, dict[int, int]]
 
 
 def _input(field: Field, currency: str, locale: str) -> Input:
-    """An input cell with its words."""
+    """Build an input cell with its words."""
     about, since = field.changed or field, ""
     if field.changed is not None:
         words = messages(locale)["whose"]["times" if field.name == "times" else "since"]
@@ -105,12 +104,12 @@ def _input(field: Field, currency: str, locale: str) -> Input:
 
 
 def _from_month(field: Field) -> int:
-    """The month of the change that a field is part of."""
+    """The month of the change that a field belongs to."""
     return field.section.from_month if isinstance(field.section, DatedChange) else 1
 
 
 def label_of(field: Field, locale: str, *, since: str = "") -> tuple[str, str]:
-    """What a number is called, with whose it is, and the line of help about it."""
+    """The label of a number, with its owner, and its line of help."""
     in_list = isinstance(field.place[-1], int)
     of = field.path.rpartition(".")[0] if in_list else field.path
     label, help = _label_and_help(of, field.kind, field.assumption, locale)
@@ -130,7 +129,7 @@ def _label_and_help(place: str, kind: str, entry: Assumption, locale: str) -> tu
 
 
 def _whose(field: Field, words: dict[str, str]) -> str:
-    """Whose number it is: the channel's or the plan's where there are several, the launch's or the change's."""
+    """The owner of a number: the channel or plan if there are several, the launch or change."""
     whose = ""
     for item in field.items:
         name, several = getattr(item.section, "name", None), item.count > 1

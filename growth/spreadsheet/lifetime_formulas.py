@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import reduce
 from typing import Any
 
+from growth.engine.curves import LIFETIME
 from growth.engine.long_run import (
     EDGE,
     FADED,
@@ -20,13 +21,12 @@ from growth.engine.long_run import (
     STAYS,
     UNSETTLED,
 )
-from growth.engine.settled_ages import LIFETIME
 from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, maximum, minimum, total
-from growth.spreadsheet.formula_table import FormulaColumn, FormulaTable
 from growth.spreadsheet.stay_sheet import PlanByAge, renews_by_month
+from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 HIGH, LOW = 100, 1e-3  # yearly ratios beyond these are taken as these, so that LibreOffice can raise them to a power
 NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
@@ -45,7 +45,7 @@ def number_of(reason: Reason) -> int:
 
 
 def first_of(*pairs: Any) -> Formula:
-    """The number of the first reason whose condition holds: condition, reason, condition, reason, ..."""
+    """The number of the first reason whose condition holds; pairs are condition, reason, condition, reason, ..."""
     code = as_formula(NO_REASON)
     for condition, reason in reversed(list(zip(pairs[::2], pairs[1::2], strict=True))):
         code = choose(condition, number_of(reason) if isinstance(reason, Reason) else reason, code)
@@ -63,7 +63,7 @@ class Level:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlanFacts:
-    """What both sums of a plan need.
+    """The facts that both sums of a plan need.
 
     fall: the power of age with which survival falls in the end, 0 without one; None where its curve has none. after,
     before: churn of the last step and of the one before. step: months of a step; end: the age before the last step.
@@ -241,7 +241,7 @@ class LifetimeColumns:
 
 
 def growth_at_the_end(life: PlanByAge, *, yearly: bool) -> Formula:
-    """By how much what one who stays pays grows in a year, at the last ages."""
+    """The yearly growth of what a staying customer pays, at the last ages."""
     age = life.ages - YEAR if yearly else life.ages - 1
     more, less = life.at_end.more[age - 1], life.at_end.less[age - 1]
     return more - less if yearly else (1 + more - less) ** YEAR - 1

@@ -23,37 +23,26 @@ from growth.spreadsheet.formula import (
     position_of,
     rounded,
 )
-from growth.spreadsheet.formula_table import FormulaColumn
 from growth.spreadsheet.lifetime_formulas import Level
 from growth.spreadsheet.plan_sheet import PlanSheet
-from growth.spreadsheet.worksheet import DASH, Worksheet
+from growth.spreadsheet.worksheet import DASH, FormulaColumn, Worksheet
 
-GROUPS = (  # group, its series; "check" stands for the bridge before it
-    (
-        "customers",
-        "opening_customers new_customers returned_customers lost_customers closing_customers check_customers",
-    ),
-    (
-        "mrr",
-        "opening_mrr new_mrr reactivation_mrr expansion_mrr contraction_mrr churned_mrr closing_mrr check_mrr arr arpa",
-    ),
-    ("rates", "monthly_customer_churn_rate monthly_gross_revenue_churn_rate"),
-    ("arrive", "visitors sign_ups referred_sign_ups"),
-    (
-        "cash",
-        "revenue cash_in payments payment_fees cost_to_serve fixed_costs acquisition_spend net_cash cash "
-        "deferred_revenue",
-    ),
-    (
-        "chart",
-        "aboard reached last_reached last_missed enough last_enough last_short last_short_earned lowest chart_label "
-        "goal_line ceiling_line",
-    ),
-)
+GROUPS = {  # the series of each group of columns; "check" stands for the bridge before it
+    "customers": "opening_customers new_customers returned_customers lost_customers closing_customers check_customers",
+    "mrr": "opening_mrr new_mrr reactivation_mrr expansion_mrr contraction_mrr churned_mrr closing_mrr check_mrr "
+    "arr arpa",
+    "rates": "monthly_customer_churn_rate monthly_gross_revenue_churn_rate",
+    "arrive": "visitors sign_ups referred_sign_ups",
+    "cash": "revenue cash_in payments payment_fees cost_to_serve fixed_costs acquisition_spend net_cash cash "
+    "deferred_revenue",
+    "chart": "aboard reached last_reached last_missed enough last_enough last_short last_short_earned lowest "
+    "chart_label goal_line ceiling_line",
+}
 _OF_PLANS = (
     "new_customers returned_customers lost_customers closing_customers new_mrr reactivation_mrr expansion_mrr "
     "contraction_mrr churned_mrr closing_mrr cash_in payments deferred_revenue"
 ).split()
+_OF_GOAL = ("reached", "last_reached", "last_missed", "goal_line")
 _OF_LEFT = ("enough", "last_enough", "last_short", "last_short_earned")
 _PEOPLE = ("customers", "visitors", "sign_ups", "payments")
 _RATIOS = ("monthly_customer_churn_rate", "monthly_gross_revenue_churn_rate")
@@ -67,18 +56,15 @@ class MonthsSheet:
         self._book, self._plans, self._arrivals = book, plans, arrivals
         self._table, self.number, self.label = book.month_table("months", title=words["title"], lines=words["lines"])
         self.columns: dict[str, FormulaColumn] = {}
-        for group, names in GROUPS:
+        for group, names in GROUPS.items():
             if group == "chart":  # on paper the columns that only feed the chart are left out
                 self._printed = self._table.width, self._table.columns
             if group != "customers":
                 self._table.skip()
             for name in names.split():
-                if name in ("reached", "last_reached", "last_missed", "goal_line") and self._goal is None:
-                    continue
-                if name in _OF_LEFT and self._goal_left is None:
-                    continue
-                head = book.words["series"][name]
-                self.columns[name] = self._table.column(head, self._kind(name), group=words["groups"][group])
+                if not (name in _OF_GOAL and self._goal is None) and not (name in _OF_LEFT and self._goal_left is None):
+                    head = book.words["series"][name]
+                    self.columns[name] = self._table.column(head, self._kind(name), group=words["groups"][group])
         for name in ("closing_customers", "closing_mrr"):
             self._put(name, 0, added([plan.columns[name][0] for plan in plans]))
         self._put("cash", 0, book.given("bill.opening_cash"))
@@ -88,22 +74,19 @@ class MonthsSheet:
 
     @property
     def sheet(self) -> Worksheet:
-        """Where the months stand."""
+        """The worksheet of the months."""
         return self._table.sheet
 
     def month(self, month: int) -> None:
-        """One row, once the arrivals and the plans have theirs."""
+        """Write a month's row, after the arrivals and plans have theirs."""
         book, at = self._book.in_month(month), self._at(month)
         self._put("opening_customers", month, self.columns["closing_customers"][month - 1])
         self._put("opening_mrr", month, self.columns["closing_mrr"][month - 1])
         for name in _OF_PLANS:
             self._put(name, month, added([plan.columns[name][month] for plan in self._plans]))
-        for name, column in (
-            ("visitors", self._arrivals.visitors),
-            ("sign_ups", self._arrivals.sign_ups),
-            ("referred_sign_ups", self._arrivals.referred),
-            ("acquisition_spend", self._arrivals.spend),
-        ):
+        came = self._arrivals
+        columns = {"visitors": came.visitors, "sign_ups": came.sign_ups, "referred_sign_ups": came.referred}
+        for name, column in {**columns, "acquisition_spend": came.spend}.items():
             self._put(name, month, column[month])
         self._read_off(month, at)
         fees = book.given("bill.payment_fee_rate") * at("cash_in") + book.given("bill.fee_per_payment") * at("payments")
@@ -173,7 +156,7 @@ class MonthsSheet:
         return self._book.used(self._book.scenario, "", "goal_left")
 
     def _enough(self, month: int) -> None:
-        """Whether enough is left, the last month so far in which it was, and in which it was not (as earned too)."""
+        """Whether enough is left; the last months so far in which it was, and was not (by income as earned, too)."""
         goal, names = self._goal_left, _OF_LEFT[1:]
         if goal is None:
             return
@@ -194,7 +177,7 @@ class MonthsSheet:
         return lambda name: self.columns[name][month]
 
     def _put(self, name: str, month: int, formula: Formula | float) -> None:
-        """A cell of the month; a series is stored with the engine's value."""
+        """Write a cell of the month. A series is stored with the engine's value."""
         if name in SERIES and month:
             value = float(getattr(self._book.forecast, name)[month - 1])
             formula = Formula(as_formula(formula).text, DASH if value != value else value)
@@ -209,15 +192,9 @@ class MonthsSheet:
         return "strong" if name in ("closing_customers", "closing_mrr", "cash") else "cell"
 
     def _kind(self, name: str) -> str:
-        if name in _RATIOS:
-            return "churn"
-        if name.startswith("check"):
-            return "check"
-        if name in ("aboard", "reached", "enough"):
-            return "count"
-        if name == "arpa":
-            return "cents"
-        return "people" if name.endswith(_PEOPLE) else self._book.money
+        special = dict.fromkeys(_RATIOS, "churn") | dict.fromkeys(("aboard", "reached", "enough"), "count")
+        special |= {"arpa": "cents", "check_customers": "check", "check_mrr": "check"}
+        return special.get(name) or ("people" if name.endswith(_PEOPLE) else self._book.money)
 
 
 def ratio(part: Formula, whole: Formula) -> Formula:

@@ -2,37 +2,27 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.styles import INK, PAPER, RULE, SANS, SERIF
-
-if TYPE_CHECKING:
-    import xlsxwriter
 
 
 class MrrChart:
     """The chart (`chart`, of xlsxwriter) in the making; categories: the cells of its months, from month 0 on."""
 
-    def __init__(self, book: WorkbookContext, workbook: xlsxwriter.Workbook, *, categories: Any) -> None:
+    def __init__(self, book: WorkbookContext, *, categories: Any) -> None:
         self._book, self._categories = book, categories
-        self.chart = workbook.add_chart({"type": "line"})
+        self.chart = book.workbook.add_chart({"type": "line"})
 
     def add(self, name: Any, values: Any, line: dict[str, Any], *, at: int) -> None:
         """A line with its cells; at: the month at whose point its name stands."""
         font = {"name": SANS, "size": 9, "color": line["color"]}
         on_points: list[dict[str, Any] | None] = [{"delete": True}] * (self._book.scenario.months + 1)
         on_points[at] = None  # the one that stays shows the name of the line
-        self.chart.add_series(
-            {
-                "name": name,
-                "categories": self._categories,
-                "values": values,
-                "line": line,
-                "marker": {"type": "none"},
-                "data_labels": {"series_name": True, "position": "above", "custom": on_points, "font": font},
-            }
-        )
+        labels = {"series_name": True, "position": "above", "custom": on_points, "font": font}
+        series = {"name": name, "categories": self._categories, "values": values, "line": line}
+        self.chart.add_series({**series, "marker": {"type": "none"}, "data_labels": labels})
 
     def dress(self, *, labels: int, **axis: Any) -> None:
         """Title, axes and colours; labels: how many months at most are written below; axis: more of that axis."""

@@ -1,10 +1,20 @@
-"""Texts and names that a workbook may hold: cells of text, names of sheets, names of input cells."""
+"""The workbook's own words, one file a language in `languages/`, and the names of its sheets and input cells.
+
+The sentences of the answer, labels of assumptions, calendar months and numbers in prose come from the calculator.
+"""
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+from typing import Any
 from unicodedata import category
+
+from growth.calculator.language import LOCALE
+from growth.calculator.words import month_labels
 
 LONGEST_CELL = 32_767  # characters
 LONGEST_SHEET = 31
@@ -20,7 +30,7 @@ _SHORTER = (  # places in a scenario, and how the name of an input cell begins
 
 
 def cell_text(text: str) -> str:
-    """A text as a cell can hold it: no control characters but line ends, at most 32,767 characters.
+    """A text as a cell can hold it: without control characters but line ends, at most 32,767 characters.
 
     >>> cell_text("one\\x07two"), len(cell_text("x" * 40_000))
     ('one two', 32767)
@@ -79,3 +89,43 @@ def _cut(text: str, length: int) -> str:
     while len(text.encode("utf-16-le")) // 2 > length:
         text = text[:-1]
     return text.rstrip()
+
+
+_FILES = Path(__file__).parent / "languages"
+
+
+@cache
+def workbook_words(locale: str = LOCALE) -> dict[str, Any]:
+    """The workbook's own words in a locale's language, by part; see `workbook_locale`.
+
+    >>> workbook_words()["sheets"]["answer"]
+    'Answer'
+    """
+    return json.loads(_file(locale).read_text("utf-8"))
+
+
+def workbook_locale(locale: str) -> str:
+    """The locale, or the English one if the workbook has no words in its language.
+
+    >>> workbook_locale("en-GB"), workbook_locale("tlh")
+    ('en-GB', 'en-GB')
+    """
+    return locale if _file(locale).exists() else LOCALE
+
+
+def _file(locale: str) -> Path:
+    return _FILES / f"{locale.partition('-')[0]}.json"
+
+
+def item_words(name: str, index: int, locale: str = LOCALE) -> str:
+    """The label of a number in a list: a season's month, a delay, an age of the survival curve.
+
+    >>> item_words("season", 0), item_words("delay_shares", 0), item_words("survival", 2)
+    ('Jan', 'in the month of the sign-up', 'after 3 months')
+    """
+    words = workbook_words(locale)["items"][name]
+    if name == "season":
+        return words.replace("{month}", month_labels(f"2027-{index + 1:02d}", 1, locale)[1].split()[0])
+    if name == "delay_shares":
+        return words[index > 0].replace("{n}", str(index))
+    return words.replace("{n}", str(index + 1))

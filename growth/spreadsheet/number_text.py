@@ -22,7 +22,7 @@ from growth.spreadsheet.formula import (
 
 
 class NumberText:
-    """Writes numbers in a currency and a locale.
+    """Formulas that write numbers in a currency and a locale.
 
     >>> numbers = NumberText(currency="EUR", locale="en-GB")
     >>> numbers.money(Formula("A1", 6000.4)).value, numbers.percent(Formula("A1", 0.04)).value

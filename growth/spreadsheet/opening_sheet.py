@@ -5,8 +5,8 @@ from __future__ import annotations
 from growth.spreadsheet.changes_sheet import YEAR
 from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, choose, dot, maximum, total
-from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable
 from growth.spreadsheet.inputs import by_age
+from growth.spreadsheet.worksheet import FIRST, FormulaColumn, FormulaTable
 
 OLDEST = 120  # months that an opening customer can have been on board
 

@@ -12,9 +12,9 @@ from growth.calculator.words import month_labels
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, dot, maximum, minimum, total
-from growth.spreadsheet.formula_table import FIRST, FormulaTable, present
 from growth.spreadsheet.opening_sheet import OLDEST, OpeningSheet
 from growth.spreadsheet.stay_sheet import PlanByAge, RatesByAge
+from growth.spreadsheet.worksheet import FIRST, FormulaTable, present
 
 _WIDTH = 8.5
 
@@ -27,15 +27,9 @@ class PlanCohorts:
     """
 
     def __init__(
-        self,
-        book: WorkbookContext,
-        table: FormulaTable,
-        number: int,
-        *,
-        opening: OpeningSheet,
-        life: PlanByAge,
+        self, book: WorkbookContext, table: FormulaTable, number: int, opening: OpeningSheet, life: PlanByAge,
         changes: ChangesSheet,
-    ):
+    ):  # fmt: skip
         self._book, self._sheet, self._number, self._life = book, table.sheet, number, life
         self._changes, self._months = changes, book.scenario.months
         self._yearly = book.scenario.pay.plans[number].billing == "yearly"
@@ -51,7 +45,7 @@ class PlanCohorts:
         self._scaled = self._leave_by_month(table) if life.at_end.monthly is not None else None
 
     def month(self, month: int, joined: Formula, joined_mrr: Formula) -> dict[str, Formula]:
-        """Takes every cohort through one month, and the newcomers in; returns the plan's series of the month."""
+        """Take every cohort through one month and add the newcomers. Returns the plan's series of the month."""
         series = self._moves(month)
         for kind, newcomers in enumerate((joined, joined_mrr)):
             for cohort in range(OLDEST + month):
@@ -64,7 +58,7 @@ class PlanCohorts:
         return series | (self._billed(month) if self._yearly else {})
 
     def hide_empty(self) -> None:
-        """Cohorts older than any today are hidden; they hold zeros until the inputs say otherwise."""
+        """Hide the cohorts older than any today; they hold zeros until the inputs change."""
         aboard = np.flatnonzero(self._values[0, 0, :OLDEST])
         empty = int(aboard[0]) if aboard.size else OLDEST
         for start in self._starts:
@@ -116,12 +110,7 @@ class PlanCohorts:
             for column, age in enumerate(ages):
                 formula = self._of_age(name, age, self._life.stretches[stretch])
                 kind = "churn" if name in ("leave", "more", "less") else "count"
-                if isinstance(formula, Formula):
-                    values[column] = formula.value
-                    self._sheet.put(row, start + column, formula, "soft", kind)
-                else:
-                    values[column] = formula
-                    self._sheet.number(row, start + column, formula, "soft", kind)
+                values[column] = self._sheet.put_any(row, start + column, formula, "soft", kind).value
             rows[name, stretch] = row, values
         self._sheet.text(FIRST + self._months + 2, 0, words["by_age"], "section")
         return rows
@@ -216,23 +205,15 @@ class PlanCohorts:
         stay = 1 - leave
         gained, given_up = dot(mrr, stay, more), dot(mrr, stay, less)
         provoked, rate = self._changes.provoked(self._number, month), self._changes.rate(self._number, month)
-        if provoked is None or rate is None:
-            return {
-                "lost_customers": lost,
-                "churned_mrr": churned,
-                "expansion_mrr": gained,
-                "contraction_mrr": given_up,
-            }
-        renews = (self._age_row("renews", month),) if self._yearly else ()
-        lost = lost + provoked * dot(customers, stay, *renews)
-        churned = churned + provoked * dot(mrr, stay, *renews)
-        meets = dot(mrr, stay, 1 + more - less, *renews) * (1 - provoked)
-        return {
-            "lost_customers": lost,
-            "churned_mrr": churned,
-            "expansion_mrr": gained * (1 - provoked) + meets * maximum(rate, 0),
-            "contraction_mrr": given_up * (1 - provoked) - meets * minimum(rate, 0),
-        }
+        if provoked is not None and rate is not None:
+            renews = (self._age_row("renews", month),) if self._yearly else ()
+            lost = lost + provoked * dot(customers, stay, *renews)
+            churned = churned + provoked * dot(mrr, stay, *renews)
+            meets = dot(mrr, stay, 1 + more - less, *renews) * (1 - provoked)
+            gained = gained * (1 - provoked) + meets * maximum(rate, 0)
+            given_up = given_up * (1 - provoked) - meets * minimum(rate, 0)
+        names = ("lost_customers", "churned_mrr", "expansion_mrr", "contraction_mrr")
+        return dict(zip(names, (lost, churned, gained, given_up), strict=True))
 
     def _billed(self, month: int) -> dict[str, Formula]:
         """What is charged in the month, at ages 0, 12, 24, ... alone, and what is still owed as service."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 from growth.spreadsheet.changes_sheet import ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, maximum, minimum, pick
-from growth.spreadsheet.formula_table import FormulaColumn, present
 from growth.spreadsheet.inputs import by_age
 from growth.spreadsheet.opening_sheet import OpeningSheet
 from growth.spreadsheet.plan_cohorts import PlanCohorts
 from growth.spreadsheet.stay_sheet import PlanByAge
+from growth.spreadsheet.worksheet import FormulaColumn, present
 
 _PEOPLE = ("opening_customers", "new_customers", "returned_customers", "lost_customers", "closing_customers")
 _MONEY = (
@@ -42,7 +42,7 @@ class PlanSheet:
         self.columns["closing_customers"].put(0, opening.customers[number], "opening")
         self.columns["closing_mrr"].put(0, opening.mrr[number], "opening")
         self._printed = table.width, table.columns
-        self._cohorts = PlanCohorts(book, table, number, opening=opening, life=life, changes=changes) if aged else None
+        self._cohorts = PlanCohorts(book, table, number, opening, life, changes) if aged else None
 
     def month(self, month: int, new_customers: Formula) -> None:
         """The month's row, given the new customers of all plans."""
@@ -67,7 +67,7 @@ class PlanSheet:
             self._monthly(month)
 
     def finish(self) -> None:
-        """On paper the months stand alone, without the cohorts beside them."""
+        """Print the months only, without the cohorts beside them."""
         if self._cohorts is not None:
             self._cohorts.hide_empty()
         width, columns = self._printed
@@ -83,7 +83,7 @@ class PlanSheet:
         return choose(then < 1, 0, rate * pick(self.columns[of].span(1, month - 1), then))
 
     def _pooled(self, month: int, joined: Formula, joined_mrr: Formula) -> None:
-        """Nothing depends on age: all customers of the plan leave and grow alike."""
+        """A month of a plan in which nothing depends on age: all customers leave and grow alike."""
         columns, changes, number = self.columns, self._changes, self._number
         rates, factor = self._life.rates(month), changes.churn_factor(month)
         churn = rates.leave[1]

@@ -21,12 +21,11 @@ from growth.spreadsheet.formula import (
     total,
     written,
 )
-from growth.spreadsheet.formula_table import FormulaColumn, print_setup, text_lines
 from growth.spreadsheet.left_sentence import left_sentence
 from growth.spreadsheet.lifetime_formulas import Level, number_of
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.number_text import NumberText, filled
-from growth.spreadsheet.worksheet import DASH
+from growth.spreadsheet.worksheet import DASH, FormulaColumn, print_setup, text_lines
 
 _ROW = 4  # of the first fact
 _WIDTH = 90  # of the column of facts, in characters
@@ -125,7 +124,7 @@ class SentenceSheet:
         return self._put("lead", joining & choose(self._months.columns["aboard"][months] > 0, leaving, silent))
 
     def _varies(self, new: FormulaColumn) -> Formula:
-        """Whether newcomers of some month are not those of the last."""
+        """Whether some month has other numbers of new customers than the last."""
         months, joined = self._book.scenario.months, self._span("new_customers")
         more = dot((joined * (1 - MOVES) > new[months]) * 1)
         return more + dot((joined < new[months] * (1 - MOVES)) * 1) > 0

@@ -7,17 +7,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from growth.calculator.language import said
-from growth.engine.settled_ages import LIFETIME
+from growth.engine.curves import LIFETIME
 from growth.scenario import Scenario
 from growth.scenario.pay import Plan
-from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
+from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet, rate_months
 from growth.spreadsheet.churn_formulas import churn_column
 from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, minimum
-from growth.spreadsheet.formula_table import FIRST, FormulaColumn, FormulaTable, present
 from growth.spreadsheet.inputs import by_age
 from growth.spreadsheet.opening_sheet import OLDEST
-from growth.spreadsheet.over_time import rate_months
+from growth.spreadsheet.worksheet import FIRST, FormulaColumn, FormulaTable, present
 
 SETTLED = 156  # where it has after 120 months at most: three whole years more
 ALWAYS_SETTLED = 36  # where it is the same at every age

@@ -7,7 +7,7 @@ and the sheet says that they do not follow the white cells; the differences are 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from growth.calculator.language import said
 from growth.calculator.words import month_count, month_labels
@@ -15,14 +15,10 @@ from growth.comparison import SERIES, amounts, closes, what_if_forecasts, what_i
 from growth.engine import Forecast
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula
-from growth.spreadsheet.formula_table import FIRST, FormulaTable, print_setup, text_lines
 from growth.spreadsheet.mrr_chart import MrrChart
 from growth.spreadsheet.names import cell_text
 from growth.spreadsheet.styles import GAIN, GOAL, INK, LOSS
-from growth.spreadsheet.worksheet import DASH, Worksheet
-
-if TYPE_CHECKING:
-    import xlsxwriter
+from growth.spreadsheet.worksheet import DASH, FIRST, FormulaTable, Worksheet, print_setup, text_lines
 
 MEASURES = (
     ("churn", "churn"),
@@ -39,7 +35,7 @@ _LABEL, _AMOUNT, _DIFFERENCE, _CHART_ROWS = 36, 18, 14, 20
 _COLOURS, _DASHES = (LOSS, GOAL, INK), ("solid", "dash")
 
 
-def fill_what_ifs(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> str:
+def fill_what_ifs(book: WorkbookContext) -> str:
     """Fill the sheet of the what-ifs; return the line that the first sheet says of it, "" where there are none."""
     scenario, words = book.scenario, book.words["what_ifs"]
     if not scenario.what_ifs:
@@ -60,7 +56,7 @@ def fill_what_ifs(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> str:
     for name, note in what_if_notes(scenario).items():
         row += 1
         _across(book, table, row, cell_text(f"{name}: {note}"))
-    last = _lines(book, workbook, table, forecasts, columns, row=row + 2)
+    last = _lines(book, table, forecasts, columns, row=row + 2)
     print_setup(table.sheet, heads=(FIRST - 1, FIRST - 1), labels=1)
     table.sheet.worksheet.set_h_pagebreaks([row + 1])
     table.sheet.worksheet.print_area(0, 0, last, table.columns - 1)
@@ -125,13 +121,7 @@ def _put_difference(
 
 
 def _lines(
-    book: WorkbookContext,
-    workbook: xlsxwriter.Workbook,
-    table: FormulaTable,
-    forecasts: dict[str, Forecast],
-    columns: list[int],
-    *,
-    row: int,
+    book: WorkbookContext, table: FormulaTable, forecasts: dict[str, Forecast], columns: list[int], *, row: int
 ) -> int:
     """Draw MRR of all on one chart from `row` on, with its numbers below; return the last row."""
     sheet, months = table.sheet, book.scenario.months
@@ -144,7 +134,7 @@ def _lines(
     for month, text in enumerate(labels):
         sheet.text(first + month, 0, text, "soft")
     span = (first, first + months)
-    chart = MrrChart(book, workbook, categories=sheet.address(sheet.cells(span, (0, 0), labels)))
+    chart = MrrChart(book, categories=sheet.address(sheet.cells(span, (0, 0), labels)))
     for number, ((name, one), column) in enumerate(zip(forecasts.items(), columns, strict=True)):
         sheet.text(first - 1, column, name, "head")
         path = [float(one.opening_mrr[0]), *one.closing_mrr.tolist()][: months + 1]

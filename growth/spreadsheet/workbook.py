@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from growth.calculator.language import direction, locale_of, messages
+from growth.calculator.language import direction, locale_of
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, PublishError, ScenarioError
 from growth.giveaway.brief import Giveaway
-from growth.giveaway.look import Look
 from growth.giveaway.placeholders import load_giveaway
 from growth.output import check_output, write_output
 from growth.scenario.file import load_scenario
@@ -27,14 +25,13 @@ from growth.spreadsheet.changes_sheet import ChangesSheet, needed
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.months_sheet import MonthsSheet
-from growth.spreadsheet.names import cell_text, sheet_names
+from growth.spreadsheet.names import cell_text, sheet_names, workbook_locale
 from growth.spreadsheet.opening_sheet import OpeningSheet
 from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.stay_sheet import StaySheet
 from growth.spreadsheet.styles import SANS, Styles
 from growth.spreadsheet.what_ifs_sheet import fill_what_ifs
-from growth.spreadsheet.workbook_text import workbook_locale
 from growth.spreadsheet.worksheet import Worksheet
 
 if TYPE_CHECKING:
@@ -49,12 +46,9 @@ def write_spreadsheet(source: str | Path, *, to: str | Path, replace: bool = Fal
 
     Parameters
     ----------
-    source
-        A scenario file. The question and cautions of its giveaway part, where it has one, are on the first sheet.
-    to
-        The file to write; its name ends in .xlsx.
-    replace
-        Replace a file there even if growth did not write it, or it was changed since.
+    source : a scenario file. The question and cautions of its giveaway part, where it has one, are on the first sheet.
+    to : the file to write; its name ends in .xlsx.
+    replace : replace a file there even if growth did not write it, or it was changed since.
 
     Returns
     -------
@@ -95,10 +89,8 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
 
     Parameters
     ----------
-    result
-        A forecast without draws.
-    giveaway
-        Its question and cautions are on the first sheet, and its language is that of the workbook.
+    result : a forecast without draws.
+    giveaway : its question and cautions are on the first sheet, and its language is that of the workbook.
 
     Returns
     -------
@@ -134,31 +126,20 @@ def spreadsheet(result: Forecast, *, giveaway: Giveaway | None = None) -> bytes:
     }
     workbook = xlsxwriter.Workbook(stream, options)
     workbook.worksheet_class = _plain_worksheet()
-    words = giveaway or load_giveaway(None, scenario=result.scenario)
-    locale = workbook_locale(locale_of(words.language))
-    cautions = (*messages(locale)["page"]["cautions"], *words.cautions)
-    _fill(workbook, result, question=words.question, cautions=cautions, locale=locale, look=words.look)
+    _fill(workbook, result, giveaway or load_giveaway(None, scenario=result.scenario))
     workbook.close()
     return stream.getvalue()
 
 
-def _fill(
-    workbook: xlsxwriter.Workbook,
-    result: Forecast,
-    *,
-    question: str,
-    cautions: Sequence[str],
-    locale: str,
-    look: Look,
-) -> None:
-    """Adds the sheets and fills them, each from those it rests on."""
-
-    scenario = result.scenario
-    styles = Styles(workbook, currency=scenario.currency, locale=locale, look=look)
+def _fill(workbook: xlsxwriter.Workbook, result: Forecast, giveaway: Giveaway) -> None:
+    """Add the sheets and fill them, each from those it rests on."""
+    scenario, locale = result.scenario, workbook_locale(locale_of(giveaway.language))
+    styles = Styles(workbook, currency=scenario.currency, locale=locale, look=giveaway.look)
     money = "cents" if np.max(result.closing_mrr, initial=0) < 10_000 else "money"
-    book = WorkbookContext(scenario, result, Inputs(scenario, locale=locale), styles, money, locale)
-    _add_sheets(book, workbook)
-    workbook.set_properties({"title": cell_text(question)[:255], "created": CREATED})
+    inputs = Inputs(scenario, locale=locale)
+    book = WorkbookContext(workbook, giveaway, scenario, result, inputs, styles, money, locale)
+    _add_sheets(book)
+    workbook.set_properties({"title": cell_text(giveaway.question)[:255], "created": CREATED})
     changes, opening = ChangesSheet(book), OpeningSheet(book)
     stay, arrivals = StaySheet(book, changes), ArrivalsSheet(book)
     plans = [
@@ -175,19 +156,9 @@ def _fill(
     level = ceiling(book, lives=stay.lives, changes=changes, arrivals=arrivals, plans=plans, months=months)
     months.finish(level)
     sentence = SentenceSheet(book, months=months, level=level)
-    broken = fill_assumptions(book, workbook, of_ages=opening.broken)
-    how_wide = f"{fill_band(book, workbook)} {fill_what_ifs(book, workbook)}".strip()
-    fill_answer(
-        book,
-        workbook,
-        question=question,
-        cautions=cautions,
-        sentence=sentence,
-        months=months,
-        broken=broken,
-        how_wide=how_wide,
-        look=look,
-    )
+    broken = fill_assumptions(book, of_ages=opening.broken)
+    how_wide = f"{fill_band(book)} {fill_what_ifs(book)}".strip()
+    fill_answer(book, sentence=sentence, months=months, broken=broken, how_wide=how_wide)
 
 
 def _plain_worksheet() -> type:
@@ -201,9 +172,8 @@ def _plain_worksheet() -> type:
     return PlainWorksheet
 
 
-def _add_sheets(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> None:
+def _add_sheets(book: WorkbookContext) -> None:
     """The sheets in their order, protected without a password so that no formula is hit by accident."""
-
     scenario, plans = book.scenario, book.scenario.pay.plans
     keys = ["answer", "assumptions", "months", "band", *(["what_ifs"] if scenario.what_ifs else []), "arrivals"]
     keys += [*(["changes"] if needed(scenario) else []), "today", "stay"]
@@ -213,7 +183,7 @@ def _add_sheets(book: WorkbookContext, workbook: xlsxwriter.Workbook) -> None:
     }
     names = sheet_names(titles[key] for key in keys)
     for number, (key, name) in enumerate(zip(keys, names, strict=True)):
-        page = workbook.add_worksheet(name)
+        page = book.workbook.add_worksheet(name)
         page.hide_gridlines(2)
         if direction(book.locale) == "rtl":
             page.right_to_left()

@@ -15,9 +15,8 @@ from growth.earned.earnings_text import comparison_sentences, named_table, repor
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_csv import parse_csv, read_csv
 from growth.earned.mentions import mentions, named_by_signed_up, own_words, two_estimates
-from growth.earned.piece_report import compare
+from growth.earned.piece_report import compare, value_by_age
 from growth.earned.piece_text import piece_sentences
-from growth.earned.sign_up_ages import value_by_age
 from growth.earned.to_scenario import into_channel, measured, monthly_fade
 from growth.errors import MeasureError
 

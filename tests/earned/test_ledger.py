@@ -16,9 +16,8 @@ import pytest
 
 from growth.cli import main
 from growth.earned.column_names import guess, load_names
-from growth.earned.export_ledger import export
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_csv import guarded, parse_csv, read_csv, unguarded
+from growth.earned.ledger_csv import export, guarded, parse_csv, read_csv, unguarded
 from growth.earned.ledger_files import LedgerError
 from growth.earned.mentions import own_words
 

@@ -13,8 +13,7 @@ from growth.cli import main
 from growth.earned import Ledger
 from growth.errors import FileError, ScenarioError
 from growth.kit import publish_site
-from growth.kit.atom_feed import ATOM
-from growth.kit.site_record import read_site
+from growth.kit.site_files import ATOM, read_site
 
 ADDRESS = "https://fernhollow.example/questions/"
 NUMBERS = {

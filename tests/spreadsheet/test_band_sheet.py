@@ -11,8 +11,8 @@ from plain import business
 import growth
 from growth.giveaway.placeholders import load_giveaway
 from growth.spreadsheet import spreadsheet
-from growth.spreadsheet.formula_table import FIRST
-from growth.spreadsheet.workbook_text import workbook_words
+from growth.spreadsheet.names import workbook_words
+from growth.spreadsheet.worksheet import FIRST
 
 UNSURE = {"curve": "constant", "monthly_churn_rate": {"low": 0.05, "likely": 0.1, "high": 0.2}}
 

@@ -20,7 +20,7 @@ from growth.calculator.words import answer
 from growth.giveaway.brief import Giveaway
 from growth.spreadsheet import spreadsheet
 from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.workbook_text import workbook_locale, workbook_words
+from growth.spreadsheet.names import workbook_locale, workbook_words
 
 RECALCULATED = few_or_many(("yearly-plans",), ("fernhollow", "yearly-plans", "seasonal"))
 CALCULATED = "fr"  # by LibreOffice; the others' formulas are those of the English workbook
