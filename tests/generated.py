@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
+import growth
+
 LONGEST = 120
 
 
@@ -21,6 +23,11 @@ def scenarios(*, simple: bool = False) -> st.SearchStrategy[dict[str, Any]]:
     """Mappings from a drawn seed, so that a failing example is one number for `np.random.default_rng`."""
     generate = simple_scenario if simple else random_scenario
     return st.integers(0, 2**32 - 1).map(lambda seed: generate(np.random.default_rng(seed)))
+
+
+def scenario_of(seed: int) -> growth.Scenario:
+    """The scenario of a seed, from the whole model."""
+    return growth.Scenario(**random_scenario(np.random.default_rng(seed)))
 
 
 def random_scenario(rng: np.random.Generator) -> dict[str, Any]:

@@ -251,6 +251,7 @@ def test_what_a_user_names_is_written_by_the_rule_of_writing():
         "growth.giveaway.chromium": "a temporary folder",
         "growth.earned.command": "a temporary folder",
         "growth.client.actuals": "note_month: a row in the file of months, not in one with other columns",
+        "growth.client.words_form": "take_logo: an uploaded picture, where there is none of that name",
         "growth.client.meeting_copies": "copies of a client's file under the day's date, in a folder of their own",
     }
     writes = {"replace_file", "write_text", "write_bytes", "savefig", "to_csv"}

@@ -3,7 +3,7 @@
 import { chance } from "./chance.js";
 import { forecast } from "./engine.js";
 import { measures } from "./long_run.js";
-import { clone, read, write } from "./tools.js";
+import { abs, clone, max, min, read, write } from "./tools.js";
 
 const NOISE = 1e-14; // a variance of the logarithm below this is what rounding leaves of none
 export const Z = { half: 0.6744897501960817, most: 1.6448536269514722 }; // of the bands of one in two and nine in ten
@@ -57,15 +57,15 @@ export function spreadOf(scenario, result, ends, bounds) {
       move(other, path, end, second[path] ? apart(second[path][1]) : 1);
       if (first[path]) {
         const [mate, correlation] = first[path];
-        move(other, mate, ends[mate][correlation > 0 ? side : 1 - side], Math.abs(correlation));
+        move(other, mate, ends[mate][correlation > 0 ? side : 1 - side], abs(correlation));
       }
       const moved = forecast(other);
       return { mrr: moved.series.closing_mrr, level: measures(other, moved).ceiling_mrr };
     });
     const logs = others.map(({ mrr }) => mrr.map((value, t) => (value > 0 && likely[t] > 0 ? Math.log(value / likely[t]) / Z.most : 0)));
     const way = (t) => (logs[1][t] < logs[0][t] ? -1 : 1);
-    spread.down[path] = logs[0].map((log, t) => way(t) * Math.max(-Math.min(log, logs[1][t]), 0));
-    spread.up[path] = logs[0].map((log, t) => way(t) * Math.max(log, logs[1][t], 0));
+    spread.down[path] = logs[0].map((log, t) => way(t) * max(-min(log, logs[1][t]), 0));
+    spread.up[path] = logs[0].map((log, t) => way(t) * max(log, logs[1][t], 0));
     spread.levels[path] = others.map(({ level }) => level);
   }
   return spread;
@@ -85,8 +85,8 @@ export function quantile(spread, z) {
 
 // The chance of none, of a count with this mean and variance: a binomial one, Poisson or, above that, negative binomial.
 function noneOf(mean, variance) {
-  const q = Math.max(variance, 0) / mean;
-  return mean > 0 ? Math.exp(mean * (Math.abs(q - 1) < 1e-6 ? -1 : Math.log(q) / (1 - q))) : 1;
+  const q = max(variance, 0) / mean;
+  return mean > 0 ? Math.exp(mean * (abs(q - 1) < 1e-6 ? -1 : Math.log(q) / (1 - q))) : 1;
 }
 
 // The chance that MRR stands at or above `goal` at the close of each month, and that it has reached it by then.
@@ -99,7 +99,7 @@ export function above(spread, goal) {
 }
 export function reach(spread, goal) {
   let most = 0;
-  return above(spread, goal).map((share) => (most = Math.max(most, share)));
+  return above(spread, goal).map((share) => (most = max(most, share)));
 }
 
 // The two ends between which the ceiling lies in nine of ten cases; the upper one is Infinity where growth goes on
@@ -108,8 +108,8 @@ export function ceilingBand({ levels }, ceiling) {
   const found = Object.values(levels);
   if (!found.length || !ceiling) return null;
   const logs = found.map((pair) => pair.map((level) => (level === null ? Infinity : Math.log(level / ceiling))));
-  const [down, up] = [logs.map((pair) => Math.max(-Math.min(...pair), 0)), logs.map((pair) => Math.max(...pair, 0))];
-  return Number.isFinite(Math.max(...down)) ? [ceiling * Math.exp(-Math.hypot(...down)), ceiling * Math.exp(Math.hypot(...up))] : null;
+  const [down, up] = [logs.map((pair) => max(-min(...pair), 0)), logs.map((pair) => max(...pair, 0))];
+  return Number.isFinite(max(...down)) ? [ceiling * Math.exp(-Math.hypot(...down)), ceiling * Math.exp(Math.hypot(...up))] : null;
 }
 
 // What one standard deviation of the number at a path tells of the logarithm in month t.
@@ -143,15 +143,15 @@ export function known(spread, path) {
 // The standard normal distribution function: the series for the middle, the continued fraction for the tails
 // (Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.10 and 26.2.14; from memory).
 export function normal(z) {
-  if (Math.abs(z) > 38) return z > 0 ? 1 : 0;
+  if (abs(z) > 38) return z > 0 ? 1 : 0;
   const density = Math.exp((-z * z) / 2) / Math.sqrt(2 * Math.PI);
-  if (Math.abs(z) < 3) {
+  if (abs(z) < 3) {
     let term = z, total = z;
-    for (let k = 3; Math.abs(term) > 1e-17 * Math.abs(total); k += 2) total += term *= (z * z) / k;
+    for (let k = 3; abs(term) > 1e-17 * abs(total); k += 2) total += term *= (z * z) / k;
     return 0.5 + density * total;
   }
   let fraction = 0;
-  for (let k = 60; k > 0; k--) fraction = k / (Math.abs(z) + fraction);
-  const tail = density / (Math.abs(z) + fraction);
+  for (let k = 60; k > 0; k--) fraction = k / (abs(z) + fraction);
+  const tail = density / (abs(z) + fraction);
   return z > 0 ? 1 - tail : tail;
 }

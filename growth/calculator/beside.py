@@ -13,7 +13,7 @@ from growth.comparison import amounts, closes
 from growth.engine import Forecast
 
 _SERIES = ("mrr", "customers", "left")
-_ROWS = ("churn", "goal_month", "left_month", "ceiling_mrr", "lowest_cash")
+_ROWS = ("churn", "goal_month", "left_month", "ceiling_mrr", "lowest_cash", "lifetime_value", "payback_months")
 _MINUS = "\N{MINUS SIGN}"
 
 
@@ -63,7 +63,8 @@ def beside_rows(forecasts: list[Forecast], locale: str = LOCALE) -> list[tuple[s
     rows = []
     for key, name, calendar in keys:
         values = [one[key] for one in found]
-        if not all(map(math.isnan, values)):
+        free = name == "payback_months" and not any(value > 0 for value in values)  # nothing is spent to win customers
+        if not free and not all(map(math.isnan, values)):
             label = said(words["beside"][name], calendar=calendar)
             rows.append((label, [_told(name, value, values[0], labels, first, locale) for value in values]))
     return rows
@@ -83,7 +84,7 @@ def _told(name: str, value: float, base: float, labels: list[str], first: Foreca
 
 
 def _amount(name: str, value: float, first: Forecast, locale: str) -> str:
-    if name.endswith("_month"):
+    if name.endswith(("_month", "_months")):
         return month_count(value, locale)
     if name == "churn":
         points = round(100 * value, 8)

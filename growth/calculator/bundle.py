@@ -10,7 +10,7 @@ from pathlib import Path
 _HERE = Path(__file__).parent
 # each part imports from those before it alone
 _PARTS = (
-    "in_force.js", "life.js", "engine.js", "chance.js", "long_run.js", "tools.js", "dated.js", "band.js", "left.js",
+    "tools.js", "in_force.js", "life.js", "engine.js", "chance.js", "long_run.js", "dated.js", "band.js", "left.js",
     "words.js", "how_sure.js", "headline.js", "plot.js", "chart.js", "control.js", "form.js", "sure.js", "share.js",
     "lines.js", "whatif.js", "takes.js", "beside.js", "worked.js", "result.js", "screen.js", "calculator.js",
 )  # fmt: skip
@@ -51,6 +51,12 @@ def checksum(source: str) -> str:
 def style() -> str:
     """The stylesheet, with the custom properties for colours and type that the page's own styles use too."""
     return _bare((_HERE / "calculator.css").read_text("utf-8"))
+
+
+@cache
+def live_style() -> str:
+    """The stylesheet in JupyterLab."""
+    return style() + _bare((_HERE / "live.css").read_text("utf-8"))
 
 
 def compact(css: str) -> str:

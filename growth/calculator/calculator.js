@@ -17,7 +17,7 @@ import { screen } from "./screen.js";
 import { csvOf, decode, differing, encode, save, tableIn } from "./share.js";
 import { parted, sureness } from "./sure.js";
 import { takesSection } from "./takes.js";
-import { clone, node, read, said } from "./tools.js";
+import { button, clone, node, read, said, scrolling } from "./tools.js";
 import { changed, compare, variants } from "./whatif.js";
 import { workedSection } from "./worked.js";
 import { answerParts, ceilingText, formatter, monthCount, monthLabels } from "./words.js";
@@ -32,10 +32,11 @@ let instances = 0;
 export function mount(element, data, { onChange = () => {}, onKeep = null, share = true, workedPlace = null } = {}) {
   const id = `growth-${++instances}`;
   const { controls, columns, words, locale } = data;
+  const bounds = { ...Object.fromEntries(controls.filter(({ unsure }) => unsure).map(({ path, low, high }) => [path, [low, high]])), ...data.bounds };
   const { what_ifs: whatIfs = [] } = data;
   const { answer: given = "", address: home = null } = data.brief;
   const { scenario: original, ranges } = parted(data.scenario);
-  const sure = sureness(data.bounds);
+  const sure = sureness(bounds);
   sure.restart(ranges);
   const [labels, fullLabels] = [data.month_names, data.full_month_names].map((names) => monthLabels(original.first_month, names));
   const show = formatter(locale, original.currency, data.digits);
@@ -65,13 +66,12 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   });
   const month = workedSection(workedPlace, data.worked, words.reasons);
   const beside = besideTable(data.beside, words.months, labels, show);
-  const region = node("div", { class: "growth-scroll", tabindex: 0, role: "region", "aria-label": words.table });
+  const region = scrolling(words.table);
   const summary = node("summary", {}, words.table);
   const folded = node("details", { class: "growth-table", ontoggle: () => drawTable() }, summary, region);
   const fillTable = tableIn(region, columns, words);
   const unsure = (path) => ({ kinds: sure.kinds(path), chosen: (kind) => (sure.choose(path, kind), schedule(true)), words: data.how_sure });
   const { groups, lines } = stages(controls, id, original, move, show, words, unsure);
-  const button = (text, action, more = {}) => node("button", { type: "button", onclick: action, ...more }, text);
   let choices = [];
   const choice = node("div", { class: "growth-choice", role: "group", "aria-label": words.what_if });
   const keeping = { all: () => kept, now: () => (flush(), scenarioOf()), set: setLines };
@@ -110,7 +110,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const plain = { name: nameOfBase(), mrr: mrrOf(ran), scenario: base, result: ran };
     const named = [plain, ...others.filter((one) => one.result).map((one) => ({ ...one, name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
     const compared = named.length > 1 ? compare(named, labels, show, words) : null;
-    const spread = spreadOf(scenario, result, sure.ends(scenario), data.bounds);
+    const spread = spreadOf(scenario, result, sure.ends(scenario), bounds);
     const sentences = answerParts(scenario, result, found, words, labels, show);
     if (compared) sentences.unshift(compared.pieces);
     const countOf = (count) => monthCount(count, words.months, show);
@@ -145,7 +145,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     for (const [path, line] of lines) {
       const value = valueAt(state.scenario, path);
       if (value != null) line.set(value);
-      line.setSure(sure.kindOf(path), path in data.bounds ? sure.of(state.scenario, path) : null);
+      line.setSure(sure.kindOf(path), path in bounds ? sure.of(state.scenario, path) : null);
     }
     worth.draw(state.spread, labels[state.result.months]);
     needed.draw(state);

@@ -3,6 +3,7 @@
 import { growthAt, leavingAt, openPlans, renewRates } from "./engine.js";
 import { inForce } from "./in_force.js";
 import { churnFactor, sum, zeros } from "./life.js";
+import { max, sumBy } from "./tools.js";
 
 // What a plan carries beside its cohorts: the sum of squares of what customers pay, by row; and by opening age what the
 // fixed number of opening customers takes off Var N, Cov(N, R) and Var R.
@@ -58,7 +59,7 @@ function takenOff({ fixed, back, count }, comeback) {
 }
 
 // The share of those who would join that does in month t + 1, and of these, who choose the plan.
-const kept = (plans, t) => plans.reduce((all, { plan }) => all + plan.share * plan.joins[t], 0) / plans.reduce((all, { plan }) => all + plan.share, 0);
+const kept = (plans, t) => sumBy(plans, ({ plan }) => plan.share * plan.joins[t]) / sumBy(plans, ({ plan }) => plan.share);
 const partOf = (plans, plan, t) => (plan.share * plan.joins[t]) / (kept(plans, t) || 1);
 
 // What referrals add, month by month, to the (co)variances `own`, in place.
@@ -69,7 +70,7 @@ function addReferrals(own, scenario, series, plans, sent) {
     const divide = (part, whole) => (whole > 0 ? part / whole : 0);
     const stay = series.opening_customers[t] > 0 ? 1 - series.lost_customers[t] / series.opening_customers[t] : 0;
     const keep = divide(series.closing_mrr[t] - series.new_mrr[t] - series.reactivation_mrr[t], series.opening_mrr[t]);
-    const price = plans.reduce((all, { plan }) => all + partOf(plans, plan, t) * plan.price[t], 0), brought = sent[t];
+    const price = sumBy(plans, ({ plan }) => partOf(plans, plan, t) * plan.price[t]), brought = sent[t];
     const [n, nr, r] = before.map((value, i) => value + extra[i]);
     const a = stay + brought, b = brought * price;
     extra = [
@@ -90,18 +91,18 @@ export function chance(scenario, { months, series }) {
   for (let t = 0; t < months; t++) {
     const factor = churnFactor(scenario, t + 1);
     const now = at(t + 1), { comeback } = now.stay;
-    const total = [series.closing_customers[t], series.closing_mrr[t], 0];
+    const sums = [series.closing_customers[t], series.closing_mrr[t], 0];
     for (const state of plans) {
       renewRates(state.plan, now, factor);
       carried(state, t, months, series.new_customers[t] * partOf(plans, state.plan, t), comeback);
-      total[2] += sum(state.squares, months - t - 1);
-      takenOff(state, comeback).forEach((value, i) => (total[i] -= value));
+      sums[2] += sum(state.squares, months - t - 1);
+      takenOff(state, comeback).forEach((value, i) => (sums[i] -= value));
     }
-    own.push(total);
+    own.push(sums);
   }
   const sentIn = ({ sign_up, pay }) => sign_up.monthly_referral_rate * pay.conversion_rate;
   const sent = own.map((_, t) => sentIn(at(t + 1)) * kept(plans, t));
   if (sent.some((value) => value > 0)) addReferrals(own, scenario, series, plans, sent);
-  const of = (i) => Float64Array.from(own, (row) => Math.max(row[i], 0));
+  const of = (i) => Float64Array.from(own, (row) => max(row[i], 0));
   return { closing_customers: of(0), closing_mrr: of(2) };
 }

@@ -1,7 +1,7 @@
 // The two pictures: monthly recurring revenue by month, and what comes in and is lost each month until the two meet.
 import { Z, quantile } from "./band.js";
 import { amountsUpTo, axes, between, inRows, labelsBeside, line, marks, plot, roomFor, straight, widest } from "./plot.js";
-import { said } from "./tools.js";
+import { abs, max, min, said } from "./tools.js";
 
 const FAR = 1.6; // a level or a band beyond so many times the highest amount is not drawn to its end
 const NAME = 16; // characters in a row of a name beside a line
@@ -25,7 +25,7 @@ export function bandsOf(opening, spread) {
   return [[Z.most, "growth-most"], [Z.half, "growth-half"]].map(([z, look]) => ({ low: path(-z), high: path(z), look: `growth-band ${look}` }));
 }
 
-const highestOf = ({ lines }) => Math.max(...lines.flatMap(({ mrr }) => mrr), 1);
+const highestOf = ({ lines }) => max(...lines.flatMap(({ mrr }) => mrr), 1);
 
 // The goal and the ceiling, where there are any; `far` lies beyond the plot.
 function levelsOf({ goal, ceiling, way, show, words, ...view }) {
@@ -48,7 +48,7 @@ function bandEnds({ lines, show, months }) {
 function mrrLabels(view, compact = false) {
   const { lines, labels, show, words, months } = view;
   const ends = lines.map(({ mrr, name, look }, i) => {
-    const end = mrr[Math.min(months, mrr.length - 1)];
+    const end = mrr[min(months, mrr.length - 1)];
     const now = i === lines.length - 1 ? [said(words.end, { calendar: labels[months] })] : [];
     return { amount: end, rows: [show.money(end), ...now, ...inRows(name, NAME)].filter(Boolean), look };
   });
@@ -80,7 +80,7 @@ const leftLabels = ({ left: { net, earned, goal }, show, words, labels, months }
 ];
 function leftSpan({ net, earned, goal }) {
   const all = [...net, ...(earned ?? []), goal, 1];
-  const most = Math.max(...all), least = Math.min(0, ...all);
+  const most = max(...all), least = min(0, ...all);
   return { least: least - 0.04 * (least < 0) * (most - least), most: most + 0.04 * (most - least) };
 }
 
@@ -89,9 +89,9 @@ function mostMrr(view) {
   const high = highestOf(view);
   const bands = view.lines.flatMap(({ bands = [] }) => bands.flatMap((band) => band.high));
   const levels = levelsOf(view).filter(({ far }) => !far).map(({ level }) => level);
-  return Math.max(high, Math.min(Math.max(0, ...bands), FAR * high), ...levels) * 1.04;
+  return max(high, min(max(0, ...bands), FAR * high), ...levels) * 1.04;
 }
-const mostFlow = ({ came, lost }) => Math.max(...came, ...lost, 1) * 1.06;
+const mostFlow = ({ came, lost }) => max(...came, ...lost, 1) * 1.06;
 
 // The room at both sides of both pictures: their months stand below each other.
 function sidesOf(view, em) {
@@ -143,7 +143,7 @@ export function meeting({ came, lost }, way) {
   const ahead = came.map((amount, t) => amount > lost[t]);
   const turns = ahead.map((now, t) => t).filter((t) => t > 0 && ahead[t] !== ahead[t - 1]);
   if (![...came, ...lost].some(Boolean)) return { kind: "none", month: null };
-  const apart = came.map((amount, t) => Math.abs(amount - lost[t]) > MET * amount);
+  const apart = came.map((amount, t) => abs(amount - lost[t]) > MET * amount);
   const met = apart.lastIndexOf(true) + 2; // the month after the last in which they were apart
   if (met < months) return { kind: "met", month: met };
   if (turns.length > 1) return { kind: ["above", "below", "same", "later"].includes(way) ? "often_near" : "often", month: null };
@@ -156,7 +156,7 @@ export function meeting({ came, lost }, way) {
 export function flowNodes(view, size) {
   const { came, lost, labels, show, months } = view;
   const frame = plot({ ...size, sides: sidesOf(view, size.em), to: months, most: mostFlow(view), show });
-  const lower = came.map((amount, t) => Math.min(amount, lost[t]));
+  const lower = came.map((amount, t) => min(amount, lost[t]));
   const { month } = view.meeting;
   const met = month ? [{ month, amount: came[month - 1], says: labels[month], look: "growth-meets" }] : [];
   return [
@@ -200,7 +200,7 @@ export function toldByPictures(view) {
   };
   const reached = goal === null ? "" : goal_month === null ? words.alt_goal_never : goal_month ? words.alt_goal : words.alt_goal_today;
   const others = lines.slice(0, -1).map(({ name, mrr }) =>
-    said(words.alt_other, { name, end: show.money(mrr[Math.min(months, mrr.length - 1)]) }),
+    said(words.alt_other, { name, end: show.money(mrr[min(months, mrr.length - 1)]) }),
   );
   const band = bandEnds(view)?.texts;
   const wide = band ? said(words.alt_band, { low: band[0], high: band[1] }) : "";

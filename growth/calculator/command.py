@@ -19,7 +19,13 @@ def add_command(subparsers: Any) -> None:
 
     levers = subparsers.add_parser("levers", help="say which number moves the forecast most")
     levers.add_argument("scenario", metavar="SCENARIO", help="a scenario file (YAML)")
-    levers.add_argument("--effort", type=float, default=0.1, metavar="SHARE", help="how much better each gets (0.1)")
+    levers.add_argument(
+        "--effort",
+        type=float,
+        default=0.1,
+        metavar="SHARE",
+        help="how much better each gets for which the file states nothing under efforts (0.1)",
+    )
     levers.set_defaults(run=_levers)
 
 
@@ -44,7 +50,8 @@ def _levers(arguments: argparse.Namespace) -> None:
     for one in found.effects:
         gain, share = money(one.gain, scenario.currency), percent(round(one.share, 4))
         month = "" if one.goal_month is None else f"; the goal in month {one.goal_month}"
-        print(f"  {' or '.join(one.labels)}: +{gain} (+{share}){month}")
+        own = "" if one.effort == arguments.effort else f", {percent(one.effort)} better"
+        print(f"  {' or '.join(one.labels)}{own}: +{gain} (+{share}){month}")
     for words, value in (
         ("One point less churn a month adds", found.point_of_churn),
         ("A sign-up is worth, over its lifetime,", found.sign_up),

@@ -1,5 +1,5 @@
 // One line of the form: label, number with its step buttons and unit, and slider.
-import { brief, node, ofPlural, said, tidy, writtenAs } from "./tools.js";
+import { abs, brief, button, max, min, node, ofPlural, said, tidy, writtenAs } from "./tools.js";
 
 // A number as people type it by the rules of their language: 4.5, 4.5%, 1,160 and 1 160 (thousands), or 4,5 and 1.160 in
 // German; NaN for anything else, such as the other sign for decimals. `most` is the largest value that is likely: up to it
@@ -81,9 +81,9 @@ export function controlLine(control, id, original, changed, show, words, unsure 
     changed(value);
   };
   const move = (steps) => {
-    const whole = Math.sign(steps) * Math.max(Math.abs(steps), 1);
+    const whole = Math.sign(steps) * max(abs(steps), 1);
     const wanted = tidy(current + (control.whole ? whole : steps) * step);
-    take(Math.min(Math.max(wanted, control.low), control.high), null);
+    take(min(max(wanted, control.low), control.high), null);
   };
   slider.addEventListener("input", () => take(tidy(Number(slider.value)), slider));
   const keyed = (event) => {
@@ -116,16 +116,16 @@ export function controlLine(control, id, original, changed, show, words, unsure 
   });
   typed.addEventListener("blur", () => set(current, null));
   // for pointers alone: by keyboard the arrow keys do it
-  const button = (sign, name, steps) =>
-    node("button", { type: "button", class: "growth-step", tabindex: -1, "aria-label": `${name}: ${control.label}`, onclick: () => move(steps) }, sign);
-  const fewer = button("\u2212", words.less, -1);
-  const more = button("+", words.more_of_it, 1);
+  const stepping = (sign, name, steps) =>
+    button(sign, () => move(steps), { class: "growth-step", tabindex: -1, "aria-label": `${name}: ${control.label}` });
+  const fewer = stepping("\u2212", words.less, -1);
+  const more = stepping("+", words.more_of_it, 1);
   const unit = (said) => node("span", { class: "growth-unit" }, said.trim());
   const unitAfter = unit(after);
   const number = node("span", { class: "growth-typed" }, fewer, unit(before), typed, more, unitAfter);
   const tick = node("span", { class: "growth-original", "aria-hidden": "true" });
   const width = node("span", { class: "growth-width", "aria-hidden": "true" });
-  const place = (value) => Math.min(Math.max((value - low) / (high - low), 0), 1).toFixed(4);
+  const place = (value) => min(max((value - low) / (high - low), 0), 1).toFixed(4);
   tick.style.setProperty("--at", place(original));
   const track = node("span", { class: "growth-track" }, width, tick, slider);
   const sure = unsure && sureLine(control, unsure.kinds, written, unsure.chosen, unsure.words);

@@ -23,6 +23,7 @@ from growth.uncertainty import pairs_of, ranges_of
 
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
 WORKED = ("worked_", "why_", "bridge")  # how the messages of the worked month begin
+OF_EFFORTS = ("lever_lead_own", "better")  # messages that only a scenario with efforts needs
 COLUMNS = (  # series, kind, whether it stands even where it is zero throughout
     ("opening_mrr", "money", True),
     ("new_mrr", "money", True),
@@ -77,7 +78,7 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
         "how_sure": said["how_sure"],
         "beside": said["beside"],
         "pictures": said["pictures"],
-        "takes": said["takes"],
+        "takes": {key: text for key, text in said["takes"].items() if scenario.efforts or key not in OF_EFFORTS},
         "whose": {name: said["whose"][name] for name in ("since", "times")},
         "worked": _worked(scenario, said["page"]),
         "month_names": month_names(locale),

@@ -1,7 +1,7 @@
 // Changes from a month on that the reader adds: "from month 7, 2% leave". They stand in the scenario behind those that came with it. Each
 // has a line in the form, after that of its number, and a path: "from.7.stay.churn.monthly_churn_rate".
 import { inForce, isLevel, placeOf } from "./in_force.js";
-import { node, read, said, write } from "./tools.js";
+import { button, node, read, said, write } from "./tools.js";
 
 const DATED = /^from\.([1-9]\d*)\.(.+)$/;
 const LAST_MONTH = 120, MOST_CHANGES = 60; // the last month a change may begin in, and how many there may be
@@ -85,8 +85,7 @@ export function datedChoice(controls, words, last, add, say) {
     if (/^\d+$/.test(from) && Number(from) <= last() && add(`from.${Number(from)}.${number.value}`)) month.value = "";
     else say(said(words.dated_wrong, { months: last() }));
   };
-  const button = node("button", { type: "button", onclick: take }, words.dated_add);
-  const element = node("div", { class: "growth-buttons growth-lines" }, node("label", {}, words.dated_month, " ", month), node("label", {}, words.dated_number, " ", number), button);
+  const element = node("div", { class: "growth-buttons growth-lines" }, node("label", {}, words.dated_month, " ", month), node("label", {}, words.dated_number, " ", number), button(words.dated_add, take));
   element.hidden = !offered.length;
   return element;
 }

@@ -3,13 +3,14 @@
 // A scenario is the plain JSON of a validated growth.Scenario, every default filled in.
 import { inForce } from "./in_force.js";
 import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, priceOf, sum, zeros } from "./life.js";
+import { max, min } from "./tools.js";
 
 // -------------------------------------------------------------------------------------------------------- opening
 
 const isYearly = (plan) => plan.billing === "yearly";
 
 function oldestAge({ opening: { ages, mean_age_months: mean }, pay }) {
-  if (ages) return Math.max(...ages.map((entry) => entry.age_months));
+  if (ages) return max(...ages.map((entry) => entry.age_months));
   return mean !== null ? 2 * mean : pay.plans.some(isYearly) ? YEAR - 1 : 0;
 }
 
@@ -86,8 +87,8 @@ function advance(plan, scenario, t, factor, bridge) {
     const stayed = mrr[row] * (1 - leaving);
     const grown = stayed * (1 + up - down);
     const change = meetsPrice(plan, age) ? grown * rate : 0;
-    expanded += stayed * up + Math.max(change, 0);
-    contracted += stayed * down - Math.min(change, 0);
+    expanded += stayed * up + max(change, 0);
+    contracted += stayed * down - min(change, 0);
     mrr[row] = grown + change;
   }
   plan.lost[t] = lost;

@@ -1,7 +1,7 @@
 // The form: its lines by stage of a customer's life, and what has to hold between their values.
 import { controlLine } from "./control.js";
 import { added, datedControl, isDated } from "./dated.js";
-import { node, ofPlural, read, said, tidy } from "./tools.js";
+import { min, node, ofPlural, read, said, sumBy, tidy } from "./tools.js";
 
 // All the lines, a group a stage: {groups: elements, lines: path -> line}; those that matter less stand folded at its end.
 // `moved(path, value)` follows every valid value; `original` is the scenario whose values the sliders mark; `unsure(path)` gives
@@ -51,14 +51,14 @@ export function datedLines(lines, scenario, original, controls, line, label) {
 // average last set (`memory.arpa`), whatever the way there; shares add to one.
 export function mend(scenario, path, memory) {
   const { opening, pay } = scenario;
-  if (path === "opening.customers") opening.mrr = Math.min(tidy(memory.arpa * opening.customers), 1e9);
+  if (path === "opening.customers") opening.mrr = min(tidy(memory.arpa * opening.customers), 1e9);
   else if (opening.customers > 0) memory.arpa = opening.mrr / opening.customers;
   const moved = /^pay\.plans\.(\d+)\.share$/.exec(path);
   if (moved) {
     const others = pay.plans.filter((_, i) => i !== Number(moved[1]));
     const rest = 1 - pay.plans[moved[1]].share;
-    const total = others.reduce((all, plan) => all + plan.share, 0);
-    for (const plan of others) plan.share = total > 0 ? (plan.share * rest) / total : rest / others.length;
+    const whole = sumBy(others, ({ share }) => share);
+    for (const plan of others) plan.share = whole > 0 ? (plan.share * rest) / whole : rest / others.length;
   }
   return scenario;
 }

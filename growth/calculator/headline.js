@@ -1,6 +1,7 @@
 // The answer in one short line, as headline.py has it: when the goal is reached, and the level at which MRR
 // (or what is left) settles.
 import { leftClause } from "./left.js";
+import { filled } from "./tools.js";
 import { ceilingText, goalClause, nothing } from "./words.js";
 
 export function headline(scenario, result, found, words, labels, show, monthCount) {
@@ -12,7 +13,5 @@ export function headline(scenario, result, found, words, labels, show, monthCoun
   const ceiling = ceilingText(scenario, result, found, show);
   Object.assign(values, { ceiling, lost: labels[values.lost_at ?? 0], back: labels[values.back_at ?? 0] });
   if (ceiling && !ofLeft.length) keys.push(found.settles === "above" ? "ceiling_above" : "ceiling_below");
-  return keys
-    .flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
-    .filter(([text]) => text);
+  return keys.flatMap((key) => filled(words[key], values));
 }

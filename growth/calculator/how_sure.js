@@ -3,7 +3,7 @@
 import { Z, above, ceilingBand, known, quantile, reach, sharesOf, sigma } from "./band.js";
 import { YEAR } from "./life.js";
 import { SAME } from "./long_run.js";
-import { node, said } from "./tools.js";
+import { filled, max, min, node, said } from "./tools.js";
 import { nothing } from "./words.js";
 
 const RARE = 0.05; // one chance in twenty
@@ -11,7 +11,7 @@ const THOUSANDFOLD = 1000; // growth that nobody should believe
 const SHOWN = 0.01; // a smaller share of the spread is not worth finding out
 const MOST = 3; // numbers worth finding out that are named
 
-const inTen = (share) => Math.min(Math.max(Math.floor(10 * share + 0.5), 1), 9);
+const inTen = (share) => min(max(Math.floor(10 * share + 0.5), 1), 9);
 export const varies = (spread) => [...sigma(spread, true), ...sigma(spread, false)].some(Boolean);
 const endOf = (spread, z) => quantile(spread, z).at(-1);
 const bandAtEnd = (spread, show) => show.between(endOf(spread, -Z.most), endOf(spread, Z.most));
@@ -52,8 +52,8 @@ export const restsOn = (spread, words) => words[Object.keys(spread.down).length 
 
 // Whether MRR comes to more than a thousand times its opening and its first year's end.
 function beyondBelief({ series, months }) {
-  const usual = Math.max(series.opening_mrr[0], series.closing_mrr[Math.min(YEAR, months) - 1]) * THOUSANDFOLD;
-  return usual > 0 && Math.max(...series.closing_mrr) > usual;
+  const usual = max(series.opening_mrr[0], series.closing_mrr[min(YEAR, months) - 1]) * THOUSANDFOLD;
+  return usual > 0 && max(...series.closing_mrr) > usual;
 }
 
 // The sentences as pieces [text, whether it is computed].
@@ -69,9 +69,7 @@ export function howSure(scenario, result, found, spread, words, labels, show, mo
     }
     keys.push(...levelKeys(spread, found, show, values));
   }
-  return keys
-    .flatMap((key) => words[key].split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
-    .filter(([text]) => text);
+  return keys.flatMap((key) => filled(words[key], values));
 }
 
 // What is worth finding out: the numbers from which most of the last month's spread comes, and chance. {element,

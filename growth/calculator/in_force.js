@@ -1,5 +1,6 @@
 // Numbers that change from a month on: the scenario as it stands in each month. The rules are those of
 // growth/scenario/dated_change.py; model.md has them under "Changes from a month on".
+import { max, min } from "./tools.js";
 
 // The steps to a number; plans and channels stand in an address by name, which may hold dots, or by position.
 export function placeOf(part, address) {
@@ -36,7 +37,7 @@ const put = (part, [step, ...rest], of) => {
 const made = ({ becomes, times }) => (value, name) => {
   const wanted = becomes ?? value * times;
   if (!name.endsWith("_rate") || name === "monthly_referral_rate") return wanted;
-  return Math.min(Math.max(wanted, name === "monthly_growth_rate" ? -0.9 : 0), 1);
+  return min(max(wanted, name === "monthly_growth_rate" ? -0.9 : 0), 1);
 };
 
 // From a month, 1..T, to the scenario in force in it.

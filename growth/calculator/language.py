@@ -107,6 +107,14 @@ def label_and_help(path: str, kind: str, label: str, help: str, locale: str = LO
 
 
 @cache
+def words_in(folder: Path, locale: str = LOCALE) -> dict[str, Any]:
+    """The words that a room keeps in files of its own, one a language; English where a language has none there."""
+    path = folder / f"{locale.partition('-')[0]}.json"
+    words: dict[str, Any] = json.loads((path if path.is_file() else folder / f"{ENGLISH}.json").read_text("utf-8"))
+    return words
+
+
+@cache
 def _messages(language: str) -> dict[str, Any]:
     if language not in languages():
         fix = f"There is {known()}."

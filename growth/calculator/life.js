@@ -3,6 +3,7 @@
 // Arrays run over the months, or the ages in months, from 1 on: month 1 has index 0.
 
 import { channelOverTime, inForce } from "./in_force.js";
+import { max, min } from "./tools.js";
 
 export const YEAR = 12;
 
@@ -51,7 +52,7 @@ const steadyFlow = {
     const flow = zeros(months);
     const starts = [first, ...(over?.starts ?? []).filter((month) => month > first)];
     starts.forEach((start, i) => {
-      const now = over ? over.channel(start) : channel, end = Math.min(starts[i + 1] ?? Infinity, last + 1);
+      const now = over ? over.channel(start) : channel, end = min(starts[i + 1] ?? Infinity, last + 1);
       const { peak_monthly_visits: peak, tail_monthly_visits: tail } = now;
       const drawn = zeros(months + 1); // by pieces of every age up to the oldest; index 0 is before the first month
       for (let month = start; month <= months && start < end; month++) {
@@ -159,13 +160,13 @@ const churnAt = {
 // customers leave at ages 12, 24, ... alone.
 export function planChurn(scenario, plan, ages, factor) {
   const curve = plan.churn ?? scenario.stay.churn;
-  const churn = Float64Array.from({ length: ages }, (_, i) => Math.min(churnAt[curve.curve](curve, i + 1) * factor, 1));
+  const churn = Float64Array.from({ length: ages }, (_, i) => min(churnAt[curve.curve](curve, i + 1) * factor, 1));
   if (plan.billing === "monthly") return churn;
   const yearly = zeros(ages);
   for (let end = YEAR; end <= ages; end += YEAR) {
     let kept = 0;
     for (let i = end - YEAR; i < end; i++) kept += Math.log1p(-churn[i]);
-    yearly[end - 1] = plan.renewal_rate === null ? -Math.expm1(kept) : Math.min((1 - plan.renewal_rate) * factor, 1);
+    yearly[end - 1] = plan.renewal_rate === null ? -Math.expm1(kept) : min((1 - plan.renewal_rate) * factor, 1);
   }
   return yearly;
 }
@@ -188,7 +189,7 @@ export function planGrowth(scenario, plan, ages) {
       expansion[age - 1] = age <= limit ? up : 0;
       contraction[age - 1] = age <= limit ? down : 0;
     } else if (age % YEAR === 0) {
-      const due = Math.min(Math.max(limit - (age - YEAR), 0), YEAR);
+      const due = min(max(limit - (age - YEAR), 0), YEAR);
       expansion[age - 1] = due > 0 ? Math.expm1(due * Math.log1p(up)) : 0;
       contraction[age - 1] = due > 0 ? -Math.expm1(due * Math.log1p(-down)) : 0;
     }

@@ -6,6 +6,7 @@ import math
 import re
 from itertools import pairwise
 
+_ANCHOR = ' text-anchor="start"'  # as it is without
 _EMPTY = re.compile(r"></(?:line|circle|path)>")
 _WHOLE = re.compile(r'(?<=")(-?\d+)\.0(?=")')
 _PATH = re.compile(r'(?<= d=")M[-\d.L ]+')
@@ -19,7 +20,7 @@ def light_svg(svg: str) -> str:
     >>> light_svg('<path d="M57.0 192.4L60 190.71L61.6 189.8L66.3 190.3Z" class="a"></path>')
     '<path d="M57 192.4l4.6-2.6 4.7 .5Z" class="a"/>'
     """
-    return _WHOLE.sub(r"\1", _EMPTY.sub("/>", _PATH.sub(_relative, svg)))
+    return _WHOLE.sub(r"\1", _EMPTY.sub("/>", _PATH.sub(_relative, svg))).replace(_ANCHOR, "")
 
 
 def light_table(html: str) -> str:

@@ -1,6 +1,6 @@
 // The lines that a reader keeps: up to three other sets of numbers, [{key, label, note, scenario}].
 import { MOST_LINES, differing } from "./share.js";
-import { clone, node, said } from "./tools.js";
+import { button, clone, node, said } from "./tools.js";
 
 // A line has no months of its own: it is as long as the numbers beside which it stands.
 export const ofLine = ({ scenario }, months) => ({ ...scenario, months });
@@ -10,8 +10,8 @@ export const ofLine = ({ scenario }, months) => ({ ...scenario, months });
 export function keepLine(words, original, controls, noted, kept, say) {
   const field = (label, most) => node("label", {}, label, " ", node("input", { type: "text", maxlength: most }));
   const name = field(words.line_name, 30), note = field(words.line_note, 300);
-  const keep = node("button", { type: "button", onclick: add }, words.line_keep);
-  const forget = node("button", { type: "button", onclick: remove }, "");
+  const keep = button(words.line_keep, add);
+  const forget = button("", remove);
   let shown = null;
   function add() {
     const scenario = clone(kept.now());

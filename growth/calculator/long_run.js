@@ -2,6 +2,7 @@
 // The rules are those of growth/engine/long_run.py and growth/measures/ceiling.py; model.md has them in words.
 import { inForce } from "./in_force.js";
 import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, sum, zeros } from "./life.js";
+import { abs, max, min, sumBy } from "./tools.js";
 
 const LIFETIME = 1200; // ages summed where churn never settles
 const EDGE = 1 - 1e-5; // a ratio from here up to ONE levels off too late to be told from growth without end
@@ -26,7 +27,7 @@ const firstOf = (...pairs) => {
 };
 
 // 1 where a is more than b, -1 where it is less, 0 where they differ by rounding alone.
-export const compared = (a, b) => (Math.abs(a - b) <= SAME * Math.max(Math.abs(a), Math.abs(b)) ? 0 : a > b ? 1 : -1);
+export const compared = (a, b) => (abs(a - b) <= SAME * max(abs(a), abs(b)) ? 0 : a > b ? 1 : -1);
 export const isSeasonal = (scenario) => scenario.arrive.channels.some((channel) => channel.season !== null);
 export const hasYearly = (scenario) => scenario.pay.plans.some((plan) => plan.billing === "yearly");
 
@@ -39,7 +40,7 @@ export function measures(scenario, result) {
   const [customers, money] = settle(scenario, result);
   const ceiling = money.reason === NONE ? money.level : null;
   const code = REASONS[money.reason] ?? "";
-  const way = compared(mrr[months], mrr[Math.max(months - (isSeasonal(scenario) || hasYearly(scenario) ? YEAR : 1), 0)]);
+  const way = compared(mrr[months], mrr[max(months - (isSeasonal(scenario) || hasYearly(scenario) ? YEAR : 1), 0)]);
   let settles = code;
   if (ceiling !== null) {
     const side = compared(ceiling, mrr[months]);
@@ -67,8 +68,8 @@ const lastChange = {
 function settledAges(scenario) {
   const curves = scenario.pay.plans.map((plan) => plan.churn ?? scenario.stay.churn);
   const changes = curves.map((curve) => lastChange[curve.curve](curve));
-  const years = Math.ceil(Math.max(scenario.grow.last_age_months ?? 0, ...changes) / YEAR);
-  return Math.min((years + 3) * YEAR, LIFETIME);
+  const years = Math.ceil(max(scenario.grow.last_age_months ?? 0, ...changes) / YEAR);
+  return min((years + 3) * YEAR, LIFETIME);
 }
 
 // The power of age with which survival falls in the end, where churn falls like 1 / age; else NaN.
@@ -89,25 +90,25 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
   };
   const last = year(0), ratio = ratioOf(last, year(1)), before = ratioOf(year(1), year(2));
   const body = sum(terms), tail = ratio < 1 ? (last * ratio) / (1 - ratio) : Infinity;
-  const rises = growth > FLAT, flat = Math.abs(growth) <= FLAT;
+  const rises = growth > FLAT, flat = abs(growth) <= FLAT;
   const step = yearly ? YEAR : 1, end = yearly ? ages - 2 * YEAR : ages - 2;
   let total = body + tail;
   let kind = ratio < EDGE ? "finite" : ratio < ONE ? "unsettled" : rises ? "grows" : "stays";
   if (!Number.isNaN(fall) && last >= NOTHING) {
     if (flat) {
-      const after = fall / churn[end + step - 1], bend = Math.abs(after - fall / churn[end - 1] - 1);
+      const after = fall / churn[end + step - 1], bend = abs(after - fall / churn[end - 1] - 1);
       const rest = terms[end] > 0 ? (step * terms[end] * (after - 1)) / (fall - 1) : 0;
       total = sum(terms, 0, end) + rest;
       const sure = !(bend * rest > 0.01 * (fall - 1) * total) && Number.isFinite(total);
       kind = fall <= 1 + FLAT ? "loyal" : sure ? "finite" : "unsettled";
     } else if (rises) kind = ratio >= EDGE ? "grows" : "loyal_grows";
     else {
-      const small = Math.abs(ratio - before) <= 1e-6 * (1 - ratio) || tail <= 0.01 * body;
+      const small = abs(ratio - before) <= 1e-6 * (1 - ratio) || tail <= 0.01 * body;
       kind = ratio < EDGE && small ? "finite" : "unsettled";
     }
   }
   const later = (LIFETIME - ages) / YEAR; // years that were not looked at
-  const more = Math.abs(ratio - 1) < 1 - ONE ? later : (ratio * (1 - ratio ** later)) / (1 - ratio);
+  const more = abs(ratio - 1) < 1 - ONE ? later : (ratio * (1 - ratio ** later)) / (1 - ratio);
   const century = body + (later > 0 && last > 0 ? last * more : 0);
   const late = last * (later > 0 ? ratio ** later : 1);
   const faded = last <= FADED * body && kind !== "finite" && (later === 0 || !rises);
@@ -116,13 +117,13 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
   if (!Number.isNaN(fall) && flat) left = sum(gone, 0, end) + terms[end]; // all who are left leave some day
   else if (kind !== "stays" && !faded) left += ratio < 1 ? (sum(gone, ages - 1 - YEAR) * ratio) / (1 - ratio) : Infinity;
   const known = kind === "finite" || faded;
-  const still = ratio >= ONE ? Math.min(terms[ages - 1] * ratio ** later, ratio ** (LIFETIME / YEAR)) : 0; // in a century, at least
+  const still = ratio >= ONE ? min(terms[ages - 1] * ratio ** later, ratio ** (LIFETIME / YEAR)) : 0; // in a century, at least
   return { total, kind, known, faded, ratio, century, late, still, back: comeback > 0 ? comeback * left : 0, same: terms[ages - 1] === 1 };
 }
 
-// A new customer's life on a plan: customers and MRR (of a price of 1) over it, each as lifetimeSum has it.
-function lifetime(scenario, plan, factor, comeback) {
-  const ages = settledAges(scenario), yearly = plan.billing === "yearly";
+// A new customer's life on a plan by age: the share still there, what a price of 1 has become, and what was lost of both; and of the
+// last year the factor on what is paid and the share that stays.
+function livesOn(scenario, plan, factor, ages = settledAges(scenario)) {
   const churn = planChurn(scenario, plan, ages - 1, factor);
   const { expansion, contraction } = planGrowth(scenario, plan, ages - 1);
   const alive = zeros(ages), worth = zeros(ages), gone = zeros(ages - 1), lost = zeros(ages - 1);
@@ -136,16 +137,50 @@ function lifetime(scenario, plan, factor, comeback) {
     worth[i + 1] = worth[i] * (keep * grown);
     if (i >= ages - 1 - YEAR) [growth, stayed] = [growth * grown, stayed * keep];
   }
-  const also = { fall: fallOf(scenario, plan, factor), yearly, comeback };
-  const whole = alive[ages - 1] === 1;
+  return { alive, worth, gone, lost, churn, growth, stayed, how: { fall: fallOf(scenario, plan, factor), yearly: plan.billing === "yearly" } };
+}
+
+// Customers and MRR (of a price of 1) over a new customer's life on a plan, each as lifetimeSum has it.
+function lifetime(scenario, plan, factor, comeback) {
+  const { alive, worth, gone, lost, churn, growth, stayed, how } = livesOn(scenario, plan, factor);
+  const also = { ...how, comeback }, end = alive.at(-1), whole = end === 1;
   // whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever
-  const odd = (one, more) => (alive[ages - 1] === 0 || one.faded) && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
+  const odd = (one, more) => (end === 0 || one.faded) && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
   const people = lifetimeSum(alive, gone, churn, { ...also, growth: 0 });
   const money = lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 });
   return [
     { ...people, whole, odd: odd(people, 1) },
     { ...money, whole, odd: odd(money, growth) },
   ];
+}
+
+// What a new customer of the last month is worth (LTV), and after how many months of margin the cost of winning one is back: the rules
+// of growth/measures/lifetime.py. NaN where there is no such number.
+export function customerWorth(scenario, { series, months }) {
+  const now = inForce(scenario)(months), { bill } = now, factor = churnFactor(scenario, months);
+  const monthly = 1 + scenario.bill.monthly_discount_rate;
+  const plans = scenario.pay.plans.map((plan, p) => {
+    const { price, joins } = planPrices(scenario, plan), yearly = plan.billing === "yearly";
+    const cost = bill.monthly_cost_to_serve + bill.fee_per_payment / (yearly ? YEAR : 1);
+    return { plan: now.pay.plans[p], share: plan.share * joins[months - 1], income: price[months - 1] * (1 - bill.payment_fee_rate), cost };
+  }).filter(({ share }) => share > 0);
+  const whole = scenario.grow.price_changes.some((change) => change.lost_new_rate) ? sumBy(plans, ({ share }) => share) : 1;
+  const value = sumBy(plans, ({ plan, share, income, cost }) => {
+    const { alive, worth, gone, churn, growth, how } = livesOn(now, plan, factor);
+    const over = (terms, each, grown) => {
+      if (!(each > 0)) return 0; // however long it lasts
+      const discounted = terms.map((kept, age) => kept * each * monthly ** -age);
+      const { known, total } = lifetimeSum(discounted, gone, churn, { ...how, growth: grown * monthly ** -YEAR - 1, comeback: 0 });
+      return known ? total : NaN;
+    };
+    return (share / whole) * (over(worth, income, growth) - over(alive, cost, 1));
+  });
+  const won = sum(series.new_customers.slice(-YEAR)), needed = won ? sum(series.acquisition_spend.slice(-YEAR)) / won : NaN;
+  const lives = needed > 0 ? plans.map((one) => ({ ...one, ...livesOn(now, one.plan, factor, LIFETIME) })) : [];
+  const margin = (age) => sumBy(lives, ({ share, income, cost, worth, alive }) => (share / whole) * (worth[age] * income - alive[age] * cost));
+  let paid = 0, earned = 0;
+  while (earned < needed && paid < LIFETIME) earned += margin(paid++);
+  return { lifetime_value: value, payback_months: earned >= needed ? paid : NaN };
 }
 
 // Where MRR grows by those who stay alone.
@@ -184,26 +219,26 @@ function settle(scenario, { series, aboard }) {
     return { kept, share, price, used, sold: used && price > 0, aboard: [aboard[p].customers, aboard[p].mrr] };
   });
   const once = ({ total, known, back }) => (known && back < EDGE ? total / (1 - back) : 0);
-  const least = (reason, chosen) => Math.min(NONE, ...plans.filter(chosen).map(reason));
+  const least = (reason, chosen) => min(NONE, ...plans.filter(chosen).map(reason));
   const level = arrivals(scenario, { seasonAtMean: true }).new_customers[months - 1];
   const newcomers = level > NOBODY ? level : 0;
   const referral = now.sign_up.monthly_referral_rate * now.pay.conversion_rate;
   const waiting = [series.lost_customers, series.churned_mrr].map(
-    (lost) => comeback > 0 && sum(lost, Math.max(months - stay.comeback.after_months, 0)) > NOBODY,
+    (lost) => comeback > 0 && sum(lost, max(months - stay.comeback.after_months, 0)) > NOBODY,
   );
 
   const endless = least(({ kept }) => accumulates(kept[0]), ({ used }) => used);
-  const perNewcomer = plans.reduce((all, { used, share, kept }) => all + (used ? share * once(kept[0]) : 0), 0);
+  const perNewcomer = sumBy(plans, ({ used, share, kept }) => (used ? share * once(kept[0]) : 0));
   const sent = endless < NONE ? 0 : referral * perNewcomer;
   const fed = firstOf(endless < NONE, endless, sent >= ONE, "referrals_make_up", sent >= EDGE, "not_known");
-  const alone = newcomers === 0 && referral > 0 && plans.reduce((all, plan) => all + plan.aboard[0], 0) > NOBODY;
+  const alone = newcomers === 0 && referral > 0 && sumBy(plans, (plan) => plan.aboard[0]) > NOBODY;
   const holds = alone && endless === NONE && sent >= EDGE && sent <= 2 - EDGE;
   const stays = ({ kept: [people] }) => people.kind === "stays" || people.back >= ONE;
   const source = referral > 0 && plans.some((plan) => !plan.used && stays(plan) && plan.aboard[0] > NOBODY);
   const joined = newcomers > 0 || source || holds || (alone && fed <= numberOf("not_known"));
   const customers = (newcomers * perNewcomer) / (1 - sent);
   const everybody = plans.every(({ used, kept: [people], aboard }) => people.whole || !((joined && used) || aboard[0] > NOBODY));
-  const totalOf = (what) => plans.reduce((all, plan) => all + what(plan), 0);
+  const totalOf = (what) => sumBy(plans, what);
   const paid = ({ sold, share, price }) => (sold ? share * price : 0);
   const sends = referral * totalOf(({ used, share, kept }) => (used ? share * kept[0].century : 0));
   const joiners = sends < 2 ? newcomers : joined ? Infinity : 0; // at least: without comebacks
@@ -214,12 +249,12 @@ function settle(scenario, { series, aboard }) {
     const sells = (plan) => (of ? plan.sold : plan.used);
     const reached = joined && plans.some(sells);
     const through = referral > 0 ? fed : of ? NONE : endless;
-    let reason = reached ? Math.min(through, least(({ kept }) => accumulates(kept[of]), sells)) : NONE;
+    let reason = reached ? min(through, least(({ kept }) => accumulates(kept[of]), sells)) : NONE;
     if (reached && holds) reason = numberOf("referrals_hold");
     const there = (plan) => plan.aboard[of] > NOBODY;
     const idle = (plan) => !(joined && sells(plan)) && there(plan);
-    reason = Math.min(reason, least(({ kept }) => remains(kept[of], waiting[of]), idle));
-    reason = Math.min(reason, least(() => numberOf("not_known"), (plan) => plan.kept[of].odd && there(plan)));
+    reason = min(reason, least(({ kept }) => remains(kept[of], waiting[of]), idle));
+    reason = min(reason, least(() => numberOf("not_known"), (plan) => plan.kept[of].odd && there(plan)));
     if (reason === NONE && waiting[of] && !plans.some(there) && !reached) reason = numberOf("levels_off"); // some come back
     if (reason === NONE && reached && source) reason = numberOf("levels_off");
     // nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several

@@ -1,6 +1,6 @@
 // The parts of a picture as SVG nodes: scales, lines, axes, marks at a month, and labels that keep their distance.
 // static_charts.py draws the same for readers without scripts; a test holds the two together.
-import { node } from "./tools.js";
+import { max, min, node } from "./tools.js";
 
 const TEXT = 0.56; // the width of a character of the sans face, in em
 const ROW = 1.25; // the height of a row of text, in em
@@ -9,7 +9,7 @@ export const widthOf = (text, em) => text.length * em * TEXT;
 const tenth = (number) => number.toFixed(1);
 
 // The widest of some texts.
-export const widest = (texts, em) => Math.max(0, ...texts.map((text) => widthOf(text, em)));
+export const widest = (texts, em) => max(0, ...texts.map((text) => widthOf(text, em)));
 
 // A plot of months 0..to and amounts least..most, with so much room at its sides for the texts there; unless it is compact it
 // has an amount axis, and a calendar with a row for marks below. x(month) and y(amount) are places in it.
@@ -41,7 +41,7 @@ export function straight(x1, y1, x2, y2, look) {
 }
 
 const points = ({ x, y, to, most }, values, first) =>
-  Array.from(values.slice(0, to - first + 1), (value, i) => `${tenth(x(first + i))} ${tenth(y(Math.min(value, most)))}`);
+  Array.from(values.slice(0, to - first + 1), (value, i) => `${tenth(x(first + i))} ${tenth(y(min(value, most)))}`);
 
 // A line through amounts by month, the first of them of month `first`.
 export function line(frame, values, first, look) {
@@ -83,7 +83,7 @@ export function marks(frame, noted) {
       node("svg:circle", { cx: tenth(x(month)), cy: tenth(y(amount)), r: tenth(em * 0.36), class: `growth-dot ${look}` }),
     ];
     const wide = widthOf(says, em);
-    const start = Math.min(Math.max(x(month) - wide / 2, taken + em, 0), width - wide);
+    const start = min(max(x(month) - wide / 2, taken + em, 0), width - wide);
     if (compact || !says || start < taken) return drawn;
     taken = start + wide;
     return [...drawn, text(says, start, bottom + 6 + em * (1 + ROW), `growth-note ${look}`)];
@@ -96,15 +96,15 @@ export const roomFor = (labels, em) => labels.reduce((all, { rows }) => all + ro
 // Labels {amount, rows, look} beside the ends of their lines, the first row bold; they keep clear of each other.
 export function labelsBeside({ right, top, bottom, em, most, y }, labels) {
   const high = (label) => label.rows.length * em * ROW;
-  const placed = labels.map((label) => ({ ...label, at: y(Math.min(label.amount, most)) - high(label) / 2 })).sort((one, other) => other.amount - one.amount);
+  const placed = labels.map((label) => ({ ...label, at: y(min(label.amount, most)) - high(label) / 2 })).sort((one, other) => other.amount - one.amount);
   let lowest = top - em;
   for (const label of placed) {
-    label.at = Math.max(label.at, lowest);
+    label.at = max(label.at, lowest);
     lowest = label.at + high(label) + 2;
   }
   let highest = bottom + em * 0.6;
   for (const label of placed.reverse()) {
-    label.at = Math.min(label.at, highest - high(label));
+    label.at = min(label.at, highest - high(label));
     highest = label.at - 2;
   }
   return placed.reverse().flatMap(({ rows, look, at }) =>

@@ -1,7 +1,7 @@
 // What the answer and its pictures look like on the screen: beside the form where there is room, else a short head that
 // stays in view above it, with the pictures at full size below.
 import { flowNodes, leastHeight, leftNodes, mrrNodes, toldByPictures } from "./chart.js";
-import { node } from "./tools.js";
+import { max, min, node } from "./tools.js";
 
 const HEAD = 104; // pixels of the small picture in the head
 
@@ -21,7 +21,7 @@ function picture(name, id) {
 function heightAround(element) {
   for (let up = element.parentElement; up; up = up.parentElement) {
     if (up !== document.body && up !== document.documentElement && /auto|scroll/.test(getComputedStyle(up).overflowY)) {
-      return Math.min(up.clientHeight, innerHeight);
+      return min(up.clientHeight, innerHeight);
     }
   }
   return innerHeight;
@@ -59,11 +59,11 @@ export function screen(id, words, pictures) {
     const width = Math.round(mrr.svg.parentElement.clientWidth) || 600;
     const em = parseFloat(getComputedStyle(mrr.svg).fontSize) || 12.5;
     const around = heightAround(tuning);
-    let heights = [Math.min(Math.max(width * 0.6, em * 15), 320), Math.min(Math.max(width * 0.45, em * 13), 230)];
+    let heights = [min(max(width * 0.6, em * 15), 320), min(max(width * 0.45, em * 13), 230)];
     if (wide) {
       const drawn = mrr.svg.getBoundingClientRect().height + flows.svg.getBoundingClientRect().height;
       const room = around - (now.getBoundingClientRect().height - drawn) - em * 2;
-      heights = [Math.min(Math.max(room * 0.58, em * 13), 340), Math.min(Math.max(room * 0.42, em * 10), 230)];
+      heights = [min(max(room * 0.58, em * 13), 340), min(max(room * 0.42, em * 10), 230)];
     }
     size = { wide, width, em, heights: heights.map(Math.round), head: Math.round(head.clientWidth) || 300, left: Math.round(left.svg.parentElement.clientWidth) || width };
     small.svg.setAttribute("height", HEAD);
@@ -73,7 +73,7 @@ export function screen(id, words, pictures) {
     const { view } = shown;
     const { width, em, heights, wide } = size;
     const told = toldByPictures(view);
-    const high = Math.max(heights[0], leastHeight(view, em));
+    const high = max(heights[0], leastHeight(view, em));
     mrr.draw(width, high, mrrNodes(view, { width, height: high, em }), told.mrr);
     flows.draw(width, heights[1], flowNodes(view, { width, height: heights[1], em }), told.flows);
     if (view.left) left.draw(size.left, heights[1], leftNodes(view, { width: size.left, height: heights[1], em }), told.left);
@@ -96,7 +96,6 @@ export function screen(id, words, pictures) {
   return {
     now,
     left: leftOver,
-    svg: mrr.svg,
     place(element) {
       tuning = element;
     },
@@ -119,6 +118,5 @@ export function screen(id, words, pictures) {
       hold();
       drawPictures();
     },
-    resized: (entries) => entries.some(({ contentRect }) => Math.round(contentRect.width) > 0),
   };
 }

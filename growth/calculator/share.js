@@ -1,6 +1,6 @@
 // The numbers as a table, as a file, and as a link.
 import { addChange, added, datedControl, isDated, valueAt } from "./dated.js";
-import { clone, node, read, write } from "./tools.js";
+import { clone, node, read, sharesAddUp, write } from "./tools.js";
 
 export const MOST_LINES = 3; // that a reader keeps
 
@@ -89,7 +89,7 @@ export function decode(fragment, original, controls, kindsOf, whatIfs = []) {
   };
   const whole = (one) => {
     if (one.opening.customers === 0) one.opening.mrr = 0;
-    return Math.abs(one.pay.plans.reduce((all, plan) => all + plan.share, 0) - 1) <= 1e-6;
+    return sharesAddUp(one);
   };
   for (const part of parts) {
     const [path, given = ""] = part.split("=");

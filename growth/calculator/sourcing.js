@@ -1,5 +1,5 @@
 // Where a number comes from, beside its slider: a kind and a few words. In JupyterLab alone, where they are kept in the file.
-import { node, read } from "./tools.js";
+import { abs, node, read } from "./tools.js";
 
 // Adds a folded line to every control in `root`. Sources by path: {source, note, when, was}; one that is chosen or typed here has
 // `fresh` and no `was`, which is the number that it was said of.
@@ -28,7 +28,7 @@ export function sourcing(root, model) {
     lines.push(() => {
       const { source = "", note: text = "", when, was } = model.get("sources")[path] ?? {};
       const value = now(path);
-      const stale = was != null && Math.abs(value - was) > 1e-9 * Math.abs(was);
+      const stale = was != null && abs(value - was) > 1e-9 * abs(was);
       kind.value = stale ? "" : source;
       if (document.activeElement !== note) note.value = text;
       const said = [words.kinds[source] ?? words.none, text, when].filter(Boolean).join("; ");

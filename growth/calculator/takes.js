@@ -2,15 +2,16 @@
 // each would bring; the searches of growth/goals/, and the words of what_it_takes.py.
 import { typedNumber } from "./control.js";
 import { forecast } from "./engine.js";
+import { placeOf } from "./in_force.js";
 import { moneyLeft } from "./left.js";
 import { YEAR, priceOf } from "./life.js";
 import { SAME } from "./long_run.js";
-import { clone, node, read, said, tidy, write, writtenAs } from "./tools.js";
+import { abs, button, clone, max, min, node, read, said, sumBy, tidy, write, writtenAs } from "./tools.js";
 import { LONGEST } from "./words.js";
 
 const SOUGHT = 64; // an amount is sought from this many times less than it is to as many times more
 const SEARCH_STEPS = { mrr: 2, customers: 2, cash: 16, profit: 16 }; // of the search: the first two are monotone
-const EFFORT = 0.1; // a tenth better
+const EFFORT = 0.1; // a tenth better, where the scenario states nothing else
 const SAME_EFFECT = 1e-6; // effects that differ by less than this share are those of one lever
 const MOST_PAIRS = 3; // pairs that are named
 const MOST_AMOUNT = 1e9;
@@ -21,7 +22,7 @@ const inTerms = (series, { kind, by }) =>
   ({ mrr: series.closing_mrr, customers: series.closing_customers }[kind] ?? moneyLeft(series, kind === "profit"))[by - 1];
 export const comesTo = (scenario, goal) => inTerms(forecast(scenario).series, goal);
 
-const meets = (value, { amount }) => value >= amount - SAME * Math.abs(amount);
+const meets = (value, { amount }) => value >= amount - SAME * abs(amount);
 
 function withChanges(scenario, changes) {
   const next = clone(scenario);
@@ -33,16 +34,16 @@ function searchPoints(now, { low, high, slider }, steps) {
   const ladder = Array.from({ length: steps + 1 }, (_, k) => k / steps);
   const middle = now > 0 ? now : slider[1];
   const spread = high - low <= 2 ? ladder.map((share) => low + (high - low) * share) : ladder.map((share) => middle * SOUGHT ** (2 * share - 1));
-  return [...new Set([...spread, now, low].map((x) => Math.min(Math.max(x, low), high)))].sort((a, b) => a - b);
+  return [...new Set([...spread, now, low].map((x) => min(max(x, low), high)))].sort((a, b) => a - b);
 }
 
 // The last value from `inside` towards `outside` at which the goal is reached: false position, halved where that is slow.
 function edge(of, amount, [inside, outside], [above, below]) {
   const gap = (value) => (amount > 0 && value > 0 ? Math.log(value / amount) : value - amount);
   let [a, b] = [gap(above), gap(below)];
-  for (let turn = 0; turn < 80 && Math.abs(inside - outside) > 1e-10 * Math.max(Math.abs(inside), Math.abs(outside)); turn++) {
+  for (let turn = 0; turn < 80 && abs(inside - outside) > 1e-10 * max(abs(inside), abs(outside)); turn++) {
     const straight = inside + ((outside - inside) * a) / (a - b);
-    const between = turn % 3 < 2 && straight > Math.min(inside, outside) && straight < Math.max(inside, outside);
+    const between = turn % 3 < 2 && straight > min(inside, outside) && straight < max(inside, outside);
     const next = between ? straight : (inside + outside) / 2;
     const found = gap(of(next)), kept = between ? 1 / 2 : 1; // of the end that stays, so that the next step goes further
     if (found >= 0) [inside, a, b] = [next, found, b * kept];
@@ -67,14 +68,14 @@ export function solveLever(scenario, control, goal, now) {
   }
   const top = found.reduce((best, value, k) => (value > found[best] ? k : best), 0);
   let nearest = meets(now, goal) ? start : null;
-  if (nearest === null) for (const value of values) if (nearest === null || Math.abs(value - start) < Math.abs(nearest - start)) nearest = value;
+  if (nearest === null) for (const value of values) if (nearest === null || abs(value - start) < abs(nearest - start)) nearest = value;
   return { nearest, values, best: points[top], most: found[top] };
 }
 
 // The value with as few digits as reach the goal still, three at least, away from what it is now.
 function written(of, goal, start, value) {
   for (const digits of [3, 4, 5, 6]) {
-    const unit = 10 ** (Math.floor(Math.log10(Math.abs(value) || 1)) + 1 - digits);
+    const unit = 10 ** (Math.floor(Math.log10(abs(value) || 1)) + 1 - digits);
     const round = tidy((value > start ? Math.ceil(value / unit - 1e-9) : Math.floor(value / unit + 1e-9)) * unit);
     if (meets(of(round), goal)) return round;
   }
@@ -96,11 +97,11 @@ export function takes(scenario, controls, goal) {
       continue;
     }
     const of = (value) => comesTo(withChanges(scenario, [[control.path, value]]), goal);
-    const needed = Math.min(Math.max(written(of, goal, start, nearest), control.low), control.high);
+    const needed = min(max(written(of, goal, start, nearest), control.low), control.high);
     able.push({ control, start, nearest, needed });
   }
   // by how many times, to a millionth, so that levers that are alike keep the order of the form
-  const change = ({ start, nearest }) => (nearest / start > 0 ? Math.round(1e6 * Math.abs(Math.log(nearest / start))) : 1e12);
+  const change = ({ start, nearest }) => (nearest / start > 0 ? Math.round(1e6 * abs(Math.log(nearest / start))) : 1e12);
   able.sort((one, other) => change(one) - change(other));
   for (let i = 0; i < able.length && i < 6; i++) {
     for (let k = i + 1; k < able.length && k < 6 && pairs.length < MOST_PAIRS; k++) {
@@ -111,33 +112,36 @@ export function takes(scenario, controls, goal) {
   return { now, reached: false, able, unable, pairs };
 }
 
-// What a tenth better on each lever adds to MRR at the end: [{controls, gain, share}], the largest first.
+const effortOf = ({ efforts = [], ...scenario }, path) => efforts.find(({ of }) => placeOf(scenario, of).join(".") === path)?.better_by ?? EFFORT;
+
+// What the same effort on each lever adds to MRR at the end: [{controls, effort, gain, share}], the largest first.
 export function efforts(scenario, controls, before) {
   const goal = { kind: "mrr", by: scenario.months };
   const found = [];
   for (const control of controls.filter(({ lever, cost }) => lever && !cost)) {
     const start = read(scenario, control.path);
+    const effort = effortOf(scenario, control.path);
     let gain = 0, up = false;
-    for (const value of [start * (1 - EFFORT), start * (1 + EFFORT)]) {
+    for (const value of [start * (1 - effort), start * (1 + effort)]) {
       if (!(value >= control.low && value <= control.high) || value === start) continue;
       const more = comesTo(withChanges(scenario, [[control.path, value]]), goal) - before;
       if (more > gain) [gain, up] = [more, value > start];
     }
-    if (!(gain > SAME_EFFECT * Math.abs(before))) continue;
-    const twin = found.find((one) => up && one.up && Math.abs(gain - one.gain) <= SAME_EFFECT * one.gain);
+    if (!(gain > SAME_EFFECT * abs(before))) continue;
+    const twin = found.find((one) => up && one.up && one.effort === effort && abs(gain - one.gain) <= SAME_EFFECT * one.gain);
     if (twin) twin.controls.push(control);
-    else found.push({ controls: [control], gain, up, share: gain / Math.abs(before) });
+    else found.push({ controls: [control], effort, gain, up, share: gain / abs(before) });
   }
   return found.sort((one, other) => other.gain - one.gain);
 }
 
 // The share of new customers who may be lost to prices a tenth higher before it costs money; null where nothing is left.
 export function priceLoss({ pay, bill }) {
-  const over = (of) => pay.plans.reduce((all, plan) => all + plan.share * of(plan), 0);
+  const over = (of) => sumBy(pay.plans, (plan) => plan.share * of(plan));
   const price = over(priceOf) * (1 - bill.payment_fee_rate);
   const cost = bill.monthly_cost_to_serve + bill.fee_per_payment * over(({ billing }) => (billing === "yearly" ? 1 / YEAR : 1));
   const left = price * (1 + EFFORT) - cost;
-  return price > 0 && left > 0 ? Math.min((EFFORT * price) / left, 1) : null;
+  return price > 0 && left > 0 ? min((EFFORT * price) / left, 1) : null;
 }
 
 // The section of the page: {element, draw(state)}. `set(path, value)` moves the reader's numbers.
@@ -182,7 +186,7 @@ export function takesSection(controls, words, numberWords, labels, show, set) {
 
   const goalOf = ({ scenario, result }) => {
     const { months, goal_mrr, goal_left } = scenario;
-    const goal = { kind: own.kind ?? (goal_mrr === null && goal_left !== null ? "cash" : "mrr"), by: Math.min(Math.max(own.by ?? months, 1), months) };
+    const goal = { kind: own.kind ?? (goal_mrr === null && goal_left !== null ? "cash" : "mrr"), by: min(max(own.by ?? months, 1), months) };
     if (own.amount !== undefined) return { ...goal, amount: own.amount };
     const value = inTerms(result.series, goal), aim = { mrr: goal_mrr, cash: goal_left }[goal.kind] ?? null;
     if (aim !== null && value < aim * (1 - SAME)) return { ...goal, amount: aim };
@@ -208,8 +212,8 @@ export function takesSection(controls, words, numberWords, labels, show, set) {
     list.replaceChildren(
       ...found.able.map(({ control, start, needed }) => {
         const pieces = { label: control.label, needed: valueText(control, needed), now: valueText(control, start) };
-        const button = node("button", { type: "button", "aria-label": said(words.set_name, pieces), onclick: () => take(control.path, needed) }, words.set);
-        return node("li", {}, node("span", {}, said(words.one, pieces)), button);
+        const set = button(words.set, () => take(control.path, needed), { "aria-label": said(words.set_name, pieces) });
+        return node("li", {}, node("span", {}, said(words.one, pieces)), set);
       }),
     );
     const able = found.unable.map(({ control, most }) => said(words.most, { label: control.label, most: shown(most, goal) }));
@@ -220,13 +224,15 @@ export function takesSection(controls, words, numberWords, labels, show, set) {
     const loss = ranked.length ? priceLoss(scenario) : null;
     price.textContent = loss ? said(words.price_loss, { lost: show.percent(Number(loss.toFixed(3))), in: show.number(Math.round(1 / loss)) }) : "";
     heading.hidden = caption.hidden = !ranked.length;
-    caption.textContent = said(words.lever_lead, { calendar: labels[scenario.months] });
+    caption.textContent = said(words.lever_lead_own ?? words.lever_lead, { calendar: labels[scenario.months] });
     bars.replaceChildren(
       ...ranked.map((one) => {
         const bar = node("span", { class: "growth-bar" });
         bar.style.setProperty("--long", (one.gain / ranked[0].gain).toFixed(4));
         const gain = said(words.gain, { gain: show.roughly(one.gain), share: show.percent(Number(one.share.toPrecision(2))) });
-        return node("p", {}, node("span", {}, one.controls.map(({ label }) => label).join(words.or)), bar, node("strong", {}, gain));
+        const label = one.controls.map((control) => control.label).join(words.or);
+        const named = one.effort === EFFORT ? label : said(words.better, { label, effort: show.percent(one.effort) });
+        return node("p", {}, node("span", {}, named), bar, node("strong", {}, gain));
       }),
     );
   }

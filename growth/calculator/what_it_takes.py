@@ -13,6 +13,7 @@ from growth.calculator.number_words import SPACE, money, month_labels, near, num
 from growth.engine import Forecast, forecast
 from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve, with_values
 from growth.goals.goal import series_of
+from growth.goals.rank import EFFORT
 from growth.measures.measure import SAME
 from growth.scenario import Scenario
 from growth.scenario.address import Field, find
@@ -128,6 +129,8 @@ def _bars(result: Forecast, locale: str) -> str:
     rows = []
     for one in levers(scenario).effects:
         names = words["or"].join(lines[path] for path in one.levers if path in lines)
+        if names and one.effort != EFFORT:
+            names = said(words["better"], label=names, effort=percent(one.effort, locale))
         share = percent(float(f"{one.share:.2g}"), locale) if math.isfinite(one.share) else ""
         gain = said(words["gain"], gain=roughly(one.gain, scenario.currency, locale), share=share)
         if names:
@@ -135,7 +138,7 @@ def _bars(result: Forecast, locale: str) -> str:
     if not rows:
         return ""
     calendar = month_labels(scenario.first_month, scenario.months, locale)[scenario.months]
-    lead = said(words["lever_lead"], calendar=calendar)
+    lead = said(words["lever_lead_own" if scenario.efforts else "lever_lead"], calendar=calendar)
     loss = break_even_loss_of(scenario)
     price = said(words["price_loss"], **lost(loss, locale)) if loss else ""
     return (

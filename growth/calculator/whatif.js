@@ -1,7 +1,7 @@
 // The what-ifs of a page: the same scenario with some numbers changed, drawn beside it and compared in a sentence.
 import { putChange } from "./dated.js";
 import { forecast } from "./engine.js";
-import { clone, read, said, write } from "./tools.js";
+import { clone, filled, read, said, sharesAddUp, write } from "./tools.js";
 
 // The scenario with the changes of a what-if; null where these take a number out of its range.
 export function changed(scenario, { changes }) {
@@ -15,9 +15,8 @@ export function changed(scenario, { changes }) {
     if (!(value >= low && value <= high) || (whole && !Number.isInteger(value))) return null;
     write(next, field, value);
   }
-  const shares = next.pay.plans.reduce((all, plan) => all + plan.share, 0);
   if (next.opening.customers === 0 && next.opening.mrr > 0) return null;
-  return Math.abs(shares - 1) <= 1e-6 ? next : null;
+  return sharesAddUp(next) ? next : null;
 }
 
 // Each what-if of the scenario: {name, label, scenario, result}, the last two null where it cannot be.
@@ -36,8 +35,8 @@ export function compare(named, labels, show, words) {
   const list = ends.flatMap(({ name, end }, i) => [[`${i ? "; " : ""}${name} `, false], [show.money(end), true]]);
   const pieces = [[said(words.compared, { calendar: labels[months] }), false], ...list, [". ", false]];
   const lead = first.end - second.end;
-  const fill = (template, values) =>
-    template.split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], piece !== "first" && piece !== "second"] : [piece, false]));
+  const names = [first.name, second.name];
+  const fill = (template, values) => filled(template, values).map(([text, computed]) => [text, computed && !names.includes(text)]);
   const values = { first: first.name, second: second.name, ahead: show.money(lead) };
   if (lead <= 0.005 * second.end) return { pieces: [...pieces, ...fill(words.compared_level, values)], overtaken: null };
   const behind = first.mrr.map((amount, t) => t > 0 && amount <= second.mrr[t]).lastIndexOf(true);

@@ -10,7 +10,7 @@ from typing import Any, get_args
 import anywidget
 import traitlets
 
-from growth.calculator.bundle import script, style
+from growth.calculator.bundle import live_style, script
 from growth.calculator.certainty import whole_answer
 from growth.calculator.data import PAGE_DATA, page_data
 from growth.calculator.language import LOCALE, messages
@@ -37,6 +37,12 @@ def _lines(sent: Any) -> list[tuple[str, str, Scenario]]:
     ]
 
 
+def _sourcing(locale: str) -> dict[str, Any]:
+    """The words beside a number's source."""
+    said = messages(locale)
+    return {**said["sourcing"], "kinds": {kind: said["page"]["sources"][kind] for kind in get_args(Kind)}}
+
+
 def _sources(scenario: Scenario) -> dict[str, dict[str, Any]]:
     """Where numbers come from, by path, as the front end takes it."""
     there = ((find(scenario, one.of), one) for one in scenario.sources)
@@ -59,7 +65,7 @@ class Calculator(anywidget.AnyWidget):
     """
 
     _esm = script()
-    _css = style()
+    _css = live_style()
     data = traitlets.Dict().tag(sync=True)
     tuned = traitlets.Dict().tag(sync=True)
     keeps = traitlets.Bool(False).tag(sync=True)
@@ -79,11 +85,19 @@ class Calculator(anywidget.AnyWidget):
         scenario = load_scenario(scenario)
         self.path, self.locale, self.brief = None if path is None else Path(path), locale, brief
         data = page_data(scenario, locale=locale, brief=brief)
-        said = messages(locale)
-        words = {**said["sourcing"], "kinds": {kind: said["page"]["sources"][kind] for kind in get_args(Kind)}}
         numbers = {"scenario": scenario, "data": data, "tuned": data["scenario"], "sources": _sources(scenario)}
-        super().__init__(**numbers, sourcing=words, keeps=path is not None)
+        super().__init__(**numbers, sourcing=_sourcing(locale), keeps=path is not None)
         self.on_msg(self._heard)
+
+    def speak(self, locale: str, brief: Mapping[str, Any] | None = None) -> None:
+        """Show the same numbers in another locale's language, with what a page's words add in it. The form is built
+        anew only where the locale is another one: lines that nobody has kept stay."""
+        self.brief = brief
+        if locale != self.locale:
+            self.locale = locale
+            with self.hold_sync():
+                self.sourcing = _sourcing(locale)
+                self.data = page_data(self.scenario, locale=locale, brief=brief)
 
     def keep(self) -> Path:
         """Writes the tuned scenario to `path`. Comments and the page's words stay: those of the file there or, where

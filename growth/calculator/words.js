@@ -1,9 +1,10 @@
 // The answer's sentences and the numbers in them: the rules of words.py and number_words.py, whose templates come with
 // the data, in the page's language.
 import { inForce } from "./in_force.js";
+import { sum } from "./life.js";
 import { leftClause } from "./left.js";
 import { SAME, compared, isSeasonal, hasYearly } from "./long_run.js";
-import { ofPlural, said } from "./tools.js";
+import { abs, filled, max, min, ofPlural, read, said, sumBy } from "./tools.js";
 
 const MOVES = 0.05; // a rate that changes by less than this share is told as one number
 const EARNED = 0.02; // recognised revenue is told beside cash where they leave amounts further apart than this
@@ -31,10 +32,10 @@ export function formatter(locale, currency, digits) {
   const plurals = new Intl.PluralRules(locale, { maximumFractionDigits: 6 });
   const minor = digits ?? new Intl.NumberFormat(locale, { style: "currency", currency }).resolvedOptions().maximumFractionDigits;
   const sure = (value) => Number(value.toPrecision(12)); // rounding starts from digits that two engines agree on
-  const positive = (value, decimals) => (Math.abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
+  const positive = (value, decimals) => (abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
   const write = (key, options, value, decimals) =>
     format(key, options).format(positive(sure(value), decimals)).replaceAll("\u202f", "\u00a0"); // as in number_words.py
-  const money = (value, decimals = Math.abs(value) >= 100 || value === 0 ? 0 : minor) =>
+  const money = (value, decimals = abs(value) >= 100 || value === 0 ? 0 : minor) =>
     write(
       `money${decimals}`,
       { style: "currency", currency, minimumFractionDigits: decimals, maximumFractionDigits: decimals },
@@ -49,7 +50,7 @@ export function formatter(locale, currency, digits) {
   };
   // To two significant digits, or as many as keep its order with the amounts named beside it.
   const near = (value, named = []) => {
-    const twin = named.find((amount) => Math.abs(value - amount) <= CLOSE * Math.max(value, amount));
+    const twin = named.find((amount) => abs(value - amount) <= CLOSE * max(value, amount));
     if (twin !== undefined) return twin;
     if (!value) return 0;
     let level = value;
@@ -80,7 +81,7 @@ export function formatter(locale, currency, digits) {
     // The plural category of a count as `number` writes it, or with so many decimals.
     plural(count, decimals = shown(count, 1, 4)) {
       const digits = { maximumFractionDigits: decimals, useGrouping: false };
-      return plurals.select(Number(format(`plural${decimals}`, digits, "en").format(sure(Math.abs(count)))));
+      return plurals.select(Number(format(`plural${decimals}`, digits, "en").format(sure(abs(count)))));
     },
     group,
     point,
@@ -93,13 +94,13 @@ export function formatter(locale, currency, digits) {
     // The ends of a range of amounts with no more digits than its width allows, as in number_words.py.
     between(low, high) {
       const least = 10 ** -minor;
-      const unit = high > low ? Math.max(10 ** Math.floor(Math.log10((high - low) / 4)), least) : least;
+      const unit = high > low ? max(10 ** Math.floor(Math.log10((high - low) / 4)), least) : least;
       return [low, high].map((end) => money(Math.round(sure(end / unit)) * unit, unit >= 1 ? 0 : minor));
     },
     // A column of a table, with as many decimals in every row.
     column(values, kind) {
       if (kind === "number") return Array.from(values, tenths);
-      const decimals = values.some((value) => Math.abs(value) >= 100) ? 0 : minor;
+      const decimals = values.some((value) => abs(value) >= 100) ? 0 : minor;
       return Array.from(values, (value) => money(value, decimals));
     },
   };
@@ -116,13 +117,13 @@ function hasCosts(scenario) {
 // part / whole over the first and the last `span` months of those in which there is a whole; null where there are none.
 function ends(part, whole, span) {
   const there = Array.from(whole.keys()).filter((t) => whole[t] > 0);
-  const over = (months) => months.reduce((all, t) => all + part[t], 0) / months.reduce((all, t) => all + whole[t], 0);
+  const over = (months) => sumBy(months, (t) => part[t]) / sumBy(months, (t) => whole[t]);
   return there.length ? [over(there.slice(0, span)), over(there.slice(-span))] : null;
 }
 
 // Whether it rises or falls by more than a twentieth, and by enough to be seen.
 function moving(key, [first, last], texts) {
-  if (texts[0] === texts[1] || Math.abs(last - first) <= MOVES * Math.max(first, last)) return [];
+  if (texts[0] === texts[1] || abs(last - first) <= MOVES * max(first, last)) return [];
   return [last > first ? `${key}_rising` : `${key}_falling`];
 }
 
@@ -176,9 +177,9 @@ export function goalClause({ goal_mrr: goal }, { series, months }, labels, show,
 // Whether newcomers of some months (with a season: of the first twelve) are not those of the end.
 function joiningVaries(scenario, { series, months }) {
   const { new_customers: joined } = series, end = joined[months - 1];
-  if (!isSeasonal(scenario)) return joined.some((count) => Math.abs(count - end) > MOVES * Math.max(count, end));
+  if (!isSeasonal(scenario)) return joined.some((count) => abs(count - end) > MOVES * max(count, end));
   const [first, last] = ends(joined, everyMonth(months), 12);
-  return Math.abs(last - first) > MOVES * Math.max(first, last);
+  return abs(last - first) > MOVES * max(first, last);
 }
 
 // Where MRR goes after the forecast, if what comes in at its end goes on.
@@ -193,14 +194,14 @@ function settlesClause(scenario, result, found, show, values) {
 
 // What is left of cash a month over the last year, and of recognised revenue where that differs.
 function cashClause({ months, series }, words, show, values) {
-  const span = Math.min(12, months);
-  const mean = (name) => series[name].slice(-span).reduce((all, value) => all + value, 0) / span;
+  const span = min(12, months);
+  const mean = (name) => sum(series[name].slice(-span)) / span;
   const left = mean("net_cash"), cameIn = mean("cash_in"), earned = left - cameIn + mean("revenue");
-  const apart = Math.abs(earned - left);
-  Object.assign(values, { span: monthCount(span, words.months, show), left: show.money(Math.abs(left)), earned: show.money(Math.abs(earned)) });
-  const even = Math.abs(left) <= Math.max(SAME * cameIn, 0.5 * 10 ** -show.minor);
+  const apart = abs(earned - left);
+  Object.assign(values, { span: monthCount(span, words.months, show), left: show.money(abs(left)), earned: show.money(abs(earned)) });
+  const even = abs(left) <= max(SAME * cameIn, 0.5 * 10 ** -show.minor);
   const keys = [even ? "cash_even" : left < 0 ? "cash_short" : "cash"];
-  if (apart > EARNED * Math.max(Math.abs(earned), Math.abs(left)) && apart > SAME * cameIn) {
+  if (apart > EARNED * max(abs(earned), abs(left)) && apart > SAME * cameIn) {
     keys.push(earned >= 0 ? "cash_earned" : "cash_earned_short");
   }
   return [...keys, "cash_end"];
@@ -209,9 +210,9 @@ function cashClause({ months, series }, words, show, values) {
 // When cash is lowest.
 function lowestClause({ bill }, { series }, show, values) {
   const opening = bill.opening_cash, cash = [opening, ...series.cash];
-  const lowest = cash.reduce((least, value) => Math.min(least, value));
+  const lowest = min(...cash);
   const before = series.cash_in.slice(0, cash.indexOf(lowest));
-  const slack = SAME * (Math.abs(opening) + before.reduce((all, value) => all + value, 0)); // the rest is rounding
+  const slack = SAME * (abs(opening) + sum(before)); // the rest is rounding
   const month = cash.findIndex((value) => value <= lowest + slack);
   Object.assign(values, { low: show.money(month ? lowest : opening), low_month: show.number(month) });
   return [month ? "cash_low" : opening ? "cash_never_low" : "cash_never_low_unstated"];
@@ -226,11 +227,7 @@ export function nothing({ series }, found) {
 // The sentences, each a list of [text, whether it is a computed number]; the same cases as words.py.
 export function answerParts(scenario, result, found, words, labels, show) {
   const values = { months: monthCount(result.months, words.months, show) };
-  const pieces = (keys) =>
-    keys
-      .map((key) => key.split(".").reduce((part, name) => part[name], words))
-      .flatMap((template) => template.split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])))
-      .filter(([text]) => text);
+  const pieces = (keys) => keys.flatMap((key) => filled(read(words, key), values));
   if (nothing(result, found)) return [pieces(["nothing"])];
   const first = [
     ...lead(scenario, result, words, show, values),

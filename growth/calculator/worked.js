@@ -1,11 +1,9 @@
 // The worked month of the page, told anew for the numbers now set: the rules and messages of worked.py.
-import { node, ofPlural, said } from "./tools.js";
+import { abs, filled, max, node, ofPlural, said, sumBy } from "./tools.js";
 
 const MINUS = "\u2212";
 const MONTH_ROWS = { opening_mrr: "", new_mrr: "+", reactivation_mrr: "+", expansion_mrr: "+", contraction_mrr: MINUS, churned_mrr: MINUS, closing_mrr: "=" };
 const REFERRED = 0.05; // sign-ups sent by customers are told from here on: fewer would be written as 0
-
-const filledPieces = (template, values) => template.split(/[{}]/).map((piece, i) => (i % 2 ? [values[piece], true] : [piece, false])).filter(([text]) => text);
 
 // The earliest stage that any channel counts.
 function firstCounted({ arrive }) {
@@ -19,7 +17,7 @@ function monthSteps({ scenario, result }, t, words, show) {
   const of = (name) => result.series[name][t];
   const step = (key, people = "", mrr = "", values = {}) => {
     const count = people ? of(people) : 0;
-    return filledPieces(ofPlural(words[`worked_${key}`], show.plural(count)), { n: show.number(count), mrr: mrr && show.cents(of(mrr)), ...values });
+    return filled(ofPlural(words[`worked_${key}`], show.plural(count)), { n: show.number(count), mrr: mrr && show.cents(of(mrr)), ...values });
   };
   const steps = [step("opening", "opening_customers", "opening_mrr")];
   if (of("opening_customers") > 0) {
@@ -52,14 +50,14 @@ function whyThere({ found }, words, reasons) {
 // What worked.py gives: {lead, steps, caption, rows, end}; `own` where the numbers are not those of the page.
 export function worked(state, words, reasons, labels, show, own) {
   const { series } = state.result;
-  const t = Math.max(series.opening_customers.findIndex((count) => count > 0), 0);
+  const t = max(series.opening_customers.findIndex((count) => count > 0), 0);
   const month = { month: String(t + 1), calendar: labels[t + 1] };
   const amounts = Object.entries(MONTH_ROWS).map(([name, sign]) => [sign, name, series[name][t]]).filter(([sign, , amount]) => amount || sign === "" || sign === "=");
-  const leftOver = amounts.reduce((all, [sign, , amount]) => all + (sign === MINUS || sign === "=" ? -1 : 1) * show.toMinor(amount), 0);
+  const leftOver = sumBy(amounts, ([sign, , amount]) => (sign === MINUS || sign === "=" ? -1 : 1) * show.toMinor(amount));
   return {
     lead: said(words[own ? "worked_lead_now" : "worked_lead"], month),
     steps: monthSteps(state, t, words, show),
-    caption: said(words[Math.abs(leftOver) < 0.5 * 10 ** -show.minor ? "bridge" : "bridge_rounded"], month),
+    caption: said(words[abs(leftOver) < 0.5 * 10 ** -show.minor ? "bridge" : "bridge_rounded"], month),
     rows: amounts.map(([sign, name, amount]) => [sign, words.bridge_rows[name], show.cents(amount)]),
     end: `${words.worked_end} ${whyThere(state, words, reasons)}`,
   };

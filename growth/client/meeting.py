@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import date
 from html import escape
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from growth.calculator import Calculator, whole_answer
 from growth.calculator.as_said import value_in_words
@@ -16,12 +16,16 @@ from growth.client.meeting_copies import PastMeeting, keep_copy, past_meetings, 
 from growth.client.questions import questions_text
 from growth.engine import forecast
 from growth.errors import GrowthError
-from growth.giveaway.brief import read_giveaway
+from growth.giveaway.brief import Giveaway, read_giveaway
+from growth.giveaway.page_brief import brief_data
 from growth.giveaway.sections import day_text
 from growth.scenario import Scenario
 from growth.scenario.address import Field, find
 from growth.scenario.change import changes_between
 from growth.scenario.file import load_scenario
+
+if TYPE_CHECKING:
+    from growth.client.words_form import WordsForm
 
 _LOCALE = "en-GB"  # of the notebook's own words; a page goes by its file's language
 _AHEAD = 6  # months shown beyond the last that has passed
@@ -54,59 +58,87 @@ class ClientMeeting:
 
     def __init__(self, scenario: str | Path, actuals: str | Path, *, today: date | None = None) -> None:
         self.path, self.actuals, self.today = Path(scenario), Path(actuals), today or date.today()
-        self.calculator = DatedCalculator(scenario, path=scenario)
+        words = self._giveaway()
+        self.calculator = DatedCalculator(scenario, path=scenario, locale=words.locale, brief=brief_data(words))
         self.calculator.today = self.today
+        self._form: WordsForm | None = None
 
     def last_time(self) -> Any:
-        """What was said last time beside what happened, and a form for the month that has passed."""
+        """What was said last time beside what happened, and, from the second meeting on, a form for the month that has
+        passed."""
         import ipywidgets as widgets
 
         known = self._actuals()
         shown = widgets.Output()
+        self._show(shown)
+        if not known and not past_meetings(self.path, {}, before=self.today):
+            return shown
         last = max(known, default=None)
         month = widgets.Text(value=_next(last) if last else load_scenario(self.path).first_month, description="Month")
-        customers, mrr = widgets.FloatText(description="Customers"), widgets.FloatText(description="MRR")
+        customers = widgets.Text(placeholder="at its end", description="Customers")
+        mrr = widgets.Text(placeholder="paid in that month", description="MRR")
         note = widgets.Button(description="Note this month")
         start = widgets.Button(description="Start from there", tooltip="Today's forecast begins after this month")
         said = widgets.Label()
 
-        def noted(_button: Any) -> None:
-            _told(said, lambda: note_month(self.actuals, month.value.strip(), customers.value, mrr.value), "Noted.")
+        def noted() -> None:
+            note_month(self.actuals, month.value.strip(), _number(customers.value), _number(mrr.value))
+            month.value, customers.value, mrr.value = _next(month.value.strip()), "", ""
             self._show(shown)
 
-        def started(_button: Any) -> None:
-            _told(said, self._start, "The calculator below starts there now. Keep its numbers if they are right.")
-
-        note.on_click(noted)
-        start.on_click(started)
-        self._show(shown)
+        note.on_click(lambda _button: _told(said, noted, "Noted."))
+        moved = "The calculator below starts there now. Keep its numbers if they are right."
+        start.on_click(lambda _button: _told(said, self._start, moved))
         return widgets.VBox([shown, widgets.HBox([month, customers, mrr]), widgets.HBox([note, start]), said])
 
     def questions(self) -> Any:
         """What to ask, as Markdown."""
         from IPython.display import Markdown
 
-        scenario = load_scenario(self.path)
-        return Markdown(questions_text(scenario, read_giveaway(self.path, scenario=scenario).locale))
+        return Markdown(questions_text(load_scenario(self.path), self._giveaway().locale))
+
+    def words(self) -> Any:
+        """A form for the words of the page, with what is missing beside each field."""
+        from growth.client.words_form import WordsForm
+
+        self._form = WordsForm(self.path, on_kept=self._speak)
+        return self._form.box
 
     def publish_button(self, to: str | Path = "published") -> Any:
-        """A button that publishes the kept numbers and says where the page is, or what is wrong."""
+        """A button that publishes what was kept, and shows the page and where it is, or says what is wrong."""
         import ipywidgets as widgets
 
-        button, said = widgets.Button(description="Publish the page"), widgets.Label()
+        button, said, page = widgets.Button(description="Publish the page"), widgets.HTML(), widgets.HTML()
 
         def press(_button: Any) -> None:
             from growth.giveaway import publish
 
-            said.value = "Publishing ..."
+            said.value, page.value = "Publishing ...", ""
             try:
-                said.value = f"The page is at {publish(self.path, to=to)}"
+                path = publish(self.path, to=to)
                 keep_copy(self.path, today=self.today)
+                said.value = f"The page is at {escape(str(path))}. {self._not_on_it()}"
+                page.value = framed(path.read_text("utf-8"))
             except (GrowthError, OSError) as error:
-                said.value = f"Not published. {error}"
+                said.value = f"Not published. {escape(str(error))}"
 
         button.on_click(press)
-        return widgets.VBox([button, said])
+        return widgets.VBox([widgets.HBox([button, said]), page])
+
+    def _giveaway(self) -> Giveaway:
+        return read_giveaway(self.path, scenario=load_scenario(self.path))
+
+    def _speak(self) -> None:
+        """Let the calculator speak the language and say the answer of the words that were kept."""
+        words = self._giveaway()
+        self.calculator.speak(words.locale, brief_data(words))
+
+    def _not_on_it(self) -> str:
+        """What was changed and is not on the page, since it was not kept."""
+        numbers = self.calculator.scenario.model_dump() != load_scenario(self.path).model_dump()
+        words = self._form is not None and self._form.changed
+        left = " and ".join(name for name, changed in (("numbers", numbers), ("words", words)) if changed)
+        return f"It is without the {left} that you have changed since and not kept." if left else ""
 
     def _actuals(self) -> Actuals:
         try:
@@ -134,6 +166,12 @@ class ClientMeeting:
                 display(HTML(last_time_html(meetings, load_scenario(self.path))))
             except (GrowthError, OSError) as error:
                 display(HTML(f"<p>{escape(str(error))}</p>"))
+
+
+def framed(page: str) -> str:
+    """A page in a frame of its own, which runs nothing in the notebook."""
+    look = "width: 100%; height: 70vh; border: 1px solid #8886"
+    return f'<iframe title="The page" sandbox="allow-scripts" style="{look}" srcdoc="{escape(page)}"></iframe>'
 
 
 def last_time_html(meetings: list[PastMeeting], now: Scenario) -> str:
@@ -239,6 +277,13 @@ def _told(said: Any, action: Callable[[], Any], done: str) -> None:
         said.value = done
     except (GrowthError, OSError) as error:
         said.value = f"Not done. {error}"
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise GrowthError("Customers and MRR are a number each, such as 67 and 1943.5.") from None
 
 
 def _next(month: str) -> str:

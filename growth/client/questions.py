@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 from growth.calculator.as_said import as_said
-from growth.calculator.language import ENGLISH, LOCALE, messages, said
+from growth.calculator.language import LOCALE, messages, said, words_in
 from growth.calculator.number_words import percent
 from growth.giveaway.sensitivity import sensitivities
 from growth.scenario import Scenario
@@ -18,7 +16,6 @@ from growth.scenario.source import sources_by_path
 _FILES = Path(__file__).parent / "languages"
 
 
-@cache
 def question_words(locale: str = LOCALE) -> dict[str, Any]:
     """The words of the list in a locale's language; English where the language has no file here.
 
@@ -27,10 +24,7 @@ def question_words(locale: str = LOCALE) -> dict[str, Any]:
     >>> question_words("de-DE")["first_head"]
     'Zuerst'
     """
-    path = _FILES / f"{locale.partition('-')[0]}.json"
-    path = path if path.is_file() else _FILES / f"{ENGLISH}.json"
-    words: dict[str, Any] = json.loads(path.read_text("utf-8"))
-    return words
+    return words_in(_FILES, locale)
 
 
 def questions_text(scenario: Scenario, locale: str = LOCALE) -> str:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from growth.calculator.language import said
+from growth.calculator.language import said, words_in
 from growth.calculator.number_words import minor_digits, money, month_labels, number, percent, with_decimals
 from growth.engine import Forecast
 
@@ -46,16 +44,13 @@ class Exercise:
     by_tool: float
 
 
-@cache
 def exercise_words(language: str) -> dict[str, Any]:
     """The words of exercises in a language; English if there are none.
 
     >>> exercise_words("de")["answer"], exercise_words("nl")["answer"]
     ('Lösung', 'Answer')
     """
-    path = _FILES / f"{language}.json"
-    words: dict[str, Any] = json.loads((path if path.exists() else _FILES / "en.json").read_text("utf-8"))
-    return words
+    return words_in(_FILES, language)
 
 
 @dataclass(frozen=True, eq=False)

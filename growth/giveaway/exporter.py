@@ -22,7 +22,6 @@ from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, compact, page_script, style, table_html, takes_html
 from growth.calculator.beside import beside_html
-from growth.calculator.controls import FLAGS
 from growth.calculator.language import ENGLISH, language_attributes, messages, said
 from growth.calculator.number_words import number, of_plural
 from growth.calculator.picture_view import View
@@ -191,12 +190,19 @@ def _hash(text: str) -> str:
 
 
 def _json(data: dict) -> str:
-    """JSON that no HTML parser can read as anything else. To save weight, flags of a control that are false are left
-    out, and so is ".0"."""
-    lines = [
-        {key: value for key, value in line.items() if value or key not in FLAGS} for line in data.get("controls", ())
+    """JSON that no HTML parser can read as anything else.
+
+    To save weight the controls are a table, a row of names and a row for each (`boot.js` reads it), and it leaves out
+    what the script does without: bounds that a control has, the scenario's what-ifs, sources and lesson, and ".0".
+    """
+    names = list(data["controls"][0])
+    rows = [
+        [int(line[name]) if isinstance(line[name], bool) else line[name] for name in names] for line in data["controls"]
     ]
-    whole = _whole({**data, "controls": lines})
+    own = {line["path"]: [line["low"], line["high"]] for line in data["controls"] if line["unsure"]}
+    bounds = {path: ends for path, ends in data["bounds"].items() if own.get(path) != ends}
+    scenario = {key: value for key, value in data["scenario"].items() if key not in ("what_ifs", "sources", "teaches")}
+    whole = _whole({**data, "controls": [names, *rows], "bounds": bounds, "scenario": scenario})
     text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return (
         text.replace("<", "\\u003c")

@@ -29,8 +29,10 @@ from growth.giveaway.review_words import (
     PROMISES,
     TERMS,
     explained,
+    sentences,
 )
 from growth.scenario import Scenario
+from growth.scenario.address import Place
 from growth.scenario.file import load_document, load_scenario
 
 LONGEST_SENTENCE = 26  # words; common practice, no source
@@ -71,13 +73,35 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
         If the file is not valid.
     """
     scenario = load_scenario(path)
-    document = load_document(path)
-    giveaway = read_giveaway(path, scenario=scenario)
-    read = load_giveaway(path, scenario=scenario)
-    passages = list(_passages(giveaway, read, document.lines))
-    line = document.lines.get(("giveaway",)) or document.lines.get(("scenario",))
+    giveaway, read = read_giveaway(path, scenario=scenario), load_giveaway(path, scenario=scenario)
+    findings = words_reviewed(giveaway, read, scenario, load_document(path).lines)
+    if notebook is not None or page is not None:
+        from growth.giveaway.review_page import notebook_findings, page_findings
+
+        findings += notebook_findings(notebook) if notebook else []
+        findings += page_findings(page) if page else []
+    return sorted(findings, key=lambda finding: finding.line or 10**9)
+
+
+def words_reviewed(
+    giveaway: Giveaway, read: Giveaway, scenario: Scenario, lines: Mapping[Place, int] | None = None
+) -> list[Finding]:
+    """Review the words alone.
+
+    Parameters
+    ----------
+    giveaway, read
+        With their placeholders as written, and filled in.
+    scenario
+        The numbers that the words may name.
+    lines
+        The line of each place in the file; without them findings have no line.
+    """
+    lines = lines or {}
+    passages = list(_passages(giveaway, read, lines))
+    line = lines.get(("giveaway",)) or lines.get(("scenario",))
     english = giveaway.language == ENGLISH
-    findings = [
+    return [
         *_question(passages, english),
         *missing_parts(giveaway, line=line),
         *_answers(passages, english),
@@ -85,12 +109,6 @@ def review(path: str | Path, *, notebook: str | Path | None = None, page: str | 
         *(finding for passage in passages for finding in _prose(passage, scenario, giveaway.locale)),
         *(_terms(passages) if english else ()),
     ]
-    if notebook is not None or page is not None:
-        from growth.giveaway.review_page import notebook_findings, page_findings
-
-        findings += notebook_findings(notebook) if notebook else []
-        findings += page_findings(page) if page else []
-    return sorted(findings, key=lambda finding: finding.line or 10**9)
 
 
 def passed_over(path: str | Path) -> str:
@@ -120,7 +138,7 @@ def passed_over(path: str | Path) -> str:
     )
 
 
-def _passages(giveaway: Giveaway, read: Giveaway, lines: Mapping[tuple[str | int, ...], int]) -> Iterator[Passage]:
+def _passages(giveaway: Giveaway, read: Giveaway, lines: Mapping[Place, int]) -> Iterator[Passage]:
     def one(text: str, as_read: str, *place: str | int) -> Passage:
         field = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in place).lstrip(".")
         return Passage(field, lines.get(("giveaway", *place)), text, as_read)
@@ -210,7 +228,7 @@ def _prose(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Findin
     counted = passage.field.startswith("cautions") and INTERVALS.search(passage.text)  # what is known, not what follows
     if passage.field != "question" and not counted:
         yield from _numbers(passage, scenario, locale)
-    for sentence in _sentences(passage.read):
+    for sentence in sentences(passage.read):
         count = len(sentence.split())
         if count > LONGEST_SENTENCE:
             yield Finding(
@@ -245,11 +263,8 @@ def _inputs(scenario: Scenario) -> set[float]:
     """Every number that is written in the scenario, shares also as per cent."""
 
     def numbers(value: object) -> Iterator[float]:
-        if isinstance(value, dict):
-            for part in value.values():
-                yield from numbers(part)
-        elif isinstance(value, (list, tuple)):
-            for part in value:
+        if isinstance(value, (dict, list)):
+            for part in value.values() if isinstance(value, dict) else value:
                 yield from numbers(part)
         elif isinstance(value, (int, float)) and not isinstance(value, bool):
             yield float(value)
@@ -269,9 +284,7 @@ def _is_known(text: str, known: set[float], locale: str) -> bool:
 def _terms(passages: list[Passage]) -> Iterator[Finding]:
     whole = " ".join(passage.read for passage in passages if not passage.field.startswith("case.quotations"))
     seen = set()
-    for passage in passages:
-        if passage.field.startswith("case.quotations"):
-            continue
+    for passage in (one for one in passages if not one.field.startswith("case.quotations")):
         for term, meaning in TERMS.items():
             match = re.search(rf"\b{term}\b", passage.read, 0 if term.isupper() else re.IGNORECASE)
             if match and term not in seen and not explained(term, whole):
@@ -284,7 +297,3 @@ def _terms(passages: list[Passage]) -> Iterator[Finding]:
                     "Not every reader knows this term of the trade.",
                     f"Say once, where it first stands, that it is {meaning}; or use the plain words alone.",
                 )
-
-
-def _sentences(text: str) -> list[str]:
-    return [part for part in re.split(r"(?<=[.!?;:])\s+(?=\D)", " ".join(text.split())) if part]

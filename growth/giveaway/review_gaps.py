@@ -31,13 +31,13 @@ _GAPS = (  # rule, field, why it matters, what to try
         "no address",
         "address",
         "The e-mail and the handout cannot say where the page is, and no picture appears where it is shared.",
-        "Add address: with the https:// address that the page will have.",
+        "Give the https:// address that the page will have.",
     ),
     (
         "no byline",
         "byline",
         "The picture, the e-mail and the handout do not say whose work this is.",
-        "Add byline: with your name.",
+        "Say who wrote it, in a line.",
     ),
 )
 

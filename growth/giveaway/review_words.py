@@ -134,3 +134,12 @@ def explained(term: str, text: str) -> bool:
     after = rf"\b{word}\b[\"'”]?\s*(?:\(|:|,\s*(?:the|what|that is|monthly|which)\b|\bis (?:the|what|how)\b|means\b)"
     brackets = rf"\({word}\)"
     return bool(re.search(f"{before}|{after}|{brackets}", text, re.IGNORECASE))
+
+
+def sentences(text: str) -> list[str]:
+    """A text in parts that a reader takes in at once: up to a full stop, a colon or a semicolon.
+
+    >>> sentences("Ten join. Two leave: that is a fifth.")
+    ['Ten join.', 'Two leave:', 'that is a fifth.']
+    """
+    return [part for part in re.split(r"(?<=[.!?;:])\s+(?=\D)", " ".join(text.split())) if part]

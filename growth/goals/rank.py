@@ -17,6 +17,7 @@ from growth.measures import goal_month
 from growth.measures.lifetime import lifetime_value
 from growth.scenario import Scenario
 from growth.scenario.address import Field
+from growth.scenario.effort import efforts_by_path
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +40,7 @@ class Effect:
     share : the same as a share of what there is as things stand; NaN where there is nothing.
     goal_month : the month in which the scenario's goal of MRR is then reached; None where it is not, or without one.
     unit : the unit of the number.
+    effort : by which share it is made better.
     """
 
     levers: tuple[str, ...]
@@ -49,6 +51,7 @@ class Effect:
     share: float
     goal_month: int | None
     unit: str
+    effort: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +60,7 @@ class Ranking:
 
     Attributes
     ----------
-    effort : by which share each number is made better.
+    effort : by which share each number is made better that has none of its own under the scenario's `efforts`.
     effects : one for each lever, or for each group of numbers that are one lever.
     goal_month : the month of the goal as things stand; None where it is not reached.
     point_of_churn : what one point less churn a month (5% to 4%) is worth at the end, in money a month; None without a
@@ -98,8 +101,9 @@ class Ranking:
         """A bar a lever: what it adds."""
         from growth.charts import bars
 
+        own = {one.levers: f", {one.effort:.0%} better" for one in self.effects if one.effort != self.effort}
         return bars(
-            [", or ".join(one.labels) for one in self.effects],
+            [", or ".join(one.labels) + own.get(one.levers, "") for one in self.effects],
             [one.share for one in self.effects],
             title=f"What {self.effort:.0%} better brings by the end",
             axis="change at the end of the forecast",
@@ -115,7 +119,8 @@ def levers(scenario: Scenario, *, effort: float = EFFORT, kind: str = "mrr") -> 
         Single numbers or ranges (their likely values are taken), no draws.
     effort : float
         By which share each number is made better, above 0 and up to 1: a tenth more visitors, a tenth fewer leaving.
-        Which direction is better is found by trying both.
+        Which direction is better is found by trying both. A number that the scenario lists under `efforts` gets
+        better by the share stated there.
     kind : str
         What is looked at, at the close of the last month: see `growth.goals.KINDS`.
 
@@ -141,8 +146,11 @@ def levers(scenario: Scenario, *, effort: float = EFFORT, kind: str = "mrr") -> 
         raise MeasureError([Problem("effort", "a share above 0, up to 1", str(effort))])
     base = forecast(scenario)
     before, month = float(series_of(base, kind)[-1]), goal_month(base).value
+    own = efforts_by_path(scenario)
     found = [
-        one for field in lever_fields(scenario, kind=kind) if (one := _effect(field, scenario, effort, kind, before))
+        one
+        for field in lever_fields(scenario, kind=kind)
+        if (one := _effect(field, scenario, own.get(field.path, effort), kind, before))
     ]
     effects = tuple(sorted(_grouped(found), key=lambda one: -one.gain))
     worth = lifetime_value(base).value
@@ -174,7 +182,7 @@ def _effect(field: Field, scenario: Scenario, effort: float, kind: str, before: 
     share = gain / abs(before) if before else np.nan
     return Effect(
         (field.path,), (label_of(field),), now, then, gain, share, None if month is None else int(month),
-        field.assumption.unit,
+        field.assumption.unit, effort,
     )  # fmt: skip
 
 
@@ -193,7 +201,7 @@ def _grouped(effects: list[Effect]) -> list[Effect]:
 
 def _alike(one: Effect, other: Effect) -> bool:
     """Whether both multiply one product: more of either brings the same."""
-    more = one.then > one.now and other.then > other.now
+    more = one.then > one.now and other.then > other.now and one.effort == other.effort
     return more and abs(one.gain - other.gain) <= _ALIKE * abs(other.gain)
 
 

@@ -174,9 +174,12 @@ def sorting_order(numbers: np.ndarray) -> np.ndarray:
     bits = numbers.size.bit_length()
     if int(numbers.max(initial=0)).bit_length() + bits > 63:
         return np.argsort(numbers, kind="stable")
-    packed = (numbers.astype(np.int64) << bits) | np.arange(numbers.size)
+    packed = numbers.astype(np.int64)  # the rest in place: millions of numbers are moved about no more than needed
+    packed <<= bits
+    packed |= np.arange(numbers.size)
     packed.sort()
-    return packed & ((1 << bits) - 1)
+    packed &= (1 << bits) - 1
+    return packed
 
 
 def _span(rows: Rows, first: int, until: str | None) -> int:
@@ -202,12 +205,15 @@ def _settled(
     What rounding leaves of a sum, measured by the amounts in it, is nothing.
     """
     order = sorting_order(cell)
-    cell, amount, kind = cell[order], amount[order], kind[order]
-    opens = np.flatnonzero(changes(cell))
-    if not opens.size:
-        return cell, amount, kind, 0.0
-    cell, kind = cell[opens], np.maximum.reduceat(kind, opens)
-    mrr, gross = np.add.reduceat(amount, opens), np.add.reduceat(np.abs(amount), opens)
+    cell = cell[order]
+    opens = changes(cell)
+    first, more = order[opens], order[~opens]  # of most cells there is one amount alone
+    into = np.cumsum(opens)[~opens] - 1
+    cell, kind_paid, mrr = cell[opens], kind[first], amount[first]
+    gross = np.abs(mrr)
+    np.maximum.at(kind_paid, into, kind[more])
+    np.add.at(mrr, into, amount[more])
+    np.add.at(gross, into, np.abs(amount[more]))
     mrr[np.abs(mrr) < ROUNDING * gross] = 0.0
     follows = ~changes(cell // months)
     below = np.flatnonzero((mrr < 0) & follows)
@@ -219,7 +225,7 @@ def _settled(
         mrr[before[np.abs(mrr[before]) < ROUNDING * gross[before]]] = 0.0
         below = before[(mrr[before] < 0) & follows[before]]
     some = mrr > 0
-    return cell[some], mrr[some], kind[some], float(mrr[mrr < 0].sum())
+    return cell[some], mrr[some], kind_paid[some], float(mrr[mrr < 0].sum())
 
 
 def _first_month(customers: int, customer: np.ndarray, month: np.ndarray) -> np.ndarray:

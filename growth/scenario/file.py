@@ -11,14 +11,15 @@ from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
 from growth.scenario.correlation import wrong_correlations
 from growth.scenario.document import Document, load_document, parse
+from growth.scenario.edit import edited, with_plain
 from growth.scenario.entry import clean
 from growth.scenario.pay import Plan
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
-from growth.scenario.source import wrong_sources
-from growth.scenario.write import block, edited, plain
+from growth.scenario.source import wrong_addresses
+from growth.scenario.write import block, plain
 
-__all__ = ["Document", "load_document", "load_scenario", "save_scenario", "scenario_of", "validate"]
+__all__ = ["Document", "load_document", "load_scenario", "save_scenario", "save_words", "scenario_of", "validate"]
 
 
 def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario:
@@ -78,7 +79,11 @@ def scenario_of(document: Document) -> Scenario:
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
     placed = [
         replace(problem, line=document.lines.get(("scenario", part, position, "of")))
-        for part, wrong in (("sources", wrong_sources(found)), ("correlations", wrong_correlations(found)))
+        for part, wrong in (
+            ("sources", wrong_addresses(found, "sources")),
+            ("efforts", wrong_addresses(found, "efforts")),
+            ("correlations", wrong_correlations(found)),
+        )
         for position, problem in wrong
     ]
     if placed:
@@ -139,6 +144,42 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise ScenarioError([Problem("", "it cannot be written", reason, "Nothing was changed.")], file=file) from None
+
+
+def save_words(words: dict[str, Any], path: str | Path) -> Path:
+    """Write the `giveaway` part of a scenario file, atomically. Comments, order, layout and the numbers are kept.
+
+    Parameters
+    ----------
+    words : dict
+        The whole part as plain values, valid.
+    path : str or Path
+        A scenario file.
+
+    Returns
+    -------
+    Path
+        The path written to.
+
+    Raises
+    ------
+    ScenarioError
+        The file is not valid, or writing fails.
+    """
+    before = load_document(path)
+    scenario = scenario_of(before)
+    text = before.text.replace("\r\n", "\n")
+    if isinstance(before.giveaway, dict) and before.giveaway:
+        text = with_plain(text, "giveaway", before.giveaway, words)
+    elif before.giveaway is None and "giveaway" not in before.root.value:
+        text = f"{text.rstrip()}\n\ngiveaway:\n  {block(words, 2)}\n"
+    _check(text, scenario, words, file=before.file)
+    try:
+        return replace_file(path, text.replace("\n", "\r\n") if "\r\n" in before.text else text)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        problem = Problem("", "it cannot be written", reason, "Nothing was changed.")
+        raise ScenarioError([problem], file=str(path)) from None
 
 
 def _from_mapping(source: Mapping[str, Any]) -> Scenario:

@@ -20,6 +20,7 @@ from pydantic import AfterValidator, BaseModel, Field, PrivateAttr, StrictBool, 
 from growth.scenario.arrive import Arrive
 from growth.scenario.correlation import Correlation
 from growth.scenario.dated_change import DatedChange, later_scenarios, level_changes
+from growth.scenario.effort import Effort
 from growth.scenario.entry import Number, amount, whole_months
 from growth.scenario.opening import Opening
 from growth.scenario.pay import Pay, SignUp
@@ -69,6 +70,7 @@ class Scenario(Section):
     changes: Annotated[tuple[DatedChange, ...], Field(max_length=60)] = ()
     what_ifs: Annotated[tuple[WhatIf, ...], Field(max_length=6), AfterValidator(check_names)] = ()
     sources: Annotated[tuple[Source, ...], Field(max_length=200)] = ()
+    efforts: Annotated[tuple[Effort, ...], Field(max_length=60)] = ()
     correlations: Annotated[tuple[Correlation, ...], Field(max_length=40)] = ()
 
     @model_validator(mode="after")

@@ -1,4 +1,4 @@
-"""How far each axis of a sweep moves an answer, whether the points can tell which moves it most, and axes in words."""
+"""How far each axis of a sweep moves an answer, and whether the points can tell which axis moves it most."""
 
 from __future__ import annotations
 
@@ -11,9 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from growth.calculator.words import money, percent
-from growth.scenario.entry import Assumption
-from growth.sweep.design import Design, all_numbers
+from growth.sweep.design import Design
 from growth.sweep.evaluate import MEASURES, table
 from growth.sweep.store import store_of
 
@@ -21,13 +19,14 @@ BINS = 5  # ranges into which a sampled axis is cut where it is shown
 MOST_CELLS = 64  # into which it is cut where its share is worked out
 MOST_LEVELS = 12
 RESAMPLES = 200
+SPAN = "{low} to {high}"
 SURE = 0.975  # share of the resamples in which an axis is ahead before it is said to be
 Texts = Callable[[Sequence[Any]], list[str]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Levels:
-    """An axis cut into a few levels: their words in order, and the level of each row of the table.
+    """An axis as few levels: their words in order, and for each row of the table which one it is in.
 
     cut: whether they are ranges into which the values of a sampled axis were cut.
     """
@@ -62,7 +61,7 @@ class Influence:
 
 
 def read_points(folder: str | Path) -> pd.DataFrame:
-    """Read the table that a sweep wrote, a row for each point; `report` is "" if the report is not there."""
+    """The table that a sweep wrote to a folder or an address, a row a point; `report` is "" where it is not there."""
     store = store_of(folder)
     with store.open("points.parquet") as file:
         points = pd.read_parquet(file)
@@ -70,19 +69,19 @@ def read_points(folder: str | Path) -> pd.DataFrame:
 
 
 def points_of(design: Design) -> pd.DataFrame:
-    """Compute the table of a sweep in memory, without reports."""
+    """The table of a sweep computed here and now, without reports."""
     return pd.concat([pd.DataFrame(rows) for rows in table(design)], ignore_index=True).assign(report="")
 
 
 def axes_of(points: pd.DataFrame) -> list[str]:
-    """The columns that vary: those between the point's number and the measures."""
+    """The columns that are varied: those between the point's number and the measures."""
     return [name for name in points.columns if name not in ("point", "report", *MEASURES)]
 
 
-def levels_of(points: pd.DataFrame, title: str, texts: Texts | None = None) -> Levels:
+def levels_of(points: pd.DataFrame, title: str, texts: Texts | None = None, span: str = SPAN) -> Levels:
     """The axis cut into levels: its values, or five ranges with equally many points where it has more than twelve.
 
-    texts: turns values into words; None shows plain numbers.
+    texts: turns values into words; None shows plain numbers. span: how a range is said.
     """
     texts = texts or (lambda values: [word_of(value) for value in values])
     column = points[title]
@@ -93,14 +92,19 @@ def levels_of(points: pd.DataFrame, title: str, texts: Texts | None = None) -> L
         return Levels(title, tuple(texts(ordered)), np.asarray(codes))
     codes, edges = pd.qcut(column, BINS, labels=False, retbins=True, duplicates="drop")
     rounded = [float(text.replace(",", "")) for text in short(edges)]
-    words = tuple(f"{low} to {high}" for low, high in pairwise(texts(rounded)))
+    words = tuple(span.format(low=low, high=high) for low, high in pairwise(texts(rounded)))
     return Levels(title, words, codes.to_numpy(), cut=True)
 
 
 def influences(
-    points: pd.DataFrame, measure: str, *, sampled: bool = False, texts: Mapping[str, Texts] | None = None
+    points: pd.DataFrame,
+    measure: str,
+    *,
+    sampled: bool = False,
+    texts: Mapping[str, Texts] | None = None,
+    span: str = SPAN,
 ) -> list[Influence]:
-    """All axes, ordered by how far they move the measure, the most influential first.
+    """Every axis by how far it moves the measure, the most first.
 
     The share is the first-order sensitivity index Var(E[Y | axis]) / Var(Y), each level weighted by its points.
     Source: Saltelli et al. (2008), "Global Sensitivity Analysis: The Primer", section 1.2.8 (from memory). What axes
@@ -115,6 +119,7 @@ def influences(
     measure : a column of it.
     sampled : whether the points are a sample, so that shares are estimates.
     texts : axis -> what turns its values into words.
+    span : how a range of values is said.
 
     >>> points = pd.DataFrame({"point": range(4), "a": [0, 0, 1, 1], "b": [0, 1, 0, 1], "closing_mrr": [0.0, 1, 2, 3]})
     >>> [(one.levels.title, one.share) for one in influences(points, "closing_mrr")]
@@ -124,7 +129,7 @@ def influences(
     here = np.flatnonzero(~np.isnan(values))
     if not here.size:
         return []
-    axes = [levels_of(points, title, (texts or {}).get(title)) for title in axes_of(points)]
+    axes = [levels_of(points, title, (texts or {}).get(title), span) for title in axes_of(points)]
     cells = [_finer(points[one.title].to_numpy()[here]) if one.cut else (one.codes[here], False) for one in axes]
     shares = np.array([_share(values[here], codes, fine=fine) for codes, fine in cells])
     drawn = _resampled(values[here], cells) if sampled else shares[None, :]
@@ -190,12 +195,12 @@ def short(values: Sequence[float] | np.ndarray) -> list[str]:
 
 
 def word_of(value: Any) -> str:
-    """Format a value of an axis without a unit."""
+    """A value of an axis that has no unit, as it is shown."""
     return f"{value:.6g}" if isinstance(value, (float, np.floating)) else str(value)
 
 
 def _finer(column: np.ndarray) -> tuple[np.ndarray, bool]:
-    """Cut a sampled axis into cells of equally many points, so fine that chance has to be subtracted."""
+    """A sampled axis in cells of equally many points, and that they are so fine that chance is to be taken off."""
     cells = min(max(round(len(column) ** 0.5), BINS), MOST_CELLS)
     ranks = np.empty(len(column), np.intp)
     ranks[np.argsort(column, kind="stable")] = np.arange(len(column))
@@ -223,7 +228,7 @@ def _share(values: np.ndarray, codes: np.ndarray, *, fine: bool = False) -> floa
 
 
 def _resampled(values: np.ndarray, cells: Sequence[tuple[np.ndarray, bool]]) -> np.ndarray:
-    """The shares of each axis over bootstrap resamples of the points, shape (RESAMPLES, axes)."""
+    """The shares of each axis over points drawn again with replacement, shape (RESAMPLES, axes)."""
     generator = np.random.default_rng(0)
     draws = (generator.integers(0, len(values), len(values)) for _ in range(RESAMPLES))
     return np.array([[_share(values[draw], codes[draw], fine=fine) for codes, fine in cells] for draw in draws])
@@ -238,37 +243,3 @@ def _chance(count: int, groups: int, fine: bool) -> float:
     critical = float(f.ppf(0.95, groups - 1, count - groups))
     share = critical / (critical + (count - groups) / (groups - 1))
     return share - (1 - share) * (groups - 1) / (count - groups) if fine else share
-
-
-def axis_texts(design: Design) -> dict[str, Texts]:
-    """For each axis a function that formats its values, several at once so that their digits agree."""
-    loaded = design.loaded
-
-    def of(entry: Assumption | None) -> Texts:
-        return lambda values: texts_of(values, entry, loaded.base.currency)
-
-    return {axis.title: of(loaded.entry(axis)) for axis in loaded.sweep.axes}
-
-
-def texts_of(values: Sequence[Any], entry: Assumption | None, currency: str) -> list[str]:
-    """Format values of a field.
-
-    Parameters
-    ----------
-    values : numbers, or words, which stay as they are.
-    entry : the field's assumption, which knows its unit; None for words.
-    currency : of the scenario.
-
-    >>> from growth.scenario.entry import amount, fraction
-    >>> texts_of([0.028, 0.04], fraction("Leaving"), "EUR"), texts_of([29, 29.5], amount("Price"), "EUR")
-    (['2.8%', '4%'], ['€29.00', '€29.50'])
-    """
-    unit = entry.unit if entry is not None else ""
-    if not values or not all_numbers(values):
-        return [word_of(value) for value in values]
-    if unit == "share":
-        return [percent(float(value)) for value in values]
-    if unit.startswith("money"):
-        whole = all(float(value).is_integer() for value in values) or max(map(abs, values)) >= 100
-        return [money(float(value), currency, decimals=0 if whole else 2) for value in values]
-    return [word_of(value) for value in values]

@@ -9,12 +9,13 @@ from typing import Any
 
 from pydantic_core import PydanticCustomError
 
+from growth.calculator.language import LOCALE, languages, locale_of
 from growth.errors import GrowthError, Problem
 from growth.scenario import Scenario
 from growth.scenario.address import Field, Place, find
 from growth.scenario.document import MOST_BYTES, lines_of, nodes_of, read_text
 from growth.scenario.entry import Assumption
-from growth.scenario.file import load_scenario
+from growth.scenario.file import load_document, scenario_of
 from growth.scenario.report import problems_in
 from growth.scenario.yaml_text import Node
 from growth.sweep.sweep_file import Axis, Sweep
@@ -34,6 +35,7 @@ class LoadedSweep:
 
     sweep: what the file says; base: its base scenario; fields: address, as written in the file -> the field there.
     unknowns: the title of each axis -> the range that it is drawn from; empty unless the axes are the base's ranges.
+    locale: of the base scenario's page, which the comparison follows.
     """
 
     sweep: Sweep
@@ -41,6 +43,7 @@ class LoadedSweep:
     fields: Mapping[str, Field]
     file: str = ""
     unknowns: Mapping[str, Unknown] = field(default_factory=dict)
+    locale: str = LOCALE
 
     @property
     def over_ranges(self) -> bool:
@@ -62,6 +65,10 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     path : str or Path
         The sweep file. The path of its scenario is relative to it.
 
+    Returns
+    -------
+    LoadedSweep
+
     Raises
     ------
     SweepError or ScenarioError
@@ -81,7 +88,8 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     found = problems_in(Sweep, given, lines=lines, root="sweep")
     if isinstance(found, tuple):
         raise SweepError(found, file=file)
-    base = load_scenario(Path(path).parent / found.scenario)
+    document = load_document(Path(path).parent / found.scenario)
+    base = scenario_of(document)
     fields: dict[str, Field] = {}
     for place, address, values in _uses(found):
         field = fields.get(address) or find(base, address)
@@ -95,11 +103,13 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     problems += _twice(found)
     if problems:
         raise SweepError(problems, file=file)
-    return LoadedSweep(found, base, fields, file, unknowns)
+    language = document.giveaway.get("language") if isinstance(document.giveaway, dict) else None
+    locale = locale_of(language) if isinstance(language, str) and language in languages() else LOCALE
+    return LoadedSweep(found, base, fields, file, unknowns, locale)
 
 
 def is_sweep(path: str | Path) -> bool:
-    """Whether a file has the root key of a sweep; False if it cannot be read."""
+    """Whether a file has the root key of a sweep; False where it cannot be read."""
     try:
         root, _ = _read(path)
     except GrowthError:
@@ -108,21 +118,26 @@ def is_sweep(path: str | Path) -> bool:
 
 
 def _over_ranges(given: dict[str, Any], path: Path, *, line: int | None) -> tuple[dict[str, Any], dict[str, Unknown]]:
-    """Replace `axes: ranges` by an axis for each range of the base scenario; also returns the ranges by axis title."""
-    wrong, scenario, unknowns = None, given.get("scenario"), {}
+    """The settings with an axis for each range of the base scenario, and the range of each by the axis's title."""
     if given["axes"] != RANGES:
-        wrong = Problem("axes", f"a list of axes, or {RANGES}", str(given["axes"]), line=line)
-    elif isinstance(scenario, str) and not (unknowns := _titled(load_scenario(path.parent / scenario))):
+        raise SweepError(
+            [Problem("axes", f"a list of axes, or {RANGES}", str(given["axes"]), line=line)], file=str(path)
+        )
+    scenario = given.get("scenario")
+    base = scenario_of(load_document(path.parent / scenario)) if isinstance(scenario, str) else None
+    unknowns = _titled(base) if base is not None else {}
+    if base is not None and not unknowns:
         fix = "Write a number there as {low: 0.03, likely: 0.04, high: 0.06}."
-        wrong = Problem("axes", f"{scenario} to have ranges; it has none", "", fix, line=line)
+        raise SweepError(
+            [Problem("axes", f"{scenario} to have ranges; it has none", "", fix, line=line)], file=str(path)
+        )
     points = given.get("points", {})
-    if isinstance(points, dict) and not wrong:
-        points = {"method": "sobol", "size": DRAWS, **points}
+    if isinstance(points, dict):
+        points = {"method": "sobol", **points}
         if points["method"] not in ("sobol", "latin_hypercube"):
             rule = f"sobol or latin_hypercube where the axes are {RANGES}"
-            wrong = Problem("points.method", rule, str(points["method"]))
-    if wrong:
-        raise SweepError([wrong], file=str(path))
+            raise SweepError([Problem("points.method", rule, str(points["method"]))], file=str(path))
+        points = {"size": DRAWS, **points}
     axes = [
         {"name": title, "field": each.address, "from": each.range.low, "to": each.range.high}
         for title, each in unknowns.items()
@@ -132,17 +147,19 @@ def _over_ranges(given: dict[str, Any], path: Path, *, line: int | None) -> tupl
 
 def _titled(base: Scenario) -> dict[str, Unknown]:
     """The ranges of a scenario by their labels; by label and item, or by address, where two have the same."""
-    unknowns, titles, owned = ranges_of(base), [], []
-    for each in unknowns:
-        found = find(base, each.address)
-        title = found.assumption.label if isinstance(found, Field) else ""
-        items = found.items if isinstance(found, Field) else ()
-        titles.append(title)
-        owned.append(f"{title}, {getattr(items[-1].section, 'name', '')}" if items else title)
-    return {
-        title if titles.count(title) == 1 else longer if owned.count(longer) == 1 else each.address: each
-        for title, longer, each in zip(titles, owned, unknowns, strict=True)
-    }
+    unknowns = ranges_of(base)
+    found = [find(base, each.address) for each in unknowns]
+    titles = [one.assumption.label if isinstance(one, Field) else "" for one in found]
+    owned = [
+        f"{title}, {getattr(one.items[-1].section, 'name', '')}" if isinstance(one, Field) and one.items else title
+        for title, one in zip(titles, found, strict=True)
+    ]
+    addresses = [each.address for each in unknowns]
+    chosen = [
+        next((name for name, among in ((a, titles), (b, owned)) if among.count(name) == 1), c)
+        for a, b, c in zip(titles, owned, addresses, strict=True)
+    ]
+    return dict(zip(chosen, unknowns, strict=True))
 
 
 def _read(path: str | Path) -> tuple[Node, list[Problem]]:
@@ -151,7 +168,7 @@ def _read(path: str | Path) -> tuple[Node, list[Problem]]:
 
 
 def _problem(address: str, entry: Assumption | None, values: tuple[Any, ...]) -> Problem | None:
-    """What is wrong with the first value that the field cannot take."""
+    """What is wrong with the first of the values that the field cannot take."""
     for value in values:
         try:
             if entry is not None and value is not None:
@@ -163,7 +180,7 @@ def _problem(address: str, entry: Assumption | None, values: tuple[Any, ...]) ->
 
 
 def _uses(sweep: Sweep) -> Iterator[tuple[Place, str, tuple[Any, ...]]]:
-    """Every address in the file: its place, the address, and the values that its field is to take."""
+    """Every address in the file: where it stands, the address, and the values that its field is to take."""
     for number, axis in enumerate(sweep.axes):
         place = ("sweep", "axes", number)
         if axis.field is not None:

@@ -1,19 +1,19 @@
-"""A notebook that has run as one self-contained page, without its code; and the parts of HTML that its cells show.
+"""A notebook that has run as one self-contained page: what it shows, in order, without its code.
 
-The page requests nothing from any host. Plotly's figures need a library of megabytes and are left to the notebook; the
+The page asks no host for anything. Plotly's figures need a library of megabytes and are left to the notebook; the
 bundled notebooks show each figure as HTML and SVG as well, and that is what the page takes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from html import escape
 from pathlib import Path
 from typing import Any
 
-from growth.giveaway.brief import CAUTIONS
+from growth.calculator.language import LOCALE, language_attributes
 from growth.giveaway.look import Look, dressed, sender_html
-from growth.giveaway.sections import Piece
+from growth.sweep.comparison_words import ComparisonWords
 
 STYLES = [Path(__file__).with_name(name) for name in ("notebook_page.css", "comparison_html.css")]
 SCRIPT = Path(__file__).with_name("sort_table.js")
@@ -22,7 +22,9 @@ LEFT_OUT = "not-in-page"  # the tag of a cell that is meant for the consultant a
 PLOTLY = "application/vnd.plotly.v1+json"
 
 
-def notebook_page(path: Path, *, title: str, key: str = "", look: dict[str, Any] | None = None) -> str:
+def notebook_page(
+    path: Path, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
+) -> str:
     """The page of a notebook that has run.
 
     Parameters
@@ -31,6 +33,7 @@ def notebook_page(path: Path, *, title: str, key: str = "", look: dict[str, Any]
     title : of the page.
     key : kept in the page, to tell later whether it is still what would be made.
     look : the values of the consultant's `Look`, if the page is to have it.
+    locale : whose language the page is in.
 
     Returns
     -------
@@ -40,24 +43,32 @@ def notebook_page(path: Path, *, title: str, key: str = "", look: dict[str, Any]
     """
     import nbformat
 
-    return page_of(nbformat.read(path, as_version=4), title=title, key=key, look=look)
+    return page_of(nbformat.read(path, as_version=4), title=title, key=key, look=look, locale=locale)
 
 
-def page_of(notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None) -> str:
-    """The page of a notebook given as an nbformat object; otherwise like `notebook_page`."""
+def page_of(
+    notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
+) -> str:
+    """The page of a notebook in nbformat's own form; otherwise as `notebook_page`."""
     shown = [part for cell in notebook.cells for part in _parts(cell)]
     body = "\n".join(part for part in shown if not part.startswith("<style>"))  # the page has its own
     body = body or "<p>The notebook shows nothing: none of its cells has an output.</p>"
     own = Look.model_validate(look or {})
     script = SCRIPT.read_text(encoding="utf-8")
     return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<!DOCTYPE html>\n<html {language_attributes(locale.partition("-")[0])}>\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n<link rel="icon" href="data:,">\n'
         f'<meta name="made-from" content="{escape(key)}">\n<title>{escape(title)}</title>\n'
-        f"<style>\n{dressed(style(), own)}</style>\n</head>\n<body>\n<main>\n{sender_html(own)}{body}\n</main>\n"
+        f"<style>\n{dressed(style(), own)}{_scrolls(locale)}</style>\n</head>\n<body>\n"
+        f"<main>\n{sender_html(own)}{body}\n</main>\n"
         f"<script>\n{script}</script>\n</body>\n</html>\n"
     )
+
+
+def _scrolls(locale: str) -> str:
+    """What a table says that is wider than its place."""
+    return f':root {{ --scrolls: "{ComparisonWords(locale).plain("scrolls")} \\2192"; }}\n'
 
 
 def style() -> str:
@@ -80,7 +91,7 @@ def _parts(cell: Any) -> Iterator[str]:
 
 
 def _shown(data: dict[str, Any]) -> str:
-    """One output in the richest form that the page can show; "" if there is nothing to show."""
+    """One output in the form that the page can show best; "" where there is nothing to show."""
     if "text/html" in data:
         html = "".join(data["text/html"])
         return f'<div class="scroll" tabindex="0">{html}</div>' if html.lstrip().startswith("<div>") else html
@@ -100,31 +111,3 @@ def _markdown(text: str) -> str:
     import mistune
 
     return str(mistune.html(text)).strip()
-
-
-def section(title: str, inner: str) -> str:
-    """A section of the page; both arguments are HTML."""
-    return f'<section class="sweep"><h2>{title}</h2>{inner}</section>'
-
-
-def wide(inner: str) -> str:
-    """A table that may be wider than the screen: it scrolls, and shows that it does."""
-    return f'<div class="wide" tabindex="0">{inner}</div>'
-
-
-def table_html(headings: Iterable[str], rows: str, look: str = "") -> str:
-    """A table that scrolls where it is too wide; headings are text, rows are HTML, look is its class."""
-    head = "".join(f'<th scope="col">{escape(text)}</th>' for text in headings)
-    name = f' class="{look}"' if look else ""
-    return wide(f"<table{name}><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>")
-
-
-def strong(text: str) -> str:
-    """Text that stands out."""
-    return f"<strong>{escape(text)}</strong>"
-
-
-def cannot_know(*own: str) -> Piece:
-    """The cautions of every forecast, and those of the page's own."""
-    items = "".join(f"<li>{escape(text)}</li>" for text in (*CAUTIONS, *own))
-    return Piece(section("What this cannot know", f"<ul>{items}</ul>"))

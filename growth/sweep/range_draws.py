@@ -9,10 +9,9 @@ import numpy as np
 
 import growth
 from growth.sweep import small_charts
+from growth.sweep.comparison_words import words_for
 from growth.sweep.design import Design
 from growth.sweep.evaluate import scenarios
-from growth.sweep.notebook_page import strong
-from growth.sweep.points_table import amount
 from growth.uncertainty import Mixture, mixture_of
 
 MOST_DRAWS = 2000  # that chance is worked out for
@@ -20,30 +19,28 @@ MOST_DRAWS = 2000  # that chance is worked out for
 
 @lru_cache(maxsize=1)
 def joined(design: Design) -> Mixture:
-    """MRR over up to two thousand draws, with the chance within each of them; months 1 to T."""
+    """MRR over the draws with the chance within each of them; up to two thousand draws, months 1 to T."""
     numbers = small_charts.some(design.count, MOST_DRAWS)
     [(_, scenario)] = scenarios(design, design.rows(numbers))  # ranges are numbers: all draws go into one scenario
     return mixture_of(growth.forecast(scenario))
 
 
 def answer_over_draws(design: Design) -> str:
-    """The sentence on the two amounts between which the forecast ends in nine of ten cases, as HTML."""
-    base, drawn = design.loaded.base, joined(design)
-    low, high = (strong(amount(design, _brief(end[-1]))) for end in drawn.band(0.9))
-    return (
-        f"In 9 of 10 cases {escape(base.business)} ends month {base.months} between {low} and {high} of monthly "
-        f"recurring revenue (MRR), over {design.count:,} draws from its ranges and with chance."
-    )
+    """Between which amounts the forecast ends in nine of ten cases, as the beginning of a sentence; HTML."""
+    base, drawn, words = design.loaded.base, joined(design), words_for(design)
+    low, high = (words.strong_amount(_brief(end[-1])) for end in drawn.band(0.9))
+    business, month, count = escape(base.business), str(base.months), words.count(design.count)
+    return words.html("answer_draws", business=business, month=month, low=low, high=high, count=count)
 
 
 def goal_over_draws(design: Design) -> str:
     """In how many of a hundred cases the goal is reached; "" without a goal."""
-    base = design.loaded.base
+    base, words = design.loaded.base, words_for(design)
     if base.goal_mrr is None:
         return ""
     share = joined(design).reach(float(base.goal_mrr))[-1]
-    cases = "fewer than 1" if share < 0.005 else "more than 99" if share > 0.995 else f"{100 * share:.0f}"
-    return f" The goal of {escape(amount(design, float(base.goal_mrr)))} is reached in {cases} of 100 cases."
+    many = words.plain("fewer") if share < 0.005 else words.plain("more") if share > 0.995 else words.count(100 * share)
+    return " " + words.html("goal_cases", goal=escape(words.amount(float(base.goal_mrr))), cases=escape(many))
 
 
 def share_of_chance(design: Design) -> float:

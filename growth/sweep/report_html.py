@@ -13,9 +13,9 @@ from growth.calculator.words import answer, money
 from growth.engine import Forecast
 from growth.giveaway.sections import Piece
 from growth.measures import growth_ceiling
-from growth.sweep import small_charts
+from growth.sweep import html_parts, small_charts
 from growth.sweep.comparison_html import look
-from growth.sweep.notebook_page import cannot_know, section, table_html
+from growth.sweep.html_parts import section
 from growth.sweep.small_charts import scale_over
 
 __all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
@@ -97,11 +97,11 @@ def bridge_table(forecast: Forecast) -> Piece:
         for month in sorted({*range(6, forecast.months + 1, 6), forecast.months})
     )
     text = "<p>MRR before and after the last month of each half-year, and what changed it in that month.</p>"
-    return Piece(section("The month's bridge", text + table_html(("month", *parts.values()), body)))
+    return Piece(section("The month's bridge", text + html_parts.table(("month", *parts.values()), body)))
 
 
 def measures(forecast: Forecast) -> Piece:
-    """The measures of the forecast, or the reason why there is none."""
+    """What is read off the forecast, each with the reason where there is none."""
     from growth import table_of_measures
 
     rows = "".join(
@@ -109,12 +109,12 @@ def measures(forecast: Forecast) -> Piece:
         f"<td>{escape(str(row['why not']))}</td></tr>"
         for name, row in table_of_measures(forecast).iterrows()
     )
-    return Piece(section("The measures", table_html(("measure", "value", "why there is none"), rows, "words")))
+    return Piece(section("The measures", html_parts.table(("measure", "value", "why there is none"), rows, "words")))
 
 
 def cautions() -> Piece:
-    """The limits of a forecast."""
-    return cannot_know()
+    """What a forecast cannot know."""
+    return html_parts.cannot_know()
 
 
 def _figure(name: str, drawing: str, figure: Any) -> Piece:

@@ -7,6 +7,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+from growth.calculator.language import LOCALE
+
 ENGINE = "growth-warm"
 NO_PLACE = "it cannot be written"
 STARTS = 3  # of a kernel; two that start at once may pick the same port, and one of them dies: no cell has run then
@@ -86,17 +88,18 @@ def make_report(
     title: str,
     key: str = "",
     look: dict[str, Any] | None = None,
+    locale: str = LOCALE,
 ) -> str:
     """Run the notebook like `run_report`, and write the page of what it shows beside `output`, with the ending .html.
 
-    title, key, look: as `notebook_page` takes them. Returns why it failed, or "".
+    title, key, look, locale: as `notebook_page` takes them. Returns why it failed, or "".
     """
     why = run_report(notebook=notebook, output=output, parameters=parameters, engine=engine, limit=limit)
     if not why:
         from growth.sweep.notebook_page import notebook_page
 
         try:
-            page = notebook_page(Path(output), title=title, key=key, look=look)
+            page = notebook_page(Path(output), title=title, key=key, look=look, locale=locale)
             Path(output).with_suffix(".html").write_text(page, encoding="utf-8")
         except OSError as error:
             return unwritten(error)
@@ -104,12 +107,12 @@ def make_report(
 
 
 def over(limit: float) -> str:
-    """The reason given for a report that took too long."""
+    """Why a report failed that took too long."""
     return f"the time limit of {limit:g} seconds was over"
 
 
 def unwritten(error: Exception) -> str:
-    """The reason given for a report that could not be written; `has_no_place` recognises it."""
+    """Why a report failed for which there was no room, or no leave; `has_no_place` knows it again."""
     return one_line(f"{NO_PLACE}: {getattr(error, 'strerror', None) or error}")
 
 
@@ -119,7 +122,7 @@ def has_no_place(why: str) -> bool:
 
 
 def one_line(text: str) -> str:
-    """The text of an error as one line of at most 500 characters.
+    """Text of an error as one line of at most 500 characters.
 
     >>> one_line("no  such\\nluck")
     'no such luck'
@@ -128,5 +131,5 @@ def one_line(text: str) -> str:
 
 
 def _literal(path: str) -> str:
-    """Escape a path so that papermill finds no {parameter} in it."""
+    """A path in which papermill finds no {parameter} to fill in."""
     return path.replace("{", "{{").replace("}", "}}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ from growth.sweep.tasks import Task, digest, sweep_key, tasks_of
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Job:
-    """A checked sweep, ready to run: its file, points, report notebook and reports."""
+    """A checked sweep, ready to run: its file, its points, its report notebook and the reports to be."""
 
     file: Path
     design: Design
@@ -82,7 +83,7 @@ def run_sweep(
     say: Callable[[str], None] = lambda text: None,
     bar: Callable[[int, int], Any] | None = None,
 ) -> Outcome:
-    """Compute, report and compare into `to`; finished parts are kept.
+    """Compute, report and compare into `to`; what is there already is not done again.
 
     Parameters
     ----------
@@ -114,20 +115,27 @@ def run_sweep(
         key = _compute(job, results)
         reports = _Reports(job, results, again=again)
         with reports.progress(bar):
-            how: dict[str, Any] = {"results": results, "notebook": str(job.notebook), "limit": limit, "warm": warm}
-            how["finished"] = reports.finished
+            runner: Callable[..., None]
             if scheduler is None:
-                run_in_parallel(reports.waiting, workers=workers, **how)
+                runner = partial(run_in_parallel, workers=workers)
             else:
                 from growth.sweep.dask_cluster import run_on_cluster
 
-                run_on_cluster(reports.waiting, scheduler=scheduler, **how)
+                runner = partial(run_on_cluster, scheduler=scheduler)
+            runner(
+                reports.waiting,
+                results=results,
+                notebook=str(job.notebook),
+                limit=limit,
+                warm=warm,
+                finished=reports.finished,
+            )
         page, no_page = _compare(job, results, key, ENGINE if warm else None)
     return Outcome(page, no_page, reports.failures(), len(reports.waiting))
 
 
 class _Reports:
-    """The reports to run now, and those that have failed, now or before."""
+    """Which reports are to be run now, and which have failed, now or before."""
 
     def __init__(self, job: Job, results: Results, *, again: bool) -> None:
         done = results.done()
@@ -140,7 +148,7 @@ class _Reports:
 
     @contextmanager
     def progress(self, bar: Callable[[int, int], Any] | None) -> Iterator[None]:
-        """Show a progress bar, if one is given and there is something to do."""
+        """Show a progress bar meanwhile, if there is one and something to do."""
         self._bar = bar(self._total, self._total - len(self.waiting)) if bar and self.waiting else None
         try:
             yield
@@ -149,7 +157,7 @@ class _Reports:
                 self._bar.close()
 
     def finished(self, task: Task, why: str) -> None:
-        """Record that a report has ended. why: why it failed, or ""."""
+        """Take note that a report has ended; why: why it failed, or ""."""
         if why:
             self._failed[task.name] = why
         elif task.name in self._before:
@@ -165,7 +173,7 @@ class _Reports:
 
 
 def _compute(job: Job, results: Results) -> str:
-    """Write the table of points, unless it is there already. Returns its key. Raises OSError."""
+    """The table of points, unless the same one is there; returns what it is known by. Raises OSError."""
     key = sweep_key(job.design, job.notebook)
     with suppress(OSError), results.store.open(POINTS) as there:
         if key_of(there) == key:
@@ -178,26 +186,35 @@ def _compute(job: Job, results: Results) -> str:
 
 
 def _look(job: Job) -> dict[str, Any]:
-    """The look of the base scenario's page, as plain values. Raises ScenarioError."""
+    """The look of the base scenario's page, as values. Raises ScenarioError."""
     loaded = job.design.loaded
     words = read_giveaway(job.file.parent / loaded.sweep.scenario, scenario=loaded.base)
     return words.look.model_dump(mode="json", exclude_defaults=True)
 
 
 def _compare(job: Job, results: Results, table: str, engine: str | None) -> tuple[str, str]:
-    """Run the comparison notebook and write its page. Returns the page's address and "", or "" and why not.
+    """Run the comparison notebook over the points and write its page; the page's address and "", or "" and why not.
 
     table: what the table of points is known by. A page made from the same table, reports and notebook stays.
     """
     store, made = results.store, results.unfinished / "comparison.ipynb"
     try:
         notebook = shipped("notebooks/comparison.ipynb")
-        look = _look(job)
-        key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style(), look)
+        look, locale = _look(job), job.design.loaded.locale
+        key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style(), look, locale)
         if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
-            parameters = {"sweep": str(job.file.resolve()), "folder": store.address}
-            run = {"notebook": str(notebook.resolve()), "output": str(made), "parameters": parameters, "engine": engine}
-            why = run_alone({**run, "title": job.design.loaded.sweep.title, "key": key, "look": look})
+            why = run_alone(
+                {
+                    "notebook": str(notebook.resolve()),
+                    "output": str(made),
+                    "parameters": {"sweep": str(job.file.resolve()), "folder": store.address},
+                    "engine": engine,
+                    "title": job.design.loaded.sweep.title,
+                    "key": key,
+                    "look": look,
+                    "locale": locale,
+                }
+            )
             if why:
                 return "", f"{notebook.name}: {why}"
             results.claim_names([PAGE])

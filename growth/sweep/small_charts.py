@@ -7,15 +7,17 @@ alternative that says what it shows. Charts that are compared share one scale (`
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from html import escape
 from math import floor, log10
 
 import numpy as np
 
+from growth.calculator.language import LOCALE, said
 from growth.calculator.words import money
 from growth.scenario import Scenario
+from growth.sweep.comparison_words import ComparisonWords
 from growth.sweep.influence import short
 
 LETTER = 6.0  # width of a letter in the drawing's units
@@ -27,10 +29,10 @@ Series = tuple[str, np.ndarray]
 
 @dataclass(frozen=True, slots=True)
 class ChartScale:
-    """What charts on the same scale share.
+    """What charts on one scale share.
 
     low, high: the ends of the axis of amounts, in the scenario's money.
-    text: an amount in words, such as money.
+    text: an amount in words, such as money. words: of the charts, in the language of the page.
     goal: a level to draw a line at; None for none.
     width, height: of the drawing, in its own units.
     """
@@ -41,6 +43,11 @@ class ChartScale:
     goal: float | None
     width: int
     height: int
+    words: ComparisonWords = field(default_factory=ComparisonWords)
+
+    def said(self, key: str, /, **values: str) -> str:
+        """A text of the charts with its places filled."""
+        return said(self.words.words["charts"][key], **values)
 
     def steps(self) -> list[float]:
         """Round amounts along the axis, about four of them.
@@ -56,7 +63,13 @@ class ChartScale:
 
 
 def scale_over(
-    scenario: Scenario, values: Iterable[np.ndarray], *, goal: bool = True, width: int = 240, height: int = 150
+    scenario: Scenario,
+    values: Iterable[np.ndarray],
+    *,
+    goal: bool = True,
+    width: int = 240,
+    height: int = 150,
+    locale: str = LOCALE,
 ) -> ChartScale:
     """A scale in the scenario's currency on which all the values fit.
 
@@ -69,8 +82,9 @@ def scale_over(
     if level is not None and level > 3 * high:
         level = None
     high = max(high, level or 0.0)
-    text = partial(money, currency=scenario.currency, decimals=0)
-    return ChartScale(low, high if high > low else low + 1.0, text, level, width, height)
+    text = partial(money, currency=scenario.currency, locale=locale, decimals=0)
+    words = ComparisonWords(locale, scenario.currency)
+    return ChartScale(low, high if high > low else low + 1.0, text, level, width, height, words)
 
 
 def lines(
@@ -95,16 +109,18 @@ def lines(
         kind = (kinds or {}).get(word, f"line{index % 3}")
         paths += f'<polyline points="{frame.path(values)}" class="{kind}"/>'
     labels = frame.labels([(word, _last(values)) for word, values in series])
-    said = "; ".join(
-        f"{axis} {word}: {scale.text(float(values[0]))} at the start, {scale.text(_last(values))} at the end".strip()
+    told = "; ".join(
+        scale.said(
+            "line", name=f"{axis} {word}".strip(), first=scale.text(float(values[0])), last=scale.text(_last(values))
+        )
         for word, values in series
     )
-    said += "".join(
-        f"; at the end between {scale.text(float(low[-1]))} and {scale.text(float(high[-1]))} {what}"
+    told += "".join(
+        f"; {scale.said('band', low=scale.text(float(low[-1])), high=scale.text(float(high[-1])), what=what)}"
         for low, high, what in bands
     )
     last = first_month + max(len(values) for _, values in series) - 1
-    return frame.figure(title, said, paths + labels, (f"month {first_month}", f"{last}"))
+    return frame.figure(title, told, paths + labels, (scale.said("month", n=str(first_month)), str(last)))
 
 
 def fan(title: str, edges: Sequence[np.ndarray], scale: ChartScale) -> str:
@@ -117,10 +133,12 @@ def fan(title: str, edges: Sequence[np.ndarray], scale: ChartScale) -> str:
     frame = _Frame(scale, [word for word, _ in ends])
     bands = frame.between(low, high) + frame.between(lower, upper)
     line = f'<polyline points="{frame.path(middle)}" class="middle"/>'
-    said = "; ".join(
-        f"{share}% end below {scale.text(float(edge[-1]))}" for share, edge in zip(FAN, edges, strict=True)
+    told = "; ".join(
+        scale.said("below", share=scale.words.percent(share / 100), amount=scale.text(float(edge[-1])))
+        for share, edge in zip(FAN, edges, strict=True)
     )
-    return frame.figure(title, said, bands + line + frame.labels(ends), ("month 0", f"{len(middle) - 1}"))
+    months = (scale.said("month", n="0"), str(len(middle) - 1))
+    return frame.figure(title, told, bands + line + frame.labels(ends), months)
 
 
 def scatter(
@@ -140,13 +158,13 @@ def scatter(
     at = np.array([np.median(x[part]) for part in parts])
     value = np.array([np.median(y[part]) for part in parts])
     line = f'<polyline points="{_path(across(at), frame.up(value))}" class="middle"/>' if len(parts) > 1 else ""
-    said = f"{title}: median {scale.text(value[0])} where it is low, {scale.text(value[-1])} where it is high"
+    told = scale.said("scatter", name=title, low=scale.text(value[0]), high=scale.text(value[-1]))
     words = ends or (short([low, high])[0], short([low, high])[1])
-    return frame.figure(title, said, f'<path d="{dots}" class="dots"/>{line}', words)
+    return frame.figure(title, told, f'<path d="{dots}" class="dots"/>{line}', words)
 
 
 def some(count: int, most: int) -> np.ndarray:
-    """Up to `most` of the numbers 0..count - 1, ascending, drawn at random with a fixed seed.
+    """Up to `most` of the numbers 0..count - 1, ascending: drawn at random, always the same.
 
     >>> some(3, 5), len(set(some(10_000, 300)))
     (array([0, 1, 2]), 300)
@@ -157,7 +175,7 @@ def some(count: int, most: int) -> np.ndarray:
 
 
 class _Frame:
-    """The axes of one chart, with room for amounts on the left and for labels at the ends of lines on the right."""
+    """The axes of one chart: room for the amounts on the left, and on the right for the words at the ends of lines."""
 
     def __init__(self, scale: ChartScale, words: Sequence[str]) -> None:
         self._scale = scale
@@ -185,7 +203,7 @@ class _Frame:
         return f'<polygon points="{self.path(above)} {back}" class="band"/>'
 
     def labels(self, ends: Sequence[tuple[str, float]]) -> str:
-        """Labels at the ends of lines, the highest first; without room for all, as close as possible."""
+        """Words at the ends of lines, the highest first; where there is no room for all, as near as can be."""
         from scipy.optimize import isotonic_regression
 
         if not ends:
@@ -199,7 +217,7 @@ class _Frame:
             for (word, _), y in zip(ends, placed, strict=True)
         )
 
-    def figure(self, title: str, said: str, inner: str, ends: tuple[str, str]) -> str:
+    def figure(self, title: str, told: str, inner: str, ends: tuple[str, str]) -> str:
         scale = self._scale
         grid = "".join(
             f'<line x1="{self._left:.1f}" x2="{self._right:.1f}" y1="{y:.1f}" y2="{y:.1f}" '
@@ -211,8 +229,8 @@ class _Frame:
         goal = ""
         if scale.goal is not None:
             y = float(self.up(np.array(scale.goal)))
-            said += f"; the goal is {scale.text(scale.goal)}"
-            word = escape(f"goal {scale.text(scale.goal)}")
+            told += f"; {scale.said('goal_said', goal=scale.text(scale.goal))}"
+            word = escape(scale.said("goal", goal=scale.text(scale.goal)))
             goal = (
                 f'<line x1="{self._left:.1f}" x2="{self._right:.1f}" y1="{y:.1f}" y2="{y:.1f}" class="goal"/>'
                 f'<text x="{self._left + 3:.1f}" y="{y - 3:.1f}" class="goal-word">{word}</text>'
@@ -220,7 +238,7 @@ class _Frame:
         bottom = scale.height - 3
         caption = f"<figcaption>{escape(title)}</figcaption>" if title else ""
         return (
-            f'<figure>{caption}<svg viewBox="0 0 {scale.width} {scale.height}" role="img" aria-label="{escape(said)}">'
+            f'<figure>{caption}<svg viewBox="0 0 {scale.width} {scale.height}" role="img" aria-label="{escape(told)}">'
             f'{grid}{inner}{goal}<text x="{self._left:.1f}" y="{bottom}">{escape(ends[0])}</text>'
             f'<text x="{self._right:.1f}" y="{bottom}" text-anchor="end">{escape(ends[1])}</text></svg></figure>'
         )

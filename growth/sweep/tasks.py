@@ -13,7 +13,7 @@ from typing import Any
 from growth import __version__
 from growth.sweep.design import Design
 from growth.sweep.evaluate import scenario_at
-from growth.sweep.influence import axis_texts
+from growth.sweep.value_text import axis_texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +49,19 @@ def tasks_of(
 
 
 def digest(*parts: Any) -> str:
-    """A hash of the parts, which must be JSON values: sixteen hexadecimal digits."""
+    """Sixteen hexadecimal digits that stand for the parts, which JSON can hold."""
     text = json.dumps(parts, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def sweep_key(design: Design, notebook: Path) -> str:
-    """The key of a table of points: a hash of its points, base scenario, report notebook and our version."""
+    """What a table of points is known again by: its points, base scenario, report notebook and version."""
     loaded = design.loaded
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
     return digest(loaded.sweep.model_dump(mode="json"), loaded.base.model_dump(mode="json"), content, __version__)
 
 
 def _words(varied: dict[str, Any]) -> str:
-    """What varies, as part of a file name: letters, digits and a few signs that every file system accepts."""
+    """What is varied as a part of a file name: letters, digits and a few signs that every file system takes."""
     parts = [f"{title.rpartition('.')[2]}={value}" for title, value in varied.items()]
     return re.sub(r"[^A-Za-z0-9=._+-]+", "-", "__".join(parts)).strip("-.")[:100] or "point"

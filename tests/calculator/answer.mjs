@@ -2,7 +2,7 @@
 import { Z, ceilingBand, known, quantile, reach, sharesOf, sigma, spreadOf } from "../../growth/calculator/band.js";
 import { chance } from "../../growth/calculator/chance.js";
 import { forecast } from "../../growth/calculator/engine.js";
-import { measures } from "../../growth/calculator/long_run.js";
+import { customerWorth, measures } from "../../growth/calculator/long_run.js";
 import { parted, sureness } from "../../growth/calculator/sure.js";
 
 function packed(arrays) {
@@ -18,7 +18,7 @@ export function answer({ scenario: ranged, cohorts }) {
   return {
     names: Object.keys(result.series),
     series: packed(Object.values(result.series)),
-    measures: measures(scenario, result),
+    measures: { ...measures(scenario, result), ...customerWorth(scenario, result) },
     chance: packed(Object.values(chance(scenario, result))),
     cohorts: cohorts ? packed([...result.cohort_customers, ...result.cohort_mrr]) : null,
   };

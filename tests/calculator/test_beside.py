@@ -20,7 +20,7 @@ WITH = [path for path in sorted(SCENARIOS.glob("brief-*.yaml"))]
 CELLS = """() => [...place.querySelectorAll(".growth-beside tbody tr")].map((row) => [
   row.cells[0].textContent,
   [...row.cells].slice(1).map((cell) => [cell.firstChild.data, cell.children[0]?.textContent ?? ""])])"""
-PAGE = ("churn", "goal_month", "left_month", "ceiling_mrr", "lowest_cash")
+PAGE = ("churn", "goal_month", "left_month", "ceiling_mrr", "lowest_cash", "lifetime_value", "payback_months")
 DOUBLED = {
     "name": "doubled",
     "changes": [{"field": "pay.plans.0.monthly_price", "times": 2}],
@@ -37,7 +37,9 @@ def test_doubling_the_price_of_the_business_worked_by_hand():
     assert rows["Leaving in Mar 2027"] == [("10%", ""), ("10%", "")]
     assert rows["Goal reached"] == [("Feb 2027", ""), ("Jan 2027", "−1 month")]
     assert rows["Levels off at"] == [("€2,000", ""), ("€4,000", "+€2,000")]
+    assert rows["A new customer is worth"] == [("€184", ""), ("€367", "+€184")]  # 20 x 1.01 / (0.01 + 0.1)
     assert "Enough left from" not in rows  # without such a goal
+    assert "Cost of winning one is back after" not in rows  # where winning one costs nothing
 
 
 @pytest.mark.parametrize("locale", ["en-GB", "de-DE"])

@@ -25,7 +25,7 @@ from page_engine import apart, in_node, needs_node, unpacked
 import growth
 from growth.calculator.bundle import script
 from growth.engine import SERIES
-from growth.measures import customer_ceiling, goal_month, growth_ceiling
+from growth.measures import customer_ceiling, goal_month, growth_ceiling, lifetime_value, payback_months
 from growth.scenario.entries import TAGS, entries
 
 HERE = Path(__file__).parent
@@ -89,6 +89,8 @@ def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
         "ceiling_customers": customer_ceiling(forecast).value,
         "ceiling_reason": ceiling.code,
     }
+    if answer["cohorts"] is not None:
+        expected |= {"lifetime_value": lifetime_value(forecast).value, "payback_months": payback_months(forecast).value}
     for name, value in expected.items():
         given = answer["measures"][name]
         near = (

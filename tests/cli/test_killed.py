@@ -20,6 +20,7 @@ from pathlib import Path
 import nbformat
 import pytest
 from command_lines import EXAMPLES, SCENARIOS, SUFFIXES, words_of
+from how_many import few_or_many
 from test_writing import state
 
 from growth.files import replace_file
@@ -74,8 +75,8 @@ def runner():
         running.stdin.close()
 
 
-@pytest.mark.parametrize(("command", "option"), EXAMPLES)
-def test_a_command_that_is_ended_leaves_all_as_it_was(command, option, inputs, tmp_path, runner):
+@pytest.mark.parametrize(("turn", "command", "option"), [(turn, *example) for turn, example in enumerate(EXAMPLES)])
+def test_a_command_that_is_ended_leaves_all_as_it_was(turn, command, option, inputs, tmp_path, runner):
     line, suffix = EXAMPLES[command, option], SUFFIXES.get((command, option), "")
     temporary, out = tmp_path / "t", tmp_path / "out"
     temporary.mkdir()
@@ -86,7 +87,7 @@ def test_a_command_that_is_ended_leaves_all_as_it_was(command, option, inputs, t
         place.write_text("mine", "utf-8")
     words = [*words_of(line, here, place), "--replace"]
     before = state(out), state(here)
-    for number in SIGNALS[: 1 if command == "kit" else 2]:  # publish, in it, is interrupted below
+    for number in few_or_many(SIGNALS[turn % 2 : turn % 2 + 1], SIGNALS[:2]):
         code, said = runner(words, number, temporary)
         assert code == 130 and said.splitlines()[-1] == "growth: interrupted" and "Traceback" not in said
         assert (state(out), state(here)) == before and not list(temporary.iterdir())

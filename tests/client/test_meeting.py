@@ -87,10 +87,17 @@ def test_from_an_empty_folder_to_a_published_page(browser: Any, lab: tuple[Path,
     assert (source.source, source.note, source.was) == ("measured", "counted in <b>June</b>", 0.05)
     assert "pay.plans.0.monthly_price" in sources_by_path(kept)
 
+    page.get_by_role("textbox", name="Byline").fill("By <b>Ada</b> Example")
+    page.get_by_role("button", name="Keep these words").click()
+    page.get_by_text("Kept in kiln-co.yaml.").nth(1).wait_for()
+
     page.get_by_role("button", name="Publish the page").click()
     page.get_by_text("The page is at").wait_for()
     published = (folder / "published" / "kiln-co.html").read_text("utf-8")
     assert "told by the owner" in published and "2 of 63" not in published
+    assert "By &lt;b&gt;Ada&lt;/b&gt; Example" in published
+    shown = page.frame_locator("iframe[title='The page']")
+    expect(shown.get_by_text("By <b>Ada</b> Example")).to_be_visible(timeout=LONG)
 
     copy = folder / "meetings" / f"{date.today().isoformat()}.yaml"
     assert copy.read_bytes() == (folder / "kiln-co.yaml").read_bytes()  # for the next meeting

@@ -103,14 +103,20 @@ def test_a_month_is_noted_in_order_and_nothing_is_lost(tmp_path: Path) -> None:
 
 
 def test_a_meeting_in_the_notebook_without_a_browser(file: Path) -> None:
+    first = ClientMeeting(file, file.parent / "actuals.csv", today=JANUARY)
+    assert not hasattr(first.last_time(), "children")  # no month has passed that could be noted
     keep_copy(file, today=JANUARY)
     meeting = ClientMeeting(file, file.parent / "actuals.csv", today=MARCH)
     _shown, fields, buttons, said = meeting.last_time().children
     month, customers, mrr = fields.children
     assert month.value == "2027-02"
-    customers.value, mrr.value = 66, 1914
     note, start = buttons.children
+    customers.value = "66 or so"
     note.click()
+    assert said.value.startswith("Not done. Customers and MRR are a number each")
+    customers.value, mrr.value = "66", "1914"
+    note.click()
+    assert (month.value, customers.value) == ("2027-03", "")
     assert said.value == "Noted." and "2027-02,66,1914" in (file.parent / "actuals.csv").read_text()
     start.click()
     assert meeting.calculator.scenario.first_month == "2027-03" and meeting.calculator.scenario.opening.mrr == 1914
@@ -118,3 +124,29 @@ def test_a_meeting_in_the_notebook_without_a_browser(file: Path) -> None:
     assert sorted(path.stem for path in (file.parent / "meetings").iterdir()) == ["2027-01-15", "2027-03-02"]
     start.click()
     assert said.value.startswith("Not done.")  # it starts there already
+
+
+def test_kept_words_change_the_calculators_language_and_publishing_tells_what_was_not_kept(
+    file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    meeting = ClientMeeting(file, file.parent / "actuals.csv", today=JANUARY)
+    meeting.words()
+    form = meeting._form
+    assert form is not None and meeting.calculator.data["locale"] == "en-GB"
+    form.inputs[("language",)].value = "es"
+    form.keep_button.click()
+    assert meeting.calculator.data["locale"] == "es-ES" and "Kept" in form.said.value
+    page = file.parent / "kiln.html"
+    page.write_text("<p title='\"'>&amp;</p>")
+    monkeypatch.setattr("growth.giveaway.publish", lambda *_, **__: page)
+    row, shown = meeting.publish_button().children
+    button, said = row.children
+    button.click()
+    assert (
+        said.value == f"The page is at {page}. "
+        and 'srcdoc="&lt;p title=&#x27;&quot;&#x27;&gt;&amp;amp;' in shown.value
+    )
+    form.inputs[("byline",)].value = "By me"
+    meeting.calculator.tuned = {**meeting.calculator.tuned, "goal_mrr": 3000}
+    button.click()
+    assert said.value.endswith("It is without the numbers and words that you have changed since and not kept.")

@@ -21,7 +21,7 @@ def balanced(left: np.ndarray, right: np.ndarray, *sizes: np.ndarray) -> None:
     assert not out.any(), f"out of balance in months {np.flatnonzero(out) + 1}"
 
 
-@settings(max_examples=few_or_many(300, 1000))
+@settings(max_examples=few_or_many(80, 1000))
 @given(scenarios())
 def test_the_bridge_balances_in_every_month(mapping):
     f = growth.forecast(growth.Scenario(**mapping))
@@ -50,7 +50,7 @@ def test_the_bridge_balances_in_every_month(mapping):
         assert not cohorts[:, -f.months :][future].any()
 
 
-@settings(max_examples=few_or_many(100, 200))
+@settings(max_examples=few_or_many(40, 200))
 @given(scenarios())
 def test_what_is_paid_up_front_is_recognised_or_deferred(mapping):
     """Deferred revenue moves by cash in less revenue, but for what is lost or repriced between renewals: nothing is,

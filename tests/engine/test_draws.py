@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 from generated import random_scenario
+from how_many import few_or_many
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -51,7 +52,7 @@ def assert_draw(result: growth.Forecast, mapping: dict, draw: int, *, cohorts: b
         )
 
 
-@settings(max_examples=60)
+@settings(max_examples=few_or_many(20, 60))
 @given(st.integers(0, 2**32 - 1))
 def test_each_draw_is_its_own_forecast(seed):
     rng = np.random.default_rng(seed)

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from generated import scenarios
+from how_many import few_or_many
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plain import NOBODY, business, plan
@@ -55,7 +56,7 @@ def same(one: growth.Forecast, other: growth.Forecast, *, rtol: float = 1e-9) ->
         np.testing.assert_allclose(a, b, rtol=rtol, atol=floor, err_msg=name)
 
 
-@settings(max_examples=200)
+@settings(max_examples=few_or_many(50, 200))
 @given(scenarios(), st.floats(1, 5), st.integers(1, 60))
 def test_more_churn_never_raises_mrr(mapping, factor, from_month):
     """Without comebacks, that is: who comes back starts anew, at age 0 and at the old price, and may then stay longer
@@ -83,7 +84,7 @@ HALVED = (
 ).split()
 
 
-@settings(max_examples=150)
+@settings(max_examples=few_or_many(40, 150))
 @given(scenarios())
 def test_a_channel_split_in_two_halves_changes_nothing(mapping):
     split = copy.deepcopy(mapping)
@@ -120,7 +121,7 @@ def halves(field, channels):
     return [field]
 
 
-@settings(max_examples=150)
+@settings(max_examples=few_or_many(40, 150))
 @given(scenarios())
 def test_doubling_every_price_doubles_every_amount_of_revenue(mapping):
     double = copy.deepcopy(mapping)
@@ -139,7 +140,7 @@ def test_doubling_every_price_doubles_every_amount_of_revenue(mapping):
             np.testing.assert_array_equal(a, b, err_msg=name)
 
 
-@settings(max_examples=100)
+@settings(max_examples=few_or_many(25, 100))
 @given(scenarios(), st.floats(0, 0.9))
 def test_a_churn_factor_from_month_1_on_is_the_same_as_writing_the_scaled_rate(mapping, factor):
     """For every plan, whatever its billing: what an owner means by "churn is 0.7 of what it was"."""
@@ -175,7 +176,7 @@ def test_a_yearly_plan_keeps_as_many_at_its_renewals_as_a_monthly_one(name):
     assert yearly.closing_customers[10] == 1000  # and none leaves before
 
 
-@settings(max_examples=200)
+@settings(max_examples=few_or_many(50, 200))
 @given(scenarios())
 def test_grr_never_exceeds_nrr_nor_one(mapping):
     result = run(mapping)
@@ -228,7 +229,7 @@ def test_with_constant_inputs_and_churn_the_forecast_tends_to_the_ceiling(parts)
     assert customer_ceiling(result).value == pytest.approx(result.closing_customers[-1], rel=1e-9)
 
 
-@settings(max_examples=200)
+@settings(max_examples=few_or_many(50, 200))
 @given(scenarios())
 def test_a_lifetime_may_be_cut_once_churn_and_growth_have_settled(mapping):
     """The sum over all 1,200 ages is that over the settled ones and a geometric tail; so is whether there is one."""
@@ -252,7 +253,7 @@ def test_a_yearly_plan_tends_to_its_ceiling():
     assert customer_ceiling(result).value == pytest.approx(10 * 12 / (1 - 0.2), rel=1e-9)
 
 
-@settings(max_examples=100)
+@settings(max_examples=few_or_many(25, 100))
 @given(scenarios())
 def test_whether_cohorts_share_a_row_makes_no_difference(mapping):
     """Constant churn lets the engine add all cohorts up; the same churn written as two equal rates by age does not."""

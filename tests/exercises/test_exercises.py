@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from generated import scenarios
+from how_many import few_or_many
 from hypothesis import given, settings
 from numpy.testing import assert_allclose
 
@@ -108,7 +109,7 @@ def test_ads_that_get_dearer_are_not_doubled():
     assert not {"two_ways", "race"} & set(asked(arrive={"channels": [ads]}))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=few_or_many(20, 60), deadline=None)
 @given(scenarios())
 def test_by_hand_and_by_the_tool_agree_whatever_the_scenario(values):
     for one in questions(growth.Scenario.model_validate(values)):
@@ -116,7 +117,7 @@ def test_by_hand_and_by_the_tool_agree_whatever_the_scenario(values):
         assert all(np.isfinite([one.by_hand, one.by_tool]))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=few_or_many(20, 60), deadline=None)
 @given(scenarios(simple=True))
 def test_by_hand_and_by_the_tool_agree_for_simple_businesses(values):
     for one in questions(growth.Scenario.model_validate(values)):

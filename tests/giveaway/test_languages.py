@@ -51,9 +51,8 @@ def german() -> tuple[Giveaway, growth.Forecast, Scenario]:
 
 
 @pytest.fixture(scope="module")
-def page(german) -> str:
-    words, result, scenario = german
-    return page_of(words, result, scenario)
+def page(pages) -> str:
+    return pages["de"]
 
 
 def test_nothing_of_english_is_left_on_the_page_or_in_the_kit(german, page):
@@ -81,15 +80,19 @@ def test_browsers_and_those_who_share_the_page_are_told_its_language(german, pag
     assert "erreichen Sie mit diesen Zahlen 4.200\xa0€ im Monat." in words.answer
 
 
-def in_language(german, language: str) -> str:
-    """The heaviest page there is, but for the words of its author, in another language."""
+@pytest.fixture(scope="module")
+def pages(german) -> dict[str, str]:
+    """The heaviest page there is, but for the words of its author, in each language."""
     words, result, scenario = german
-    return page_of(words.model_copy(update={"language": language}), result, scenario)
+    return {
+        language: page_of(words.model_copy(update={"language": language}), result, scenario)
+        for language in languages()
+    }
 
 
 @pytest.mark.parametrize("language", languages())
-def test_the_page_is_within_its_weight(german, language):
-    assert len(in_language(german, language).encode("utf-8")) < MOST_BYTES
+def test_the_page_is_within_its_weight(pages, language):
+    assert len(pages[language].encode("utf-8")) < MOST_BYTES
 
 
 # labels of the charts that their picture does not show whole
@@ -112,14 +115,14 @@ SMALL = """() => [...document.querySelectorAll("button, input, select, summary")
 
 
 def test_in_every_language_the_page_fits_the_narrowest_phone_and_its_head_a_third_of_the_screen(
-    browser, german, tmp_path
+    browser, german, pages, tmp_path
 ):
     """At 320 pixels (WCAG 2.2, 1.4.10), with everything unfolded, and at 360 with text of 32 (1.4.4); so does the
     version for a blog. What is pressed is 24 by 24 pixels; the month of the headline stands in full."""
     page = tab(browser, viewport={"width": 320, "height": 640})
     for language in languages():
         file = tmp_path / f"{language}.html"
-        file.write_text(in_language(german, language), encoding="utf-8")
+        file.write_text(pages[language], encoding="utf-8")
         page.goto(file.as_uri())
         page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
         page.wait_for_timeout(100)
@@ -135,7 +138,7 @@ def test_in_every_language_the_page_fits_the_narrowest_phone_and_its_head_a_thir
         page.wait_for_timeout(50)
         assert page.evaluate("document.documentElement.scrollWidth") <= 360, language
         page.set_viewport_size({"width": 320, "height": 640})
-        file.write_text(embed_page(in_language(german, language), german[0]), encoding="utf-8")
+        file.write_text(embed_page(pages[language], german[0]), encoding="utf-8")
         page.goto(file.as_uri())
         page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
         assert page.evaluate("document.documentElement.scrollWidth") <= 320, language

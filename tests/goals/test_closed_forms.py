@@ -11,6 +11,7 @@ import pytest
 from scipy.optimize import brentq
 
 import growth
+from growth.calculator import takes_html
 from growth.errors import MeasureError
 from growth.goals import break_even_loss, break_even_loss_of
 
@@ -166,3 +167,16 @@ def test_the_forecast_agrees_on_what_a_higher_price_may_cost(lost):
         for share, price in ((0.0, 20), (lost, 22))
     )
     assert (after > before) == (lost < 2 / 22)
+
+
+def test_each_number_is_moved_by_its_own_effort():
+    """Without customers today MRR is n p x a constant: a fifth more visitors add a fifth, a tenth more of the price a
+    tenth. Both are one lever only where they are moved by the same share."""
+    easy = [{"of": "arrive.channels.search.monthly_visitors", "better_by": 0.2, "note": "two <posts> a week"}]
+    ranked = growth.levers(business(*CASES[0][:-1], efforts=easy))
+    first, product = ranked.effects[:2]
+    assert (first.levers, first.effort) == (("arrive.channels.0.monthly_visitors",), 0.2)
+    assert first.share == pytest.approx(0.2) and first.then == pytest.approx(1200)
+    assert len(product.levers) == 3 and product.share == pytest.approx(0.1) and product.effort == ranked.effort
+    assert "Visitors a month, 20% better" in takes_html(growth.forecast(business(*CASES[0][:-1], efforts=easy)))
+    assert "Visitors a month, or" in takes_html(growth.forecast(business(*CASES[0][:-1])))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from how_many import few_or_many
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -87,7 +88,7 @@ def test_the_bridge_shows_what_left_after_a_failed_payment_beside_what_was_never
     assert [-min(dots.y) for dots in drawn.data if dots.type == "scatter"] == [45]
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=few_or_many(20, 30), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     lives=st.lists(st.text("0112fr", min_size=1, max_size=8), min_size=1, max_size=6),
     status=st.booleans(),

@@ -11,6 +11,7 @@ from fractions import Fraction
 import numpy as np
 import plain_records
 import pytest
+from how_many import few_or_many
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -107,7 +108,7 @@ def check(path, *, rows: list[dict] | None = None, lost: int = 0):
     return made
 
 
-@settings(max_examples=150)
+@settings(max_examples=few_or_many(40, 150))
 @given(tables(), st.sampled_from(",;\t|"), st.booleans(), st.sampled_from(["\n", "\r\n"]), st.booleans())
 def test_csv_files_give_the_plain_answer(tmp_path_factory, table, sign, mark, end, quoted):
     header, rows = table
@@ -122,7 +123,7 @@ def test_csv_files_give_the_plain_answer(tmp_path_factory, table, sign, mark, en
     check(path, rows=[row for row in rows if row not in broken], lost=len(broken))
 
 
-@settings(max_examples=60)
+@settings(max_examples=few_or_many(20, 60))
 @given(tables(), st.sampled_from(["text", "large_text", "dictionary", "own types"]))
 def test_parquet_files_give_the_plain_answer(tmp_path_factory, table, kind):
     import pyarrow as pa
@@ -158,7 +159,7 @@ PIECES = st.one_of(
 )
 
 
-@settings(max_examples=250)
+@settings(max_examples=few_or_many(60, 250))
 @given(st.lists(st.tuples(st.integers(0, len(GOOD)), st.integers(0, 6), PIECES), min_size=1, max_size=4))
 @example([(60, 0, b'"')])
 @example([(40, 3, b"\xff\xfe")])
@@ -171,7 +172,7 @@ def test_damaged_files_are_refused_or_give_the_plain_answer(tmp_path_factory, da
     check(path)
 
 
-@settings(max_examples=80)
+@settings(max_examples=few_or_many(20, 80))
 @given(st.binary(max_size=300))
 def test_any_bytes_are_refused_or_give_the_plain_answer(tmp_path_factory, content):
     path = tmp_path_factory.mktemp("fuzz") / "rows.csv"
@@ -184,7 +185,7 @@ MAPPING = (
 )
 
 
-@settings(max_examples=80)
+@settings(max_examples=few_or_many(20, 80))
 @given(
     st.lists(
         st.tuples(
@@ -215,7 +216,7 @@ def test_mapping_files_are_refused_or_used(tmp_path_factory, damages):
         assert damages or rows.total == 29 + 10 / 2
 
 
-@settings(max_examples=40)
+@settings(max_examples=few_or_many(20, 40))
 @given(
     st.lists(
         st.tuples(

@@ -7,6 +7,7 @@ import os
 import numpy as np
 import pyarrow as pa
 import pytest
+from how_many import few_or_many
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -157,7 +158,7 @@ ODD_CSV = st.lists(
 )
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=few_or_many(40, 150), suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(ODD_CSV, st.sampled_from([16, 64, 200, 1 << 20]), st.sampled_from(["\n", "\r\n", "\r"]))
 def test_where_a_file_is_cut_into_blocks_does_not_matter(tmp_path, lines, block, end):
     path = charges(tmp_path, HEAD + "a,2024-01-01,29,1,Studio,EUR" + end + end.join(lines))

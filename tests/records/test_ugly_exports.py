@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
+from how_many import few_or_many
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -78,7 +79,7 @@ def exports(draw):
     return out.getvalue()
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=few_or_many(40, 150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(text=exports())
 def test_an_export_is_read_or_refused_and_shows_nobody(tmp_path, text):
     """What is read adds up: the MRR of all months with what is left over is the sum of the rows that count."""

@@ -1,5 +1,7 @@
 """What a customer is worth, against published figures and numpy-financial."""
 
+import math
+
 import numpy as np
 import numpy_financial as npf
 import pytest
@@ -123,3 +125,16 @@ def test_payback_in_months():
     three."""
     channel = {"name": "all", "monthly_visitors": 10, "monthly_cost": 500}
     assert payback_months(growth.forecast(business(arrive={"channels": [channel]}))).value == 3
+
+
+@pytest.mark.parametrize("spent", [300, 500, 900, 1500])
+@pytest.mark.parametrize("churn", [0, 0.02, 0.1])
+def test_payback_is_numpy_financials_number_of_payments(churn, spent):
+    """Whoever stays with chance s a month pays margin x s^a at age a: an annuity due at a rate of 1 / s - 1, which has
+    brought the CAC after `nper` payments. 10 customers join a month, each brings 20 less fees and costs a month."""
+    channel = {"name": "all", "monthly_visitors": 10, "monthly_cost": spent}
+    bill = {"payment_fee_rate": 0.03, "fee_per_payment": 0.3, "monthly_cost_to_serve": 2}
+    curve = {"curve": "constant", "monthly_churn_rate": churn}
+    result = growth.forecast(business(arrive={"channels": [channel]}, bill=bill, churn=curve))
+    payments = npf.nper(1 / (1 - churn) - 1, 20 * 0.97 - 0.3 - 2, -spent / 10, when="begin")
+    assert payback_months(result).value == math.ceil(abs(payments))  # version 1.0 gives it negative at a rate of 0

@@ -7,6 +7,7 @@ import copy
 import numpy as np
 import pytest
 from generated import scenarios
+from how_many import few_or_many
 from hypothesis import given, settings
 from library import LIBRARY
 from plain import business, plan
@@ -19,7 +20,7 @@ from growth.scenario.change import changed
 from growth.scenario.what_if import Change, WhatIf
 
 
-@settings(max_examples=60)
+@settings(max_examples=few_or_many(20, 60))
 @given(scenarios())
 def test_every_number_is_found_at_its_address_by_position_and_by_name(mapping):
     scenario = growth.Scenario(**mapping)
@@ -83,7 +84,7 @@ def test_a_place_in_words_names_items_of_lists():
     assert in_words(("name\n",), {}, root="giveaway") == "giveaway.'name\\n'"
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=few_or_many(20, 60), deadline=None)
 @given(scenarios())
 def test_a_number_that_does_not_matter_changes_no_month(mapping):
     scenario = growth.Scenario(**mapping)

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 import yaml
+from how_many import few_or_many
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from library import LIBRARY, SCENARIOS, without_ranges
@@ -212,7 +213,7 @@ SCALARS = st.one_of(
 )
 
 
-@settings(max_examples=400, deadline=None, derandomize=True)
+@settings(max_examples=few_or_many(100, 400), deadline=None, derandomize=True)
 @given(SCALARS)
 def test_a_value_we_accept_is_what_papermill_reads(text):
     """Our small set of plain values against the other library's, which follows YAML 1.1."""
@@ -285,13 +286,13 @@ def never_another_error(text: str) -> None:
         str(error).encode("utf-8", "backslashreplace")
 
 
-@settings(max_examples=250, deadline=None, derandomize=True)
+@settings(max_examples=few_or_many(60, 250), deadline=None, derandomize=True)
 @given(st.lists(PIECES | st.text(max_size=4), max_size=40).map("".join))
 def test_any_text_is_a_scenario_or_a_scenario_error(text):
     never_another_error(text)
 
 
-@settings(max_examples=120, deadline=None, derandomize=True)
+@settings(max_examples=few_or_many(30, 120), deadline=None, derandomize=True)
 @given(st.integers(0, len(DEMO)), st.integers(0, 40), st.lists(PIECES | st.text(max_size=6), max_size=3).map("".join))
 def test_any_change_of_the_demo_is_a_scenario_or_a_scenario_error(place, cut, new):
     never_another_error(DEMO[:place] + new + DEMO[place + cut :])

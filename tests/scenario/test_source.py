@@ -172,3 +172,21 @@ def test_a_wrong_kind_or_a_long_note_is_said_and_nothing_is_written(tmp_path: Pa
         with pytest.raises(ScenarioError, match="sources"):
             calculator.keep()
         assert path.read_text() == FILE
+
+
+@pytest.mark.parametrize(
+    ("efforts", "said"),
+    [
+        ("[{of: sign_up.signup_rat, better_by: 0.2}]", "Did you mean sign_up.signup_rate"),
+        ("[{of: stay.churn, better_by: 0.2}]", "not of text or a section"),
+        ("[{of: pay.conversion_rate, better_by: 0}]", "better_by"),
+        (
+            "[{of: pay.conversion_rate, better_by: 0.2}, {of: pay.conversion_rate, better_by: 0.1}]",
+            "one effort for each",
+        ),
+    ],
+)
+def test_an_effort_is_a_share_of_a_number_that_is_there(efforts: str, said: str) -> None:
+    with pytest.raises(ScenarioError, match=said) as wrong:
+        scenario_of(parse(f"{FILE}  efforts: {efforts}\n", file="a.yaml"))
+    assert all(problem.line for problem in wrong.value.problems)

@@ -9,9 +9,11 @@ from __future__ import annotations
 import csv
 from collections import deque
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from mmap import ACCESS_READ, mmap
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
 import pyarrow as pa
@@ -29,6 +31,10 @@ LINE_FEED, CARRIAGE_RETURN, QUOTE = b'\n\r"'
 OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 LINE_BREAK = "a line break within a value, as after a quotation mark that is not closed"
 WRONG_WIDTH = "not as many values as there are columns"
+
+
+# our columns as binary arrays, the line of each record, and line and kind of fault of those that could not be split
+ParsedBlock: TypeAlias = tuple[dict[str, pa.Array], np.ndarray, list[tuple[int, str]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,17 +63,27 @@ def csv_blocks(path: Path, names: ColumnNames, rows: int | None = None) -> Itera
     RecordsError
         The first line does not name the columns.
     """
-    layout = _layout(path, names)
-    with path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as data:
-        at, line = _skip_record(data, 0, 1, layout)
-        while at < len(data):
-            block, at, line = _read_block(data, at, line, layout, rows * ROW_BYTES if rows else BLOCK_SIZE)
-            yield block
+    with ThreadPoolExecutor(1) as parser:  # one core parses the next block while another interprets this one
+        parsed = _parsed_blocks(path, names, rows * ROW_BYTES if rows else BLOCK_SIZE)
+        following = parser.submit(next, parsed, None)
+        while (block := following.result()) is not None:
+            following = parser.submit(next, parsed, None)
+            texts, lines, faults = block
+            yield Block({ours: encoded(column) for ours, column in texts.items()}, lines, faults)
 
 
 def csv_header(path: Path) -> list[str]:
     """Return the names of the columns."""
     return _first_line(path)[1]
+
+
+def _parsed_blocks(path: Path, names: ColumnNames, size: int) -> Iterator[ParsedBlock]:
+    layout = _layout(path, names)
+    with path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as data:
+        at, line = _skip_record(data, 0, 1, layout)
+        while at < len(data):
+            block, at, line = _read_block(data, at, line, layout, size)
+            yield block
 
 
 def _layout(path: Path, names: ColumnNames) -> _Layout:
@@ -89,7 +105,7 @@ def _first_line(path: Path) -> tuple[str, list[str]]:
     return delimiter, [name.strip() for name in header]
 
 
-def _read_block(data: mmap, start: int, first_line: int, layout: _Layout, size: int) -> tuple[Block, int, int]:
+def _read_block(data: mmap, start: int, first_line: int, layout: _Layout, size: int) -> tuple[ParsedBlock, int, int]:
     """Read the records that begin in one block; return also the place and the line of the next record."""
     content = data[start : _end_of_line(data, start + size)]
     ends = _line_ends(content)
@@ -113,8 +129,7 @@ def _read_block(data: mmap, start: int, first_line: int, layout: _Layout, size: 
         for ours, place in layout.places.items():
             values = [record.values[place].encode("utf-8", "surrogateescape") for record in good]
             texts[ours] = pa.concat_arrays([texts[ours], pa.array(values, pa.binary())]).take(pa.array(order))
-    block = Block({ours: encoded(column) for ours, column in texts.items()}, lines, bad)
-    return block, *(beyond or (start + len(content), first_line + ends.size))
+    return (texts, lines, bad), *(beyond or (start + len(content), first_line + ends.size))
 
 
 def _parse(

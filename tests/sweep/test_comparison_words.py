@@ -1,0 +1,72 @@
+"""A comparison speaks the language of its base scenario's page."""
+
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import nbformat
+import pytest
+from sweep_tools import ROOT
+
+from growth.calculator.language import LOCALE, languages, locale_of
+from growth.sweep import comparison_html
+from growth.sweep.comparison_words import ComparisonWords, axis_labels
+from growth.sweep.design import design_of
+from growth.sweep.influence import points_of
+from growth.sweep.load_sweep import load_sweep
+from growth.sweep.notebook_page import page_of
+
+
+def texts(words: object, place: str = "") -> Iterator[tuple[str, str]]:
+    if isinstance(words, dict):
+        for key, part in words.items():
+            yield from texts(part, f"{place}.{key}")
+    else:
+        yield place, str(words)
+
+
+def swept(folder: Path, language: str, sweep: str, scenario: str) -> object:
+    shutil.copy(ROOT / "scenarios" / sweep, folder)
+    text = (ROOT / "scenarios" / scenario).read_text("utf-8")
+    if "\ngiveaway:\n" not in text:
+        text += "\ngiveaway:\n  name: piece\n  question: How big can it get?\n"
+    said = text.replace("\ngiveaway:\n", f"\ngiveaway:\n  language: {language}\n")
+    (folder / scenario).write_text(said, encoding="utf-8")
+    return design_of(load_sweep(folder / sweep))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_language_says_everything_with_its_places(language: str) -> None:
+    english, own = dict(texts(ComparisonWords().words)), dict(texts(ComparisonWords(locale_of(language)).words))
+    assert own.keys() == english.keys()
+    for key, text in english.items():
+        assert sorted(re.findall(r"\{\w+\}", own[key])) == sorted(re.findall(r"\{\w+\}", text)), key
+    alike = {key for key in english if own[key] == english[key]}
+    assert language == "en" or len(alike) <= 6  # such as "notebook", "axe"
+
+
+def test_page_and_numbers_follow_the_language_of_the_scenario(tmp_path: Path) -> None:
+    design = swept(tmp_path, "de", "sweep-churn-and-price.yaml", "fernhollow.yaml")
+    points = points_of(design)
+    makers = ("heading", "which_moves_most", "heat_maps", "small_multiples", "table")
+    pieces = [getattr(comparison_html, name)(design, points).html for name in makers]
+    pieces.append(comparison_html.cautions(design).html)
+    cells = [
+        nbformat.v4.new_code_cell(outputs=[nbformat.v4.new_output("display_data", data={"text/html": html})])
+        for html in pieces
+    ]
+    page = page_of(nbformat.v4.new_notebook(cells=cells), title="x", locale=design.loaded.locale)
+    assert '<html lang="de">' in page and "die Tabelle lässt sich seitlich verschieben" in page
+    english = dict(texts(ComparisonWords(LOCALE).words))
+    plain = re.sub(r"<[^>]*>", "", "".join(pieces))
+    longer = [part for text in english.values() for part in re.split(r"\{\w+\}", text) if len(part) > 12]
+    assert [part for part in longer if part in plain] == []
+    plain = plain.replace("\N{NO-BREAK SPACE}", " ")
+    assert "1.895 € bis 7.448 €" in plain and "Das Ziel von 2.500 € wird mit 45 davon erreicht." in plain
+
+
+def test_ranges_are_shown_under_the_labels_of_the_language(tmp_path: Path) -> None:
+    design = swept(tmp_path, "fr", "sweep-ranges.yaml", "from-zero.yaml")
+    assert axis_labels(design)["Sign-ups who become customers"] == "Inscrits qui deviennent clients"
+    assert "Sign-ups who become customers" in design.loaded.unknowns  # the file of points keeps its columns
