@@ -37,7 +37,7 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _scenario_says(path: str) -> list[str]:
     """What a valid scenario file holds. Raises ScenarioError."""
-    from growth.commands import count_of
+    from growth.errors import count_of
     from growth.whole_file import check_file
 
     scenario = check_file(path)
@@ -90,7 +90,7 @@ def _unsourced(scenario: Scenario) -> Iterator[str]:
 
 def _sweep_says(path: str) -> list[str]:
     """What a valid sweep file holds, every point of it checked. Raises SweepError, or ScenarioError for its base."""
-    from growth.commands import count_of
+    from growth.errors import count_of
     from growth.sweep.design import design_of
     from growth.sweep.evaluate import check_points
     from growth.sweep.load_sweep import load_sweep

@@ -170,12 +170,3 @@ def _aligned(columns: list[list[str]], *, right: bool = False) -> list[str]:
     rows = zip(*columns, strict=True)
     pad = str.rjust if right else str.ljust
     return ["  ".join(pad(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-
-
-def count_of(number: int, noun: str) -> str:
-    """A count with its noun, in the plural where it is one.
-
-    >>> count_of(1, "month"), count_of(2, "plan")
-    ('1 month', '2 plans')
-    """
-    return f"{number} {noun}{'' if number == 1 else 's'}"

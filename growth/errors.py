@@ -16,6 +16,15 @@ def printable(text: str) -> str:
     return "".join(one if one.isprintable() or one in "\u00a0\u202f" else repr(one)[1:-1] for one in text)
 
 
+def count_of(number: int, noun: str, many: str = "") -> str:
+    """A count with its noun, in the plural where it is one. many: the plural that is not made by an s.
+
+    >>> count_of(1, "month"), count_of(2_400, "plan"), count_of(2, "customer has", "customers have")
+    ('1 month', '2,400 plans', '2 customers have')
+    """
+    return f"{number:,} {noun if number == 1 else many or noun + 's'}"
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One thing that is wrong, and what would be right.

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growth.errors import Problem
+from growth.errors import Problem, count_of
 from growth.records.bridge import movements, spells
 from growth.records.estimate import measure
 from growth.records.forecast_band import forecast_measured
@@ -101,13 +101,13 @@ def run_backtest(
     """
     book = spread_payments(rows, until=until, grace=grace)
     if book.months < shortest + horizon:
-        rule = f"records of at least {shortest + horizon} months for a backtest"
+        rule = f"records of at least {count_of(shortest + horizon, 'month')} for a backtest"
         raise RecordsError([Problem("", rule, f"{book.months} months")])
     mrr = movements(book, spells(book)).closing_mrr.sum(axis=1)
     lengths = range(shortest, book.months, every)
-    results = [_one(rows, book.first_month + (length - 1), mrr, length, horizon, seed, grace) for length in lengths]
+    results = [_one(rows, book.calendar_month(length - 1), mrr, length, horizon, seed, grace) for length in lengths]
     actual, expected, low, high, *rivals = (np.stack(column) for column in zip(*results, strict=True))
-    origins = book.first_month + np.array([length - 1 for length in lengths])
+    origins = np.array([book.calendar_month(length - 1) for length in lengths])
     return Backtest(origins, actual, expected, low, high, dict(zip(RIVALS, rivals, strict=True)))
 
 
@@ -154,8 +154,7 @@ def best(test: Backtest, ahead: int) -> str:
     """
     errors = {name: float(test.error(name)[ahead - 1]) for name in RIVALS}
     rival, ours = min(RIVALS, key=errors.__getitem__), float(test.error()[ahead - 1])
-    months = f"{ahead} month{'s' if ahead > 1 else ''} ahead"
-    many = f"{test.counted[ahead - 1]} forecast{'s' if test.counted[ahead - 1] > 1 else ''}"
+    months, many = f"{count_of(ahead, 'month')} ahead", count_of(int(test.counted[ahead - 1]), "forecast")
     if errors[rival] <= CLEARLY * ours:
         return (
             f'{months}, over {many}, the plain rule "{rival}" was off by {errors[rival]:.1%} and this forecast by '

@@ -230,7 +230,7 @@ def bridge_frame(book: PaidMonths, moves: Movements) -> pd.DataFrame:
     """
     import pandas as pd
 
-    months = pd.period_range(str(book.first_month + 1), periods=book.months - 1, freq="M", name="month")
+    months = pd.period_range(str(book.calendar_month(1)), periods=book.months - 1, freq="M", name="month")
     return pd.DataFrame(bridge_columns(moves) | lapse_columns(book, moves), index=months)
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from growth.errors import count_of
 from growth.records.bridge import Spells
 from growth.records.intervals import wilson
 from growth.records.paid_months import PaidMonths
@@ -170,7 +171,7 @@ def last_month_note(history: ChurnHistory, book: PaidMonths) -> str:
     if history.last is None:
         return ""
     return (
-        f"{history.last[0]:,} who pay by the month left in the last month, {book.first_month + book.months - 1}, "
+        f"{count_of(history.last[0], 'customer')} who pay by the month left in the last month, {book.last_month}, "
         f"where {history.last[1]:,.0f} would be usual: if that month is not over, --until takes the month before"
     )
 
@@ -180,7 +181,7 @@ def change_note(change: DetectedChurnChange | None, book: PaidMonths) -> str:
     if change is None:
         return ""
     return (
-        f"churn of monthly plans changed about {book.first_month + change.since}: {change.before:.2%} left a month "
+        f"churn of monthly plans changed about {book.calendar_month(change.since)}: {change.before:.2%} left a month "
         f"before, {change.now:.2%} since then (log-rank test by age, p {change.p:.3f}; a false alarm in "
         f"{FALSE_ALARMS:.0%} of businesses). The months since then are what the scenario takes"
     )

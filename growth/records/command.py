@@ -7,7 +7,7 @@ import re
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from growth.errors import Problem
+from growth.errors import Problem, count_of
 from growth.options import add_file_output, confirmed
 from growth.output import YAML
 
@@ -152,4 +152,4 @@ def _demo(arguments: argparse.Namespace) -> None:
         seed=arguments.seed,
         replace=arguments.replace,
     )
-    print(f"{rows:,} rows of an invented business were written to {arguments.to}")
+    print(f"{count_of(rows, 'row')} of an invented business were written to {arguments.to}")

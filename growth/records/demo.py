@@ -86,8 +86,8 @@ def demo_rows(business: DemoBusiness, *, seed: int) -> dict[str, np.ndarray]:
     rows = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     order = np.lexsort((rows["customer"], day[rows["customer"]], rows["month"]))
     rows = {name: values[order] for name, values in rows.items()}
-    month = rows.pop("month") + np.datetime64(business.first_month, "M")
-    rows["date"] = month.astype("datetime64[D]") + day[rows["customer"]]
+    month = np.datetime64(business.first_month, "M") + rows.pop("month").astype("m8[M]")
+    rows["date"] = month.astype("M8[D]") + day[rows["customer"]].astype("m8[D]")
     return rows
 
 
@@ -175,7 +175,7 @@ def demo_book(business: DemoBusiness, *, seed: int) -> PaidMonths:
     rows = demo_rows(business, seed=seed)
     days = rows["date"].astype("M8[D]").astype(np.int64)
     month, span = months_of(days), rows["months"].astype(np.int8)
-    last = np.datetime64(business.first_month, "M") + business.months - 1
+    last = np.datetime64(business.first_month, "M") + np.timedelta64(business.months - 1, "M")
     return spread_payments(
         Rows(
             rows["customer"].astype(np.int32),

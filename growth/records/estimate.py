@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from growth.errors import count_of
 from growth.records.bridge import Movements, Spells, movements, spells
 from growth.records.churn_change import ChurnHistory, DetectedChurnChange, churn_history, churn_now, find_change
 from growth.records.churn_fit import Fit, fit_all, log_likelihood, recommend
@@ -47,7 +48,7 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
     drawn = Resampled.of(book.converted != NONE, seed=seed)
     runs = spells(book)
     moves = movements(book, runs)
-    changes = revenue_change(book, renewal=renewals(book, runs))
+    changes = revenue_change(book, runs, renewal=renewals(book, runs))
     history = churn_history(book, runs, monthly=monthly)
     change = find_change(history, seed=seed)
     since = change.since if change else 1
@@ -56,7 +57,7 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
     fitted = spell_risk(runs, chosen=monthly[runs.kind], unknown_age=age, since=since)
     fits = fit_all(fitted)
     chosen, why = recommend(fits, fitted)
-    why = f"since {book.first_month + since} {why}" if change else why
+    why = f"since {book.calendar_month(since)} {why}" if change else why
     pooled = (fitted, fits, chosen, why) if monthly.sum() == 1 else None
     kinds = tuple(
         _kind(number, book, runs, moves, changes, drawn, pooled, since, age) for number in range(len(book.kinds))
@@ -119,7 +120,7 @@ def _joining(book: PaidMonths, moves: Movements) -> Joining:
         others = moves.new[1:, ~yearly].sum(axis=1)
         share = others[11:].sum() / max(joins[11:].sum(), 1)
         joins = np.where(np.arange(joins.size) < 11, others / share, joins) if share > 0.2 else joins[11:]
-    return measure_joining(joins, first_month=book.first_month + book.months - joins.size)
+    return measure_joining(joins, first_month=book.calendar_month(book.months - joins.size))
 
 
 def _churn(
@@ -144,7 +145,7 @@ def _churn(
     count, of = lost[since - 1 :].sum() + left, on_board[since - 1 :].sum() + (paid if due else 0)
     seen = moves.lost[since : book.settled].sum()
     source = f"{seen:,.0f} left in {of:,.0f} customer-months"
-    source += f" since {book.first_month + since}" if change else ""
+    source += f" since {book.calendar_month(since)}" if change else ""
     source += ", yearly ones by their renewals" if due else ""
     if lost.sum() < FEWEST:
         return _share(count, of, source)
@@ -206,7 +207,7 @@ def _kind(
     lost = moves.lost[window, number].sum()
     on_board = moves.closing[window.start - 1 : book.settled - 1, number].sum()
     came, all_came = came_lately.size, int(joined.sum())
-    first_price = runs.first_mrr[came_lately] * changes.price_now(number, runs.start[came_lately])
+    first_price = changes.price_now(number, runs.start[came_lately], runs.first_mrr[came_lately])
     return KindMeasures(
         plan,
         billing,
@@ -252,7 +253,7 @@ def _arpa(book: PaidMonths, kind: int | None, drawn: Resampled) -> Rate | None:
     if not mrr.size:
         return None
     draws = drawn.ratio(book.customer[now], mrr, np.ones(mrr.size))
-    return _of_draws(mrr.sum(), mrr.size, draws, f"{mrr.size:,} customers in the last month")
+    return _of_draws(mrr.sum(), mrr.size, draws, f"{count_of(mrr.size, 'customer')} in the last month")
 
 
 def _price(first: np.ndarray) -> Rate | None:
@@ -291,7 +292,7 @@ def _conversion(book: PaidMonths) -> tuple[Rate | None, tuple[float, ...]]:
     paid = (converted != NONE) & (converted - signed_up <= TRIAL_MONTHS)
     if not signed_up.size:
         return None, (1.0,)
-    source = f"{paid.sum():,} of {signed_up.size:,} sign-ups paid within {TRIAL_MONTHS} months"
+    source = f"{paid.sum():,} of {count_of(signed_up.size, 'sign-up')} paid within {TRIAL_MONTHS} months"
     rate = _share(int(paid.sum()), signed_up.size, source)
     delays = np.bincount((converted - signed_up)[np.flatnonzero(paid)], minlength=1).astype(float)
     return rate, tuple((delays / delays.sum()).round(4).tolist()) if paid.any() else (1.0,)

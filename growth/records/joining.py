@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from growth.errors import count_of
 from growth.records.intervals import Z95, Rate, count_interval
 
 RECENT = 12  # months over which levels (new customers, prices, shares of plans) are measured
@@ -151,7 +152,7 @@ def _level(lately: np.ndarray, dispersion: float, freedom: int) -> Rate:
         return Rate(0.0, 0.0, 0.0, "records of one month")
     low, high = count_interval(float(lately.sum()), _cautious(dispersion, freedom))
     varied = f", months vary {dispersion:.1f} times as much as by chance" if dispersion >= 1.5 else ""
-    source = f"{lately.sum():,.0f} joined in the last {lately.size} months{varied}; Poisson"
+    source = f"{lately.sum():,.0f} joined in the last {count_of(lately.size, 'month')}{varied}; Poisson"
     return Rate(float(lately.mean()), low / lately.size, high / lately.size, source)
 
 

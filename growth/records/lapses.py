@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from growth.errors import count_of
+
 PAID, LATE, UNPAID, PENDING, BEFORE = range(5)  # as due, made up for later, never, not known yet, before the records
 MOST_GRACE = 3  # months that the data may choose
 RETURNS = 0.2  # share of those missing so long who pay again in the very next month; below it a gap is a departure
@@ -229,12 +231,15 @@ def lapse_notes(grace: Grace, *, currency: str, unpaid: float, late: float, mont
 
     unpaid, late: MRR of all months that was never paid, and paid late.
     """
-    length = f"{grace.months} month{'s' if grace.months > 1 else ''}"
+    length = count_of(grace.months, "month")
     if not grace.months:
         return []
     how = "as --grace says"
     if grace.by_data:
-        how = f"of {grace.missing[0]:,} customers who missed a month, {grace.returned[0]:,} paid again on the same plan"
+        how = (
+            f"of {count_of(grace.missing[0], 'customer')} who missed a month, {grace.returned[0]:,} paid again on the "
+            "same plan"
+        )
     said = [f"a payment missing for up to {length} is no departure ({how})"]
     if late or unpaid:
         said.append(
@@ -243,8 +248,8 @@ def lapse_notes(grace: Grace, *, currency: str, unpaid: float, late: float, mont
         )
     if grace.pending:
         said.append(
-            f"at the end of the records {grace.pending:,} customer{'s have' if grace.pending > 1 else ' has'} not paid "
-            f"for up to {length}: nobody knows whether they will, so {grace.kept:,} of them count as on board, the "
+            f"at the end of the records {count_of(grace.pending, 'customer has', 'customers have')} not paid for up to "
+            f"{length}: nobody knows whether they will, so {grace.kept:,} of them count as on board, the "
             f"share that came back before, and churn is measured up to {length} before the end"
         )
     return said

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growth.errors import Problem
+from growth.errors import Problem, count_of
 from growth.records.lapses import LATE, PAID, UNPAID, Entries, Grace, choose_grace, fill, lapse_notes
 from growth.records.paid_before import fill_before
 from growth.records.read.rows import RecordsError, Rows
@@ -55,6 +55,15 @@ class PaidMonths:
     signed_up: np.ndarray
     converted: np.ndarray
     notes: tuple[str, ...]
+
+    @property
+    def last_month(self) -> np.datetime64:
+        """The last month of the records."""
+        return self.calendar_month(self.months - 1)
+
+    def calendar_month(self, month: int) -> np.datetime64:
+        """The month of the calendar of a month of the records, counted from 0."""
+        return self.first_month + np.timedelta64(month, "M")
 
     @property
     def settled(self) -> int:
@@ -240,8 +249,8 @@ def _before_note(customers: int) -> list[str]:
     if not customers:
         return []
     return [
-        f"{customers:,} customers of yearly plans first paid in months 2 to 12 of the records, which begin "
-        "in the middle of the business: whether they were new or renewed nobody knows, so they count as on board from "
+        f"{count_of(customers, 'customer')} of yearly plans first paid in months 2 to 12 of the records, which begin "
+        "in the middle of the business: nobody knows whether these were new or renewed, so they count as on board from "
         "the first month on, and not as new; a column `joined` would tell"
     ]
 
@@ -249,10 +258,10 @@ def _before_note(customers: int) -> list[str]:
 def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -> tuple[str, ...]:
     notes = []
     day = np.datetime64(rows.last_day, "D")
-    if rows.charges and until is None and (day + 4).astype("M8[M]") == day.astype("M8[M]"):
+    if rows.charges and until is None and (day + np.timedelta64(4, "D")).astype("M8[M]") == day.astype("M8[M]"):
         notes.append(
             f"the latest charge is of {day}: where that month is not over yet, customers still to be charged look as "
-            f"if they had left; if so, measure with --until {day.astype('M8[M]') - 1}"
+            f"if they had left; if so, measure with --until {day.astype('M8[M]') - np.timedelta64(1, 'M')}"
         )
     if paid_ahead:
         notes.append(f"{paid_ahead:,.2f} {rows.currency} is paid for months after the last")

@@ -27,7 +27,7 @@ def bridge_picture(measured: Measured) -> go.Figure:
     """Draw what came in above the line and what was lost below it, month by month."""
     book = measured.book
     figure = sheet("The bridge of the records", f"{book.rows.currency} of MRR")
-    months = _calendar(book.first_month + np.arange(1, book.months))
+    months = _calendar(book.first_month, np.arange(1, book.months))
     beside = lapse_columns(book, measured.moves)
     failed, unpaid = beside.get("churned_by_failure_mrr"), beside["unpaid_mrr"]
     table = bridge_columns(measured.moves)
@@ -85,7 +85,7 @@ def cohort_picture(measured: Measured) -> go.Figure:
     figure.add_heatmap(
         z=shares,
         x=np.arange(size),
-        y=_calendar(measured.book.first_month + np.arange(1, size)),
+        y=_calendar(measured.book.first_month, np.arange(1, size)),
         colorscale=SHADES,
         zmin=0,
         zmax=1,
@@ -183,7 +183,7 @@ def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> g
     figure = sheet("Forecast from the past beside what happened", f"{measured.book.rows.currency} of MRR")
     for row in range(0, test.origins.size, every):
         use = np.isfinite(test.actual[row])
-        months = _calendar(test.origins[row] + 1 + np.flatnonzero(use))
+        months = _calendar(test.origins[row], 1 + np.flatnonzero(use))
         _draw_forecast(figure, months, test.forecast[row][use], (test.low[row][use], test.high[row][use]))
     _draw_past(figure, measured)
     _note(figure, "thick: what happened; dashed: forecasts, each from where its band begins")
@@ -195,7 +195,7 @@ def forecast_picture(ahead: ForecastBand, measured: Measured) -> go.Figure:
     book = measured.book
     figure = sheet("MRR by month", f"{book.rows.currency} a month")
     now = float(measured.moves.closing_mrr[-1].sum())
-    months = _calendar(book.first_month + np.arange(book.months - 1, book.months + ahead.mrr.size))
+    months = _calendar(book.first_month, np.arange(book.months - 1, book.months + ahead.mrr.size))
     expected, low, high = (np.concatenate([[now], part]) for part in (ahead.mrr, *ahead.band()))
     _draw_forecast(figure, months, expected, (low, high))
     _draw_past(figure, measured)
@@ -221,7 +221,7 @@ def _draw_forecast(
 def _draw_past(figure: go.Figure, measured: Measured) -> None:
     book = measured.book
     figure.add_scatter(
-        x=_calendar(book.first_month + np.arange(book.months)),
+        x=_calendar(book.first_month, np.arange(book.months)),
         y=np.round(measured.moves.closing_mrr.sum(axis=1), 2),
         mode="lines",
         line={"color": GAIN, "width": 3},
@@ -247,8 +247,9 @@ def _sheet(title: str, unit: str) -> go.Figure:
     return figure
 
 
-def _calendar(months: np.ndarray) -> list[str]:
-    return [str(month) for month in months]
+def _calendar(first: np.datetime64, later: np.ndarray) -> list[str]:
+    """Name the months so many months after one."""
+    return (first + later.astype("m8[M]")).astype(str).tolist()
 
 
 def _label_ends(figure: go.Figure, labels: list[tuple[float, str, str]], *, gap: float) -> None:

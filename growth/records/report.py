@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from html import escape
 
+from growth.errors import count_of
 from growth.records.bridge import bridge_columns, lapse_columns
 from growth.records.churn_change import change_note, last_month_note
 from growth.records.failed_payments import failed_note, failed_payments
@@ -46,7 +47,7 @@ def summary(measured: Measured) -> list[str]:
     book, rows = measured.book, measured.book.rows
     unpaid = book.mrr_in(UNPAID, PENDING)
     lines = [
-        f"{rows.size:,} rows, {book.first_month} to {book.first_month + (book.months - 1)}",
+        f"{count_of(rows.size, 'row')}, {book.first_month} to {book.last_month}",
         f"rows add up to {rows.total:,.2f} {rows.currency} = {measured.moves.closing_mrr.sum():,.2f} in these months"
         + (f" + {book.paid_ahead:,.2f} paid ahead" if book.paid_ahead else "")
         + (f" + {book.unmatched_refunds:,.2f} refunds that match no charge" if book.unmatched_refunds else "")
@@ -60,7 +61,7 @@ def summary(measured: Measured) -> list[str]:
     for label, (rate, form) in whole(measured).items():
         lines.append(_line(label, rate, form))
     for name, kind in named(shown_kinds(measured)).items():
-        lines += ["", f"{name} ({kind.customers:,} customers, {kind.mrr:,.2f} MRR)"]
+        lines += ["", f"{name} ({count_of(kind.customers, 'customer')}, {kind.mrr:,.2f} MRR)"]
         lines += [_line(label, rate, form) for label, (rate, form) in of_kind(kind).items()]
     lines += bridge_lines(measured)
     lines += _listed("what else the records show:", notes(measured)[len(book.notes) :])
@@ -83,8 +84,7 @@ def bridge_lines(measured: Measured) -> list[str]:
     months = moved["opening_mrr"].size
     if not months:
         return []
-    last = book.first_month + (book.months - 1)
-    first, ours = last - (months - 1), book.rows.currency
+    first, last, ours = book.calendar_month(book.months - months), book.last_month, book.rows.currency
     parts = [("  opening", moved["opening_mrr"][0])]
     signs = {"new": "+ new", "reactivation": "+ came back", "expansion": "+ expansion", "contraction": "- contraction"}
     parts += [(label, moved[f"{name}_mrr"].sum()) for name, label in signs.items()]
@@ -173,8 +173,8 @@ def notes(measured: Measured) -> list[str]:
     book, unreadable, said = measured.book, measured.book.rows.unreadable, []
     if unreadable.total:
         kinds = "; ".join(str(unreadable).splitlines())
-        rows = "1 row" if unreadable.total == 1 else f"{unreadable.total:,} rows"
-        said.append(f"{rows} could not be read and {'is' if unreadable.total == 1 else 'are'} left out ({kinds})")
+        are = "is" if unreadable.total == 1 else "are"
+        said.append(f"{count_of(unreadable.total, 'row')} could not be read and {are} left out ({kinds})")
     if measured.unknown_ages:
         one = measured.unknown_ages == 1
         said.append(
@@ -194,7 +194,7 @@ def notes(measured: Measured) -> list[str]:
         off = misfit(fit, table)
         if off and off.p < NO_FIT:
             first, last = off.worst
-            ages = f"{first} to {last} months" if first < last else f"{first} month{'s' if first > 1 else ''}"
+            ages = f"{first} to {last} months" if first < last else count_of(first, "month")
             said.append(
                 f"{name}: no churn curve fits what was seen (chi-squared, p below {NO_FIT}): at an age of {ages} "
                 f"{off.seen:.2%} left a month, the recommended curve says {off.said:.2%}"

@@ -1,4 +1,4 @@
-"""What customers who stay pay more or less, apart from price changes for everybody."""
+"""What customers who stay pay more or less, apart from price changes for everybody and discounts that run out."""
 
 from __future__ import annotations
 
@@ -6,12 +6,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from growth.errors import count_of
+from growth.records.bridge import Spells
 from growth.records.intervals import Rate, sum_interval
 from growth.records.paid_months import PaidMonths
+from growth.records.read.values import NONE
 
 FOR_ALL = 0.5  # share of a plan's customers whose price has to change alike in one month; common practice, no source
 LEAST = 8  # customers of whom that is asked
 ALIKE = 0.01  # prices are rounded, so factors may differ by so much
+# a discount of a customer's first months, our own rule: what its end looks like beside other changes
+LONGEST_DISCOUNT = 12  # months
+LEAST_STEP = 1.1  # factor; a step of less may be a price that rises by the year
+OF_NEWCOMERS = 0.1  # share of those who reach the age, who have to step at it
+OFTENER = 5.0  # times as often as at any other age, or
+MOST = 0.5  # share of those who reach the age, where nobody was seen at another one
+COHORTS = 3  # calendar months in which the steps have to happen
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +36,37 @@ class DetectedPriceChange:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class NewcomerDiscount:
+    """A discount that customers of a kind of plan had when they joined, until they were `months` old.
+
+    factor: of the price after it over that before. stepped, reached: whose price rose by it at that age, of those seen
+    at it. first_mrr, shares: at which prices they had joined, ascending, and the share of each that stepped.
+    """
+
+    kind: int
+    months: int
+    factor: float
+    stepped: int
+    reached: int
+    first_mrr: np.ndarray
+    shares: np.ndarray
+
+    def full_price(self, first_mrr: np.ndarray) -> np.ndarray:
+        """What customers who join at these prices are expected to pay in the end, by those seen to the end."""
+        place = np.searchsorted(self.first_mrr, first_mrr.round(2))
+        place = np.minimum(place, self.first_mrr.size - 1)
+        known = self.first_mrr[place] == first_mrr.round(2)
+        share = np.where(known, self.shares[place], self.stepped / self.reached)
+        return first_mrr * (1 + share * (self.factor - 1))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class RevenueChange:
-    """Changes of MRR of customers who stayed, without price changes for everybody.
+    """Changes of MRR of customers who stayed, without price changes for everybody and the end of discounts.
 
     customer, kind, up, down: one entry a change, shape (changes,). base: MRR that could have changed, by kind, shape
-    (kinds,); that of a yearly plan changes at renewals alone, so it counts there, for twelve months. price_changes:
-    what was taken out.
+    (kinds,); that of a yearly plan changes at renewals alone, so it counts there, for twelve months. price_changes,
+    discounts: what was taken out.
     """
 
     customer: np.ndarray
@@ -40,6 +75,7 @@ class RevenueChange:
     down: np.ndarray
     base: np.ndarray
     price_changes: tuple[DetectedPriceChange, ...]
+    discounts: tuple[NewcomerDiscount, ...]
 
     def rate(self, part: str, kind: int | None = None) -> tuple[Rate, float]:
         """Return expansion ("up") or contraction ("down") a month, and how many equal changes it counts as."""
@@ -53,17 +89,20 @@ class RevenueChange:
         low, high, events = sum_interval(by_customer[by_customer > 0])
         return Rate(float(by_customer.sum()) / base, low / base, high / base, source), events
 
-    def price_now(self, kind: int, start: np.ndarray) -> np.ndarray:
-        """The factor that has changed the price of a kind since these months."""
-        factor = np.ones(start.shape)
+    def price_now(self, kind: int, start: np.ndarray, first_mrr: np.ndarray) -> np.ndarray:
+        """What customers who joined in these months at this MRR would pay today, once no discount runs any more."""
+        price = first_mrr
+        for discount in self.discounts:
+            if discount.kind == kind:
+                price = price * discount.full_price(first_mrr) / first_mrr
         for change in self.price_changes:
             if change.kind == kind:
-                factor[start < change.month] *= change.factor
-        return factor
+                price = np.where(start < change.month, price * change.factor, price)
+        return price
 
 
-def revenue_change(book: PaidMonths, *, renewal: np.ndarray) -> RevenueChange:
-    """Find what changed, and set price changes for everybody apart.
+def revenue_change(book: PaidMonths, runs: Spells, *, renewal: np.ndarray) -> RevenueChange:
+    """Find what changed, and set apart price changes for everybody and the end of discounts for newcomers.
 
     renewal: whether an entry of the book is the last month of a year that was paid for, shape (entries,).
     """
@@ -90,13 +129,56 @@ def revenue_change(book: PaidMonths, *, renewal: np.ndarray) -> RevenueChange:
             rest = book.mrr[changed[here] + 1] / factor - book.mrr[changed[here]]
             change[here] = np.where(alike, 0.0, rest)
             found.append(DetectedPriceChange(one % kinds, one // kinds + 1, factor, int(alike.sum()), int(stayed[one])))
+    discounts = _discounts(book, runs, renewal, changed, ratio, change)
     up = np.maximum(change, 0.0)
-    return RevenueChange(book.customer[changed], book.kind[changed], up, up - change, base, tuple(found))
+    return RevenueChange(book.customer[changed], book.kind[changed], up, up - change, base, tuple(found), discounts)
+
+
+def _discounts(
+    book: PaidMonths, runs: Spells, renewal: np.ndarray, changed: np.ndarray, ratio: np.ndarray, change: np.ndarray
+) -> tuple[NewcomerDiscount, ...]:
+    """Find discounts for newcomers by their end, and take it out of `change`.
+
+    At one age far more customers step up by one factor than at any other. changed: the entries of the book after which
+    the MRR is another; ratio, change: by how much.
+    """
+    ends = np.cumsum(runs.length)
+    spell = np.searchsorted(ends, changed, side="right")
+    known = runs.entry != NONE
+    since = np.where(known, runs.start - runs.entry, runs.billed)  # of unknown age: at least so old
+    age = book.month[changed] + 1 - since[spell]
+    rounded, found = np.round(ratio, 2), []
+    maybe = np.flatnonzero((change > 0) & (ratio > LEAST_STEP) & known[spell] & (age <= LONGEST_DISCOUNT))
+    cells, counts = np.unique(np.column_stack([book.kind[changed], age, rounded])[maybe], axis=0, return_counts=True)
+    for kind, months, factor in cells[counts >= LEAST].tolist():
+        steps = np.flatnonzero((book.kind[changed] == kind) & (rounded == factor) & (change > 0))
+        at_age = known[spell[steps]] & (age[steps] == months)
+        of_kind = book.goes_on & (book.kind == kind) & (renewal if book.kinds[int(kind)][1] == "yearly" else True)
+        ages = book.month[of_kind] + 1 - np.repeat(since, runs.length)[of_kind]
+        old_enough = np.repeat(known, runs.length)[of_kind] | (ages > months)
+        reached, others = int((ages[old_enough] == months).sum()), int((ages[old_enough] != months).sum())
+        share = at_age.sum() / max(reached, 1)
+        elsewhere = (~at_age & (known[spell[steps]] | (age[steps] > months))).sum() / max(others, 1)
+        least = max(OF_NEWCOMERS, OFTENER * elsewhere) if others >= LEAST else MOST
+        if share < least or np.unique(book.month[changed[steps[at_age]]]).size < COHORTS:
+            continue
+        change[steps[at_age | (~known[spell[steps]] & (age[steps] <= months))]] = 0.0
+        seen = np.flatnonzero(known & (runs.kind == kind) & (runs.entry + runs.length > months))
+        first, which = np.unique(runs.first_mrr[seen].round(2), return_inverse=True)
+        stepped = np.bincount(which[np.isin(seen, spell[steps[at_age]])], minlength=first.size)
+        shares = (stepped + share) / (np.bincount(which) + 1)  # of few customers their share says little
+        found.append(NewcomerDiscount(int(kind), int(months), float(factor), int(at_age.sum()), reached, first, shares))
+    return tuple(found)
 
 
 def price_notes(changes: RevenueChange, book: PaidMonths) -> list[str]:
-    """Say which prices changed for everybody, month by month."""
-    said = []
+    """Say which prices changed for everybody, month by month, and which newcomers had a discount."""
+    said = [
+        f"newcomers had a discount: of {count_of(discount.reached, 'customer')} seen at an age of "
+        f"{count_of(discount.months, 'month')}, {discount.stepped:,} paid {1 - 1 / discount.factor:.0%} less until "
+        "then. Its end is no expansion, and the price of new customers is the full one, from their first month on"
+        for discount in changes.discounts
+    ]
     for month in sorted({change.month for change in changes.price_changes}):
         these = [change for change in changes.price_changes if change.month == month]
         factors = [change.factor - 1 for change in these]
@@ -104,7 +186,7 @@ def price_notes(changes: RevenueChange, book: PaidMonths) -> list[str]:
         by = f"{min(factors):+.1%}"
         by += f" to {max(factors):+.1%}" if max(factors) - min(factors) > ALIKE else ""
         said.append(
-            f"prices changed by {by} in {book.first_month + month}: {changed:,} of {of:,} customers paid that much "
-            "more or less from one month to the next. This is no expansion or contraction"
+            f"prices changed by {by} in {book.calendar_month(month)}: {changed:,} of {count_of(of, 'customer')} paid "
+            "that much more or less from one month to the next. This is no expansion or contraction"
         )
     return said

@@ -9,6 +9,7 @@ import textwrap
 from pathlib import Path
 from typing import Any
 
+from growth.errors import count_of
 from growth.output import YAML, check_output, write_output
 from growth.records.intervals import wilson
 from growth.records.joining import RECENT
@@ -25,7 +26,7 @@ from growth.scenario.write import entry, flow, plain, scalar
 
 COMMENT_AT, WIDTH = 42, 98  # column where comments begin where the value leaves room, and where lines end
 HEAD = """\
-Measured from billing records of {first} to {last}: {customers:,} customers, {rows:,} rows. No customer is named here.
+Measured from billing records of {first} to {last}: {customers}, {rows}. No customer is named here.
 Beside each measured value stand its 95% interval and what it was measured from. A range {{low, likely, high}} is what \
 the records leave open: one chance in twenty that the number is lower, one that it is higher. Both hold the \
 uncertainty of counting, not that of the future. Where no interval can be told, one number stands. What the records \
@@ -59,9 +60,9 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     book = measured.book
     head = HEAD.format(
         first=book.first_month,
-        last=book.first_month + (book.months - 1),
-        customers=int((book.converted != NONE).sum()),
-        rows=book.rows.size,
+        last=book.last_month,
+        customers=count_of(int((book.converted != NONE).sum()), "customer"),
+        rows=count_of(book.rows.size, "row"),
     )
     said = [*(head.split("\n")), *([f"{business} and its records are invented."] if invented else [])]
     said += [f"Note: {note}." for note in notes(measured)]
@@ -69,8 +70,8 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     correlations = with_ranges(values, measured)
     lines = [f"# {line}" for note in said for line in textwrap.wrap(note, WIDTH - 2)]
     lines += ["", "scenario:", *_lines(values, 2)]
-    known = f"{book.months} months of records"
-    last = str(book.first_month + (book.months - 1))
+    known = f"{count_of(book.months, 'month')} of records"
+    last = str(book.last_month)
     sources = [
         {"of": place, "source": "measured", "when": last, "was": was, "note": known}
         for place, was in _measured(values, "")
@@ -221,7 +222,7 @@ def _question(measured: Measured, business: str) -> str:
         return f"How big can {business} get?"
     lost = measured.moves.lost.sum(axis=1)[1:][-RECENT:]
     lose = f"lose about {lost.mean():,.0f} a month" if lost.size and lost.mean() >= 0.95 else "lose one now and then"
-    return f"I have {customers:,} customer{'s' if customers > 1 else ''} and {lose}: how big can this get?"
+    return f"I have {count_of(customers, 'customer')} and {lose}: how big can this get?"
 
 
 def _details() -> list[str]:
@@ -242,7 +243,7 @@ def _cautions(measured: Measured) -> list[str]:
         f"Billing records do not tell how many visitors come and how many of them sign up{pays}. Usual values stand in "
         "for that: trust the number who join, and put in your own.",
         "Nor do they tell costs and cash: nothing here says what is left to live from.",
-        f"The records reach back {months} month{'s' if months > 1 else ''}. How customers older than that leave is the "
+        f"The records reach back {count_of(months, 'month')}. How customers older than that leave is the "
         "curve's guess, and so is how large this gets in the end.",
     ]
     off = misfit(measured.chosen, measured.fitted)

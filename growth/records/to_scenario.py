@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from growth.errors import count_of
 from growth.records.churn_fit import FEW_LEAVERS, Fit
 from growth.records.intervals import Rate
 from growth.records.measured import KindMeasures, Measured
@@ -40,7 +41,7 @@ def assumptions(measured: Measured, *, business: str, invented: bool = False, mo
     book = measured.book
     top = {"business": business, **({"invented": True} if invented else {}), "currency": book.rows.currency}
     top |= {
-        "first_month": str(book.first_month + book.months),
+        "first_month": str(book.calendar_month(book.months)),
         "months": Value(months, "not measured: how far to look ahead"),
     }
     return top | {
@@ -97,7 +98,7 @@ def _opening(measured: Measured) -> dict[str, Any]:
     book, runs = measured.book, measured.runs
     customers, mrr = int(measured.moves.closing[-1].sum()), float(measured.moves.closing_mrr[-1].sum())
     values: dict[str, Any] = {
-        "customers": Value(customers, f"counted in {book.first_month + (book.months - 1)}"),
+        "customers": Value(customers, f"counted in {book.last_month}"),
         "mrr": Value(round(mrr, 2), "summed in the same month"),
     }
     here = ~runs.left
@@ -127,7 +128,7 @@ def unknown_age_text(measured: Measured) -> str:
     if measured.chosen.curve == "constant":
         return "the age does not matter, since the same share leaves at every age"
     age = measured.unknown_age
-    months = "new" if not age else f"about {age} month{'s' if age > 1 else ''} old"
+    months = "new" if not age else f"about {count_of(age, 'month')} old"
     return f"they have left since as customers do who were {months} at the beginning, and count as such"
 
 
@@ -224,7 +225,7 @@ def _plan(
     plan: dict[str, Any] = {"name": name, "monthly_price": Value(number(price.value), interval(source))}
     if several:
         plan["share"] = Value(share, interval(kind.share))
-        plan["opening_share"] = Value(opening, f"{kind.customers:,} customers in the last month")
+        plan["opening_share"] = Value(opening, f"{count_of(kind.customers, 'customer')} in the last month")
     plan["billing"] = kind.billing
     if kind.billing == "yearly":
         renewal = Value(number(kind.renewal.value), interval(kind.renewal)) if kind.renewal else Value(0.8, DEFAULT)

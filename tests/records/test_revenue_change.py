@@ -50,6 +50,71 @@ def test_a_few_changes_by_different_shares_are_no_price_change(tmp_path):
     assert not made.changes.price_changes and made.expansion.value > 0
 
 
+def newcomers(first_price: float, until: int, *, of: int = 1, months: int = 24) -> list[str]:
+    """20 customers who stay and pay 30, one of them 40 from month 8 on, and 3 more each month.
+
+    Every `of`-th of those who join pays `first_price` until it is `until` months old.
+    """
+    calendar = np.datetime64("2024-01") + np.arange(months)
+    rows = [
+        f"old{who},{calendar[at]},{40 if who == 0 and at >= 8 else 30}" for who in range(20) for at in range(months)
+    ]
+    return rows + [
+        f"new{start}-{who},{calendar[at]},{first_price if at - start < until and (3 * start + who) % of == 0 else 30}"
+        for start in range(1, months)
+        for who in range(3)
+        for at in range(start, months)
+    ]
+
+
+@pytest.mark.parametrize(("price", "until", "of", "said"), [(15, 3, 1, "50%"), (15, 3, 3, "50%"), (27, 1, 1, "10%")])
+def test_the_end_of_a_discount_for_newcomers_is_no_expansion(tmp_path, price, until, of, said):
+    made = measured(tmp_path, newcomers(price, until, of=of))
+    (discount,) = made.changes.discounts
+    assert (discount.months, discount.stepped) == (until, discount.reached // of)
+    assert made.expansion.value == pytest.approx(10 / made.changes.base.sum())  # of the one who pays 40
+    assert made.contraction.value == 0
+    (kind,) = made.kinds
+    assert kind.price.value == pytest.approx(30, rel=1e-3)  # those who join now will pay it
+    (note,) = [note for note in notes(made) if "discount" in note]
+    assert f"paid {said} less until then" in note
+
+
+def test_a_discount_of_the_first_year_ends_at_the_renewal(tmp_path):
+    """Customers by the year pay 120 at first and 240 at each renewal; those who were there before renew at 240."""
+    rows = [f"old{who},2022-{who + 1:02}-05,240,12,2020-{who + 1:02}-05" for who in range(12)]
+    rows += [f"old{who},2023-{who + 1:02}-05,240,12,2020-{who + 1:02}-05" for who in range(12)]
+    rows += [
+        f"new{who},{2022 + who // 12 + year}-{who % 12 + 1:02}-09,{240 if year else 120},12,"
+        for who in range(24)
+        for year in range(3)
+    ]
+    made = measured(tmp_path, rows, "customer,date,amount,months,joined")
+    (discount,) = made.changes.discounts
+    assert (discount.months, discount.factor, discount.stepped) == (
+        12,
+        2,
+        12,
+    )  # those of the first year may have been there before
+    assert made.expansion.value == 0
+
+
+def test_upgrades_at_any_age_are_no_discount(tmp_path):
+    """Each customer pays half as much again from an age of its own on; and a price that rises at every renewal."""
+    calendar = np.datetime64("2024-01") + np.arange(24)
+    rows = [
+        f"c{start}-{who},{calendar[at]},{30 if at - start > (5 * start + who) % 12 else 20}"
+        for start in range(24)
+        for who in range(4)
+        for at in range(start, 24)
+    ]
+    made = measured(tmp_path, rows)
+    assert not made.changes.discounts and made.expansion.value > 0.02
+    rows = [f"y{who},{2021 + year}-{who + 1:02}-09,{200 * 1.2**year:.2f},12" for who in range(12) for year in range(4)]
+    made = measured(tmp_path, rows, "customer,date,amount,months")
+    assert not made.changes.discounts and made.expansion.value == pytest.approx(0.2 / 12, rel=0.01)
+
+
 def test_gamma_limits_hold_what_they_say():
     """Sums of few changes of different sizes, 1,000 times: 92% +- 2 of the intervals hold it."""
     random = np.random.default_rng(1)

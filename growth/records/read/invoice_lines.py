@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from growth.errors import count_of
 from growth.records.read.column_names import LineKind
 from growth.records.read.subscriptions import Values
 from growth.records.read.values import NONE
@@ -114,8 +115,9 @@ def recurring_lines(
     for number, what in ASIDE.items():
         these = aside & (kind == number)
         if count := int(these.sum()):
-            lines = "1 row is" if count == 1 else f"{count:,} rows are"
-            notes.append(f"{lines} set aside ({amount[these].sum():,.2f} {currency}): {what}")
+            notes.append(
+                f"{count_of(count, 'row is', 'rows are')} set aside ({amount[these].sum():,.2f} {currency}): {what}"
+            )
     return ~aside & (span > 0), amount, span, notes
 
 
@@ -190,9 +192,8 @@ def _changes_of_plan(values: Values, amount: np.ndarray, day: np.ndarray) -> tup
 def _unexplained(credited: int) -> list[str]:
     if not credited:
         return []
-    credits_ = "1 credit stands" if credited == 1 else f"{credited:,} credits stand"
     return [
-        f"{credits_} on a day with a charge of the same customer, as when a plan is changed in the middle of a month: "
-        "the months add up to what was paid, so a change may look larger or smaller for a month; a column `kind`, or "
-        "the period of each line, would tell"
+        f"{count_of(credited, 'credit stands', 'credits stand')} on a day with a charge of the same customer, as when "
+        "a plan is changed in the middle of a month: the months add up to what was paid, so a change may look larger "
+        "or smaller for a month; a column `kind`, or the period of each line, would tell"
     ]

@@ -8,6 +8,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from growth.errors import count_of
+
 HINTS = {  # words in the names of columns that matter and are not read, and what to do about them
     "refund": "if it holds refunds, name it under `columns: {refunded: ...}` in the file for --columns",
     "status": "if it tells charges that failed from those that were paid, name it under `columns: {status: ...}`",
@@ -66,10 +68,11 @@ def spelled_twice(distinct: pa.Array) -> list[str]:
     more = len(distinct) - len(folded(distinct).unique())
     if not more:
         return []
-    differ, are = ("customer differs", "it is") if more == 1 else ("customers differ", "they are")
+    are = "it is" if more == 1 else "they are"
     return [
-        f"{more:,} {differ} from another one by upper and lower case or blanks alone: {are} read as different; if they "
-        "are the same, write `letter_case: ignored` in the file for --columns"
+        f"{count_of(more, 'customer differs', 'customers differ')} from another one by upper and lower "
+        f"case or blanks alone: {are} read as different; if they are the same, write `letter_case: ignored` in the "
+        "file for --columns"
     ]
 
 
@@ -84,6 +87,6 @@ def one_spelling(plans: tuple[str, ...]) -> tuple[tuple[str, ...], np.ndarray, l
     numbers = np.array([places.setdefault(plan.casefold(), len(places)) for plan in plans], np.int16)
     more = len(plans) - len(places)
     names = {int(number): plan for plan, number in zip(reversed(plans), reversed(numbers.tolist()), strict=True)}
-    differ = "1 plan differs" if more == 1 else f"{more:,} plans differ"
+    differ = count_of(more, "plan differs", "plans differ")
     said = [f"{differ} from another by upper and lower case alone: they are read as one"] if more else []
     return tuple(names[number] for number in range(len(places))), numbers, said

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from growth.errors import Problem
+from growth.errors import Problem, count_of
 from growth.files import not_a_table, open_input, regular_file
 from growth.records.read.as_rows import as_rows, starting_day
 from growth.records.read.column_names import ColumnNames
@@ -160,8 +160,8 @@ def _a_table(path: str | Path) -> Path:
 def _unpaid_note(unpaid: int) -> list[str]:
     if not unpaid:
         return []
-    rows = "1 row has a status that says" if unpaid == 1 else f"{unpaid:,} rows have a status that says"
-    return [f"{rows} that the charge was not paid: they do not count"]
+    rows = count_of(unpaid, "row has", "rows have")
+    return [f"{rows} a status that says that the charge was not paid: they do not count"]
 
 
 def _interpreted(

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pyarrow as pa
 
-from growth.errors import GrowthError, Problem
+from growth.errors import GrowthError, Problem, count_of
 from growth.records.read.values import LAST_DAY
 
 FIRST_LINES = 5  # named of each kind
@@ -60,7 +60,7 @@ class Unreadable:
         return [
             (
                 kind,
-                f"{kind}: {count} row{'s' if count > 1 else ''}, first in line{'s' if count > 1 else ''} "
+                f"{kind}: {count_of(count, 'row')}, first in {'line' if count == 1 else 'lines'} "
                 + ", ".join(map(str, self.lines[kind])),
             )
             for kind, count in self.counts.most_common()

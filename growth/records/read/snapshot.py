@@ -47,11 +47,11 @@ def snapshot_table(*, tenure: np.ndarray, left: np.ndarray, mrr: np.ndarray, pla
     times = tenure + ~left
     who = np.repeat(np.arange(tenure.size), times)
     age = np.arange(who.size) - np.repeat(np.cumsum(times) - times, times)
-    joined = np.datetime64(last_month, "M") - tenure
+    joined = np.datetime64(last_month, "M") - tenure.astype("m8[M]")
     return pa.table(
         {
             "customer": who,
-            "month": _month_texts(joined[who] + age),
+            "month": _month_texts(joined[who] + age.astype("m8[M]")),
             "mrr": np.asarray(mrr, float)[who],
             "plan": np.asarray(plan).astype(str)[who],
             "joined": _month_texts(joined[who]),

@@ -6,6 +6,7 @@ from datetime import date
 
 import numpy as np
 
+from growth.errors import count_of
 from growth.records.read.rows import months_of
 from growth.records.read.values import FAILED, NONE
 
@@ -44,7 +45,7 @@ def subscription_months(values: Values, *, until: str | None = None) -> tuple[Va
     over = ends & (end <= (date.today() - date(1970, 1, 1)).days)
     last_day = int(max(start.max(), end[over].max(initial=NONE)))
     if until is not None:
-        last_day = int((np.datetime64(until, "M") + 1).astype("M8[D]").astype(int)) - 1
+        last_day = int((np.datetime64(until, "M") + np.timedelta64(1, "M")).astype("M8[D]").astype(int)) - 1
     last = int(months_of(np.array([last_day]))[0])
     first = months_of(start).astype(np.int32)
     stop = np.where(ends, months_of(np.where(ends, end + 1, 0)), last + 1)
@@ -83,6 +84,6 @@ def _notes(brief: int, *, anyone_left: bool, last: np.datetime64, said: str | No
             "--until names the month of the export if that is another"
         )
     if brief:
-        began = "1 subscription began and ended" if brief == 1 else f"{brief:,} subscriptions began and ended"
-        notes.append(f"{began} within one month, and count in none, since no month's last day saw them")
+        began = count_of(brief, "subscription")
+        notes.append(f"{began} began and ended within one month, and count in none, since no month's last day saw them")
     return notes
