@@ -196,6 +196,7 @@ def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
     size = float((now**2).sum() / now.sum()) if now.size else float(scenario.pay.plans[0].price)
     before = np.flatnonzero(book.goes_on)
     base = (book.mrr[before] ** 2).sum()
-    scatter = (measured.changes.up**2 + measured.changes.down**2).sum() / base if base else 0.0
+    changes = measured.changes
+    scatter = (changes.up_squares.sum() + changes.down_squares.sum()) / base if base else 0.0
     bursts = _bursts(customers[:, opening:], mrr[:, opening:], measured.joining.dispersion)
     return bursts + size * (new + old * np.clip(1 - stay, 0, 1) + old * scatter * np.arange(1, scenario.months + 1))

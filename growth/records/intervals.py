@@ -112,12 +112,12 @@ def count_interval(count: float, dispersion: float = 1.0) -> tuple[float, float]
     return float(low * dispersion), float(gammaincinv(seen + 1, 0.975) * dispersion)
 
 
-def sum_interval(parts: np.ndarray) -> tuple[float, float, float]:
+def sum_interval(parts: np.ndarray, squares: float | None = None) -> tuple[float, float, float]:
     """Compute an interval for the expectation of a sum of rare changes of different sizes, and how many it counts as.
 
     Gamma limits: the sum is taken for Poisson events of different weights, with one more of average weight for the
     upper end, and nothing below 0. Source: Fay and Feuer (1997), Statistics in Medicine 16, 791-801, who add one of
-    the largest weight.
+    the largest weight. squares: the variance of the sum, if it is not that of independent parts.
 
     >>> low, high, events = sum_interval(np.ones(16))
     >>> round(low, 2), round(high, 2), events
@@ -125,7 +125,7 @@ def sum_interval(parts: np.ndarray) -> tuple[float, float, float]:
     """
     from scipy.special import gammaincinv
 
-    total, squares = float(parts.sum()), float((parts**2).sum())
+    total, squares = float(parts.sum()), float((parts**2).sum()) if squares is None else squares
     if not total:
         return 0.0, 0.0, 0.0
     weight, events = squares / total, total**2 / squares

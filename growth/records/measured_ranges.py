@@ -220,5 +220,11 @@ def _of_rate(rate: Rate, scale: Scale) -> Width:
 
 
 def _of_draws(logs: np.ndarray) -> Width:
+    """The 5% and 95% points of draws around 0, or those of normal ones of the same mean square on each side.
+
+    The latter where draws lie in two heaps, as where churn perhaps changed: a range has one heap, and would draw too
+    few of the other one.
+    """
     low, high = np.quantile(logs, [0.05, 0.95])
-    return Width(max(-float(low), 0.0), max(float(high), 0.0))
+    down, up = (Z90 * float(np.sqrt(2 * np.mean(np.maximum(way * logs, 0) ** 2))) for way in (-1, 1))
+    return Width(max(-float(low), down), max(float(high), up))

@@ -9,7 +9,7 @@ import numpy as np
 from growth.errors import count_of
 from growth.records.bridge import Spells
 from growth.records.intervals import Rate, sum_interval
-from growth.records.paid_months import PaidMonths
+from growth.records.paid_months import PaidMonths, changes
 from growth.records.read.values import NONE
 
 FOR_ALL = 0.5  # share of a plan's customers whose price has to change alike in one month; common practice, no source
@@ -64,30 +64,33 @@ class NewcomerDiscount:
 class RevenueChange:
     """Changes of MRR of customers who stayed, without price changes for everybody and the end of discounts.
 
-    customer, kind, up, down: one entry a change, shape (changes,). base: MRR that could have changed, by kind, shape
-    (kinds,); that of a yearly plan changes at renewals alone, so it counts there, for twelve months. price_changes,
-    discounts: what was taken out.
+    kind, base, up, down: of each customer of a kind of plan, the MRR that could have changed, and by how much it rose
+    and fell, all months together, shape (customers and kinds,). The MRR of a yearly plan changes at renewals alone, so
+    it counts there, for twelve months. up_squares, down_squares: the sums of the squares of these changes.
+    price_changes, discounts: what was taken out.
     """
 
-    customer: np.ndarray
     kind: np.ndarray
+    base: np.ndarray
     up: np.ndarray
     down: np.ndarray
-    base: np.ndarray
+    up_squares: np.ndarray
+    down_squares: np.ndarray
     price_changes: tuple[DetectedPriceChange, ...]
     discounts: tuple[NewcomerDiscount, ...]
 
     def rate(self, part: str, kind: int | None = None) -> tuple[Rate, float]:
         """Return expansion ("up") or contraction ("down") a month, and how many equal changes it counts as."""
         these = slice(None) if kind is None else self.kind == kind
-        base = float(self.base.sum() if kind is None else self.base[kind])
+        base, changed = self.base[these], getattr(self, part)[these]
         source = f"MRR {'gained' if part == 'up' else 'given up'} / MRR of those who stayed; gamma for sums of changes"
-        if not base:
+        could, value = float(base.sum()), float(changed.sum())
+        if not could:
             return Rate(0.0, 0.0, 0.0, source), 0.0
-        _, who = np.unique(self.customer[these], return_inverse=True)
-        by_customer = np.bincount(who, getattr(self, part)[these])
-        low, high, events = sum_interval(by_customer[by_customer > 0])
-        return Rate(float(by_customer.sum()) / base, low / base, high / base, source), events
+        squares = float(getattr(self, f"{part}_squares")[these].sum())  # of changes that are independent, or, where
+        squares = max(squares, float(((changed - value / could * base) ** 2).sum()))  # customers differ, of theirs
+        low, high, events = sum_interval(changed, squares)
+        return Rate(value / could, low / could, high / could, source), events
 
     def price_now(self, kind: int, start: np.ndarray, first_mrr: np.ndarray) -> np.ndarray:
         """What customers who joined in these months at this MRR would pay today, once no discount runs any more."""
@@ -109,10 +112,9 @@ def revenue_change(book: PaidMonths, runs: Spells, *, renewal: np.ndarray) -> Re
     kinds = len(book.kinds)
     yearly = np.array([billing == "yearly" for _, billing in book.kinds])
     before = np.flatnonzero(book.goes_on)
-    base = np.bincount(book.kind[before], book.mrr[before], minlength=kinds)
+    base = book.mrr[before]
     if yearly.any():
-        ends = before[renewal[before]]
-        base[yearly] = 12 * np.bincount(book.kind[ends], book.mrr[ends], minlength=kinds)[yearly]
+        base = np.where(yearly[book.kind[before]], 12 * base * renewal[before], base)
     cells = book.month[before] * np.int64(kinds) + book.kind[before]
     stayed = np.bincount(cells)
     changed = before[book.mrr[before + 1] != book.mrr[before]]
@@ -130,8 +132,13 @@ def revenue_change(book: PaidMonths, runs: Spells, *, renewal: np.ndarray) -> Re
             change[here] = np.where(alike, 0.0, rest)
             found.append(DetectedPriceChange(one % kinds, one // kinds + 1, factor, int(alike.sum()), int(stayed[one])))
     discounts = _discounts(book, runs, renewal, changed, ratio, change)
-    up = np.maximum(change, 0.0)
-    return RevenueChange(book.customer[changed], book.kind[changed], up, up - change, base, tuple(found), discounts)
+    up, down = np.maximum(change, 0.0), np.maximum(-change, 0.0)
+    opens = np.flatnonzero(changes(book.customer[before]) | changes(book.kind[before]))
+    which = np.searchsorted(before[opens], changed, side="right") - 1
+    sums = (np.bincount(which, part, minlength=opens.size) for part in (up, down, up**2, down**2))
+    ups, downs, up_squares, down_squares = sums
+    base = np.add.reduceat(base, opens) if opens.size else base
+    return RevenueChange(book.kind[before[opens]], base, ups, downs, up_squares, down_squares, tuple(found), discounts)
 
 
 def _discounts(
@@ -171,16 +178,16 @@ def _discounts(
     return tuple(found)
 
 
-def price_notes(changes: RevenueChange, book: PaidMonths) -> list[str]:
+def price_notes(found: RevenueChange, book: PaidMonths) -> list[str]:
     """Say which prices changed for everybody, month by month, and which newcomers had a discount."""
     said = [
         f"newcomers had a discount: of {count_of(discount.reached, 'customer')} seen at an age of "
         f"{count_of(discount.months, 'month')}, {discount.stepped:,} paid {1 - 1 / discount.factor:.0%} less until "
         "then. Its end is no expansion, and the price of new customers is the full one, from their first month on"
-        for discount in changes.discounts
+        for discount in found.discounts
     ]
-    for month in sorted({change.month for change in changes.price_changes}):
-        these = [change for change in changes.price_changes if change.month == month]
+    for month in sorted({change.month for change in found.price_changes}):
+        these = [change for change in found.price_changes if change.month == month]
         factors = [change.factor - 1 for change in these]
         changed, of = (sum(getattr(change, name) for change in these) for name in ("changed", "of"))
         by = f"{min(factors):+.1%}"
