@@ -95,7 +95,9 @@ WORDS = workbook_words()
 def months_of(rows: list[tuple], words: dict[str, Any] = WORDS) -> dict[str, np.ndarray]:
     """The series of the sheet Months, each found by its group and heading as a reader finds it."""
     wanted = {
-        (words["months"]["groups"][key], words["series"][name]): name for key, names in GROUPS for name in names.split()
+        (words["months"]["groups"][key], words["series"][name]): name
+        for key, names in GROUPS.items()
+        for name in names.split()
     }
     found, group = {}, ""
     for column, heading in enumerate(rows[HEAD_ROW]):
