@@ -90,3 +90,14 @@ def opened(
     page = tab(browser, **context)
     page.goto(file.as_uri() + fragment)
     return page
+
+
+def follow(page: Any, fragment: str) -> None:
+    """Follow a link within the page, as one does who pastes it into a tab that holds the page."""
+    page.evaluate(
+        """(fragment) => new Promise((done) => {
+          addEventListener("hashchange", () => setTimeout(done), { once: true });
+          location.hash = fragment;
+        })""",
+        fragment,
+    )

@@ -44,3 +44,13 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from command_lines import make_inputs
 
     return make_inputs(tmp_path_factory.mktemp("in"))
+
+
+@pytest.fixture
+def without_kernel(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages, kits and sites are made without running the notebook, which takes most of the time."""
+    pytest.importorskip("papermill")
+    from made_page import without_kernel
+
+    for module in ("giveaway.publishing", "kit.kit_files", "kit.web_site"):
+        monkeypatch.setattr(f"growth.{module}.made_page", without_kernel)

@@ -32,6 +32,11 @@ def page_of(words: Giveaway, result: growth.Forecast, scenario: Scenario) -> str
     return page_html(nbformat.v4.new_notebook(cells=cells))
 
 
+def without_kernel(scenario: Scenario, words: Giveaway, **_: object) -> tuple[str, int]:
+    """In place of `publishing.made_page`, where a test is not about how the notebook is run."""
+    return page_of(words, growth.forecast(scenario), scenario), 1
+
+
 def made(source: Path, folder: Path) -> Path:
     """The page of a scenario file, in that folder; `test_page.py` holds that it is the published one."""
     scenario = growth.load_scenario(source)

@@ -98,6 +98,7 @@ def test_a_file_is_written_only_where_and_as_it_can_be(name, action, inputs, tmp
     assert sorted(os.listdir()) == before and not os.listdir(f"folder{suffix}")
 
 
+@pytest.mark.usefixtures("without_kernel")
 @pytest.mark.parametrize(("name", "action"), writing(folder=True))
 def test_files_of_the_users_in_a_folder_are_untouched(name, action, inputs, tmp_path, capsys, monkeypatch):
     """What a command made is made anew; what the user changed since, or had there before, stays. A kit is made here

@@ -10,7 +10,7 @@ from plain import business
 import growth
 
 pytest.importorskip("babel")
-from calculator_page import opened
+from calculator_page import follow, opened
 
 from growth.calculator import Calculator
 
@@ -99,10 +99,9 @@ CRAFTED = [
 
 
 def test_a_crafted_change_changes_nothing_and_says_so(browser, tmp_path):
-    page = opened(browser, scenario(), tmp_path)
+    page = opened(browser, scenario(), tmp_path, fragment=f"#{CRAFTED[-1]}")
     for fragment in CRAFTED:
-        page.goto("about:blank")
-        page.goto((tmp_path / "page.html").as_uri() + "#" + fragment)
+        follow(page, fragment)
         page.get_by_text("does not fit this page").wait_for()
         assert page.evaluate(NOW) == scenario().model_dump(mode="json"), fragment
 

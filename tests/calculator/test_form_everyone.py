@@ -95,17 +95,22 @@ def test_both_inputs_of_a_line_carry_its_label_and_the_pictures_tell_what_they_s
         label = lines.nth(index).locator("label").inner_text()
         assert lines.nth(index).get_by_label(label, exact=True).count() == 2
     assert page.get_by_role("img", name="from €1,160 in Dec 2026 to €3,713 in Dec 2029").count() == 1
-    assert page.get_by_role("img", name="They do where MRR is near €5,200").count() == 1
+    assert page.get_by_role("img", name="They meet when MRR is near €5,200").count() == 1
 
 
 @pytest.mark.parametrize(
     ("name", "locale", "scheme", "width"),
     [
         ("fernhollow", "en-GB", "light", 1280),
-        ("yearly-plans", "de-DE", "dark", 1280),
-        ("brief-halving-churn", "en-GB", "dark", 360),
-        ("brief-when-can-i-live-from-it-de", "de-DE", "light", 1280),
-        ("ten-thousand", "en-GB", "light", 360),
+        ("brief-halving-churn", "fr-FR", "dark", 360),
+        *few_or_many(
+            [],
+            [
+                ("yearly-plans", "de-DE", "dark", 1280),
+                ("brief-when-can-i-live-from-it-de", "de-DE", "light", 1280),
+                ("ten-thousand", "en-GB", "light", 360),
+            ],
+        ),
     ],
 )
 def test_axe_finds_nothing_in_any_state(browser, tmp_path, name, locale, scheme, width):

@@ -34,7 +34,7 @@ PEOPLE = {"visitors", "sign_ups", "referred_sign_ups", "payments"} | {
     name for name in SERIES if name.endswith("_customers")
 }
 MONEY = set(SERIES) - PEOPLE - RATIOS
-EVERY = few_or_many(400, 2000)
+EVERY = few_or_many(150, 2000)
 Engine = Callable[[list[dict[str, Any]]], list[dict[str, Any]]]
 
 
@@ -141,14 +141,14 @@ def test_every_series_agrees_in_node():
 
 
 def test_every_series_agrees_in_chromium(in_chromium: Engine):
-    agree(in_chromium, generated(range(EVERY, EVERY + few_or_many(100, 250))))
+    agree(in_chromium, generated(range(EVERY, EVERY + few_or_many(50, 250))))
 
 
 @needs_node
 def test_the_narrow_model_and_the_library_of_scenarios_agree():
     library = {path.name: growth.load_scenario(path) for path in LIBRARY}
     assert library
-    agree(in_node, {**library, **generated(range(few_or_many(100, 300)), simple_scenario)})
+    agree(in_node, {**library, **generated(range(few_or_many(50, 300)), simple_scenario)})
 
 
 @needs_node

@@ -74,13 +74,15 @@ def test_the_pictures_are_those_of_the_month_worked_by_hand():
     )
     assert says["flows"] == (
         "Two lines by month. What comes in: €200 in Jan 2027, €200 in Mar 2027. What is lost: €0 in Jan 2027, €38.00 "
-        "in Mar 2027. They have not met yet. They do where MRR is near €2,000, and there growth stops."
+        "in Mar 2027. The two do not meet in the months shown. "
+        "They meet when MRR is near €2,000, and growth stops there."
     )
 
 
+ENGLISH = ("brief-halving-churn", "fernhollow", "raising-the-price", "shrinking", "ten-thousand")
 GERMAN = ("brief-when-can-i-live-from-it-de", "from-zero", "seasonal", "yearly-plans")
 LOCALES = [
-    *((path, "en-GB") for path in LIBRARY),
+    *((path, "en-GB") for path in LIBRARY if path.stem in few_or_many(ENGLISH, [path.stem])),
     *((path, "de-DE") for path in LIBRARY if path.stem in few_or_many(GERMAN, [path.stem])),
 ]
 

@@ -85,8 +85,7 @@ def pages(german) -> dict[str, str]:
     """The heaviest page there is, but for the words of its author, in each language."""
     words, result, scenario = german
     return {
-        language: page_of(words.model_copy(update={"language": language}), result, scenario)
-        for language in languages()
+        language: page_of(words.model_copy(update={"language": language}), result, scenario) for language in languages()
     }
 
 

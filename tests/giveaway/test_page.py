@@ -89,8 +89,7 @@ def test_by_keyboard_alone_churn_is_changed_and_the_answer_read(page_file, open_
     assert page.locator("[aria-live=polite]").inner_text().startswith(page.locator(".growth-answer").inner_text())
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1000])
+@pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1000, "light")])
 def test_axe_finds_nothing(page_file, browser, scheme, width, open_page):
     page = open_page(page_file, color_scheme=scheme, viewport={"width": width, "height": 800}, bypass_csp=True)
     page.evaluate("document.querySelectorAll('details').forEach((one) => (one.open = true))")

@@ -6,11 +6,11 @@ import json
 
 import pytest
 from hostile import MARK, TEXTS, hostile_file, scripts_in
+from made_page import page_of
 
 import growth
 from growth.cli import main
 from growth.giveaway.placeholders import load_giveaway
-from growth.giveaway.publishing import made_page
 from growth.kit.email_message import email_html, email_text
 from growth.kit.embed import embed_page
 from growth.kit.handout import handout_html
@@ -24,7 +24,7 @@ def test_no_text_field_can_bring_a_script(text, tmp_path, capsys):
     assert main(["check", str(path)]) == 0, capsys.readouterr().err
     scenario = growth.load_scenario(path)
     words, result = load_giveaway(path, scenario=scenario), growth.forecast(scenario)
-    page, _ = made_page(scenario, words)
+    page = page_of(words, result, scenario)
     for html in (page, embed_page(page, words), email_html(words, result), handout_html(words, result, what_ifs={})):
         assert scripts_in(html) == []
     assert "<script" not in picture_svg(words, result, what_ifs={})

@@ -165,6 +165,7 @@ def test_the_picture_has_its_size_and_the_handout_one_page(kit):
     assert pages(part(kit, "-handout.pdf").read_bytes()) == 1
 
 
+@pytest.mark.usefixtures("without_kernel")
 def test_without_chromium_the_kit_is_made_all_the_same(tmp_path, monkeypatch):
     monkeypatch.setattr(shutil, "which", lambda name: None)
     made = make_kit(BRIEF, to=tmp_path)
@@ -296,6 +297,7 @@ def test_without_an_address_e_mail_and_handout_read_as_finished():
     )
 
 
+@pytest.mark.usefixtures("without_kernel")
 def test_a_kit_without_an_address_says_what_to_do_about_it(tmp_path, monkeypatch):
     monkeypatch.setattr(shutil, "which", lambda name: None)
     made = make_kit(BRIEF.with_name("fernhollow.yaml"), to=tmp_path)
@@ -359,6 +361,7 @@ def test_long_words_stay_within_the_picture():
     assert len(lines) == 4 and all(text_width(line, size) <= 1000 for line in lines) and lines[-1].endswith("...")
 
 
+@pytest.mark.usefixtures("without_kernel")
 def test_hostile_words_run_nothing_in_page_and_frame(browser, tmp_path, monkeypatch):
     """The whole way: a file whose every text is hostile, made into page and frame, and opened."""
     import json

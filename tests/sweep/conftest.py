@@ -6,6 +6,7 @@ import os
 import resource
 import shutil
 import subprocess
+from pathlib import Path
 
 import pytest
 from sweep_tools import ROOT, Workplace
@@ -14,6 +15,17 @@ from sweep_tools import ROOT, Workplace
 @pytest.fixture
 def workplace(tmp_path):
     return Workplace(tmp_path)
+
+
+@pytest.fixture
+def plain_comparison(monkeypatch):
+    """A sweep's comparison is a page of one line, without the seconds that its notebook takes."""
+
+    def page(task):
+        Path(task["output"]).with_suffix(".html").write_text(f'<meta content="{task["key"]}"><body>')
+        return ""
+
+    monkeypatch.setattr("growth.sweep.run_sweep.run_alone", page)
 
 
 class SmallDisc:

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.filterwarnings("ignore")
 
 @pytest.fixture(scope="module")
 def cluster(s3):
-    options = {"n_workers": 2, "threads_per_worker": 1, "processes": True, "dashboard_address": None}
+    options = {"n_workers": 1, "threads_per_worker": 1, "processes": True, "dashboard_address": None}
     with distributed.LocalCluster(host="127.0.0.1", silence_logs=50, **options) as running:
         yield running
 

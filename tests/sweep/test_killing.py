@@ -41,7 +41,7 @@ def test_killed_and_resumed_it_equals_an_uninterrupted_one_and_nothing_of_it_is_
 
 
 def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, capsys):
-    """Killed once two of the seven reports are there; its claim is told with its age, and taken over when asked."""
+    """Killed once two of the five reports are there; its claim is told with its age, and taken over when asked."""
     place, (file, notebook, _) = calm
     address = f"{s3}/killed"
     command = place.command(file, "--workers", "2", notebook=notebook, to=address)
@@ -51,7 +51,7 @@ def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, capsys)
         while running.poll() is None and len(store.names("reports")) < 2:
             time.sleep(0.05)
 
-    assert killed(command, two_are_there) and 2 <= len(store.names("reports")) < 7
+    assert killed(command, two_are_there) and 2 <= len(store.names("reports")) < 5
     assert store.names() == {claim.NAME, LIST, "points.parquet"}
     assert cli.main(command[3:]) == 2
     said = capsys.readouterr().err

@@ -8,6 +8,8 @@ from sweep_tools import ROOT
 from growth import cli
 from growth.sweep.results import LIST, LIST_HEAD
 
+pytestmark = pytest.mark.usefixtures("plain_comparison")
+
 KEPT = {
     "reports/.env": "SECRET=1",
     "reports/.gitkeep": "",
