@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from pydantic import BaseModel
 
 from growth.errors import Problem
-from growth.scenario.entries import assumption_of, tag_of
+from growth.scenario.entries import entry_and_default, tag_of
 from growth.scenario.entry import Assumption, clean
 
 if TYPE_CHECKING:
@@ -265,13 +265,12 @@ def _fields(section: BaseModel, place: Place, items: tuple[Item, ...], always_fi
 
 
 def _field(section: BaseModel, name: str, place: Place, items: tuple[Item, ...]) -> Field:
-    info = type(section).model_fields[name]
-    default = None if info.is_required() else info.default
-    return Field((*place, name), getattr(section, name), assumption_of(info), default, section, items)
+    entry, default = entry_and_default(type(section), name)
+    return Field((*place, name), getattr(section, name), entry, default, section, items)
 
 
 def _later(section: BaseModel, name: str) -> bool:
-    entry = assumption_of(type(section).model_fields[name])
+    entry, _ = entry_and_default(type(section), name)
     return entry is not None and not entry.always
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
@@ -84,6 +85,13 @@ def assumption_of(annotation: Any) -> Assumption | None:
         return annotation
     parts = (*annotation.metadata, annotation.annotation) if isinstance(annotation, FieldInfo) else _parts(annotation)
     return next((found for part in parts if (found := assumption_of(part))), None)
+
+
+@cache  # a goal is sought by some hundred forecasts, each of which looks at every field
+def entry_and_default(section: type[BaseModel], name: str) -> tuple[Assumption | None, Any]:
+    """The entry of a section's field and its default, each None if there is none."""
+    info = section.model_fields[name]
+    return assumption_of(info), None if info.is_required() else info.default
 
 
 def tag_of(section: type[BaseModel]) -> str:
