@@ -34,19 +34,48 @@ function pairsOf({ correlations = [] }, ends) {
 }
 const apart = (correlation) => Math.sqrt(1 - correlation ** 2);
 
-// How far MRR may lie from its path in `result`, the forecast of `scenario`, month by month. ends: path -> [low, high];
-// bounds: path -> the bounds of its field. {middle, chance, down, up, second}: the logarithm's middle, its standard deviation
-// from chance, path -> what each range takes and adds, negative where a higher value lowers MRR, and path -> [its mate,
-// correlation] of the second of two ranges. levels: path -> the ceiling at its two ends, null where there is none.
-export function spreadOf(scenario, result, ends, bounds) {
-  const likely = result.series.closing_mrr;
-  const varied = chance(scenario, result), variance = varied.closing_mrr;
+// What came in and what was lost in each month.
+export function flowsOf({ series: s }) {
+  const sum = (...parts) => Array.from(parts[0], (_, t) => parts.reduce((all, part) => all + part[t], 0));
+  return { came: sum(s.new_mrr, s.reactivation_mrr, s.expansion_mrr), lost: sum(s.churned_mrr, s.contraction_mrr) };
+}
+
+// How far a series may lie from its likely path by chance alone, `nobody` the chance that it is 0.
+function byChanceAlone(likely, variance, nobody) {
   const square = likely.map((value, t) => {
     const own = value > 0 ? Math.log1p(variance[t] / value ** 2) : 0;
     return own < NOISE ? 0 : own;
   });
+  return { likely, middle: likely.map((value, t) => Math.log(value) - square[t] / 2), chance: square.map(Math.sqrt), down: {}, up: {}, nobody };
+}
+
+// Adds what the range at a path does, of which `moved` are the series at its two ends.
+function addRange({ likely, down, up }, path, moved) {
+  const logs = moved.map((series) => series.map((value, t) => (value > 0 && likely[t] > 0 ? Math.log(value / likely[t]) / Z.most : 0)));
+  const way = (t) => (logs[1][t] < logs[0][t] ? -1 : 1);
+  down[path] = logs[0].map((log, t) => way(t) * max(-min(log, logs[1][t]), 0));
+  up[path] = logs[0].map((log, t) => way(t) * max(log, logs[1][t], 0));
+}
+
+// How far MRR may lie from its path in `result`, the forecast of `scenario`, month by month. ends: path -> [low, high];
+// bounds: path -> the bounds of its field. {middle, chance, down, up, second}: the logarithm's middle, its standard deviation
+// from chance, path -> what each range takes and adds, negative where a higher value lowers MRR, and path -> [its mate,
+// correlation] of the second of two ranges. levels: path -> the ceiling at its two ends, null where there is none. flows: the same of
+// what comes in and what is lost in single months, by the names of flowsOf.
+export function spreadOf(scenario, result, ends, bounds) {
+  const { series: s } = result, varied = chance(scenario, result), flows = flowsOf(result);
   const [first, second] = pairsOf(scenario, ends);
-  const spread = { middle: likely.map((value, t) => Math.log(value) - square[t] / 2), chance: square.map(Math.sqrt), down: {}, up: {}, levels: {}, second, nobody: result.series.closing_customers.map((mean, t) => noneOf(mean, varied.closing_customers[t])) };
+  const nobody = s.closing_customers.map((mean, t) => noneOf(mean, varied.closing_customers[t]));
+  // a flow moves in whole customers: `half` of what one brings or takes along lies its band further out
+  const flow = (likely, part, people, variance) => ({
+    ...byChanceAlone(likely, variance, likely.map((value, t) => (value > part[t] ? 0 : Math.exp(-people[t])))),
+    half: likely.map((_, t) => (people[t] > 0 ? part[t] / (2 * people[t]) : 0)),
+  });
+  const spread = { ...byChanceAlone(s.closing_mrr, varied.closing_mrr, nobody), levels: {}, second };
+  spread.flows = {
+    came: flow(flows.came, s.new_mrr, s.new_customers, varied.new_mrr),
+    lost: flow(flows.lost, s.churned_mrr, s.lost_customers, varied.churned_mrr),
+  };
   const move = (other, path, end, share) => {
     const middle = onScale(read(scenario, path), bounds[path]);
     write(other, path, share === 1 ? end : offScale(middle + share * (onScale(end, bounds[path]) - middle), bounds[path]));
@@ -60,12 +89,10 @@ export function spreadOf(scenario, result, ends, bounds) {
         move(other, mate, ends[mate][correlation > 0 ? side : 1 - side], abs(correlation));
       }
       const moved = forecast(other);
-      return { mrr: moved.series.closing_mrr, level: measures(other, moved).ceiling_mrr };
+      return { mrr: moved.series.closing_mrr, level: measures(other, moved).ceiling_mrr, ...flowsOf(moved) };
     });
-    const logs = others.map(({ mrr }) => mrr.map((value, t) => (value > 0 && likely[t] > 0 ? Math.log(value / likely[t]) / Z.most : 0)));
-    const way = (t) => (logs[1][t] < logs[0][t] ? -1 : 1);
-    spread.down[path] = logs[0].map((log, t) => way(t) * max(-min(log, logs[1][t]), 0));
-    spread.up[path] = logs[0].map((log, t) => way(t) * max(log, logs[1][t], 0));
+    addRange(spread, path, others.map(({ mrr }) => mrr));
+    for (const name of ["came", "lost"]) addRange(spread.flows[name], path, others.map((other) => other[name]));
     spread.levels[path] = others.map(({ level }) => level);
   }
   return spread;
@@ -80,7 +107,7 @@ export function sigma({ chance: byChance, down, up }, above) {
 // The path below which MRR lies with standard normal z.
 export function quantile(spread, z) {
   const wide = sigma(spread, z > 0), share = normal(z);
-  return spread.middle.map((log, t) => (share <= spread.nobody[t] ? 0 : Math.exp(log + z * wide[t])));
+  return spread.middle.map((log, t) => (share <= spread.nobody[t] ? 0 : max(Math.exp(log + z * wide[t]) + Math.sign(z) * (spread.half?.[t] ?? 0), 0)));
 }
 
 // The chance of none, of a count with this mean and variance: a binomial one, Poisson or, above that, negative binomial.

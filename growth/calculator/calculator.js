@@ -1,8 +1,8 @@
 // The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
-import { spreadOf } from "./band.js";
+import { flowsOf, spreadOf } from "./band.js";
 import { amounts, besideTable } from "./beside.js";
 import { addChange, datedChoice, datedControl, datedLabel, dropChange, isDated, setValue, valueAt } from "./dated.js";
-import { bandsOf, flowsOf, meeting, mrrOf } from "./chart.js";
+import { bandsOf, flowBandsOf, meeting, mrrOf } from "./chart.js";
 import { forecast } from "./engine.js";
 import { controlLine } from "./control.js";
 import { datedLines, mend, stages } from "./form.js";
@@ -123,6 +123,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const view = {
       ...{ labels, show, words: data.pictures, months: scenario.months, goal: scenario.goal_mrr, ...flowsOf(result) },
       ...{ goal_month: found.goal_month, rests: restsOn(spread, data.how_sure) },
+      flowBands: Object.values(spread.flows).some(varies) ? flowBandsOf(spread) : null,
       ceiling: found.ceiling_mrr,
       way: found.settles,
       ceilingText: ceilingText(scenario, result, found, show),

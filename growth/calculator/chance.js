@@ -13,13 +13,13 @@ function opened(plan, months) {
   const first = (values) => values.slice(months);
   const fixed = { n: first(customers), nr: first(mrr), r: first(squares) };
   const back = { customers: customers.slice(), mrr: mrr.slice(), n: first(customers), r: first(mrr), lost: [] };
-  return { plan, squares, lost: zeros(months), fixed, back, count: sum(customers) };
+  return { plan, squares, lost: zeros(months), churned: zeros(months), fixed, back, count: sum(customers) };
 }
 
 // One month of those on board. `comeback` {comeback_rate, after_months} or null.
 function carried(state, t, months, newcomers, comeback) {
   const { plan, squares, fixed, back } = state;
-  let lost = 0, backLost = 0, backChurned = 0;
+  let lost = 0, certain = 0, backLost = 0, backChurned = 0, never = 0;
   for (let row = months - t, age = 1; row < squares.length; row++, age++) {
     const leaving = leavingAt(plan, age, t), keep = 1 - leaving, growth = growthAt(plan, age, t);
     lost += squares[row] * leaving;
@@ -32,6 +32,8 @@ function carried(state, t, months, newcomers, comeback) {
     }
     const i = row - months; // of the opening ages
     if (i < 0) continue;
+    certain += fixed.r[i] * leaving * leaving;
+    never += back.r[i] * leaving;
     fixed.n[i] *= keep * keep;
     fixed.nr[i] *= keep * keep * growth;
     fixed.r[i] *= keep * keep * growth * growth;
@@ -39,6 +41,7 @@ function carried(state, t, months, newcomers, comeback) {
     back.r[i] *= keep * growth;
   }
   state.lost[t] = lost;
+  state.churned[t] = lost - certain - (comeback && state.count ? (backChurned ** 2 - never ** 2) / state.count : 0);
   const row = months - t - 1;
   squares[row] += newcomers * plan.price[t] ** 2;
   if (!comeback) return;
@@ -62,8 +65,8 @@ function takenOff({ fixed, back, count }, comeback) {
 const kept = (plans, t) => sumBy(plans, ({ plan }) => plan.share * plan.joins[t]) / sumBy(plans, ({ plan }) => plan.share);
 const partOf = (plans, plan, t) => (plan.share * plan.joins[t]) / (kept(plans, t) || 1);
 
-// What referrals add, month by month, to the (co)variances `own`, in place.
-function addReferrals(own, scenario, series, plans, sent) {
+// What referrals add, month by month, to the (co)variances `own` and to those of what comes in and is lost, in place.
+function addReferrals(own, cameIn, churned, series, plans, sent) {
   let extra = [0, 0, 0];
   let before = own[0].slice();
   for (let t = 1; t < own.length; t++) {
@@ -73,6 +76,8 @@ function addReferrals(own, scenario, series, plans, sent) {
     const price = sumBy(plans, ({ plan }) => partOf(plans, plan, t) * plan.price[t]), brought = sent[t];
     const [n, nr, r] = before.map((value, i) => value + extra[i]);
     const a = stay + brought, b = brought * price;
+    cameIn[t] += b * b * n;
+    churned[t] += divide(series.churned_mrr[t], series.opening_mrr[t]) ** 2 * extra[2];
     extra = [
       a * a * n - stay * stay * before[0],
       a * (b * n + keep * nr) - stay * keep * before[1],
@@ -83,18 +88,21 @@ function addReferrals(own, scenario, series, plans, sent) {
   }
 }
 
-// Variances by chance alone of closing_customers and closing_mrr, each a Float64Array of the forecast's months.
+// Variances by chance alone of closing_customers, closing_mrr, new_mrr and churned_mrr, each a Float64Array of the forecast's months.
 export function chance(scenario, { months, series }) {
   const plans = openPlans(scenario).map((plan) => opened(plan, months));
   const at = inForce(scenario);
-  const own = [];
+  const own = [], cameIn = zeros(months), churned = zeros(months);
   for (let t = 0; t < months; t++) {
     const factor = churnFactor(scenario, t + 1);
     const now = at(t + 1), { comeback } = now.stay;
     const sums = [series.closing_customers[t], series.closing_mrr[t], 0];
     for (const state of plans) {
       renewRates(state.plan, now, factor);
-      carried(state, t, months, series.new_customers[t] * partOf(plans, state.plan, t), comeback);
+      const newcomers = series.new_customers[t] * partOf(plans, state.plan, t);
+      carried(state, t, months, newcomers, comeback);
+      cameIn[t] += newcomers * state.plan.price[t] ** 2;
+      churned[t] += state.churned[t];
       sums[2] += sum(state.squares, months - t - 1);
       takenOff(state, comeback).forEach((value, i) => (sums[i] -= value));
     }
@@ -102,7 +110,7 @@ export function chance(scenario, { months, series }) {
   }
   const sentIn = ({ sign_up, pay }) => sign_up.monthly_referral_rate * pay.conversion_rate;
   const sent = own.map((_, t) => sentIn(at(t + 1)) * kept(plans, t));
-  if (sent.some((value) => value > 0)) addReferrals(own, scenario, series, plans, sent);
+  if (sent.some((value) => value > 0)) addReferrals(own, cameIn, churned, series, plans, sent);
   const of = (i) => Float64Array.from(own, (row) => max(row[i], 0));
-  return { closing_customers: of(0), closing_mrr: of(2) };
+  return { closing_customers: of(0), closing_mrr: of(2), new_mrr: cameIn, churned_mrr: churned.map((one) => max(one, 0)) };
 }

@@ -7,12 +7,7 @@ const FAR = 1.6; // a level or a band beyond so many times the highest amount is
 const NAME = 16; // characters in a row of a name beside a line
 const MET = 0.02; // lines this near each other have met, as a share of what comes in
 
-// The amounts of both pictures' lines: MRR from month 0 on, and what came in and was lost from month 1 on.
-export function flowsOf({ series }) {
-  const came = series.closing_mrr.map((_, t) => series.new_mrr[t] + series.reactivation_mrr[t] + series.expansion_mrr[t]);
-  const lost = series.closing_mrr.map((_, t) => series.churned_mrr[t] + series.contraction_mrr[t]);
-  return { came: [...came], lost: [...lost] };
-}
+// MRR from month 0 on.
 export const mrrOf = ({ series }) => [series.opening_mrr[0], ...series.closing_mrr];
 
 // What a view is: {months, labels, show, words, lines, goal, goal_month, ceiling, shrinks, came, lost, meeting,
@@ -24,6 +19,10 @@ export function bandsOf(opening, spread) {
   const path = (z) => [opening, ...quantile(spread, z)];
   return [[Z.most, "growth-most"], [Z.half, "growth-half"]].map(([z, look]) => ({ low: path(-z), high: path(z), look: `growth-band ${look}` }));
 }
+
+// The bands of nine in ten around what comes in and what is lost, of single months.
+export const flowBandsOf = ({ flows }) =>
+  Object.fromEntries(Object.entries(flows).map(([name, spread]) => [name, { low: quantile(spread, -Z.most), high: quantile(spread, Z.most) }]));
 
 const highestOf = ({ lines }) => max(...lines.flatMap(({ mrr }) => mrr), 1);
 
@@ -91,7 +90,10 @@ function mostMrr(view) {
   const levels = levelsOf(view).filter(({ far }) => !far).map(({ level }) => level);
   return max(high, min(max(0, ...bands), FAR * high), ...levels) * 1.04;
 }
-const mostFlow = ({ came, lost }) => max(...came, ...lost, 1) * 1.06;
+function mostFlow({ came, lost, flowBands }) {
+  const high = max(...came, ...lost, 1), wide = flowBands ? max(...flowBands.came.high, ...flowBands.lost.high) : 0;
+  return max(high, min(wide, FAR * high)) * 1.06;
+}
 
 // The room at both sides of both pictures: their months stand below each other.
 function sidesOf(view, em) {
@@ -154,15 +156,16 @@ export function meeting({ came, lost }, way) {
 
 // What comes in and what is lost each month.
 export function flowNodes(view, size) {
-  const { came, lost, labels, show, months } = view;
+  const { came, lost, flowBands, labels, show, months } = view;
   const frame = plot({ ...size, sides: sidesOf(view, size.em), to: months, most: mostFlow(view), show });
   const lower = came.map((amount, t) => min(amount, lost[t]));
   const { month } = view.meeting;
   const met = month ? [{ month, amount: came[month - 1], says: labels[month], look: "growth-meets" }] : [];
   return [
     ...axes(frame, labels),
-    between(frame, came, lower, 1, "growth-between growth-gain"),
-    between(frame, lost, lower, 1, "growth-between growth-loss"),
+    ...[[came, "came", "growth-gain"], [lost, "lost", "growth-loss"]].map(([line, name, look]) =>
+      flowBands ? between(frame, flowBands[name].high, flowBands[name].low, 1, `growth-band ${look}`) : between(frame, line, lower, 1, `growth-between ${look}`),
+    ),
     line(frame, lost, 1, "growth-course growth-loss"),
     line(frame, came, 1, "growth-course growth-gain"),
     ...marks(frame, met),
@@ -212,7 +215,12 @@ export function toldByPictures(view) {
       [`${name}_last`, show.money(all[months - 1])],
     ]),
   );
-  const flows = [said(words.alt_flows, { ...ends, first: labels[1], last: labels[months] }), meets].filter(Boolean).join(" ");
+  const single = { last: labels[months] };
+  for (const [name, { low, high }] of Object.entries(view.flowBands ?? {})) {
+    [single[`${name}_low`], single[`${name}_high`]] = show.between(low[months - 1], high[months - 1]);
+  }
+  const wideFlows = view.flowBands ? said(words.alt_flow_bands, single) : "";
+  const flows = [said(words.alt_flows, { ...ends, first: labels[1], last: labels[months] }), wideFlows, meets].filter(Boolean).join(" ");
   if (!view.left) return { mrr, flows, meets };
   const { net, goal: wanted, month } = view.left;
   const kept = said(words[month ? "alt_left_kept" : "alt_left_not"], { goal: show.money(wanted), calendar: labels[month ?? 0] });

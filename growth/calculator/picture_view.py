@@ -90,6 +90,7 @@ class View:
             for i, (name, one) in enumerate((what_ifs or {}).items())
         ]
         self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast), bands_of(forecast))]
+        self.flow_bands = flow_bands_of(forecast)
         self.meeting, self.meets_in = meeting(self.came, self.lost, self.way)
         self.left = left_over(forecast)
         self.overtaken = compared({unchanged: forecast, **(what_ifs or {})}, locale)[1] if what_ifs else None
@@ -127,7 +128,9 @@ class View:
     @property
     def most_flow(self) -> float:
         """The amount at the upper edge of the second picture."""
-        return max(*self.came, *self.lost, 1) * 1.06
+        highest = max(*self.came, *self.lost, 1)
+        widest = max((max(high) for _, high in self.flow_bands), default=0.0)
+        return max(highest, min(widest, FAR * highest)) * 1.06
 
     def mrr_labels(self) -> list[Beside]:
         """The labels beside the ends of the lines, the band and the levels; of a level beyond the plot at its top."""
@@ -198,6 +201,14 @@ def bands_of(forecast: Forecast) -> tuple[tuple[list[float], list[float]], ...]:
     return tuple(
         ([opening, *map(float, low)], [opening, *map(float, high)]) for low, high in map(spread.band, (0.9, 0.5))
     )
+
+
+def flow_bands_of(forecast: Forecast) -> list[tuple[list[float], list[float]]]:
+    """The bands of nine in ten around what comes in and what is lost, of single months; none where nothing varies."""
+    spreads = [spread_of(forecast.scenario, series=series) for series in ("came_in", "lost")]
+    if not any(spread.varies for spread in spreads):
+        return []
+    return [(low.tolist(), high.tolist()) for low, high in (spread.band(0.9) for spread in spreads)]
 
 
 def flows(forecast: Forecast) -> tuple[list[float], list[float]]:

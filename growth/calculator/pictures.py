@@ -11,6 +11,7 @@ from html import escape
 
 from growth.calculator.language import said
 from growth.calculator.light import light_svg
+from growth.calculator.number_words import between_amounts
 from growth.calculator.picture_view import View
 from growth.calculator.plot import Noted, axes, between, labels_beside, line, marks, plot, straight
 
@@ -45,10 +46,15 @@ def flows_svg(view: View, height: float = 210.0) -> str:
     lower = [min(pair) for pair in zip(came, lost, strict=True)]
     month = view.meets_in
     met = [Noted(month, came[month - 1], view.labels[month], "growth-meets")] if month else []
+    shades = [(came, lower, "growth-between"), (lost, lower, "growth-between")]
+    if view.flow_bands:
+        shades = [(high, low, "growth-band") for low, high in view.flow_bands]
     parts = [
         axes(frame, view.labels),
-        between(frame, came, lower, 1, "growth-between growth-gain"),
-        between(frame, lost, lower, 1, "growth-between growth-loss"),
+        *(
+            between(frame, above, below, 1, f"{look} growth-{hue}")
+            for (above, below, look), hue in zip(shades, ("gain", "loss"), strict=True)
+        ),
         line(frame, lost, 1, "growth-course growth-loss"),
         line(frame, came, 1, "growth-course growth-gain"),
         marks(frame, met),
@@ -122,6 +128,10 @@ def told(view: View) -> dict[str, str]:
     }
     spoken = {name: amounts(amount) for name, amount in ends.items()}
     both = said(words["alt_flows"], **spoken, first=labels[1], last=labels[view.months])
+    if view.flow_bands:
+        shown = [between_amounts(low[-1], high[-1], view.currency, view.locale) for low, high in view.flow_bands]
+        ranges = dict(zip(("came_low", "came_high", "lost_low", "lost_high"), [*shown[0], *shown[1]], strict=True))
+        both += " " + said(words["alt_flow_bands"], **ranges, last=labels[view.months])
     says = {"mrr": " ".join(sentences), "flows": f"{both} {meets}".strip(), "meets": meets}
     left = view.left
     if left is not None:
@@ -137,10 +147,11 @@ def figures_html(view: View) -> str:
     """The pictures with their titles, as the page has them before any script runs."""
     words = view.words
     shaded = f'<p class="growth-shaded">{escape(words["shaded"])} {escape(view.rests_on)}</p>' if view.band_ends else ""
+    single = f'<p class="growth-shaded">{escape(words["shaded_months"])}</p>' if view.flow_bands else ""
     return (
         '<div class="growth-pictures">'
         f"<figure><figcaption>{escape(words['mrr'])}</figcaption>{light_svg(mrr_svg(view))}{shaded}</figure>"
-        f"<figure><figcaption>{escape(words['flows'])}</figcaption>{light_svg(flows_svg(view))}"
+        f"<figure><figcaption>{escape(words['flows'])}</figcaption>{light_svg(flows_svg(view))}{single}"
         f'<p class="growth-meeting">{escape(told(view)["meets"], quote=False)}</p></figure></div>'
         f"{_left_html(view)}"
     )

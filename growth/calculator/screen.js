@@ -40,9 +40,10 @@ export function screen(id, words, pictures) {
   const head = node("div", { class: "growth-head" }, kicker, headline, small.svg);
   const rest = node("div", { class: "growth-rest" });
   const shaded = node("p", { class: "growth-shaded" });
+  const single = node("p", { class: "growth-shaded" }, pictures.shaded_months);
   const meets = node("p", { class: "growth-meeting" });
   const figure = (drawn, title, ...more) => node("figure", {}, node("figcaption", {}, title), drawn.svg, ...more);
-  const figures = node("div", { class: "growth-pictures" }, figure(mrr, pictures.mrr, shaded), figure(flows, pictures.flows, meets));
+  const figures = node("div", { class: "growth-pictures" }, figure(mrr, pictures.mrr, shaded), figure(flows, pictures.flows, single, meets));
   const leftOver = node("div", { class: "growth-pictures" }, figure(left, pictures.left)); // shown where there is a goal for it
   const now = node("div", { class: "growth-now" }, head, rest, figures);
   let shown = null;
@@ -77,6 +78,7 @@ export function screen(id, words, pictures) {
     mrr.draw(width, high, mrrNodes(view, { width, height: high, em }), told.mrr);
     flows.draw(width, heights[1], flowNodes(view, { width, height: heights[1], em }), told.flows);
     if (view.left) left.draw(size.left, heights[1], leftNodes(view, { width: size.left, height: heights[1], em }), told.left);
+    single.hidden = !view.flowBands;
     shaded.hidden = !view.lines.at(-1).bands;
     shaded.textContent = `${pictures.shaded} ${view.rests}`;
     if (meets.textContent !== told.meets) meets.textContent = told.meets;

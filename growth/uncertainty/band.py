@@ -24,7 +24,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from growth.engine import forecast
+from growth.engine import Forecast, forecast
 from growth.measures import growth_ceiling
 from growth.scenario import Scenario
 from growth.scenario.range import TAIL
@@ -33,6 +33,10 @@ from growth.uncertainty.sample import at_points, pairs_of, ranges_of
 _NORMAL = NormalDist()
 _END = _NORMAL.inv_cdf(1 - TAIL)  # how many standard deviations from the middle a range's ends stand
 
+FLOWS = {  # what comes in and what is lost in a month: its parts, of which chance moves the first, and who brings that
+    "came_in": (("new_mrr", "reactivation_mrr", "expansion_mrr"), "new_customers"),
+    "lost": (("churned_mrr", "contraction_mrr"), "lost_customers"),
+}
 _NOISE = 1e-14  # a variance of the logarithm below this is what rounding leaves of none
 
 
@@ -47,9 +51,11 @@ class Spread:
     down, up : the address of each range -> what it takes from the logarithm at one of its ends, and adds at
         the other, in standard deviations; negative where a higher value of the number lowers the series.
     chance : the standard deviation of the logarithm that comes from chance.
-    nobody : the chance that no customer is on board; the series is 0 then.
+    nobody : the chance that no customer is on board, or of a flow that none joins or leaves; the series is 0 then.
     pairs : the ranges that are correlated, as (address, address, correlation). The effect of the first holds that of
         the second moving along; the effect of the second is what is left of it.
+    half : of a flow, half of what one customer brings or takes along: it moves in whole customers, so its quantiles
+        lie that much further out (continuity correction).
     """
 
     likely: np.ndarray
@@ -59,6 +65,7 @@ class Spread:
     chance: np.ndarray
     nobody: np.ndarray
     pairs: tuple[tuple[str, str, float], ...] = ()
+    half: np.ndarray | float = 0.0
 
     def sigma(self, *, above: bool) -> np.ndarray:
         """The standard deviation of the logarithm above or below the middle, ranges and chance together."""
@@ -74,8 +81,8 @@ class Spread:
     def quantile(self, share: float) -> np.ndarray:
         """The value below which the series lies in this share of cases, 0 < share < 1."""
         z = _NORMAL.inv_cdf(share)
-        path: np.ndarray = np.where(share <= self.nobody, 0.0, np.exp(self.middle + z * self.sigma(above=z > 0)))
-        return path
+        path: np.ndarray = np.exp(self.middle + z * self.sigma(above=z > 0)) + np.sign(z) * self.half
+        return np.where(share <= self.nobody, 0.0, np.maximum(path, 0.0))
 
     def band(self, share: float) -> tuple[np.ndarray, np.ndarray]:
         """The two ends between which the series lies in this share of cases, with as many below as above."""
@@ -143,7 +150,8 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
     Parameters
     ----------
     scenario : a scenario without draws; where it has no range, chance alone.
-    series : "closing_mrr" or "closing_customers".
+    series : "closing_mrr", "closing_customers", or of single months "came_in" (new, reactivation and expansion MRR) or
+        "lost" (churned and contraction MRR), of which chance moves new and churned MRR.
 
     Examples
     --------
@@ -157,11 +165,15 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
     """
     ranges = ranges_of(scenario)
     one = forecast(scenario)
-    likely, variance = getattr(one, series), getattr(one.chance, series)
-    nobody = _nobody(one.closing_customers, one.chance.closing_customers)
+    likely, variance = _series(one, series), getattr(one.chance, FLOWS.get(series, ((series,),))[0][0])
+    nobody, half = _nobody(one.closing_customers, one.chance.closing_customers), np.zeros(one.months)
+    if series in FLOWS:
+        (moved, *rest), people = FLOWS[series][0], getattr(one, FLOWS[series][1])
+        nobody = np.where(sum(getattr(one, part) for part in rest) > 0, 0.0, np.exp(-people))
+        np.divide(getattr(one, moved), 2 * people, out=half, where=people > 0)
     below, above = {}, {}
     if ranges:
-        ends = getattr(forecast(at_points(scenario, _one_at_a_time(scenario))), series)
+        ends = _series(forecast(at_points(scenario, _one_at_a_time(scenario))), series)
         for k, unknown in enumerate(ranges):
             low, high = (_log_ratio(ends[2 * k + side], likely) / _END for side in (0, 1))
             way = np.where(high >= low, 1.0, -1.0)
@@ -171,7 +183,14 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
         chance = np.where(likely > 0, np.log1p(variance / likely**2), 0.0)
         chance[chance < _NOISE] = 0.0
         pairs = tuple(pairs_of(scenario))
-        return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance), nobody, pairs)
+        return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance), nobody, pairs, half)
+
+
+def _series(result: Forecast, name: str) -> np.ndarray:
+    """A series by its name, or a flow."""
+    parts, _ = FLOWS.get(name, ((name,), ""))
+    total: np.ndarray = sum(getattr(result, part) for part in parts)
+    return total
 
 
 def ceiling_band(scenario: Scenario, share: float = 0.9) -> tuple[float, float] | None:

@@ -32,7 +32,9 @@ export function band({ scenario: ranged, bounds, goal }) {
   const result = forecast(scenario);
   const spread = spreadOf(scenario, result, sure.ends(scenario), bounds);
   const paths = [-Z.most, -Z.half, 0, Z.half, Z.most].map((z) => quantile(spread, z));
+  const flows = ["came", "lost"].flatMap((name) => [-Z.most, Z.most].map((z) => quantile(spread.flows[name], z)));
   return {
+    flows: packed(flows),
     paths: packed(paths),
     reach: packed([reach(spread, goal)]),
     ceiling: ceilingBand(spread, measures(scenario, result).ceiling_mrr)?.map(String) ?? null,

@@ -61,6 +61,9 @@ def differences(scenario: growth.Scenario, goal: float, answer: dict[str, Any]) 
     paths = np.stack([spread.quantile(share) for share in QUANTILES])
     if apart(paths, unpacked(answer["paths"], paths.shape), np.max(paths)):
         found.append("quantiles")
+    flows = np.concatenate([spread_of(scenario, series=series).band(0.9) for series in ("came_in", "lost")])
+    if apart(flows, unpacked(answer["flows"], flows.shape), np.max(paths)):
+        found.append("bands of what comes in and is lost")
     if np.abs(spread.reach(goal) - unpacked(answer["reach"], (scenario.months,))).max() > 1e-9:
         found.append("reach")
     level = ceiling_band(scenario)

@@ -104,8 +104,9 @@ def differences(forecast: growth.Forecast, answer: dict[str, Any]) -> list[str]:
     # a variance is a difference of sums of squares, not known better than some roundings of those
     size = max(python["closing_customers"].max(), python["opening_customers"][0])
     pays = np.nanmax(np.append(python["arpa"], python["opening_mrr"][0] / max(python["opening_customers"][0], 1e-9)))
-    spreads = unpacked(answer["chance"], (2, forecast.months))
-    for name, spread, floor in zip(("closing_customers", "closing_mrr"), spreads, (size, size * pays**2), strict=True):
+    names = ("closing_customers", "closing_mrr", "new_mrr", "churned_mrr")
+    spreads = unpacked(answer["chance"], (4, forecast.months))
+    for name, spread, floor in zip(names, spreads, (size, *[size * pays**2] * 3), strict=True):
         found += [f"chance of {name}"] * apart(getattr(forecast.chance, name), spread, 1e3 * floor)
 
     if answer["cohorts"] is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import plain
 import pytest
 from scipy import stats
 
@@ -234,3 +235,19 @@ def test_knowing_one_of_two_correlated_numbers_tells_of_the_other():
 def test_a_correlation_is_silent_where_one_of_the_two_is_no_range():
     plain = spread_of(business(churn=UNSURE, correlations=[TOGETHER]))
     assert plain.quantile(0.95).tolist() == spread_of(business(churn=UNSURE)).quantile(0.95).tolist()
+
+
+@pytest.mark.parametrize("joins", [0.5, 1, 2, 3, 4.8, 7, 10, 30, 100])
+def test_nine_in_ten_single_months_lie_in_the_band_of_what_comes_in(joins):
+    """Joins are a Poisson number, each of whom pays 20: its distribution function says how many months lie within."""
+    scenario = plain.business(arrive={"channels": [{"name": "all", "monthly_visitors": joins}]})
+    low, high = (end[-1] / 20 for end in spread_of(scenario, series="came_in").band(0.9))
+    within = stats.poisson.cdf(np.floor(high), joins) - stats.poisson.cdf(np.ceil(low) - 1, joins)
+    assert within >= 0.87 and stats.poisson.sf(np.ceil(high), joins) < 0.05
+
+
+def test_the_band_of_what_is_lost_is_binomial_and_goes_down_to_nobody():
+    """Of 40 customers at 20 a month 5% leave: two on average, nobody in 12.9% of months, more than five in 1.4%."""
+    scenario = plain.business(months=1, churn=0.05, arrive=plain.NOBODY, opening={"customers": 40, "mrr": 800})
+    low, high = (end[0] for end in spread_of(scenario, series="lost").band(0.9))
+    assert low == 0 and 80 <= high <= 105
