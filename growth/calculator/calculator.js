@@ -1,12 +1,13 @@
 // The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
 import { flowsOf, spreadOf } from "./band.js";
 import { amounts, besideTable } from "./beside.js";
-import { addChange, datedChoice, datedControl, datedLabel, dropChange, isDated, setValue, valueAt } from "./dated.js";
+import { addChange, aligned, datedChoice, datedControl, datedLabel, dropChange, isDated, isGiven, numberOfGiven, setValue, valueAt } from "./dated.js";
 import { bandsOf, flowBandsOf, meeting, mrrOf } from "./chart.js";
 import { forecast } from "./engine.js";
 import { controlLine } from "./control.js";
 import { datedLines, mend, stages } from "./form.js";
 import { headline } from "./headline.js";
+import { changesOf } from "./in_force.js";
 import { howSure, restsOn, varies, worthFinding } from "./how_sure.js";
 import { priceOf } from "./life.js";
 import { leftView } from "./left.js";
@@ -145,7 +146,9 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     datedLines(lines, state.scenario, original, controls, datedLine, (control) => datedLabel(control, data.whose));
     for (const [path, line] of lines) {
       const value = valueAt(state.scenario, path);
-      if (value != null) line.set(value);
+      line.line.hidden = value == null;
+      if (value == null) continue;
+      line.set(value);
       line.setSure(sure.kindOf(path), path in bounds ? sure.of(state.scenario, path) : null);
     }
     worth.draw(state.spread, labels[state.result.months]);
@@ -197,7 +200,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     }
     if (!paths.length && !found.lines.length) return;
     const items = paths.map((path) => {
-      const [from, to] = [firstOf(path), valueAt(base, path)].map(lines.get(path).written);
+      const [from, to] = [firstOf(path), valueAt(base, path)].map((value) => (value === null ? words.dated_gone : lines.get(path).written(value)));
       return node("li", {}, said(words.link_changed, { label: labelOf(path), from, to }));
     });
     items.push(...found.lines.map((one) => node("li", {}, said(words.line_came, one))));
@@ -230,15 +233,18 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   function datedLine(control) {
     const { path, number } = control;
     const made = controlLine(control, `${id}-${path.replaceAll(".", "-")}`, firstOf(path), (value) => move(path, value), show, words);
+    removable(made, number, (numbers) => dropChange(numbers, path));
+    return made;
+  }
+  function removable({ line }, number, remove) {
     const forget = button(words.dated_remove, () => {
       base = clone(scenarioOf());
       chosen = null;
-      dropChange(base, path);
+      remove(base);
       schedule(true);
       lines.get(number).focus();
     });
-    made.line.lastChild.append(node("span", { class: "growth-dated" }, forget));
-    return made;
+    line.lastChild.append(node("span", { class: "growth-dated" }, forget));
   }
 
   const firstOf = (path) => (isDated(path) ? addedAt(path) : read(original, path));
@@ -289,7 +295,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   }
   function keep() {
     flush();
-    onKeep(sure.ranged(base), kept.map(({ label, note, scenario }) => ({ label, note, scenario })));
+    onKeep(sure.ranged(base), kept.map(({ label, note, scenario }) => ({ label, note, scenario: { ...scenario, changes: changesOf(scenario) } })));
   }
   function address(changes) {
     try {
@@ -335,6 +341,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     save(await resultPicture(element, state, data), "growth.png");
   }
 
+  for (const [path, line] of lines) if (isGiven(path)) removable(line, numberOfGiven(original, path), (numbers) => setValue(numbers, path, null));
   draw();
   tellLink(linked);
   clearTimeout(spoken); // nothing is read out before something changes
@@ -353,7 +360,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   return {
     get: () => {
       flush();
-      return clone({ scenario: state.scenario, ranged: sure.ranged(state.scenario), ...state.found, sentence: state.sentence });
+      return clone({ scenario: { ...state.scenario, changes: changesOf(state.scenario) }, ranged: sure.ranged(state.scenario), ...state.found, sentence: state.sentence });
     },
     series: () => {
       flush();
@@ -366,7 +373,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     set: (next) => {
       if (JSON.stringify(next) === JSON.stringify(sure.ranged(scenarioOf()))) return;
       const { scenario, ranges: others } = parted(next);
-      base = scenario;
+      base = aligned(scenario, original);
       sure.restart(others);
       chosen = null;
       schedule(false);

@@ -147,7 +147,7 @@ def table_html(forecast: Forecast, *, locale: str = LOCALE) -> str:
     title, rows = escape(said["calculator"]["table"]), []
     for month, texts in enumerate(zip(*columns, strict=True), start=1):
         cells = "".join(f"<td>{escape(text)}</td>" for text in texts)
-        rows.append(f'<tr><th scope="row">{month} <span>{escape(labels[month])}</span></th>{cells}</tr>')
+        rows.append(f'<tr><th scope="row">{month}: {escape(labels[month])}</th>{cells}</tr>')
     table = light_table(f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>")
     return (
         f'<details class="growth-table"><summary>{title}</summary>'

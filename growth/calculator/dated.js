@@ -1,6 +1,6 @@
 // Changes from a month on that the reader adds: "from month 7, 2% leave". They stand in the scenario behind those that came with it. Each
 // has a line in the form, after that of its number, and a path: "from.7.stay.churn.monthly_churn_rate".
-import { inForce, isLevel, placeOf } from "./in_force.js";
+import { changesOf, inForce, isLevel, placeOf } from "./in_force.js";
 import { button, node, read, said, write } from "./tools.js";
 
 const DATED = /^from\.([1-9]\d*)\.(.+)$/;
@@ -8,7 +8,7 @@ const LAST_MONTH = 120, MOST_CHANGES = 60; // the last month a change may begin 
 
 const pathOf = (scenario, { from_month, field }) => `from.${from_month}.${placeOf(scenario, field).join(".")}`;
 const kindOf = ({ becomes }) => (becomes == null ? "times" : "becomes");
-const changeAt = (scenario, path) => (scenario.changes ?? []).find((change) => pathOf(scenario, change) === path);
+const changeAt = (scenario, path) => changesOf(scenario).find((change) => pathOf(scenario, change) === path);
 
 export const isDated = (path) => DATED.test(path);
 
@@ -67,12 +67,26 @@ export function putChange(scenario, change) {
 }
 
 export function dropChange(scenario, path) {
-  scenario.changes = scenario.changes.filter((change) => pathOf(scenario, change) !== path);
+  scenario.changes = scenario.changes.filter((change) => change !== changeAt(scenario, path));
 }
 
 // What a change is called: "Customers leaving each month, from month 7".
 export function datedLabel({ label, month, number }, whose) {
   return `${label}, ${said(isLevel(number) ? whose.times : whose.since, { month })}`;
+}
+
+// Whether a path is that of a change that came with the scenario, and the number that it changes.
+export const isGiven = (path) => /^changes\.\d+\.(becomes|times)$/.test(path);
+export const numberOfGiven = (scenario, path) => placeOf(scenario, scenario.changes[path.split(".")[1]].field).join(".");
+
+// The scenario with the changes that came with the original in their places, and those that it no longer has as removed ones.
+export function aligned(scenario, original) {
+  const others = [...(scenario.changes ?? [])];
+  const given = (original.changes ?? []).map((one) => {
+    const at = others.findIndex((other) => pathOf(scenario, other) === pathOf(original, one));
+    return at < 0 ? { ...one, becomes: null, times: null } : others.splice(at, 1)[0];
+  });
+  return { ...scenario, changes: [...given, ...others] };
 }
 
 // Where the reader adds one: a month, a number, a button. `add(path)` says whether it could.

@@ -40,9 +40,14 @@ const made = ({ becomes, times }) => (value, name) => {
   return min(max(wanted, name === "monthly_growth_rate" ? -0.9 : 0), 1);
 };
 
+// A change that came with the scenario and was removed says neither what its number becomes nor by what it is multiplied: the others
+// keep their places.
+const isThere = ({ becomes, times }) => (becomes ?? times) != null;
+export const changesOf = ({ changes = [] }) => changes.filter(isThere);
+
 // From a month, 1..T, to the scenario in force in it.
 export function inForce(scenario) {
-  const { changes = [] } = scenario, states = [];
+  const changes = changesOf(scenario), states = [];
   let last = scenario;
   for (const start of [...new Set(changes.map((change) => change.from_month))].sort((a, b) => a - b)) {
     for (const change of changes) if (change.from_month === start) last = put(last, placeOf(scenario, change.field), made(change));
@@ -54,7 +59,7 @@ export function inForce(scenario) {
 // How the channel at a position changes: {channel: month -> the channel in it, level: month -> the change of its level or budget};
 // null where it never does.
 export function channelOverTime(scenario, number) {
-  const of = (scenario.changes ?? []).filter(({ field }) => {
+  const of = changesOf(scenario).filter(({ field }) => {
     const [head, , at] = field.startsWith("arrive.channels.") ? placeOf(scenario, field) : [];
     return head && Number(at) === number;
   });

@@ -1,5 +1,5 @@
 // The numbers as a table, as a file, and as a link.
-import { addChange, added, datedControl, isDated, valueAt } from "./dated.js";
+import { addChange, added, datedControl, isDated, isGiven, valueAt } from "./dated.js";
 import { clone, node, read, sharesAddUp, write } from "./tools.js";
 
 export const MOST_LINES = 3; // that a reader keeps
@@ -81,6 +81,11 @@ export function decode(fragment, original, controls, kindsOf, whatIfs = []) {
   const fits = (into, part) => {
     const [path, given = ""] = part.split("=");
     const control = isDated(path) ? datedControl(path, controls) : known.get(path);
+    const removed = given === "null" && isGiven(path) && control;
+    if (removed) {
+      write(into, path, null);
+      return true;
+    }
     const value = given.trim() === "" ? NaN : Number(given);
     if (!control || !(value >= control.low && value <= control.high) || (control.whole && !Number.isInteger(value))) return false;
     if (isDated(path)) return addChange(into, path, controls, value);

@@ -1,5 +1,6 @@
 // How sure the reader is of each number: exactly so, roughly, a guess, or as the page came, and the ranges that follow.
 import { endsAround } from "./band.js";
+import { changesOf } from "./in_force.js";
 import { clone, read, tidy, write } from "./tools.js";
 
 const TIMES = { rough: 1.1, guess: 1.5 }; // so many times more, or less (of a share: its odds), are the ends of the range
@@ -23,7 +24,7 @@ export function parted(ranged) {
 
 // The ends of the range of a number, [low, high]; null where it is exactly so, or where its field leaves no room.
 function endsOf(kind, value, given, [low, high]) {
-  if (kind === "exact" || !(value > low && value < high)) return null;
+  if (kind === "exact" || value === null || !(value > low && value < high)) return null;
   const brief = (ends, digits) => ends && ends.map((end) => Number(end.toPrecision(digits)));
   if (kind === "given") return value === given.likely ? [given.low, given.high] : brief(endsAround(given, value, [low, high]), 4);
   if (low < 0) {
@@ -63,10 +64,12 @@ export function sureness(bounds) {
     // the scenario with its ranges written into it
     ranged(scenario) {
       const whole = clone(scenario);
+      const { changes } = whole;
       for (const path of paths()) {
         const ends = of(scenario, path);
         if (ends) write(whole, path, { low: ends[0], likely: read(scenario, path), high: ends[1] });
       }
+      if (changes) whole.changes = changesOf({ changes });
       return whole;
     },
   };

@@ -204,7 +204,8 @@ export function takesSection(controls, words, numberWords, labels, show, set) {
   function run() {
     const { scenario, result } = state;
     const goal = goalOf(state);
-    const found = takes(scenario, controls, goal);
+    const there = controls.filter(({ path }) => read(scenario, path) !== null); // a change may have been removed
+    const found = takes(scenario, there, goal);
     for (const [input, value] of [[amount, goal.amount], [by, goal.by]]) if (document.activeElement !== input) input.value = show.plain(tidy(value));
     kind.value = goal.kind;
     const values = { goal: shown(goal.amount, goal), calendar: labels[goal.by], now: shown(found.now, goal) };
@@ -220,7 +221,7 @@ export function takesSection(controls, words, numberWords, labels, show, set) {
     rest.textContent = able.length ? said(words.not_alone, { list: able.join("; ") }) : "";
     half.textContent = found.pairs.length ? said(words.half, { pairs: found.pairs.map(names).join("; ") }) : "";
     const before = result.series.closing_mrr[scenario.months - 1];
-    const ranked = efforts(scenario, controls, before);
+    const ranked = efforts(scenario, there, before);
     const loss = ranked.length ? priceLoss(scenario) : null;
     price.textContent = loss ? said(words.price_loss, { lost: show.percent(Number(loss.toFixed(3))), in: show.number(Math.round(1 / loss)) }) : "";
     heading.hidden = caption.hidden = !ranked.length;

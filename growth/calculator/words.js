@@ -1,6 +1,6 @@
 // The answer's sentences and the numbers in them: the rules of words.py and number_words.py, whose templates come with
 // the data, in the page's language.
-import { inForce } from "./in_force.js";
+import { changesOf, inForce } from "./in_force.js";
 import { sum } from "./life.js";
 import { leftClause } from "./left.js";
 import { SAME, compared, isSeasonal, hasYearly } from "./long_run.js";
@@ -107,7 +107,7 @@ export function formatter(locale, currency, digits) {
 }
 
 function hasCosts(scenario) {
-  const at = inForce(scenario), starts = (scenario.changes ?? []).map((change) => change.from_month);
+  const at = inForce(scenario), starts = changesOf(scenario).map((change) => change.from_month);
   return [1, ...starts.filter((start) => start <= scenario.months)].map(at).some(({ bill, arrive }) => {
     const { monthly_discount_rate: _, ...costs } = bill; // all else in it moves cash
     return Object.values(costs).some(Boolean) || arrive.channels.some((channel) => channel.kind === "paid" || channel.monthly_cost);

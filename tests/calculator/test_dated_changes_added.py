@@ -174,3 +174,33 @@ def test_a_kept_line_with_a_change_becomes_a_what_if_of_the_file(tmp_path, brows
     page.get_by_role("button", name="as before").click()
     assert as_python_has_it(page) == pytest.approx(steady(0, 0.1, 24))
     assert page.complaints == []
+
+
+def test_a_change_that_came_with_the_file_is_removed_carried_by_a_link_and_brought_back(browser, tmp_path):
+    given = [
+        {"from_month": 13, "field": CHURN, "becomes": 0.05},
+        {"from_month": 20, "field": "arrive.channels.all.monthly_visitors", "times": 3},
+    ]
+    told = scenario(changes=given)
+    page = opened(browser, told, tmp_path)
+    months_20_on = 400 * (1 - 0.95**5) / 0.05  # of twenty more a month
+    assert as_python_has_it(page) == pytest.approx(steady(steady(0, 0.1, 12), 0.05, 12) + months_20_on)
+    line = ".growth-line:has([data-path='{}']) button:has-text('Remove this change')"
+    page.locator(line.format("changes.0.becomes")).click()
+    assert as_python_has_it(page) == pytest.approx(steady(0, 0.1, 24) + 400 * (1 - 0.9**5) / 0.1)
+    assert page.evaluate(NOW)["changes"] == told.model_dump(mode="json")["changes"][1:]
+    assert page.evaluate("document.activeElement.closest('.growth-line').innerText").startswith("Customers leaving")
+    assert page.locator(".growth-number[data-path='changes.0.becomes']").is_hidden()
+
+    add(page, "13", "Customers leaving each month")  # another in its place, taken back again
+    page.locator(line.format(f"from.13.{CHURN}")).click()
+    page.get_by_role("button", name="Copy a link to these numbers").click()
+    link = "#" + urlsplit(page.get_by_label("The link to these numbers").input_value()).fragment
+    there = opened(browser, told, tmp_path, fragment=link)
+    assert there.evaluate(NOW) == page.evaluate(NOW)
+    assert "from month 13: no change instead of 5%" in there.locator(".growth-linked").inner_text()
+    there.get_by_role("button", name="Back to the original numbers").first.click()
+    assert there.evaluate(NOW) == told.model_dump(mode="json")
+    there.evaluate("next => place.calculator.set(next)", scenario(changes=given[1:]).model_dump(mode="json"))
+    assert as_python_has_it(there) == pytest.approx(steady(0, 0.1, 24) + 400 * (1 - 0.9**5) / 0.1)
+    assert page.complaints == there.complaints == []
