@@ -72,12 +72,13 @@ def test_the_pictures_are_those_of_the_month_worked_by_hand():
         "In 9 of 10 cases it ends between €390 and €730. "
         "It first reaches the goal of €380 in Feb 2027."
     )
-    # ten join, Poisson, c^2 = ln(1 + 1 / 10): 200 exp(-c^2 / 2 -+ 1.645 c) = 115 and 317, half a customer further out; 1.9
-    # leave: c^2 = ln(1 + 1 / 1.9), 38 exp(...) + 10 = 100, and nobody in e^-1.9 = 15% of months
+    # ten join, Poisson, c^2 = ln(1 + 1 / 10): 200 exp(-c^2 / 2 -+ 1.645 c) = 115 and 317, half a customer further out;
+    # 1.9 leave: c^2 = ln(1 + 1 / 1.9), 38 exp(...) + 10 = 100, and nobody in e^-1.9 = 15% of months
     assert says["flows"] == (
         "Two lines by month. What comes in: €200 in Jan 2027, €200 in Mar 2027. What is lost: €0 in Jan 2027, €38.00 "
-        "in Mar 2027. In 9 of 10 cases, what comes in in Mar 2027 is between €100 and €330, what is lost between €0 and "
-        "€100. The two do not meet in the months shown. They meet when MRR is near €2,000, and growth stops there."
+        "in Mar 2027. In 9 of 10 cases, what comes in in Mar 2027 is between €100 and €330, what is lost between "
+        "€0 and €100. The two do not meet in the months shown. They meet when MRR is near €2,000, and growth stops "
+        "there."
     )
 
 
