@@ -35,7 +35,6 @@ MAY_IMPORT = {
     "files": "errors, scratch",
     "output": "errors, files",
     "options": "output",
-    "lean": "",
     "lazy": "",
     "engine": "",
     "scenario": "errors, files",
@@ -46,13 +45,13 @@ MAY_IMPORT = {
     "goals": "charts, engine, errors, measures, options, scenario, uncertainty",
     "comparison": "charts, engine, errors, measures, scenario",
     "calculator": "comparison, engine, errors, goals, lazy, measures, scenario, uncertainty",
-    "giveaway": "calculator, comparison, engine, errors, files, goals, lazy, lean, measures, options, output, "
+    "giveaway": "calculator, comparison, engine, errors, files, goals, lazy, measures, options, output, "
     "scenario, scratch",
     "spreadsheet": "calculator, comparison, engine, errors, giveaway, lazy, measures, options, output, scenario, "
     "uncertainty",
     "kit": "calculator, comparison, engine, errors, files, giveaway, lazy, measures, options, output, "
     "scenario, spreadsheet, uncertainty",
-    "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lean, measures, options, output, "
+    "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lazy, measures, options, output, "
     "scenario, scratch, uncertainty",
     "records": "charts, engine, errors, files, lazy, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, lazy, options, output, scenario, scratch",

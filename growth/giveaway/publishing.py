@@ -13,7 +13,7 @@ from growth.errors import Problem, PublishError
 from growth.files import regular_file, shipped
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
-from growth.lean import put_off_grammar
+from growth.lazy import put_off_grammar
 from growth.output import check_folder, check_output, write_outputs
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario

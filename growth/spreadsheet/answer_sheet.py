@@ -12,9 +12,8 @@ from growth.giveaway.look import Look, sender_line
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, choose, pick, position_of
 from growth.spreadsheet.months_sheet import MonthsSheet
-from growth.spreadsheet.mrr_chart import MrrChart
 from growth.spreadsheet.sentence_sheet import SentenceSheet
-from growth.spreadsheet.styles import GAIN, GOAL, PLAIN, SOFT, STYLES
+from growth.spreadsheet.styles import GAIN, GOAL, PLAIN, SOFT, STYLES, MrrChart
 from growth.spreadsheet.worksheet import Worksheet, print_setup, text_lines
 
 _WIDTHS = (2, 24, 16, 100)

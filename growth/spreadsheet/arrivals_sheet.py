@@ -12,41 +12,40 @@ from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 
 class ArrivalsSheet:
-    """The sheet of arrivals. What the channels bring stands there from the start; referrals follow month by month."""
+    """The sheet of arrivals: `columns` holds the totals of all channels by name.
+
+    What the channels bring stands there from the start; referrals follow month by month.
+    """
 
     def __init__(self, book: WorkbookContext):
         words = book.words["arrivals"]
         self._book = book
         self._table, self._month, _ = book.month_table("arrivals", title=words["title"], lines=words["lines"])
         table, everyone = self._table, words["all"]
-        self.visitors = table.column(words["visitors"], "people", group=everyone)
-        self.sign_ups = table.column(words["sign_ups"], "people", group=everyone)
-        self.referred = table.column(words["referred"], "people", group=everyone)
-        self.referred_customers = table.column(words["referred_customers"], "people", group=everyone)
-        self.channel_customers = table.column(words["channel_customers"], "people", group=everyone)
-        self.new_customers = table.column(words["new_customers"], "people", group=everyone)
-        self.spend = table.column(words["spend"], book.money, group=everyone)
+        people = ("visitors", "sign_ups", "referred", "referred_customers", "channel_customers", "new_customers")
+        self.columns = {name: table.column(words[name], "people", group=everyone) for name in people}
+        self.columns["spend"] = table.column(words["spend"], book.money, group=everyone)
         self._channels = [_Channel(book, table, self._month, index) for index in range(len(_channels(book)))]
         book.finish(table)
 
     def month(self, month: int, customers_before: Formula) -> None:
         """The month's totals, given the customers of all plans at the close of the month before."""
-        book, now = self._book, self._book.in_month(month)
+        now, columns, sent = self._book.in_month(month), self.columns, self.columns["referred"]
         rate = now.given("sign_up.monthly_referral_rate")
         if month == 1:  # months before the first have its level
-            self.referred.put(0, rate * customers_before, "opening")
-        referred = self.referred.put(month, rate * customers_before)
-        paying = now.given("pay.conversion_rate") * delayed(book, self.referred, month)
-        by_referral = self.referred_customers.put(month, paying)
+            sent.put(0, rate * customers_before, "opening")
+        referred = sent.put(month, rate * customers_before)
+        paying = now.given("pay.conversion_rate") * delayed(self._book, sent, month)
+        by_referral = columns["referred_customers"].put(month, paying)
         visitors, sign_ups = (
             added([column[month] for channel in self._channels if (column := getattr(channel, name)) is not None])
             for name in ("visitors", "sign_ups")
         )
-        self.visitors.put(month, visitors)
-        self.sign_ups.put(month, sign_ups + referred)
-        brought = self.channel_customers.put(month, added([channel.customers[month] for channel in self._channels]))
-        self.new_customers.put(month, brought + by_referral)
-        self.spend.put(month, added([channel.spend[month] for channel in self._channels]))
+        columns["visitors"].put(month, visitors)
+        columns["sign_ups"].put(month, sign_ups + referred)
+        brought = added([channel.customers[month] for channel in self._channels])
+        columns["new_customers"].put(month, columns["channel_customers"].put(month, brought) + by_referral)
+        columns["spend"].put(month, added([channel.spend[month] for channel in self._channels]))
 
     @property
     def level(self) -> Formula:
@@ -238,12 +237,10 @@ class _Channel:
 
     def _launch(self, table: FormulaTable, group: str, number: int) -> FormulaColumn:
         """A one-off: its visitors, then 1 - fade of them each month after."""
-        column = table.column(
-            self._book.words["arrivals"]["launch"].replace("{n}", str(number + 1)), "people", group=group
-        )
-        visitors, month, fade = (
-            self._given(f"launches.{number}.{name}") for name in ("visitors", "month", "monthly_fade_rate")
-        )
+        head = self._book.words["arrivals"]["launch"].replace("{n}", str(number + 1))
+        column = table.column(head, "people", group=group)
+        names = ("visitors", "month", "monthly_fade_rate")
+        visitors, month, fade = (self._given(f"launches.{number}.{name}") for name in names)
         for when in self._months():
             now = self._month.same_row(when)
             after = choose(now > month, column[when - 1] * (1 - fade), 0) if when > 1 else 0

@@ -10,8 +10,7 @@ from typing import Any
 
 from growth.calculator.words import money
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.mrr_chart import MrrChart
-from growth.spreadsheet.styles import GAIN, SOFT
+from growth.spreadsheet.styles import GAIN, SOFT, MrrChart
 from growth.spreadsheet.worksheet import FIRST
 from growth.uncertainty import ranges_of, spread_of
 

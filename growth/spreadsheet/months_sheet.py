@@ -84,10 +84,9 @@ class MonthsSheet:
         self._put("opening_mrr", month, self.columns["closing_mrr"][month - 1])
         for name in _OF_PLANS:
             self._put(name, month, added([plan.columns[name][month] for plan in self._plans]))
-        came = self._arrivals
-        columns = {"visitors": came.visitors, "sign_ups": came.sign_ups, "referred_sign_ups": came.referred}
-        for name, column in {**columns, "acquisition_spend": came.spend}.items():
-            self._put(name, month, column[month])
+        came = {"referred_sign_ups": "referred", "acquisition_spend": "spend"}
+        for name in ("visitors", "sign_ups", *came):
+            self._put(name, month, self._arrivals.columns[came.get(name, name)][month])
         self._read_off(month, at)
         fees = book.given("bill.payment_fee_rate") * at("cash_in") + book.given("bill.fee_per_payment") * at("payments")
         self._put("payment_fees", month, fees)

@@ -106,9 +106,8 @@ class StaySheet:
 
     def _last_age(self, number: int) -> int:
         """The largest age of a plan that the stretch needs; only the last has lifetimes to be summed."""
-        return (
-            ages_of(self._book.scenario, number) if self._at_end else max(aboard_ages(self._book.scenario, number), 1)
-        )
+        scenario = self._book.scenario
+        return ages_of(scenario, number) if self._at_end else max(aboard_ages(scenario, number), 1)
 
     def _users(self, wanted: Callable[[Plan], bool]) -> list[int]:
         """The numbers of the plans for which `wanted` holds."""
@@ -208,12 +207,8 @@ class StaySheet:
                 within.put(a, churn if a % YEAR == 1 else before + (1 - before) * churn)
         column = self._table.column(words["renewal"], "churn", group=group)
         for a in range(1, last + 1):
-            if a % YEAR:
-                column.put(a, 0)
-            elif within is not None:
-                column.put(a, within[a])
-            else:
-                column.put(a, 1 - self._now.given(f"pay.plans.{number}.renewal_rate"))
+            renewal = 1 - self._now.given(f"pay.plans.{number}.renewal_rate") if within is None else within[a]
+            column.put(a, 0 if a % YEAR else renewal)
         return column
 
     def _grown(self, plan: Plan, a: int) -> tuple[Formula, Formula]:

@@ -1,4 +1,4 @@
-"""How the workbook looks: warm paper and dark ink, a serif for prose, numbers in columns of even figures."""
+"""How the workbook looks: warm paper and dark ink, a serif for prose, even figures, line charts without a legend."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from growth.giveaway.look import Look
 if TYPE_CHECKING:
     import xlsxwriter
     from xlsxwriter.format import Format
+
+    from growth.spreadsheet.context import WorkbookContext
 
 PAPER, DEEP, WHITE = "#FBF7EF", "#F2EBDD", "#FFFFFF"
 INK, SOFT, RULE = "#2B2722", "#665D50", "#DDD3C1"
@@ -114,3 +116,38 @@ class Styles:
 def _places(value: float) -> int:
     """How many decimals a number as written has, six at most."""
     return next((places for places in range(6) if abs(value - round(value, places)) < 1e-9 * max(abs(value), 1e-3)), 6)
+
+
+class MrrChart:
+    """The chart (`chart`, of xlsxwriter) in the making; categories: the cells of its months, from month 0 on."""
+
+    def __init__(self, book: WorkbookContext, *, categories: Any) -> None:
+        self._book, self._categories = book, categories
+        self.chart = book.workbook.add_chart({"type": "line"})
+
+    def add(self, name: Any, values: Any, line: dict[str, Any], *, at: int) -> None:
+        """A line with its cells; at: the month at whose point its name stands."""
+        font = {"name": SANS, "size": 9, "color": line["color"]}
+        on_points: list[dict[str, Any] | None] = [{"delete": True}] * (self._book.scenario.months + 1)
+        on_points[at] = None  # the one that stays shows the name of the line
+        labels = {"series_name": True, "position": "above", "custom": on_points, "font": font}
+        series = {"name": name, "categories": self._categories, "values": values, "line": line}
+        self.chart.add_series({**series, "marker": {"type": "none"}, "data_labels": labels})
+
+    def dress(self, *, labels: int, **axis: Any) -> None:
+        """Title, axes and colours; labels: how many months at most are written below; axis: more of that axis."""
+        small = {"name": SANS, "size": 9, "color": INK, "bold": False}
+        title = {"name": SERIF, "size": 12, "color": INK, "bold": False}
+        text = self._book.messages["calculator"]["chart_title"]
+        self.chart.set_title({"name": text, "name_font": title, "overlay": False})
+        self.chart.set_legend({"none": True})
+        every = max(1, -(-self._book.scenario.months // labels))
+        steps = {"interval_unit": every, "interval_tick": every, **axis}
+        self.chart.set_x_axis({"num_font": small, "line": {"color": INK}, **steps})
+        grid = {"visible": True, "line": {"color": RULE, "width": 0.75}}
+        amounts = self._book.styles.number_format("money")
+        self.chart.set_y_axis(
+            {"num_font": small, "min": 0, "line": {"none": True}, "major_gridlines": grid, "num_format": amounts}
+        )
+        self.chart.set_chartarea({"fill": {"color": PAPER}, "border": {"none": True}})
+        self.chart.set_plotarea({"fill": {"none": True}})

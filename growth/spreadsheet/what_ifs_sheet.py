@@ -15,9 +15,8 @@ from growth.comparison import SERIES, amounts, closes, what_if_forecasts, what_i
 from growth.engine import Forecast
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula
-from growth.spreadsheet.mrr_chart import MrrChart
 from growth.spreadsheet.names import cell_text
-from growth.spreadsheet.styles import GAIN, GOAL, INK, LOSS
+from growth.spreadsheet.styles import GAIN, GOAL, INK, LOSS, MrrChart
 from growth.spreadsheet.worksheet import DASH, FIRST, FormulaTable, Worksheet, print_setup, text_lines
 
 MEASURES = (

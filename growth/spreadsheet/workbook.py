@@ -149,7 +149,7 @@ def _fill(workbook: xlsxwriter.Workbook, result: Forecast, giveaway: Giveaway) -
     for month in range(1, scenario.months + 1):
         arrivals.month(month, months.columns["closing_customers"][month - 1])
         for plan in plans:
-            plan.month(month, arrivals.new_customers[month])
+            plan.month(month, arrivals.columns["new_customers"][month])
         months.month(month)
     for plan in plans:
         plan.finish()

@@ -78,7 +78,7 @@ def _seconds(text: str) -> float:
 
 
 def _sweep(arguments: argparse.Namespace) -> int:
-    from growth.lean import put_off_grammar
+    from growth.lazy import put_off_grammar
 
     put_off_grammar()
     from growth.sweep.run_sweep import prepare, run_sweep

@@ -36,7 +36,7 @@ def _rehearse() -> None:
 
 
 def _import_all() -> None:
-    from growth.lean import put_off_grammar
+    from growth.lazy import put_off_grammar
 
     put_off_grammar()
     # pandas asks for a shell as it is imported, and shows tables by the answer

@@ -36,7 +36,7 @@ RUNNER = """
 import json, os, sys
 from growth import cli
 from growth.giveaway import exporter
-from growth.lean import put_off_grammar
+from growth.lazy import put_off_grammar
 put_off_grammar()
 import nbclient, papermill, growth.earned.earnings, growth.kit.kit_files, growth.records.to_scenario, growth.whole_file
 from growth.kit import kit_files, web_site

@@ -130,7 +130,7 @@ def test_a_grammar_that_is_put_off_is_the_same_when_it_is_asked_for():
     pytest.importorskip("rfc3987_syntax")
     code = (
         "import sys\n"
-        "from growth.lean import put_off_grammar\n"
+        "from growth.lazy import put_off_grammar\n"
         "put_off_grammar()\n"
         "import jsonschema\n"
         "assert 'rfc3987_syntax.syntax_helpers' not in sys.modules\n"
