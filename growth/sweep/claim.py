@@ -18,7 +18,7 @@ from uuid import uuid4
 
 from growth.scratch import lock
 from growth.sweep.load_sweep import SweepError
-from growth.sweep.store import LocalStore, RemoteStore, Store
+from growth.sweep.store import Store
 
 NAME = ".lock"
 TAKEN = "another sweep is writing into this folder; wait for it, or choose another folder"
@@ -40,8 +40,8 @@ def claimed(store: Store, *, take_over: bool = False) -> Iterator[None]:
     OSError
         Where the store cannot be written.
     """
-    if isinstance(store, LocalStore):
-        with open(store.path / NAME, "a+") as file:
+    if store.folder:
+        with open(store.folder / NAME, "a+") as file:
             if not lock(file):
                 raise SweepError(TAKEN, file=store.where())
             yield
@@ -60,7 +60,7 @@ def claimed(store: Store, *, take_over: bool = False) -> Iterator[None]:
                 store.remove(NAME)
 
 
-def _who(store: RemoteStore) -> str:
+def _who(store: Store) -> str:
     claim = _claim_in(store)
     if not claim:
         return "this file is in the way and is not a sweep's; choose another address"
@@ -71,8 +71,8 @@ def _who(store: RemoteStore) -> str:
     )
 
 
-def _claim_in(store: RemoteStore) -> dict[str, Any]:
-    """The claim that lies in the store; empty where there is none, or the file is something else."""
+def _claim_in(store: Store) -> dict[str, Any]:
+    """The claim in the store; empty if there is none or the file is something else."""
     try:
         found = json.loads(store.read(NAME) or b"{}")
     except ValueError:

@@ -14,7 +14,7 @@ DEFAULTS = {"limit": 600.0, "kernels": "warm"}
 
 
 def add_command(subparsers: Any) -> None:
-    """Hand the command in."""
+    """Add `sweep` to the command line."""
     sweep = subparsers.add_parser(
         "sweep",
         help="compute every point of a sweep file, run their reports and publish the comparison",
@@ -24,41 +24,21 @@ def add_command(subparsers: Any) -> None:
         "130 interrupted.",
         allow_abbrev=False,
     )
-    sweep.add_argument("sweep", metavar="FILE", help="a sweep file (YAML)")
-    sweep.add_argument(
-        "--to",
-        required=True,
-        metavar="ADDRESS",
-        help="where the table, the reports and the page go: a folder, or an address such as s3://bucket/folder",
-    )
-    sweep.add_argument(
-        "--notebook", metavar="NOTEBOOK", help="a report notebook of your own in the place of the one that comes along"
-    )
-    sweep.add_argument(
-        "--take-over", action="store_true", help="replace the claim that a killed sweep left at an address"
-    )
-    sweep.add_argument("--again", choices=["failed"], help="run the reports again that failed the last time")
-    sweep.add_argument(
-        "--workers", type=_positive, metavar="N", help="reports at the same time (default: two for each processor)"
-    )
-    sweep.add_argument(
-        "--limit",
-        type=_seconds,
-        default=DEFAULTS["limit"],
-        metavar="SECONDS",
-        help="time limit for one report (default: 600)",
-    )
-    sweep.add_argument(
-        "--kernels",
-        choices=["warm", "stock"],
-        default=DEFAULTS["kernels"],
-        help="fork kernels from one that holds the imports, or start each anew",
-    )
-    sweep.add_argument(
-        "--check", action="store_true", help="check the file and say what would be done, without doing it"
-    )
-    sweep.add_argument("--scheduler", metavar="ADDRESS", help="run the reports on the Dask cluster at this address")
-    sweep.set_defaults(run=_sweep, extra="sweep")
+    sweep.set_defaults(run=_sweep, extra="sweep", **DEFAULTS)
+    add = sweep.add_argument
+    place = "where the table, the reports and the page go: a folder, or an address such as s3://bucket/folder"
+    notebook = "a report notebook of your own in the place of the one that comes along"
+    kernels = "fork kernels from one that holds the imports, or start each anew"
+    add("sweep", metavar="FILE", help="a sweep file (YAML)")
+    add("--to", required=True, metavar="ADDRESS", help=place)
+    add("--notebook", metavar="NOTEBOOK", help=notebook)
+    add("--take-over", action="store_true", help="replace the claim that a killed sweep left at an address")
+    add("--again", choices=["failed"], help="run the reports again that failed the last time")
+    add("--workers", type=_positive, metavar="N", help="reports at the same time (default: two for each processor)")
+    add("--limit", type=_seconds, metavar="SECONDS", help="time limit for one report (default: 600)")
+    add("--kernels", choices=["warm", "stock"], help=kernels)
+    add("--check", action="store_true", help="check the file and say what would be done, without doing it")
+    add("--scheduler", metavar="ADDRESS", help="run the reports on the Dask cluster at this address")
 
 
 def _positive(text: str) -> int:
@@ -111,7 +91,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
 
 
 def _tell_failures(outcome: Outcome, total: int, arguments: argparse.Namespace) -> int:
-    """Say which reports failed, why, and what to do; returns the exit code, 0 where none failed."""
+    """Say which reports failed, why, and what to do. Returns the exit code, 0 if none failed."""
     from growth.sweep.run_report import has_no_place
 
     if not outcome.failed:
@@ -129,7 +109,7 @@ def _tell_failures(outcome: Outcome, total: int, arguments: argparse.Namespace) 
 
 
 def _command(arguments: argparse.Namespace, **changed: str) -> str:
-    """The command line that does the rest of this one, ready to be pasted."""
+    """The command line that finishes this sweep, ready to paste."""
     given = vars(arguments) | changed
     words = ["growth", "sweep", given["sweep"], "--to", given["to"]]
     for name in ("notebook", "again", "workers", "limit", "kernels", "scheduler"):
@@ -144,7 +124,7 @@ def _say(text: str) -> None:
 
 
 def _bar(total: int, there: int) -> Any:
-    """A progress bar that says how many are done and have failed, and how long the rest will take."""
+    """A progress bar with the number done and failed, and the time left."""
     from tqdm import tqdm
 
     form = "{l_bar}{bar:20}| {n_fmt} of {total_fmt} reports{postfix}, {remaining} to go"

@@ -33,7 +33,7 @@ MOST_FORECAST = 2000  # points of a sample whose months are drawn
 
 
 def look() -> Piece:
-    """The sections' style, for the notebook that shows them; their page brings it along."""
+    """The stylesheet of the sections, for the notebook that shows them; the page has its own copy."""
     return Piece(f"<style>\n{STYLE.read_text(encoding='utf-8')}</style>")
 
 
@@ -56,7 +56,7 @@ def heading(design: Design, points: pd.DataFrame) -> Piece:
 
 
 def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
-    """A row an axis: the share of the spread it explains alone, and the answer at its two ends."""
+    """A row for each axis: the share of the spread that it explains alone, and the answer at its two ends."""
     ordered, over_ranges, words = _ordered(design, points), design.loaded.over_ranges, words_for(design)
     chance = range_draws.share_of_chance(design) if over_ranges else 0.0
     rows = "".join(
@@ -110,7 +110,7 @@ def heat_maps(design: Design, points: pd.DataFrame) -> Piece:
 
 
 def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
-    """MRR by month: a panel for each level of the second axis, a line for each of the first, others at their first.
+    """MRR by month: a panel for each level of the second axis, a line for each of the first, other axes fixed.
 
     Where axes are sampled no two points share a level: then the answer against each axis, and all points by month.
     """
@@ -153,7 +153,7 @@ def cautions(design: Design | None = None) -> Piece:
 
 
 def _most_moving(ordered: Sequence[Influence], words: ComparisonWords) -> str:
-    """Which axis moves the answer most, where the points can tell."""
+    """Which axis moves the answer most, if the points can tell."""
     first = [strong(one.levels.title) for one in leaders(ordered)]
     if not first:
         return words.html("most_none")
@@ -162,7 +162,7 @@ def _most_moving(ordered: Sequence[Influence], words: ComparisonWords) -> str:
 
 
 def _how_sure(ordered: Sequence[Influence], words: ComparisonWords) -> str:
-    """How far the order of the rows can be trusted, and what follows."""
+    """How reliable the order of the rows is, and what to do about it."""
     parts = []
     if any(one.error for one in ordered):
         parts.append(words.html("sample"))
@@ -184,7 +184,7 @@ def _ordered(design: Design, points: pd.DataFrame) -> list[Influence]:
 
 
 def _bar(share: float, words: ComparisonWords) -> str:
-    """A share as the beginning of a cell, with a bar as long."""
+    """The beginning of a table cell: a bar as long as the share, and the share itself."""
     return f'<td><span class="bar" style="--share:{share:.3f}"></span>{escape(words.percent(share))}'
 
 
@@ -210,7 +210,7 @@ def _heat_map(
 
 
 def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Levels]) -> str:
-    """MRR at the end against every sampled axis, the one that moves it most first."""
+    """MRR at the end against each sampled axis, the most influential first."""
     words = words_for(design)
     values, texts = points["closing_mrr"].to_numpy(float), shown_texts(design)
     scale = scale_over(design.loaded.base, [values], locale=words.locale)
@@ -225,7 +225,7 @@ def _against_each_axis(design: Design, points: pd.DataFrame, ordered: list[Level
 
 
 def _all_by_month(design: Design, most: Levels) -> str:
-    """MRR by month: how all points spread, and the median of each level of the axis that moves the answer most."""
+    """MRR by month: the spread of all points, and the median for each level of the most influential axis."""
     words, axis = words_for(design), most.title
     numbers = small_charts.some(design.count, MOST_FORECAST)
     values = mrr_by_month(design, numbers)

@@ -58,7 +58,7 @@ class ComparisonWords:
         return strong(self.amount(value))
 
     def listed(self, words: Sequence[str]) -> str:
-        """Words as a list in a sentence.
+        """Join words into a list within a sentence.
 
         >>> ComparisonWords().listed(["a"]), ComparisonWords("de-DE").listed(["a", "b", "c"])
         ('a', 'a, b und c')

@@ -19,7 +19,6 @@ from growth.sweep.load_sweep import SweepError
 from growth.sweep.parallel_reports import Finished
 from growth.sweep.results import Results
 from growth.sweep.run_report import ENGINE, make_report, one_line, unwritten
-from growth.sweep.store import RemoteStore
 from growth.sweep.tasks import Task
 from growth.sweep.warm_kernels import unavailable
 
@@ -56,7 +55,7 @@ def run_on_cluster(
         raise SweepError(f"no Dask scheduler answers at {scheduler}: {' '.join(str(error).split())[:120]}") from None
     with client, client.as_current():
         content = Path(notebook).read_text(encoding="utf-8")
-        address = results.store.address if isinstance(results.store, RemoteStore) else None
+        address = None if results.store.folder else results.store.address
         options: dict[str, Any] = {"retries": LOST, "pure": False}
         futures = {}
         for task in tasks:
@@ -104,7 +103,7 @@ def remote_report(
 
 
 def _settle(results: Results, task: Task, texts: dict[str, str], why: str) -> str:
-    """Put a report that came back as text in its place; returns why it failed, or ""."""
+    """Store a report that came back as text. Returns why it failed, or ""."""
     made = results.made(task)
     try:
         for ending, text in texts.items():

@@ -35,7 +35,7 @@ class Design:
 
     @property
     def sampled(self) -> bool:
-        """Whether the points are a sample, so that what is read off them is an estimate."""
+        """Whether the points are a sample, so that results are estimates."""
         return self.loaded.sweep.points.sampled
 
     def rows(self, numbers: np.ndarray) -> dict[str, np.ndarray]:
@@ -49,21 +49,17 @@ class Design:
             columns[title] = part if level is None else _array(level)[part.astype(np.intp)]
         return columns
 
-    def block(self, start: int, stop: int) -> dict[str, np.ndarray]:
-        """Axis title -> its values at points start..stop."""
-        return self.rows(np.arange(start, stop))
-
     def blocks(self, size: int = BLOCK) -> Iterator[tuple[int, dict[str, np.ndarray]]]:
         """Each block's first point and its columns."""
         for start in range(0, self.count, size):
-            yield start, self.block(start, min(start + size, self.count))
+            yield start, self.rows(np.arange(start, min(start + size, self.count)))
 
     def point(self, number: int) -> dict[str, Any]:
         """One point: axis title -> plain value."""
-        return {title: plain_value(column[0]) for title, column in self.block(number, number + 1).items()}
+        return {title: plain_value(column[0]) for title, column in self.rows(np.array([number])).items()}
 
     def chosen(self) -> np.ndarray:
-        """The numbers of the points that get a report, ascending. Raises SweepError where they are too many."""
+        """The numbers of the points that get a report, ascending. Raises SweepError if there are too many."""
         reports = self.loaded.sweep.reports
         if reports.choose == "none":
             return np.arange(0)
@@ -97,7 +93,7 @@ class Design:
 
 
 def _no_match(design: Design) -> Problem:
-    """Which value of `reports: matching` no point has, with those that points have."""
+    """Find the value under `reports: matching` that no point has, and name the values that points have."""
     for number, wanted in enumerate(design.loaded.sweep.reports.matching):
         for title, value in wanted.items():
             level = design.levels[title]
@@ -108,7 +104,7 @@ def _no_match(design: Design) -> Problem:
 
 
 def design_of(loaded: LoadedSweep) -> Design:
-    """The points of a checked sweep. Raises SweepError where they are more than the file allows."""
+    """The points of a checked sweep. Raises SweepError if there are more than the file allows."""
     points = loaded.sweep.points
     levels = {axis.title: _levels(axis, loaded) for axis in loaded.sweep.axes}
     codes = None
@@ -144,12 +140,12 @@ def _levels(axis: Axis, loaded: LoadedSweep) -> Levels:
 
 
 def _ends(axis: Axis) -> tuple[float, float]:
-    """Both ends of an axis that has neither values nor variants, which the file then gives."""
+    """Both ends of an axis without values or variants; the file then gives them."""
     return cast("float", axis.lowest), cast("float", axis.highest)
 
 
 def _listed(loaded: LoadedSweep, levels: dict[str, Levels]) -> tuple[dict[str, Levels], np.ndarray]:
-    """The listed points as codes into the distinct values of each axis."""
+    """Encode the listed points as indices into the distinct values of each axis."""
     found: dict[str, list[Value]] = {title: [] for title in levels}
     codes = np.empty((len(loaded.sweep.points.listed), len(levels)), int)
     for row, point in enumerate(loaded.sweep.points.listed):
@@ -166,7 +162,7 @@ def _listed(loaded: LoadedSweep, levels: dict[str, Levels]) -> tuple[dict[str, L
 
 
 def _sample(loaded: LoadedSweep, levels: dict[str, Levels], size: int) -> np.ndarray:
-    """A sample on the unit cube, stretched to each axis's range, or cut into its levels."""
+    """Sample the unit cube, scaled to each axis's range or cut into its levels."""
     try:
         from scipy.stats import qmc
     except ModuleNotFoundError:
@@ -201,7 +197,7 @@ def _array(level: tuple[Value, ...]) -> np.ndarray:
 
 
 def all_numbers(values: Iterable[Any]) -> bool:
-    """Whether all are numbers; True and False are none.
+    """Whether all values are numbers; True and False do not count.
 
     >>> all_numbers([1, 2.5]), all_numbers([True]), all_numbers(["a", 1])
     (True, False, False)
@@ -210,5 +206,5 @@ def all_numbers(values: Iterable[Any]) -> bool:
 
 
 def plain_value(value: Any) -> Any:
-    """A value of a column as Python's own number, word or truth value."""
+    """A value of a column as a plain Python number, string or bool."""
     return value.item() if isinstance(value, np.generic) else value

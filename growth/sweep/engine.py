@@ -11,7 +11,7 @@ PROVISIONER = "growth-warm"
 
 
 def register() -> None:
-    """Make the engine and the provisioner known in a checkout whose entry points are not installed; else do nothing."""
+    """Register the engine and the provisioner in a checkout without installed entry points; otherwise do nothing."""
     from importlib.metadata import EntryPoint
 
     from jupyter_client.provisioning.factory import KernelProvisionerFactory
@@ -27,7 +27,7 @@ def register() -> None:
 
 
 class WarmKernelManager(AsyncKernelManager):
-    """The stock manager, with our provisioner in the place of the local one."""
+    """The stock manager, with our provisioner in place of the local one."""
 
     @property
     def kernel_spec(self) -> KernelSpec | None:
@@ -39,7 +39,7 @@ class WarmKernelManager(AsyncKernelManager):
 
 
 class WarmEngine:
-    """papermill's own engine in everything but where its kernels come from, so that outputs are the same.
+    """papermill's own engine with other kernels, so that outputs are the same.
 
     It hands on to papermill's engine instead of deriving from it: papermill loads this class while it is itself being
     imported.
@@ -55,14 +55,14 @@ class WarmEngine:
 
     @classmethod
     def nb_kernel_name(cls, nb: Any, name: str | None = None) -> str:
-        """The kernel of the notebook, or the one that is named."""
+        """The notebook's kernel, or the one named."""
         from papermill.engines import NBClientEngine
 
         return NBClientEngine.nb_kernel_name(nb, name)
 
     @classmethod
     def nb_language(cls, nb: Any, language: str | None = None) -> str:
-        """The language of the notebook, or the one that is named."""
+        """The notebook's language, or the one named."""
         from papermill.engines import NBClientEngine
 
         return NBClientEngine.nb_language(nb, language)

@@ -7,7 +7,7 @@ them.
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack
 from itertools import islice
 from pathlib import Path
@@ -16,43 +16,37 @@ from typing import Any, BinaryIO
 import numpy as np
 
 import growth
+from growth import measures
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
-from growth.measures import (
-    break_even_month,
-    goal_month,
-    growth_ceiling,
-    left_month,
-    lowest_cash,
-    lowest_cash_month,
-    net_revenue_retention,
-)
 from growth.scenario import Scenario
 from growth.scenario.address import Place, plain_values, put
 from growth.scenario.report import validate
-from growth.sweep.design import Design, all_numbers, plain_value
+from growth.sweep.design import Design, all_numbers
 from growth.sweep.load_sweep import LoadedSweep, SweepError
 from growth.sweep.sweep_file import ALWAYS, Axis
 
 CHUNK = 2048  # points forecast together: their months stay in a processor's cache
 TOGETHER = 64  # chunks written as one row group
 
-MEASURES: dict[str, Callable[[Forecast], Any]] = {  # column of the table -> its value; NaN where undefined
-    "closing_mrr": lambda forecast: forecast.closing_mrr[..., -1],
-    "closing_customers": lambda forecast: forecast.closing_customers[..., -1],
-    "cash": lambda forecast: forecast.cash[..., -1],
-    "goal_month": lambda forecast: goal_month(forecast).value,
-    "left_month": lambda forecast: left_month(forecast).value,
-    "growth_ceiling": lambda forecast: growth_ceiling(forecast).value,
-    "lowest_cash": lambda forecast: lowest_cash(forecast).value,
-    "lowest_cash_month": lambda forecast: lowest_cash_month(forecast).value,
-    "break_even_month": lambda forecast: break_even_month(forecast).value,
-    "net_revenue_retention": lambda forecast: net_revenue_retention(forecast, over=min(12, forecast.months)).value,
-}
+AT_THE_END = ("closing_mrr", "closing_customers", "cash")  # series of which the last month is a column
+MEASURES = (  # the columns of the table, beside the point and the axes
+    *AT_THE_END,
+    *"goal_month left_month growth_ceiling lowest_cash lowest_cash_month".split(),
+    *"break_even_month net_revenue_retention".split(),
+)
+
+
+def value_of(measure: str, forecast: Forecast) -> Any:
+    """A measure of a forecast, for each draw if it has draws; NaN or None where it is undefined."""
+    if measure in AT_THE_END:
+        return getattr(forecast, measure)[..., -1]
+    options = {"over": min(12, forecast.months)} if measure == "net_revenue_retention" else {}
+    return getattr(measures, measure)(forecast, **options).value
 
 
 def scenarios(design: Design, block: dict[str, np.ndarray]) -> Iterator[tuple[np.ndarray, Scenario]]:
-    """The block's points as few scenarios over draws: each with the places, within the block, of its points.
+    """Pack the block's points into few scenarios over draws, each with the indices of its points in the block.
 
     Raises SweepError where a point is no valid scenario, such as shares that no longer add to one.
     """
@@ -75,8 +69,7 @@ def scenarios(design: Design, block: dict[str, np.ndarray]) -> Iterator[tuple[np
 
 def scenario_at(design: Design, number: int) -> dict[str, Any]:
     """One point as the plain values of a scenario, such as a notebook takes; ranges that no axis sets stay ranges."""
-    block = design.block(number, number + 1)
-    [(_, scenario)] = scenarios(design, block)
+    [(_, scenario)] = scenarios(design, design.rows(np.array([number])))
     return scenario.model_dump(mode="json")
 
 
@@ -97,7 +90,7 @@ def mrr_by_month(design: Design, numbers: np.ndarray) -> np.ndarray:
 
 
 def measures_of(design: Design) -> tuple[str, ...]:
-    """The measures that the sweep asks for, in the order of MEASURES; `left_month` where there is a goal for it."""
+    """The measures that the sweep asks for, in the order of MEASURES; `left_month` only if it has a goal."""
     wanted = {*ALWAYS, *design.loaded.sweep.measures}
     if design.loaded.base.goal_left is None:
         wanted -= {"left_month"}
@@ -113,7 +106,7 @@ def table(design: Design, *, size: int = CHUNK) -> Iterator[dict[str, np.ndarray
         for places, scenario in scenarios(design, block):
             forecast = growth.forecast(scenario)
             for name in measures_of(design):
-                value = MEASURES[name](forecast)
+                value = value_of(name, forecast)
                 rows[name][places] = np.nan if value is None else value
         yield rows
 
@@ -147,7 +140,7 @@ def write_table(design: Design, path: Path, *, key: str, reports: dict[int, str]
 
 
 def key_of(table: BinaryIO) -> str:
-    """The key that `write_table` kept in a table; "" where there is none."""
+    """The key that `write_table` stored in a table; "" if there is none."""
     import pyarrow.parquet as pq
 
     try:
@@ -157,7 +150,7 @@ def key_of(table: BinaryIO) -> str:
 
 
 def _varies(design: Design, title: str) -> bool:
-    """Whether many values of the axis fit into one scenario, as an array over draws."""
+    """Whether values of the axis can be passed as an array over draws in one scenario."""
     [axis] = (axis for axis in design.loaded.sweep.axes if axis.title == title)
     entry, level = design.loaded.entry(axis), design.levels[title]
     if entry is None or entry.whole or "delay_shares" in design.loaded.fields[str(axis.field)].place:
@@ -166,23 +159,18 @@ def _varies(design: Design, title: str) -> bool:
 
 
 def _groups(fixed: dict[str, np.ndarray], count: int) -> Iterator[tuple[np.ndarray, dict[str, Any]]]:
-    """Places that share the values of `fixed`, and those values."""
-    if not fixed:
-        yield np.arange(count), {}
-        return
-    combined, firsts = np.zeros(count, np.int64), {}
-    for column in fixed.values():
-        seen: dict[Any, int] = {}
-        codes = np.array([seen.setdefault((type(value), value), len(seen)) for value in column.tolist()])
-        combined = combined * len(seen) + codes
-    for code in np.unique(combined):
-        places = np.flatnonzero(combined == code)
-        firsts = {title: plain_value(column[places[0]]) for title, column in fixed.items()}
-        yield places, firsts
+    """Indices of points that share the values of `fixed`, with those values."""
+    groups: dict[Any, list[int]] = {}
+    columns = [column.tolist() for column in fixed.values()]
+    for place in range(count):  # by type too: True and 1 are equal
+        key = tuple((type(column[place]), column[place]) for column in columns)
+        groups.setdefault(key, []).append(place)
+    for key, places in groups.items():
+        yield np.array(places), {title: value for title, (_, value) in zip(fixed, key, strict=True)}
 
 
 def _settings(axes: dict[str, Axis], words: dict[str, Any], loaded: LoadedSweep) -> Iterator[tuple[Place, Any]]:
-    """What the words of a group set: place and value."""
+    """What the fixed values of a group set: place and value."""
     for title, word in words.items():
         axis = axes[title]
         sets = {axis.field: word} if axis.field else next(one.set for one in axis.variants if one.name == word)
@@ -199,7 +187,7 @@ def _checked(values: dict[str, Any], words: dict[str, Any]) -> Scenario:
 
 
 def _texts(column: np.ndarray) -> Any:
-    """Words as text, so that a column has one type."""
+    """Words as strings, so that a column has one type."""
     if column.dtype.kind != "O":
         return column
     return [value if isinstance(value, str) else "none" if value is None else str(value).lower() for value in column]

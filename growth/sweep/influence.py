@@ -26,7 +26,7 @@ Texts = Callable[[Sequence[Any]], list[str]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Levels:
-    """An axis as few levels: their words in order, and for each row of the table which one it is in.
+    """An axis cut into a few levels: their words in order, and the level of each row of the table.
 
     cut: whether they are ranges into which the values of a sampled axis were cut.
     """
@@ -61,7 +61,7 @@ class Influence:
 
 
 def read_points(folder: str | Path) -> pd.DataFrame:
-    """The table that a sweep wrote to a folder or an address, a row a point; `report` is "" where it is not there."""
+    """Read the table that a sweep wrote, a row for each point; `report` is "" if the report is not there."""
     store = store_of(folder)
     with store.open("points.parquet") as file:
         points = pd.read_parquet(file)
@@ -69,12 +69,12 @@ def read_points(folder: str | Path) -> pd.DataFrame:
 
 
 def points_of(design: Design) -> pd.DataFrame:
-    """The table of a sweep computed here and now, without reports."""
+    """Compute the table of a sweep in memory, without reports."""
     return pd.concat([pd.DataFrame(rows) for rows in table(design)], ignore_index=True).assign(report="")
 
 
 def axes_of(points: pd.DataFrame) -> list[str]:
-    """The columns that are varied: those between the point's number and the measures."""
+    """The columns that vary: those between the point's number and the measures."""
     return [name for name in points.columns if name not in ("point", "report", *MEASURES)]
 
 
@@ -104,7 +104,7 @@ def influences(
     texts: Mapping[str, Texts] | None = None,
     span: str = SPAN,
 ) -> list[Influence]:
-    """Every axis by how far it moves the measure, the most first.
+    """All axes, ordered by how far they move the measure, the most influential first.
 
     The share is the first-order sensitivity index Var(E[Y | axis]) / Var(Y), each level weighted by its points.
     Source: Saltelli et al. (2008), "Global Sensitivity Analysis: The Primer", section 1.2.8 (from memory). What axes
@@ -195,12 +195,12 @@ def short(values: Sequence[float] | np.ndarray) -> list[str]:
 
 
 def word_of(value: Any) -> str:
-    """A value of an axis that has no unit, as it is shown."""
+    """Format a value of an axis without a unit."""
     return f"{value:.6g}" if isinstance(value, (float, np.floating)) else str(value)
 
 
 def _finer(column: np.ndarray) -> tuple[np.ndarray, bool]:
-    """A sampled axis in cells of equally many points, and that they are so fine that chance is to be taken off."""
+    """Cut a sampled axis into cells of equally many points, so fine that chance has to be subtracted."""
     cells = min(max(round(len(column) ** 0.5), BINS), MOST_CELLS)
     ranks = np.empty(len(column), np.intp)
     ranks[np.argsort(column, kind="stable")] = np.arange(len(column))
@@ -228,7 +228,7 @@ def _share(values: np.ndarray, codes: np.ndarray, *, fine: bool = False) -> floa
 
 
 def _resampled(values: np.ndarray, cells: Sequence[tuple[np.ndarray, bool]]) -> np.ndarray:
-    """The shares of each axis over points drawn again with replacement, shape (RESAMPLES, axes)."""
+    """The shares of each axis over bootstrap resamples of the points, shape (RESAMPLES, axes)."""
     generator = np.random.default_rng(0)
     draws = (generator.integers(0, len(values), len(values)) for _ in range(RESAMPLES))
     return np.array([[_share(values[draw], codes[draw], fine=fine) for codes, fine in cells] for draw in draws])

@@ -65,10 +65,6 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     path : str or Path
         The sweep file. The path of its scenario is relative to it.
 
-    Returns
-    -------
-    LoadedSweep
-
     Raises
     ------
     SweepError or ScenarioError
@@ -109,7 +105,7 @@ def load_sweep(path: str | Path) -> LoadedSweep:
 
 
 def is_sweep(path: str | Path) -> bool:
-    """Whether a file has the root key of a sweep; False where it cannot be read."""
+    """Whether a file has the root key of a sweep; False if it cannot be read."""
     try:
         root, _ = _read(path)
     except GrowthError:
@@ -118,26 +114,21 @@ def is_sweep(path: str | Path) -> bool:
 
 
 def _over_ranges(given: dict[str, Any], path: Path, *, line: int | None) -> tuple[dict[str, Any], dict[str, Unknown]]:
-    """The settings with an axis for each range of the base scenario, and the range of each by the axis's title."""
+    """Replace `axes: ranges` by an axis for each range of the base scenario; also returns the ranges by axis title."""
+    wrong, scenario, unknowns = None, given.get("scenario"), {}
     if given["axes"] != RANGES:
-        raise SweepError(
-            [Problem("axes", f"a list of axes, or {RANGES}", str(given["axes"]), line=line)], file=str(path)
-        )
-    scenario = given.get("scenario")
-    base = scenario_of(load_document(path.parent / scenario)) if isinstance(scenario, str) else None
-    unknowns = _titled(base) if base is not None else {}
-    if base is not None and not unknowns:
+        wrong = Problem("axes", f"a list of axes, or {RANGES}", str(given["axes"]), line=line)
+    elif isinstance(scenario, str) and not (unknowns := _titled(scenario_of(load_document(path.parent / scenario)))):
         fix = "Write a number there as {low: 0.03, likely: 0.04, high: 0.06}."
-        raise SweepError(
-            [Problem("axes", f"{scenario} to have ranges; it has none", "", fix, line=line)], file=str(path)
-        )
+        wrong = Problem("axes", f"{scenario} to have ranges; it has none", "", fix, line=line)
     points = given.get("points", {})
-    if isinstance(points, dict):
-        points = {"method": "sobol", **points}
+    if isinstance(points, dict) and not wrong:
+        points = {"method": "sobol", "size": DRAWS, **points}
         if points["method"] not in ("sobol", "latin_hypercube"):
             rule = f"sobol or latin_hypercube where the axes are {RANGES}"
-            raise SweepError([Problem("points.method", rule, str(points["method"]))], file=str(path))
-        points = {"size": DRAWS, **points}
+            wrong = Problem("points.method", rule, str(points["method"]))
+    if wrong:
+        raise SweepError([wrong], file=str(path))
     axes = [
         {"name": title, "field": each.address, "from": each.range.low, "to": each.range.high}
         for title, each in unknowns.items()
@@ -147,19 +138,17 @@ def _over_ranges(given: dict[str, Any], path: Path, *, line: int | None) -> tupl
 
 def _titled(base: Scenario) -> dict[str, Unknown]:
     """The ranges of a scenario by their labels; by label and item, or by address, where two have the same."""
-    unknowns = ranges_of(base)
-    found = [find(base, each.address) for each in unknowns]
-    titles = [one.assumption.label if isinstance(one, Field) else "" for one in found]
-    owned = [
-        f"{title}, {getattr(one.items[-1].section, 'name', '')}" if isinstance(one, Field) and one.items else title
-        for title, one in zip(titles, found, strict=True)
-    ]
-    addresses = [each.address for each in unknowns]
-    chosen = [
-        next((name for name, among in ((a, titles), (b, owned)) if among.count(name) == 1), c)
-        for a, b, c in zip(titles, owned, addresses, strict=True)
-    ]
-    return dict(zip(chosen, unknowns, strict=True))
+    unknowns, titles, owned = ranges_of(base), [], []
+    for each in unknowns:
+        found = find(base, each.address)
+        title = found.assumption.label if isinstance(found, Field) else ""
+        items = found.items if isinstance(found, Field) else ()
+        titles.append(title)
+        owned.append(f"{title}, {getattr(items[-1].section, 'name', '')}" if items else title)
+    return {
+        title if titles.count(title) == 1 else longer if owned.count(longer) == 1 else each.address: each
+        for title, longer, each in zip(titles, owned, unknowns, strict=True)
+    }
 
 
 def _read(path: str | Path) -> tuple[Node, list[Problem]]:
@@ -168,7 +157,7 @@ def _read(path: str | Path) -> tuple[Node, list[Problem]]:
 
 
 def _problem(address: str, entry: Assumption | None, values: tuple[Any, ...]) -> Problem | None:
-    """What is wrong with the first of the values that the field cannot take."""
+    """What is wrong with the first value that the field cannot take."""
     for value in values:
         try:
             if entry is not None and value is not None:
@@ -180,7 +169,7 @@ def _problem(address: str, entry: Assumption | None, values: tuple[Any, ...]) ->
 
 
 def _uses(sweep: Sweep) -> Iterator[tuple[Place, str, tuple[Any, ...]]]:
-    """Every address in the file: where it stands, the address, and the values that its field is to take."""
+    """Every address in the file: its place, the address, and the values that its field is to take."""
     for number, axis in enumerate(sweep.axes):
         place = ("sweep", "axes", number)
         if axis.field is not None:

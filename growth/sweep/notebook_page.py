@@ -49,7 +49,7 @@ def notebook_page(
 def page_of(
     notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
 ) -> str:
-    """The page of a notebook in nbformat's own form; otherwise as `notebook_page`."""
+    """The page of a notebook given as an nbformat object; otherwise like `notebook_page`."""
     shown = [part for cell in notebook.cells for part in _parts(cell)]
     body = "\n".join(part for part in shown if not part.startswith("<style>"))  # the page has its own
     body = body or "<p>The notebook shows nothing: none of its cells has an output.</p>"
@@ -91,7 +91,7 @@ def _parts(cell: Any) -> Iterator[str]:
 
 
 def _shown(data: dict[str, Any]) -> str:
-    """One output in the form that the page can show best; "" where there is nothing to show."""
+    """One output in the richest form that the page can show; "" if there is nothing to show."""
     if "text/html" in data:
         html = "".join(data["text/html"])
         return f'<div class="scroll" tabindex="0">{html}</div>' if html.lstrip().startswith("<div>") else html

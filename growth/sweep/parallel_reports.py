@@ -29,7 +29,7 @@ Finished = Callable[[Task, str], None]
 
 @dataclass(slots=True, eq=False)
 class _Running:
-    """A report in the making: its task, and the process of its kernel, 0 where that is not known."""
+    """A running report: its task, its process, and the process id of its kernel, 0 if that is not known."""
 
     task: Any
     process: Any
@@ -43,7 +43,7 @@ class _Running:
             self.deadline = time.monotonic() + self.limit + GRACE
 
     def answer(self) -> str | None:
-        """Why it failed, or "" where it did not; None while it runs. Raises EOFError where its process has died."""
+        """Why it failed, or "" if it did not; None while it runs. Raises EOFError if its process has died."""
         while self.messages.poll():
             message = self.messages.recv()
             if isinstance(message, str):
@@ -117,7 +117,7 @@ def run_in_parallel(
 
 
 def run_alone(job: dict[str, Any]) -> str:
-    """Make one report as `make_report` does, in a process of its own; returns why it failed, or ""."""
+    """Run `make_report` in a separate process. Returns why it failed, or ""."""
     one = _start(None, warm_kernels.forking(), {"limit": None, **job})
     try:
         while not (found := _ended([one])):
@@ -137,7 +137,7 @@ def _start(task: Any, context: BaseContext, job: dict[str, Any]) -> _Running:
 
 
 def _ended(running: list[_Running]) -> list[tuple[_Running, str]]:
-    """Wait until one has ended, or should have; those that have, each with why it failed or ""."""
+    """Wait until a report ends or exceeds its time. Returns those that have, each with why it failed, or ""."""
     soonest = min(one.deadline for one in running)
     wait([one.messages for one in running], timeout=max(0.0, min(soonest - time.monotonic(), 60.0)))
     found = []
@@ -154,7 +154,7 @@ def _ended(running: list[_Running]) -> list[tuple[_Running, str]]:
 
 
 def _make_one(messages: Connection, job: dict[str, Any], environment: dict[str, str]) -> None:
-    """In a process of its own: make one report, say why it failed or "", and end. It ends when its parent does.
+    """In a separate process: make one report, send why it failed, or "", and exit. It exits when its parent does.
 
     environment: the parent's; the fork server has that of its own start, in which a store's keys may be missing.
     """

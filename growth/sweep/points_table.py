@@ -21,7 +21,7 @@ MONEY = ("closing_mrr", "growth_ceiling", "lowest_cash")
 
 
 def table(design: Design, points: pd.DataFrame) -> Piece:
-    """The points that have a report, then others up to five hundred; a click on a heading sorts where scripts run.
+    """The points with a report, then others, up to five hundred. A click on a heading sorts, if scripts run.
 
     A long table is folded, with the middle and the outer tenths of each measure above it.
     """
@@ -79,7 +79,7 @@ def _links(row: dict[str, object], words: ComparisonWords) -> str:
 
 
 def _measure(words: ComparisonWords, name: str, value: float) -> str:
-    """A measure of one point as it is shown."""
+    """Format a measure of one point."""
     if np.isnan(value):
         return "–"
     if name in MONEY:
@@ -88,7 +88,7 @@ def _measure(words: ComparisonWords, name: str, value: float) -> str:
 
 
 def _sorted_by(value: object) -> str:
-    """What a cell is sorted by: a number, or a word; "" comes last."""
+    """The sort key of a cell, a number or a word; "" sorts last."""
     if isinstance(value, (int, float, np.number)) and not isinstance(value, bool):
         return "" if np.isnan(value) else f"{value:.10g}"
     return str(value)

@@ -16,7 +16,7 @@ _said: set[str] = set()
 
 
 class WarmProvisioner(LocalProvisioner):
-    """Forks the kernel where it can, launches it as usual where it cannot, and says so once.
+    """Fork the kernel if possible, otherwise launch it as usual and say so once.
 
     Only this Python's ipykernel can be forked: a kernel of another language or environment is launched as usual.
     """
@@ -45,7 +45,7 @@ class WarmProvisioner(LocalProvisioner):
 
 
 def _unlike_ours(cmd: list[str]) -> str:
-    """Why this command is not the kernel that the fork server holds; "" where it is."""
+    """Why this command is not the kernel that the fork server holds; "" if it is."""
     same = os.path.realpath(cmd[0]) == os.path.realpath(sys.executable) or os.path.basename(cmd[0]) == cmd[0]
     if same and cmd[1:3] and "ipykernel_launcher" in cmd and "-m" in cmd:
         return ""

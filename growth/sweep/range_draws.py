@@ -19,14 +19,14 @@ MOST_DRAWS = 2000  # that chance is worked out for
 
 @lru_cache(maxsize=1)
 def joined(design: Design) -> Mixture:
-    """MRR over the draws with the chance within each of them; up to two thousand draws, months 1 to T."""
+    """MRR over up to two thousand draws, with the chance within each of them; months 1 to T."""
     numbers = small_charts.some(design.count, MOST_DRAWS)
     [(_, scenario)] = scenarios(design, design.rows(numbers))  # ranges are numbers: all draws go into one scenario
     return mixture_of(growth.forecast(scenario))
 
 
 def answer_over_draws(design: Design) -> str:
-    """Between which amounts the forecast ends in nine of ten cases, as the beginning of a sentence; HTML."""
+    """The sentence on the two amounts between which the forecast ends in nine of ten cases, as HTML."""
     base, drawn, words = design.loaded.base, joined(design), words_for(design)
     low, high = (words.strong_amount(_brief(end[-1])) for end in drawn.band(0.9))
     business, month, count = escape(base.business), str(base.months), words.count(design.count)

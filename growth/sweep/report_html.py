@@ -101,7 +101,7 @@ def bridge_table(forecast: Forecast) -> Piece:
 
 
 def measures(forecast: Forecast) -> Piece:
-    """What is read off the forecast, each with the reason where there is none."""
+    """The measures of the forecast, or the reason why there is none."""
     from growth import table_of_measures
 
     rows = "".join(
@@ -113,7 +113,7 @@ def measures(forecast: Forecast) -> Piece:
 
 
 def cautions() -> Piece:
-    """What a forecast cannot know."""
+    """The limits of a forecast."""
     return html_parts.cannot_know()
 
 

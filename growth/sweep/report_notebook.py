@@ -14,7 +14,7 @@ PARAMETERS = "parameters"  # the tag of the cell after which papermill puts a re
 
 
 def checked_notebook(path: Path) -> Path:
-    """The notebook, if it is one that can take a report's parameters and whose every cell can be read as Python.
+    """Check that a notebook can take a report's parameters and that every cell parses as Python.
 
     Raises SweepError otherwise, with every cell that has a syntax error, counted from 1 as they stand in the notebook.
     """
@@ -54,12 +54,12 @@ def parameters_of(path: Path) -> set[str]:
 
 
 def parameters_cell(notebook: Any, tag: str = PARAMETERS) -> int | None:
-    """The place of the first cell with the tag, counted from 0; None where there is none."""
+    """The index of the first cell with the tag; None if there is none."""
     return next((n for n, cell in enumerate(notebook.cells) if tag in cell.metadata.get("tags", [])), None)
 
 
 def own_number(path: str, place: int) -> int:
-    """A cell of a report, from 0, as a cell of the notebook that it was made from, from 1.
+    """Map the index of a report's cell to the number, from 1, of the cell in the notebook it was made from.
 
     papermill puts a cell after the one tagged parameters, unless it did so before.
     """
@@ -72,13 +72,13 @@ def own_number(path: str, place: int) -> int:
 
 
 def _language(notebook: Any) -> str:
-    """The notebook's language, Python where it says nothing."""
+    """The notebook's language; Python if it does not say."""
     spec, info = notebook.metadata.get("kernelspec", {}), notebook.metadata.get("language_info", {})
     return str(spec.get("language") or info.get("name") or "python").lower()
 
 
 def _names(cell: Any) -> set[str]:
-    """The names that a cell gives values to."""
+    """The names that a cell assigns."""
     return {
         target.id
         for node in ast.parse(_plain(cell.source)).body
@@ -89,7 +89,7 @@ def _names(cell: Any) -> set[str]:
 
 
 def _syntax_error(cell: Any) -> SyntaxError | None:
-    """What is wrong with the cell's syntax, magics and top-level await allowed; None where nothing is."""
+    """The cell's syntax error, or None. Magics and top-level await are allowed."""
     if "raises-exception" in cell.metadata.get("tags", []):
         return None
     try:
@@ -103,7 +103,7 @@ def _syntax_error(cell: Any) -> SyntaxError | None:
 
 
 def _plain(source: str) -> str:
-    """The source as plain Python: IPython's magics and shell lines as the calls that they stand for."""
+    """The source as plain Python, with IPython's magics and shell lines replaced by calls."""
     try:
         ast.parse(source)
     except (SyntaxError, ValueError):

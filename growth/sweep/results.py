@@ -18,7 +18,7 @@ from growth.output import SEAL_NAME, holds_its_seal
 from growth.sweep.claim import claimed
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.run_report import has_no_place, unwritten
-from growth.sweep.store import Store, store_of
+from growth.sweep.store import store_of
 from growth.sweep.tasks import Task
 
 POINTS, PAGE, LIST = "points.parquet", "comparison.html", "sweep-files.txt"
@@ -27,13 +27,13 @@ OTHERWISE = "move it, or choose another folder"
 
 
 class Results:
-    """The results at an address, which is a folder or a place in a store.
+    """The results at an address: a folder, or a place in a store.
 
     Only `held` lets a sweep write; `unfinished` is then a folder of this machine for reports in the making.
     """
 
     def __init__(self, address: str | Path) -> None:
-        self.store: Store = store_of(address)
+        self.store = store_of(address)
         self.unfinished: Path = Path()
         self._own: set[str] = set()
 
@@ -59,7 +59,7 @@ class Results:
             yield
 
     def claim_names(self, names: Iterable[str]) -> None:
-        """Put names on the list of the sweep's own files, before they are written.
+        """Add names to the list of the sweep's own files before they are written.
 
         Raises
         ------
@@ -80,11 +80,11 @@ class Results:
         return [ending.format(task.name) for task in tasks for ending in endings]
 
     def done(self) -> set[str]:
-        """The names of the reports that are there: each notebook is put in place only when it is whole."""
+        """The names of finished reports: a notebook is put in place only when it is complete."""
         return {name.removesuffix(".ipynb") for name in self.store.names("reports") if name.endswith(".ipynb")}
 
     def why_failed(self) -> dict[str, str]:
-        """The name of each report that failed the last time, and what went wrong."""
+        """The reports that failed last time, by name, and why."""
         found = {}
         for name in self.store.names("failed"):
             if name.endswith(".json"):
@@ -93,11 +93,11 @@ class Results:
         return found
 
     def made(self, task: Task) -> Path:
-        """Where the report of a task is made before it is put in place."""
+        """Where the report of a task is made before it is moved to its place."""
         return self.unfinished / f"{task.name}.ipynb"
 
     def settle(self, task: Task, made: Path, why: str) -> str:
-        """Put a finished report in its place, or keep a failed one with its reason; returns why it failed, or "".
+        """Move a finished report to its place, or keep a failed one with its reason. Returns why it failed, or "".
 
         One that cannot be written, such as on a full disc, is not recorded as failed, so that it is run again.
         """
@@ -118,7 +118,7 @@ class Results:
         return why
 
     def forget_failure(self, task: Task) -> None:
-        """Remove what an earlier run left of this report's failure. Raises OSError."""
+        """Remove the traces of this report's earlier failure. Raises OSError."""
         for ending in ("ipynb", "json"):
             if f"failed/{task.name}.{ending}" in self._own:
                 self.store.remove(f"failed/{task.name}.{ending}")
@@ -130,20 +130,20 @@ class Results:
         self.store.write(f"failed/{task.name}.json", text + "\n")
 
     def _listed(self) -> set[str]:
-        """The names on the list. Raises SweepError where a file of its name is not a list of ours."""
+        """The names on the list. Raises SweepError if a file of its name is not a list of ours."""
         content = self.store.read(LIST)
         if content is not None and not content.startswith(LIST_HEAD.encode()):
             raise SweepError(f"no sweep made this file; {OTHERWISE}", self.store.where(LIST))
         return set((content or b"").decode(errors="replace").splitlines()[1:])
 
     def _refuse_changed_page(self) -> None:
-        """Raises SweepError where somebody has changed the page since a sweep made it."""
+        """Raise SweepError if somebody has changed the page since a sweep made it."""
         page = self.store.read(PAGE) or b""
         if SEAL_NAME in page and not holds_its_seal(page):
             raise SweepError(f"it was changed after a sweep made it; {OTHERWISE}", self.store.where(PAGE))
 
     def _refuse_foreign(self, names: Iterable[str]) -> None:
-        """Raises SweepError for the first of the names that is there and that no sweep wrote."""
+        """Raise SweepError for the first name that exists and that no sweep wrote."""
         foreign: dict[str, list[str]] = {}
         for name in set(names) - self._own:
             part, _, last = name.rpartition("/")
@@ -154,7 +154,7 @@ class Results:
                 raise SweepError(f"no sweep made this file ({LIST} lists them); {OTHERWISE}", where)
 
     def _move(self, made: Path, name: str) -> None:
-        """The notebook under its final name, whole or not at all, with that name in its own record of it."""
+        """Move the notebook to its final name, whole or not at all, and record that name in it."""
         notebook = json.loads(made.read_text(encoding="utf-8"))
         notebook["metadata"].get("papermill", {})["output_path"] = name.rpartition("/")[2]
         self.store.write(name, json.dumps(notebook, indent=1, ensure_ascii=False, sort_keys=True) + "\n")

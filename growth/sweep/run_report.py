@@ -107,12 +107,12 @@ def make_report(
 
 
 def over(limit: float) -> str:
-    """Why a report failed that took too long."""
+    """The reason given for a report that took too long."""
     return f"the time limit of {limit:g} seconds was over"
 
 
 def unwritten(error: Exception) -> str:
-    """Why a report failed for which there was no room, or no leave; `has_no_place` knows it again."""
+    """The reason given for a report that could not be written; `has_no_place` recognises it."""
     return one_line(f"{NO_PLACE}: {getattr(error, 'strerror', None) or error}")
 
 
@@ -122,7 +122,7 @@ def has_no_place(why: str) -> bool:
 
 
 def one_line(text: str) -> str:
-    """Text of an error as one line of at most 500 characters.
+    """The text of an error as one line of at most 500 characters.
 
     >>> one_line("no  such\\nluck")
     'no such luck'
@@ -131,5 +131,5 @@ def one_line(text: str) -> str:
 
 
 def _literal(path: str) -> str:
-    """A path in which papermill finds no {parameter} to fill in."""
+    """Escape a path so that papermill finds no {parameter} in it."""
     return path.replace("{", "{{").replace("}", "}}")

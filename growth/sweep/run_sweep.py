@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +26,7 @@ from growth.sweep.tasks import Task, digest, sweep_key, tasks_of
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Job:
-    """A checked sweep, ready to run: its file, its points, its report notebook and the reports to be."""
+    """A checked sweep, ready to run: its file, points, report notebook and reports."""
 
     file: Path
     design: Design
@@ -83,7 +82,7 @@ def run_sweep(
     say: Callable[[str], None] = lambda text: None,
     bar: Callable[[int, int], Any] | None = None,
 ) -> Outcome:
-    """Compute, report and compare into `to`; what is there already is not done again.
+    """Compute, report and compare into `to`; finished parts are kept.
 
     Parameters
     ----------
@@ -115,27 +114,20 @@ def run_sweep(
         key = _compute(job, results)
         reports = _Reports(job, results, again=again)
         with reports.progress(bar):
-            runner: Callable[..., None]
+            how: dict[str, Any] = {"results": results, "notebook": str(job.notebook), "limit": limit, "warm": warm}
+            how["finished"] = reports.finished
             if scheduler is None:
-                runner = partial(run_in_parallel, workers=workers)
+                run_in_parallel(reports.waiting, workers=workers, **how)
             else:
                 from growth.sweep.dask_cluster import run_on_cluster
 
-                runner = partial(run_on_cluster, scheduler=scheduler)
-            runner(
-                reports.waiting,
-                results=results,
-                notebook=str(job.notebook),
-                limit=limit,
-                warm=warm,
-                finished=reports.finished,
-            )
+                run_on_cluster(reports.waiting, scheduler=scheduler, **how)
         page, no_page = _compare(job, results, key, ENGINE if warm else None)
     return Outcome(page, no_page, reports.failures(), len(reports.waiting))
 
 
 class _Reports:
-    """Which reports are to be run now, and which have failed, now or before."""
+    """The reports to run now, and those that have failed, now or before."""
 
     def __init__(self, job: Job, results: Results, *, again: bool) -> None:
         done = results.done()
@@ -148,7 +140,7 @@ class _Reports:
 
     @contextmanager
     def progress(self, bar: Callable[[int, int], Any] | None) -> Iterator[None]:
-        """Show a progress bar meanwhile, if there is one and something to do."""
+        """Show a progress bar, if one is given and there is something to do."""
         self._bar = bar(self._total, self._total - len(self.waiting)) if bar and self.waiting else None
         try:
             yield
@@ -157,7 +149,7 @@ class _Reports:
                 self._bar.close()
 
     def finished(self, task: Task, why: str) -> None:
-        """Take note that a report has ended; why: why it failed, or ""."""
+        """Record that a report has ended. why: why it failed, or ""."""
         if why:
             self._failed[task.name] = why
         elif task.name in self._before:
@@ -173,7 +165,7 @@ class _Reports:
 
 
 def _compute(job: Job, results: Results) -> str:
-    """The table of points, unless the same one is there; returns what it is known by. Raises OSError."""
+    """Write the table of points, unless it is there already. Returns its key. Raises OSError."""
     key = sweep_key(job.design, job.notebook)
     with suppress(OSError), results.store.open(POINTS) as there:
         if key_of(there) == key:
@@ -186,14 +178,14 @@ def _compute(job: Job, results: Results) -> str:
 
 
 def _look(job: Job) -> dict[str, Any]:
-    """The look of the base scenario's page, as values. Raises ScenarioError."""
+    """The look of the base scenario's page, as plain values. Raises ScenarioError."""
     loaded = job.design.loaded
     words = read_giveaway(job.file.parent / loaded.sweep.scenario, scenario=loaded.base)
     return words.look.model_dump(mode="json", exclude_defaults=True)
 
 
 def _compare(job: Job, results: Results, table: str, engine: str | None) -> tuple[str, str]:
-    """Run the comparison notebook over the points and write its page; the page's address and "", or "" and why not.
+    """Run the comparison notebook and write its page. Returns the page's address and "", or "" and why not.
 
     table: what the table of points is known by. A page made from the same table, reports and notebook stays.
     """
@@ -203,18 +195,9 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
         look, locale = _look(job), job.design.loaded.locale
         key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style(), look, locale)
         if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
-            why = run_alone(
-                {
-                    "notebook": str(notebook.resolve()),
-                    "output": str(made),
-                    "parameters": {"sweep": str(job.file.resolve()), "folder": store.address},
-                    "engine": engine,
-                    "title": job.design.loaded.sweep.title,
-                    "key": key,
-                    "look": look,
-                    "locale": locale,
-                }
-            )
+            parameters = {"sweep": str(job.file.resolve()), "folder": store.address}
+            run = {"notebook": str(notebook.resolve()), "output": str(made), "parameters": parameters, "engine": engine}
+            why = run_alone({**run, "title": job.design.loaded.sweep.title, "key": key, "look": look, "locale": locale})
             if why:
                 return "", f"{notebook.name}: {why}"
             results.claim_names([PAGE])

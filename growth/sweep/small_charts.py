@@ -29,7 +29,7 @@ Series = tuple[str, np.ndarray]
 
 @dataclass(frozen=True, slots=True)
 class ChartScale:
-    """What charts on one scale share.
+    """What charts on the same scale share.
 
     low, high: the ends of the axis of amounts, in the scenario's money.
     text: an amount in words, such as money. words: of the charts, in the language of the page.
@@ -164,7 +164,7 @@ def scatter(
 
 
 def some(count: int, most: int) -> np.ndarray:
-    """Up to `most` of the numbers 0..count - 1, ascending: drawn at random, always the same.
+    """Up to `most` of the numbers 0..count - 1, ascending, drawn at random with a fixed seed.
 
     >>> some(3, 5), len(set(some(10_000, 300)))
     (array([0, 1, 2]), 300)
@@ -175,7 +175,7 @@ def some(count: int, most: int) -> np.ndarray:
 
 
 class _Frame:
-    """The axes of one chart: room for the amounts on the left, and on the right for the words at the ends of lines."""
+    """The axes of one chart, with room for amounts on the left and for labels at the ends of lines on the right."""
 
     def __init__(self, scale: ChartScale, words: Sequence[str]) -> None:
         self._scale = scale
@@ -203,7 +203,7 @@ class _Frame:
         return f'<polygon points="{self.path(above)} {back}" class="band"/>'
 
     def labels(self, ends: Sequence[tuple[str, float]]) -> str:
-        """Words at the ends of lines, the highest first; where there is no room for all, as near as can be."""
+        """Labels at the ends of lines, the highest first; without room for all, as close as possible."""
         from scipy.optimize import isotonic_regression
 
         if not ends:

@@ -11,7 +11,7 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager, suppress
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
@@ -34,109 +34,53 @@ INSTEAD = {  # of addresses that papermill or fsspec know, and that cannot hold 
 Result = TypeVar("Result")
 
 
-class LocalStore:
-    """A folder of this machine: files are written into the scratch folder in it and renamed from there."""
+class Store:
+    """A folder of this machine, or an address of fsspec.
 
-    def __init__(self, path: str | Path) -> None:
-        self.path = Path(path).resolve()
-        self.address = str(self.path)
+    A file appears whole or not at all. Object stores (WHOLE) promise that themselves. Elsewhere a file is written
+    beside its place and renamed, which folders, sftp, ftp, smb, webdav and hdfs do in one step; a driver that cannot
+    rename copies, and a kill in the middle of that can leave half a file.
 
-    def where(self, name: str = "") -> str:
-        """The full address of a file, as it is shown."""
-        return str(self.path / name)
-
-    def prepare(self) -> None:
-        """Make the folder. Raises OSError."""
-        self.path.mkdir(parents=True, exist_ok=True)
-
-    @contextmanager
-    def scratch(self) -> Iterator[Path]:
-        """An empty folder for reports in the making, on the same disc as the rest. Raises OSError or SweepError.
-
-        It has the same name each time, since the folder of results is held by one sweep.
-        """
-        folder = emptied(self.path / SCRATCH)
-        try:
-            yield folder
-        finally:
-            discard(folder)
-
-    def names(self, part: str = "") -> set[str]:
-        """The names of what lies directly in a part, folders left out."""
-        try:
-            return {entry.name for entry in os.scandir(self.path / part) if not entry.is_dir(follow_symlinks=False)}
-        except OSError:
-            return set()
-
-    def read(self, name: str) -> bytes | None:
-        """A file's content; None where it is not there."""
-        try:
-            return (self.path / name).read_bytes()
-        except OSError:
-            return None
-
-    def open(self, name: str) -> BinaryIO:
-        """A file to read in pieces. Raises OSError."""
-        return open(self.path / name, "rb")
-
-    def write(self, name: str, content: str | bytes) -> None:
-        """Write a file, whole or not at all. Raises OSError."""
-        beside = self.path / SCRATCH / f".{name.rpartition('/')[2]}"
-        try:
-            with open(beside, "wb") as stream:
-                stream.write(_bytes(content))
-                stream.flush()
-                os.fsync(stream.fileno())
-            self.put(beside, name)
-        finally:
-            beside.unlink(missing_ok=True)
-
-    def put(self, made: Path, name: str) -> None:
-        """Put a file that lies in the scratch folder in its place, whole or not at all. Raises OSError."""
-        (self.path / name).parent.mkdir(exist_ok=True)
-        os.replace(made, self.path / name)
-
-    def remove(self, name: str) -> None:
-        """Remove a file, if it is there. Raises OSError."""
-        (self.path / name).unlink(missing_ok=True)
-
-
-class RemoteStore:
-    """An address of fsspec.
-
-    On an object store (WHOLE) a file appears whole or never, by the store's own promise. Elsewhere it is written beside
-    and renamed, which sftp, ftp, smb, webdav and hdfs do in one step; a driver without a renaming of its own copies,
-    and a kill in the middle of that can leave half a file.
+    folder: the folder; None for an address.
     """
 
-    def __init__(self, fs: Any, root: str, address: str) -> None:
-        self.fs, self.root, self.address = fs, root.rstrip("/"), address.rstrip("/")
+    def __init__(self, fs: Any, root: str, address: str, *, folder: Path | None = None) -> None:
+        self.fs, self.root, self.address, self.folder = fs, root.rstrip("/"), address.rstrip("/"), folder
         self._whole = address.partition("://")[0] in WHOLE
 
     def where(self, name: str = "") -> str:
-        """The full address of a file, as it is shown: without the password, if there is one in it."""
-        return _shown(f"{self.address}/{name}" if name else self.address)
+        """The full address of a file for display, without any password in it."""
+        return str(self.folder / name) if self.folder else _shown(f"{self.address}/{name}" if name else self.address)
 
     def prepare(self) -> None:
-        """Make the parts, where the store has folders. Raises OSError."""
-        if not self._whole:
-            for part in ("reports", "failed"):
-                self._do(partial(self.fs.makedirs, self._at(part), exist_ok=True))
+        """Make the folders, where the store has some. Raises OSError."""
+        for part in () if self._whole else ("",) if self.folder else ("reports", "failed"):
+            self._do(partial(self.fs.makedirs, self._at(part), exist_ok=True))
 
-    def scratch(self) -> AbstractContextManager[Path]:
-        """An empty folder of this machine for reports in the making. Raises OSError."""
-        return scratch()
+    @contextmanager
+    def scratch(self) -> Iterator[Path]:
+        """An empty folder of this machine for reports in the making. Raises OSError or SweepError.
+
+        In a folder of results it is on the same disc as the rest. It has the same name each time, since one sweep holds
+        the folder.
+        """
+        if self.folder is None:
+            with scratch() as made:
+                yield made
+            return
+        own = emptied(self.folder / SCRATCH)
+        try:
+            yield own
+        finally:
+            discard(own)
 
     def names(self, part: str = "") -> set[str]:
         """The names of the files directly in a part. Raises OSError."""
 
         def listed() -> set[str]:
-            self.fs.invalidate_cache()  # what another process has written is to be seen
-            return {
-                one["name"].rstrip("/").rpartition("/")[2]
-                for one in self.fs.ls(self._at(part), detail=True)
-                if one["type"] == "file"
-            }
+            self.fs.invalidate_cache()  # to see what another process has written
+            found = self.fs.ls(self._at(part), detail=True)
+            return {one["name"].rstrip("/").rpartition("/")[2] for one in found if one["type"] != "directory"}
 
         try:
             return self._do(listed)
@@ -144,27 +88,28 @@ class RemoteStore:
             return set()
 
     def read(self, name: str) -> bytes | None:
-        """A file's content; None where it is not there. Raises OSError where the store does not answer."""
+        """A file's content; None if it is not there. Raises OSError if the store does not answer."""
         try:
             return self._do(lambda: self.fs.cat_file(self._at(name)))
         except FileNotFoundError:
             return None
 
     def open(self, name: str) -> BinaryIO:
-        """A file to read in pieces. Raises OSError."""
+        """Open a file to read it piece by piece. Raises OSError."""
         self.fs.invalidate_cache()
         return self._do(lambda: self.fs.open(self._at(name), "rb"))
 
     def write(self, name: str, content: str | bytes) -> None:
         """Write a file, whole or not at all (see the class). Raises OSError."""
-        self._in_place(name, lambda path: self.fs.pipe_file(path, _bytes(content)))
+        content = content.encode("utf-8") if isinstance(content, str) else content
+        self._in_place(name, lambda path: self.fs.pipe_file(path, content))
 
     def create(self, name: str, content: str) -> bool:
-        """Write a file only where there is none; in one step on stores that can, such as s3, gs and abfs.
+        """Write a file only if there is none; in one step on stores that can, such as s3, gs and abfs.
 
-        Returns False where one is there. Raises OSError.
+        Returns False if there is one. Raises OSError.
         """
-        if self.read(name) is not None:  # asked first, for stores that would write over it
+        if self.read(name) is not None:  # asked first, for stores that would overwrite it
             return False
         try:
             self._do(lambda: self.fs.pipe_file(self._at(name), content.encode("utf-8"), mode="create"))
@@ -173,7 +118,10 @@ class RemoteStore:
         return True
 
     def put(self, made: Path, name: str) -> None:
-        """Put a file of this machine in its place, whole or not at all (see the class). Raises OSError."""
+        """Move a file from the scratch folder to its place, whole or not at all (see the class). Raises OSError."""
+        if self.folder:
+            self._rename(str(made), name)
+            return
         self._in_place(name, lambda path: self.fs.put_file(str(made), path))
         made.unlink()
 
@@ -190,30 +138,34 @@ class RemoteStore:
             self._do(lambda: write(self._at(name)))
             return
         part, _, last = name.rpartition("/")
-        beside = self._at(f"{part}/.{last}{SCRATCH}".lstrip("/"))
+        beside = self._at(f"{SCRATCH}/.{last}" if self.folder else f"{part}/.{last}{SCRATCH}".lstrip("/"))
         try:
             self._do(lambda: write(beside))
-            try:
-                self._do(lambda: self.fs.mv(beside, self._at(name)))
-            except OSError:  # smb and hdfs do not rename over a file
-                self._do(lambda: self.fs.rm_file(self._at(name)))
-                self._do(lambda: self.fs.mv(beside, self._at(name)))
+            self._rename(beside, name)
         except OSError:
             with suppress(Exception):
                 self.fs.rm_file(beside)
             raise
 
+    def _rename(self, path: str, name: str) -> None:
+        if self.folder:
+            (self.folder / name).parent.mkdir(exist_ok=True)
+            os.replace(path, self.folder / name)
+            return
+        try:
+            self._do(lambda: self.fs.mv(path, self._at(name)))
+        except OSError:  # smb and hdfs do not rename over a file
+            self._do(lambda: self.fs.rm_file(self._at(name)))
+            self._do(lambda: self.fs.mv(path, self._at(name)))
+
     def _do(self, work: Callable[[], Result]) -> Result:
-        """Do it, with every error of a driver, which has its own kinds, as an OSError."""
+        """Do the work; errors of a driver, which have types of their own, become OSErrors."""
         try:
             return work()
         except OSError:
             raise
         except Exception as error:
             raise OSError(f"{type(error).__name__}: {' '.join(str(error).split())[:200]}") from None
-
-
-Store = LocalStore | RemoteStore
 
 
 def store_of(address: str | Path) -> Store:
@@ -232,19 +184,16 @@ def store_of(address: str | Path) -> Store:
     address = str(address)
     shown = _shown(address)
     scheme, found, _ = address.partition("://")
-    if not found:
-        return LocalStore(address)
-    if scheme in ("file", "local"):
-        parts = urlsplit(address)
-        if parts.netloc not in ("", "localhost"):
-            raise SweepError("write a path without file://, or the whole path after file://", file=shown)
-        return LocalStore(url2pathname(parts.path))
-    if scheme in INSTEAD:
+    if scheme in INSTEAD and found:
         raise SweepError(INSTEAD[scheme], file=shown)
-    try:
-        from fsspec.core import url_to_fs
-    except ModuleNotFoundError:
-        raise SweepError("an address needs fsspec; install growth-workbook[sweep]", file=shown) from None
+    from fsspec.core import url_to_fs
+
+    if not found or scheme in ("file", "local"):
+        parts = urlsplit(address)
+        if found and parts.netloc not in ("", "localhost"):
+            raise SweepError("write a path without file://, or the whole path after file://", file=shown)
+        folder = Path(url2pathname(parts.path) if found else address).resolve()
+        return Store(url_to_fs(str(folder))[0], str(folder), str(folder), folder=folder)
     try:
         fs, root = url_to_fs(address)
     except ImportError as missing:
@@ -252,11 +201,11 @@ def store_of(address: str | Path) -> Store:
     except Exception as error:
         reason = str(getattr(error, "strerror", None) or error)  # a system's error without its number
         raise SweepError(f"it cannot be opened: {' '.join(reason.split())[:200]}", file=shown) from None
-    return RemoteStore(fs, root, address)
+    return Store(fs, root, address)
 
 
 def emptied(path: Path) -> Path:
-    """An empty folder at `path`; what a killed sweep left in it, known by its mark, is removed first."""
+    """Make an empty folder at `path`. What a killed sweep left there, recognised by its mark, is removed."""
     if path.is_symlink() or (path.exists() and not (path / MARK).is_file() and any(path.iterdir())):
         raise SweepError("no sweep made this folder; move it, or choose another place", file=str(path))
     path.mkdir(mode=0o700, exist_ok=True)
@@ -266,7 +215,7 @@ def emptied(path: Path) -> Path:
 
 
 def discard(path: Path) -> None:
-    """Remove a scratch folder, its mark last, as far as that is possible."""
+    """Remove a scratch folder as far as possible, its mark last."""
     with suppress(OSError):
         _clear(path)
         (path / MARK).unlink(missing_ok=True)
@@ -281,16 +230,12 @@ def _clear(path: Path) -> None:
             entry.unlink(missing_ok=True)
 
 
-def _bytes(content: str | bytes) -> bytes:
-    return content.encode("utf-8") if isinstance(content, str) else content
-
-
 def _shown(address: str) -> str:
     return re.sub(r"(://[^/@:]*):[^/@]*@", r"\1:***@", address)
 
 
 def _driver(scheme: str, missing: ImportError) -> str:
-    """Which package an address needs that is not installed."""
+    """Name the package that an address needs and that is not installed."""
     from fsspec.registry import known_implementations
 
     package = known_implementations.get(scheme, {}).get("class", "fsspec").partition(".")[0]

@@ -43,7 +43,7 @@ class Variant(Section):
 
 
 class Axis(Section):
-    """One thing that varies: a field over `values` or from `from` to `to`, or several fields over named `variants`.
+    """One thing that varies: a field over `values` or from `from` to `to`, or several fields by named `variants`.
 
     steps: how many values from `from` to `to`, both included; a sampled sweep draws between the two and needs no steps.
     """
@@ -84,7 +84,7 @@ class Axis(Section):
 
 
 class Points(Section):
-    """How the points are chosen: every combination of the axes' values, a list, or a sample spread evenly over them.
+    """How points are chosen: all combinations of the axes' values, a list, or a sample spread evenly over them.
 
     Latin hypercube: McKay, Beckman and Conover (1979), Technometrics 21(2); Sobol: Sobol (1967). Both by SciPy's qmc.
     """
@@ -97,7 +97,7 @@ class Points(Section):
 
     @property
     def sampled(self) -> bool:
-        """Whether the points are a sample, so that what is read off them is an estimate."""
+        """Whether the points are a sample, so that results are estimates."""
         return self.method in ("latin_hypercube", "sobol")
 
     @model_validator(mode="after")

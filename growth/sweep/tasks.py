@@ -49,19 +49,19 @@ def tasks_of(
 
 
 def digest(*parts: Any) -> str:
-    """Sixteen hexadecimal digits that stand for the parts, which JSON can hold."""
+    """A hash of the parts, which must be JSON values: sixteen hexadecimal digits."""
     text = json.dumps(parts, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def sweep_key(design: Design, notebook: Path) -> str:
-    """What a table of points is known again by: its points, base scenario, report notebook and version."""
+    """The key of a table of points: a hash of its points, base scenario, report notebook and our version."""
     loaded = design.loaded
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
     return digest(loaded.sweep.model_dump(mode="json"), loaded.base.model_dump(mode="json"), content, __version__)
 
 
 def _words(varied: dict[str, Any]) -> str:
-    """What is varied as a part of a file name: letters, digits and a few signs that every file system takes."""
+    """What varies, as part of a file name: letters, digits and a few signs that every file system accepts."""
     parts = [f"{title.rpartition('.')[2]}={value}" for title, value in varied.items()]
     return re.sub(r"[^A-Za-z0-9=._+-]+", "-", "__".join(parts)).strip("-.")[:100] or "point"

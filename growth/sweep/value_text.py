@@ -15,7 +15,7 @@ from growth.sweep.influence import Texts, word_of
 
 
 def axis_texts(design: Design, locale: str = LOCALE) -> dict[str, Texts]:
-    """For each axis a function that turns its values into words, several at once so that their digits agree."""
+    """For each axis a function that formats its values, several at once so that their digits agree."""
     loaded = design.loaded
 
     def of(entry: Assumption | None) -> Texts:
@@ -25,7 +25,7 @@ def axis_texts(design: Design, locale: str = LOCALE) -> dict[str, Texts]:
 
 
 def texts_of(values: Sequence[Any], entry: Assumption | None, currency: str, locale: str = LOCALE) -> list[str]:
-    """Values of a field in words.
+    """Format values of a field.
 
     Parameters
     ----------

@@ -30,14 +30,14 @@ _prepared: list[ForkedKernel] = []
 
 
 def unavailable() -> str:
-    """Why there are no warm kernels here; "" where there are."""
+    """Why there are no warm kernels on this system; "" if there are."""
     if sys.platform != "linux" or not hasattr(os, "fork"):
         return "warm kernels need Linux; each report starts a stock kernel instead"
     return ""
 
 
 def forking() -> BaseContext:
-    """The context of `multiprocessing` whose processes hold the imports; "spawn" where processes cannot be forked."""
+    """The `multiprocessing` context whose processes hold the imports; "spawn" if processes cannot be forked."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     _have_sockets_cleared()
@@ -51,7 +51,7 @@ LONGEST = 80  # characters of a folder in which sockets can be made: their whole
 
 @cache
 def _have_sockets_cleared() -> None:
-    """Have `multiprocessing` make its sockets in a folder that the next run removes where this one is killed."""
+    """Have `multiprocessing` make its sockets in a folder that the next run removes if this one is killed."""
     stack = ExitStack()
     atexit.register(stack.close)
     with suppress(AttributeError):  # there is no public name for it
@@ -71,7 +71,7 @@ def prepare_kernel() -> ForkedKernel:
 
 
 def kernel() -> ForkedKernel:
-    """A kernel that waits for its command: the one that was prepared, or a new one from the fork server."""
+    """A kernel that waits for its command: the prepared one, or a new one from the fork server."""
     return _prepared.pop() if _prepared else ForkedKernel(forking())
 
 
@@ -91,7 +91,7 @@ class ForkedKernel:
         self.pid: int = process.pid
 
     def launch(self, argv: list[str], *, env: dict[str, str], cwd: str) -> None:
-        """Have it become the kernel of this command line."""
+        """Turn it into the kernel of this command line."""
         self._sender.send((argv, env, cwd))
 
     @property
@@ -123,7 +123,7 @@ class ForkedKernel:
 
 
 def signal_group(pid: int, number: int) -> None:
-    """Signal a kernel and what it started; the kernel alone where it has not yet a session of its own."""
+    """Signal a kernel and what it started; only the kernel if it has no session of its own yet."""
     try:
         os.killpg(pid, number)
     except OSError:
@@ -132,7 +132,7 @@ def signal_group(pid: int, number: int) -> None:
 
 
 def _run_kernel(receiver: Connection, sender: Connection | None) -> None:
-    """In the forked process: a session, randomness, environment and folder of its own; never returns."""
+    """In the forked process: set up its own session, random state, environment and folder. Never returns."""
     code = 1
     try:
         parent = os.getppid()

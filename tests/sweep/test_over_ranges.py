@@ -42,7 +42,7 @@ def said(file) -> str:
 def test_the_points_are_the_draws_that_sample_gives(workplace):
     design = over_ranges(workplace, points={"size": 256, "seed": 5})
     drawn = growth.sample(growth.load_scenario(workplace.path / "base.yaml"), draws=256, seed=5)
-    block = design.block(0, 256)
+    block = design.rows(np.arange(256))
     assert [part.tolist() for part in block.values()] == [
         drawn.arrive.channels[0].monthly_visitors.tolist(),
         drawn.pay.plans[0].monthly_price.tolist(),
@@ -58,7 +58,7 @@ def test_ranges_that_go_together_do_so_in_the_points(workplace):
     (workplace.path / "base.yaml").write_text(RANGED.rstrip() + f"\n  correlations: [{both}]\n")
     design = design_of(load_sweep(workplace.sweep(axes="ranges", points={"size": 256, "seed": 5})))
     drawn = growth.sample(growth.load_scenario(workplace.path / "base.yaml"), draws=256, seed=5)
-    block = design.block(0, 256)
+    block = design.rows(np.arange(256))
     assert block["Price, Studio"].tolist() == drawn.pay.plans[0].monthly_price.tolist()
     assert np.corrcoef(block["Visitors a month"], block["Price, Studio"])[0, 1] < -0.7
 
@@ -75,7 +75,7 @@ def test_an_axis_is_called_by_its_label_and_by_its_item_where_two_have_the_same(
 
 def test_a_latin_hypercube_has_one_draw_in_each_part_of_every_range(workplace):
     design = over_ranges(workplace, points={"method": "latin_hypercube", "size": 100})
-    prices = np.sort(design.block(0, 100)["Price, Studio"])
+    prices = np.sort(design.rows(np.arange(100))["Price, Studio"])
     assert np.searchsorted(prices, [18, 20, 23]).tolist() == [5, 50, 95]  # the 5%, 50% and 95% points
 
 

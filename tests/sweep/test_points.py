@@ -42,12 +42,12 @@ def test_a_sample_of_n_has_one_point_in_each_nth_of_every_axis(workplace, method
         {"name": "price", "field": PRICE, "from": 10, "to": 30},
     ]
     points = design(workplace, axes=axes, points={"method": method, "size": 16, "seed": 0})
-    block = points.block(0, 16)
+    block = points.rows(np.arange(16))
     for title, low, high in (("churn", 0.02, 0.06), ("price", 10, 30)):
         cells = np.floor((block[title] - low) / (high - low) * 16)
         assert sorted(cells) == list(range(16))
     again = design(workplace, axes=axes, points={"method": method, "size": 16, "seed": 0})
-    np.testing.assert_array_equal(again.block(0, 16)["churn"], block["churn"])
+    np.testing.assert_array_equal(again.rows(np.arange(16))["churn"], block["churn"])
 
 
 def test_the_one_pass_says_of_each_point_what_a_forecast_of_it_alone_says(workplace):
