@@ -12,6 +12,8 @@ from typing import Any
 from pydantic import BaseModel
 
 from growth.scenario.address import Place
+from growth.scenario.dated_change import DatedChange
+from growth.scenario.effort import Effort
 from growth.scenario.said import says
 from growth.scenario.source import Source
 from growth.scenario.write import block, entry, flow, item, plain, scalar, values_of
@@ -123,11 +125,16 @@ def _editable_items(node: Node, values: tuple[Any, ...]) -> bool:
 
 
 def _pairs(node: Node, sections: tuple[BaseModel, ...]) -> list[tuple[int, BaseModel]]:
-    """Match items to sections: by name if some were removed, or added at the end; otherwise by position."""
-    key = "of" if sections and isinstance(sections[0], Source) else "name"
-    there = [child.value[key].value if key in child.value else None for child in node.value]
-    wanted = [getattr(section, key, None) for section in sections]
-    common = [name for name in there if name in wanted and name is not None]
+    """Match items to sections: by what names them if some were removed, or added at the end; otherwise by position."""
+    first = sections[0] if sections else None
+    keys: tuple[str, ...] = ("name",)
+    if isinstance(first, DatedChange):
+        keys = ("from_month", "field")
+    elif isinstance(first, (Source, Effort)):
+        keys = ("of",)
+    there = [tuple(child.value[key].value if key in child.value else None for key in keys) for child in node.value]
+    wanted = [tuple(getattr(section, key, None) for key in keys) for section in sections]
+    common = [name for name in there if name in wanted and None not in name]
     if len(there) != len(wanted) and common and wanted[: len(common)] == common and len(set(there)) == len(there):
         return [(there.index(name), section) for name, section in zip(common, sections, strict=False)]
     return list(enumerate(sections[: len(there)]))

@@ -147,6 +147,15 @@ def test_in_the_notebook_it_goes_into_the_file_with_comments_kept(tmp_path):
     assert [(one.from_month, one.field, one.becomes) for one in found.changes] == [(13, CHURN, 0.05)]
     assert "  # two years\n  months: 24" in path.read_text()
 
+    # of two, with a comment each, the first is removed
+    other = "    - {from_month: 20, field: pay.plans.one.monthly_price, becomes: 25}  # once we have the new room\n"
+    told = path.read_text().replace("  changes:\n", "  changes:\n    # a guide\n", 1).rstrip("\n")
+    path.write_text(f"{told}\n{other}")
+    calculator = Calculator(path, path)
+    calculator.tuned = {**calculator.tuned, "changes": calculator.tuned["changes"][1:]}
+    calculator.keep()
+    assert path.read_text().endswith(f"  changes:\n{other}")
+
 
 def test_a_kept_line_with_a_change_becomes_a_what_if_of_the_file(tmp_path, browser):
     """One that lacks a change of the numbers beside which it is kept has that change multiply by 1."""

@@ -118,6 +118,12 @@ def test_german_numbers_money_and_months():
     assert month_labels("2027-05", 2, "de-DE") == ["Apr. 2027", "Mai 2027", "Juni 2027"]
 
 
+@pytest.mark.parametrize("language", languages())
+def test_a_share_of_the_form_is_written_as_one_of_a_sentence(language):
+    locale = locale_of(language)
+    assert messages(locale)["written"]["share"].replace("{n}", number(31.4, locale)) == percent(0.314, locale)
+
+
 def test_numbers_money_and_months_of_the_other_languages():
     """CLDR: Spanish and French put the sign behind and apart, Portuguese (Brazil) before; French groups by a space."""
     assert [money(-1234.5, "EUR", locale) for locale in ("es-ES", "fr-FR", "pt-BR")] == [
