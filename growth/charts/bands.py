@@ -104,7 +104,7 @@ def band_of(forecast: Forecast) -> LineBand:
     return LineBand((low, high), (lower, upper), rests_on)
 
 
-def add_band(figure: go.Figure, x: np.ndarray, band: LineBand) -> None:
+def add_band(figure: go.Figure, x: np.ndarray, band: LineBand, *, top: float = 0.0) -> None:
     """Draw a band on a figure, below what is drawn after it, with its ends as labels and a caption of what it rests on.
 
     Parameters
@@ -112,6 +112,7 @@ def add_band(figure: go.Figure, x: np.ndarray, band: LineBand) -> None:
     figure : changed in place.
     x : where the line's points are, shape (points,).
     band : of as many points.
+    top : the highest level that the figure also shows, such as a ceiling above the band.
 
     Raises
     ------
@@ -134,7 +135,7 @@ def add_band(figure: go.Figure, x: np.ndarray, band: LineBand) -> None:
         figure.add_scatter(**edge, y=_written(high), name=name, fill="tonexty", fillcolor=tint)
     ends = [(_written(high[-1:])[0], f"{_brief(high[-1])}, {name}", GAIN) for (_, high), name in _named(band)]
     ends += [(_written(low[-1:])[0], _brief(low[-1]), GAIN) for (low, _), _ in _named(band)]
-    label_beside(figure, ends, low=min(0.0, band.bottom), high=band.top, x=x[-1])
+    label_beside(figure, ends, low=min(0.0, band.bottom), high=max(band.top, top), x=x[-1])
     corner = {"x": 1, "y": 1.02, "xref": "paper", "yref": "paper", "xanchor": "right", "yanchor": "bottom"}
     text = f"9 in 10 and 1 in 2 cases; rests on {band.rests_on}"
     figure.add_annotation(text=text, font={"color": FAINT}, showarrow=False, **corner)

@@ -61,9 +61,6 @@ def mrr_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure:
     """
     figure = figure_of(forecast, "MRR by month", f"{forecast.scenario.currency} a month")
     when, mrr = months_of(forecast, opening=True), [float(forecast.opening_mrr[0]), *forecast.closing_mrr.tolist()]
-    if band is not None:
-        add_band(figure, when, band)
-    figure.add_scatter(x=when, y=mrr, **_CURVE)
     highest_mrr = max([*mrr, *([band.top] if band is not None else [])])
     levels: list[Label] = []
     for found, name, colour in (
@@ -73,7 +70,11 @@ def mrr_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure:
         if found is not None and float(found) <= 3 * highest_mrr:
             # to twelve digits: the last ones of a ceiling depend on the order of its sums
             levels.append((float(f"{float(found):.12g}"), name, colour))
-    room = max([highest_mrr, *(level for level, _, _ in levels)]) / LINES
+    top = max([highest_mrr, *(level for level, _, _ in levels)])
+    if band is not None:
+        add_band(figure, when, band, top=top)
+    figure.add_scatter(x=when, y=mrr, **_CURVE)
+    room = top / LINES
     highest = np.inf
     for level, name, colour in sorted(levels, reverse=True):
         below = highest - level < room  # no room above it for its label

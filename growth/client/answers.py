@@ -90,7 +90,8 @@ def first_scenario(answers: Answers, *, today: date) -> str:
     leaving, rate = (counted, round(answers.leaving / answers.customers, 12)) if answers.customers else ("0", 0.0)
     year, month = (today.year + 1, 1) if today.month == 12 else (today.year, today.month + 1)
     day = f'"{today.isoformat()}"'
-    joining = "arrive.channels.everyone who joins.monthly_customers"
+    words = question_words(locale_of(answers.language))
+    channel, plan = words["channel"], words["plan"]
     language = f"  language: {answers.language}\n" if answers.language != ENGLISH else ""
     goal = f"  goal_mrr: {scalar(answers.goal)}\n" if answers.goal is not None else ""
     text = f"""\
@@ -106,12 +107,12 @@ scenario:
     customers: {scalar(answers.customers)}
   arrive:
     channels:
-      - name: everyone who joins
+      - name: {channel}
         kind: customers
         monthly_customers: {scalar(answers.joining)}
   pay:
     plans:
-      - name: Plan
+      - name: {plan}
         monthly_price: {scalar(answers.price)}
   stay:
     churn:
@@ -121,13 +122,13 @@ scenario:
   # Where each number comes from: told, measured, rule (of thumb) or guess.
   sources:
     - {{of: opening.customers, source: told, when: {day}, was: {scalar(answers.customers)}}}
-    - {{of: {joining}, source: told, when: {day}, was: {scalar(answers.joining)}}}
-    - {{of: pay.plans.Plan.monthly_price, source: told, when: {day}, was: {scalar(answers.price)}}}
+    - {{of: arrive.channels.{channel}.monthly_customers, source: told, when: {day}, was: {scalar(answers.joining)}}}
+    - {{of: pay.plans.{plan}.monthly_price, source: told, when: {day}, was: {scalar(answers.price)}}}
     - {{of: stay.churn.monthly_churn_rate, source: told, when: {day}, was: {scalar(rate)}}}
 
 giveaway:
   name: {scalar(slug_of(answers.business))}
-  question: {scalar(question_words(locale_of(answers.language))["page_question"])}
+  question: {scalar(words["page_question"])}
   show_sources: true
 {language}"""
     scenario_of(parse(text, file=""))

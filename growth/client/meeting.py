@@ -92,10 +92,11 @@ class ClientMeeting:
         return widgets.VBox([shown, widgets.HBox([month, customers, mrr]), widgets.HBox([note, start]), said])
 
     def questions(self) -> Any:
-        """What to ask, as Markdown."""
+        """What to ask, as Markdown without the list's title."""
         from IPython.display import Markdown
 
-        return Markdown(questions_text(load_scenario(self.path), self._giveaway().locale))
+        text = questions_text(load_scenario(self.path), self._giveaway().locale)
+        return Markdown(text.partition("\n\n")[2].replace("## ", "### "))
 
     def words(self) -> Any:
         """A form for the words of the page, with what is missing beside each field."""

@@ -51,7 +51,7 @@ def questions_text(scenario: Scenario, locale: str = LOCALE) -> str:
     '# What to ask: Kiln'
     """
     words, kinds = question_words(locale), messages(locale)["page"]["sources"]
-    known, values = sources_by_path(scenario), scenario.model_dump()
+    known = sources_by_path(scenario)
     there = {field.path: field for field in fields(scenario)}
     lines = [f"# {said(words['title'], business=scenario.business)}", "", f"## {words['first_head']}", ""]
     lines += [f"{number}. {question}" for number, question in enumerate(words["first"], start=1)]
@@ -66,6 +66,6 @@ def questions_text(scenario: Scenario, locale: str = LOCALE) -> str:
             share = percent(round(one.size, 2), locale)
             effect = said(words["moves"], month=str(scenario.months), share=share)
         question = words["ask"].get(field.name, words["other"])
-        lines.append(f"{number}. **{one.label}** ({effect}; {told}). {question} `{one.place(values)}`")
+        lines.append(f"{number}. **{one.label}** ({effect}; {told}). {question}")
     lines += ["", words["caution"], ""]
     return "\n".join(lines)

@@ -63,6 +63,15 @@ def as_markdown(text: str) -> str:
     return re.sub(r"([\\\\`*_\[\]{}#!|~$])", r"\\\1", escape(text, quote=False))
 
 
+def as_table(rows: list[list[str]]) -> str:
+    """Rows of text as a table in Markdown; the first holds the headings.
+
+    >>> as_table([["age", "paid"], ["30 days", "5"]])
+    '| age | paid |\\n| --- | --- |\\n| 30 days | 5 |'
+    """
+    return "\n".join(f"| {' | '.join(row)} |" for row in [rows[0], ["---"] * len(rows[0]), *rows[1:]])
+
+
 def next_sentence(report: EarningsReport) -> str:
     """Which kind of piece to make next, and how certain that is."""
     if len(report.pieces) < 2:
