@@ -55,7 +55,8 @@ MAY_IMPORT = {
     "scenario, scratch, uncertainty",
     "records": "charts, engine, errors, files, lazy, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, lazy, options, output, scenario, scratch",
-    "client": "calculator, charts, engine, errors, files, giveaway, lazy, options, output, scenario, table, uncertainty",
+    "client": "calculator, charts, engine, errors, files, giveaway, lazy, options, output, scenario, table, "
+    "uncertainty",
     "exercises": "calculator, engine, errors, giveaway, lazy, measures, options, output, scenario",
     "whole_file": "errors, giveaway, scenario",
     "check_command": "everything",

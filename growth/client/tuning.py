@@ -11,8 +11,17 @@ import ipywidgets as widgets
 import pandas as pd
 import plotly.io as pio
 
-from growth import charts
 from growth.calculator import Calculator
+from growth.charts import (
+    band_of,
+    bridge_chart,
+    cash_chart,
+    cohort_chart,
+    comparison_chart,
+    mrr_chart,
+    retention_triangle,
+    use_in_notebooks,
+)
 from growth.engine import forecast
 from growth.scenario.file import load_scenario
 from growth.table import table_of_measures
@@ -37,7 +46,7 @@ class Tuning:
     """
 
     def __init__(self, scenario: Any, keep_as: str | Path, *, library: str | Path = "../scenarios") -> None:
-        charts.use_in_notebooks()
+        use_in_notebooks()
         self._given = scenario
         files = sorted(Path(library).glob("*.yaml"))
         self._library = {path.stem: path for path in files if "\nscenario:" in path.read_text("utf-8")}
@@ -66,8 +75,8 @@ class Tuning:
 
         def drawn() -> list[Any]:
             tuned = forecast(self.calculator.scenario)
-            money = [charts.mrr_chart(tuned, band=charts.band_of(tuned)), charts.bridge_chart(tuned)]
-            kept = [charts.cohort_chart(tuned), charts.retention_triangle(tuned), charts.cash_chart(tuned)]
+            money = [mrr_chart(tuned, band=band_of(tuned)), bridge_chart(tuned)]
+            kept = [cohort_chart(tuned), retention_triangle(tuned), cash_chart(tuned)]
             return [*money, *kept, table_of_measures(tuned)]
 
         return self._following(drawn)
@@ -81,7 +90,7 @@ class Tuning:
             forecasts = {name: forecast(load_scenario(self._library[name])) for name in picked.value}
             forecasts = {"tuned": forecast(self.calculator.scenario), **forecasts}
             measures = {name: table_of_measures(one)["value"] for name, one in forecasts.items()}
-            return [charts.comparison_chart(forecasts), pd.concat(measures, axis=1)]
+            return [comparison_chart(forecasts), pd.concat(measures, axis=1)]
 
         return widgets.VBox([picked, self._following(drawn, picked)])
 
