@@ -6,6 +6,7 @@ import datetime
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_files import THOUSANDTHS
@@ -120,7 +121,7 @@ def plan_lengths(histories: Sequence[Sequence[Payment]], *, day: str) -> dict[in
     finished: dict[int, Counter[int]] = defaultdict(Counter)
     for paid in histories:
         run = _first_run(paid)
-        if paid[0].instalments == 1 and len(run) >= 2 and _days(run[-1].day, day) > LATE:
+        if paid[0].instalments == 1 and len(run) >= 2 and days_between(run[-1].day, day) > LATE:
             finished[run[0].amount][len(run)] += 1
     return {
         amount: lengths.most_common(1)[0][0]
@@ -142,13 +143,13 @@ def _buyer(
     agreed = stated if stated > 1 else lengths.get(paid[0].amount, 1)
     agreed = max(agreed, 1)
     if stated == 1 and agreed == 1 and len(run) >= 3:
-        agreed, open_plan = len(run), _days(run[-1].day, day) <= LATE
+        agreed, open_plan = len(run), days_between(run[-1].day, day) <= LATE
     else:
         open_plan = False
     run = run[:agreed]
     left = agreed - len(run)
     amount = paid[0].amount / THOUSANDTHS
-    is_late = _days(run[-1].day, day) > LATE
+    is_late = days_between(run[-1].day, day) > LATE
     rest = [payment for payment in paid if not any(payment is one for one in run)]
     return Buyer(
         code=code,
@@ -170,11 +171,22 @@ def _first_run(paid: Sequence[Payment]) -> list[Payment]:
     run = [paid[0]]
     most = paid[0].instalments
     for payment in paid[1:]:
-        gap = _days(run[-1].day, payment.day)
+        gap = days_between(run[-1].day, payment.day)
         if payment.amount == run[0].amount and MONTHLY[0] <= gap <= MONTHLY[1] and (most == 1 or len(run) < most):
             run.append(payment)
     return run
 
 
-def _days(start: str, end: str) -> int:
-    return (datetime.date.fromisoformat(end) - datetime.date.fromisoformat(start)).days
+def days_between(start: str, end: str) -> int:
+    """Days from one day to another, both year-month-day.
+
+    >>> days_between("2026-02-27", "2026-03-01")
+    2
+    """
+    return day_number(end) - day_number(start)
+
+
+@lru_cache(maxsize=10_000)
+def day_number(day: str) -> int:
+    """The number of a day, year-month-day, in the calendar: the next day has the next number."""
+    return datetime.date.fromisoformat(day).toordinal()

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from growth.earned import decay
-from growth.earned.buyers import Buyer, read_buyers
+from growth.earned.buyers import Buyer, days_between, read_buyers
 from growth.earned.conversion import SignUps, delay_evidence, draw, interval_of
 from growth.earned.interval import TAILS, Interval, share, sign_up_value
 from growth.earned.launch_sales import (
@@ -29,7 +29,7 @@ from growth.earned.launch_sales import (
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_files import THOUSANDTHS
 from growth.earned.outlook import MONTH, Outlook, Purchases, look_ahead
-from growth.earned.piece_counts import PieceCounts, days_between, last_day, read_pieces
+from growth.earned.piece_counts import PieceCounts, last_day, read_pieces
 from growth.earned.piece_report import EarningsReport, PieceReport
 from growth.errors import MeasureError, Problem
 

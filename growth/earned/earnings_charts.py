@@ -10,9 +10,9 @@ import plotly.graph_objects as go
 
 from growth.charts.panels import panels
 from growth.charts.sheet import FAINT, GAIN, GOAL, INK, LOSS, months_of, sheet
+from growth.earned.buyers import days_between
 from growth.earned.conversion import bought_by
 from growth.earned.interval import Interval
-from growth.earned.piece_counts import days_between
 from growth.earned.piece_report import EarningsReport, PieceReport
 from growth.engine import Forecast
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growth.earned.buyers import Buyer
+from growth.earned.buyers import Buyer, days_between
 from growth.earned.conversion import SignUps
 from growth.earned.decay import YEAR, Decay, Shapes, shapes
 from growth.earned.outlook import MONTH, Outlook, Purchases, due_within
-from growth.earned.piece_counts import PieceCounts, days_between
+from growth.earned.piece_counts import PieceCounts
 
 IN_LAUNCHES = 0.8  # from this share of buyers on, sales are taken to come in launches
 SPREAD = 0.25
@@ -50,11 +50,7 @@ class Exposure:
 
 
 def launches_of(buyers: Sequence[Buyer], *, day: str) -> list[LaunchWindow]:
-    """The launches among the payments, by their first sale; one with a sale in the last week before `day` still runs.
-
-    >>> launches_of([], day="2026-11-15")
-    []
-    """
+    """The launches among the payments, by first sale; one with a sale in the last week before `day` still runs."""
     days: dict[str, list[str]] = {}
     for buyer in buyers:
         for place, payment in enumerate(buyer.payments):
@@ -67,11 +63,7 @@ def launches_of(buyers: Sequence[Buyer], *, day: str) -> list[LaunchWindow]:
 
 
 def sells_in_launches(buyers: Sequence[Buyer]) -> bool:
-    """Whether at least four in five buyers first bought in a launch.
-
-    >>> sells_in_launches([])
-    False
-    """
+    """Whether at least four in five buyers first bought in a launch."""
     return bool(buyers) and sum(bool(buyer.launch) for buyer in buyers) >= IN_LAUNCHES * len(buyers)
 
 

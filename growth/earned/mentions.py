@@ -52,11 +52,7 @@ class TwoEstimates:
 
 
 def launches(ledger: Ledger) -> list[str]:
-    """The names of the launches, by their first sale.
-
-    >>> launches(Ledger(":memory:", create=True))
-    []
-    """
+    """The names of the launches, by their first sale."""
     question = (
         "SELECT launch FROM buyers WHERE replaced IS NULL AND launch <> '' GROUP BY launch ORDER BY min(bought), launch"
     )
@@ -64,11 +60,7 @@ def launches(ledger: Ledger) -> list[str]:
 
 
 def mentions(ledger: Ledger, *, launch: str) -> tuple[int, list[Mention]]:
-    """The number of buyers of a launch, and the pieces they named, the most named first.
-
-    >>> mentions(Ledger(":memory:", create=True), launch="spring")
-    (0, [])
-    """
+    """The number of buyers of a launch, and the pieces they named, the most named first."""
     question = "SELECT buyer, amount, named FROM buyers WHERE replaced IS NULL AND launch = ? ORDER BY bought"
     paid: dict[str, int] = defaultdict(int)
     named: dict[str, list[str]] = defaultdict(list)
@@ -81,11 +73,7 @@ def mentions(ledger: Ledger, *, launch: str) -> tuple[int, list[Mention]]:
 
 
 def two_estimates(piece: str, buyers: Sequence[Buyer]) -> TwoEstimates:
-    """What buyers who signed up with a piece paid, and what buyers who name it paid.
-
-    >>> two_estimates("one", []).together
-    0.0
-    """
+    """What buyers who signed up with a piece paid, and what buyers who name it paid."""
     signed = [buyer for buyer in buyers if buyer.piece == piece]
     naming = [buyer for buyer in buyers if piece in buyer.named]
     both = [buyer for buyer in naming if buyer.piece == piece]
@@ -108,11 +96,6 @@ def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[i
     dict
         (piece signed up with, piece named first) -> (buyers, what they paid). "" stands for none. Each buyer is in one
         cell.
-
-    Examples
-    --------
-    >>> named_by_signed_up([])
-    {}
     """
     table: dict[tuple[str, str], tuple[int, float]] = {}
     for buyer in buyers:
@@ -123,11 +106,7 @@ def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[i
 
 
 def own_words(ledger: Ledger, *, piece: str, most: int = 5) -> list[str]:
-    """The newest words of buyers who name a piece or signed up with it, at most `most`.
-
-    >>> own_words(Ledger(":memory:", create=True), piece="one")
-    []
-    """
+    """The newest words of buyers who name a piece or signed up with it, at most `most`."""
     question = (
         "SELECT words FROM buyers WHERE replaced IS NULL AND words <> '' AND (piece = ? OR ';' || named || ';' LIKE ?) "
         "ORDER BY bought DESC, id DESC LIMIT ?"

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
-from growth.earned.buyers import Buyer, read_buyers
+from growth.earned.buyers import Buyer, day_number, days_between, read_buyers
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_files import THOUSANDTHS
 
@@ -94,11 +92,7 @@ class PieceCounts:
 
 
 def last_day(ledger: Ledger) -> str | None:
-    """The last day with an entry in the ledger, year-month-day; None if it is empty.
-
-    >>> last_day(Ledger(":memory:", create=True)) is None
-    True
-    """
+    """The last day with an entry in the ledger, year-month-day; None if it is empty."""
     question = (
         "SELECT max(day) FROM (SELECT max(day) AS day FROM days WHERE replaced IS NULL "
         "UNION ALL SELECT max(bought) FROM buyers WHERE replaced IS NULL "
@@ -172,15 +166,6 @@ def looks_like_robots(views: np.ndarray, sign_ups: np.ndarray) -> np.ndarray:
     return flood
 
 
-def days_between(start: str, end: str) -> int:
-    """Days from one day to another, both year-month-day.
-
-    >>> days_between("2026-02-27", "2026-03-01")
-    2
-    """
-    return _ordinal(end) - _ordinal(start)
-
-
 def _piece(
     row: tuple[Any, ...],
     counts: dict[str, tuple[int, int, int]],
@@ -194,11 +179,11 @@ def _piece(
     signed = np.array([counts[when][2] for when in days], dtype=np.int64)
     views = np.array([counts[when][0] for when in days], dtype=np.int64)
     free = signed.copy()
-    positions = np.array([_ordinal(when) for when in days])
+    positions = np.array([day_number(when) for when in days])
     taken = np.zeros(len(days), dtype=np.int64)
     extra: Counter[str] = Counter()
     for buyer in buyers:
-        place = _nearest(positions, free, _ordinal(buyer.signed_up))
+        place = _nearest(positions, free, day_number(buyer.signed_up))
         if place is None:
             extra[buyer.signed_up] += 1
         else:
@@ -242,8 +227,3 @@ def _nearest(positions: np.ndarray, free: np.ndarray, day: int) -> int | None:
     if not open_days.size:
         return None
     return int(open_days[np.argmin(np.abs(positions[open_days] - day))])
-
-
-@lru_cache(maxsize=10_000)
-def _ordinal(day: str) -> int:
-    return datetime.date.fromisoformat(day).toordinal()

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growth.earned.buyers import Buyer
+from growth.earned.buyers import Buyer, days_between
 from growth.earned.conversion import SignUps, interval_of
 from growth.earned.decay import Decay
 from growth.earned.interval import Interval, difference, sure_higher
 from growth.earned.outlook import Outlook
-from growth.earned.piece_counts import PieceCounts, days_between
+from growth.earned.piece_counts import PieceCounts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
