@@ -13,8 +13,7 @@ from growth.calculator.words import money, number, percent
 from growth.scenario.address import Field, find
 from growth.sweep.design import Design
 from growth.sweep.html_parts import strong
-from growth.sweep.influence import Texts
-from growth.sweep.value_text import axis_texts
+from growth.sweep.influence import Texts, axis_texts
 
 _FILES = Path(__file__).parent / "languages"
 

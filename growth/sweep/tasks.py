@@ -13,7 +13,7 @@ from typing import Any
 from growth import __version__
 from growth.sweep.design import Design
 from growth.sweep.evaluate import scenario_at
-from growth.sweep.value_text import axis_texts
+from growth.sweep.influence import axis_texts
 
 
 @dataclass(frozen=True, slots=True)
