@@ -67,4 +67,4 @@ def test_a_table_has_every_cell_in_its_row():
     read.feed(table_html(result).partition("</summary>")[2])
     labels = month_labels(result.scenario.first_month, result.months)
     assert len(read.rows) == result.months + 1 and len(set(map(len, read.rows))) == 1
-    assert [row[0] for row in read.rows[1:]] == [f"{month} {labels[month]}" for month in range(1, result.months + 1)]
+    assert [row[0] for row in read.rows[1:]] == [f"{month}: {labels[month]}" for month in range(1, result.months + 1)]

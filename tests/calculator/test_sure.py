@@ -40,7 +40,7 @@ def sure_of(page, label="Customers leaving each month"):
 def test_a_guess_widens_the_band_and_python_says_the_same(browser, tmp_path):
     page = opened(browser, steady(), tmp_path)
     narrow = page.evaluate(BAND)
-    assert page.locator(".growth-shaded").inner_text().endswith("on chance alone: single customers come and go.")
+    assert page.locator(".growth-shaded").first.inner_text().endswith("on chance alone: single customers come and go.")
     assert page.locator(".growth-worth").is_hidden()
     sure_of(page).select_option("a guess")
     # half as much again, or as little, of the odds of 5%: 0.05 / 0.95 x 1.5 and / 1.5
