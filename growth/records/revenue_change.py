@@ -131,7 +131,7 @@ def revenue_change(book: PaidMonths, runs: Spells, *, renewal: np.ndarray) -> Re
             rest = book.mrr[changed[here] + 1] / factor - book.mrr[changed[here]]
             change[here] = np.where(alike, 0.0, rest)
             found.append(DetectedPriceChange(one % kinds, one // kinds + 1, factor, int(alike.sum()), int(stayed[one])))
-    discounts = _discounts(book, runs, renewal, changed, ratio, change)
+    discounts = _discounts(book, runs, changed, ratio, change)
     up, down = np.maximum(change, 0.0), np.maximum(-change, 0.0)
     opens = np.flatnonzero(changes(book.customer[before]) | changes(book.kind[before]))
     which = np.searchsorted(before[opens], changed, side="right") - 1
@@ -142,40 +142,51 @@ def revenue_change(book: PaidMonths, runs: Spells, *, renewal: np.ndarray) -> Re
 
 
 def _discounts(
-    book: PaidMonths, runs: Spells, renewal: np.ndarray, changed: np.ndarray, ratio: np.ndarray, change: np.ndarray
+    book: PaidMonths, runs: Spells, changed: np.ndarray, ratio: np.ndarray, change: np.ndarray
 ) -> tuple[NewcomerDiscount, ...]:
     """Find discounts for newcomers by their end, and take it out of `change`.
 
     At one age far more customers step up by one factor than at any other. changed: the entries of the book after which
     the MRR is another; ratio, change: by how much.
     """
-    ends = np.cumsum(runs.length)
-    spell = np.searchsorted(ends, changed, side="right")
+    steps = np.flatnonzero((change > 0) & (ratio > LEAST_STEP))
+    kind, factor = book.kind[changed[steps]], np.minimum(np.round(100 * ratio[steps]), 99_999).astype(int)
+    spell = np.searchsorted(np.cumsum(runs.length), changed[steps], side="right")
     known = runs.entry != NONE
     since = np.where(known, runs.start - runs.entry, runs.billed)  # of unknown age: at least so old
-    age = book.month[changed] + 1 - since[spell]
-    rounded, found = np.round(ratio, 2), []
-    maybe = np.flatnonzero((change > 0) & (ratio > LEAST_STEP) & known[spell] & (age <= LONGEST_DISCOUNT))
-    cells, counts = np.unique(np.column_stack([book.kind[changed], age, rounded])[maybe], axis=0, return_counts=True)
-    for kind, months, factor in cells[counts >= LEAST].tolist():
-        steps = np.flatnonzero((book.kind[changed] == kind) & (rounded == factor) & (change > 0))
-        at_age = known[spell[steps]] & (age[steps] == months)
-        of_kind = book.goes_on & (book.kind == kind) & (renewal if book.kinds[int(kind)][1] == "yearly" else True)
-        ages = book.month[of_kind] + 1 - np.repeat(since, runs.length)[of_kind]
-        old_enough = np.repeat(known, runs.length)[of_kind] | (ages > months)
-        reached, others = int((ages[old_enough] == months).sum()), int((ages[old_enough] != months).sum())
-        share = at_age.sum() / max(reached, 1)
-        elsewhere = (~at_age & (known[spell[steps]] | (age[steps] > months))).sum() / max(others, 1)
+    age = book.month[changed[steps]] + 1 - since[spell]
+    cell, found = (kind * 100 + age) * np.int64(100_000) + factor, []
+    cells, counts = np.unique(cell[known[spell] & (age <= LONGEST_DISCOUNT)], return_counts=True)
+    for one in cells[counts >= LEAST].tolist():
+        number, months = divmod(one // 100_000, 100)
+        alike = (kind == number) & (factor == one % 100_000)
+        at_age, young = alike & known[spell] & (age == months), alike & ~known[spell] & (age <= months)
+        here = np.flatnonzero(runs.kind == number)
+        reached, others = _seen(runs, here, known, since, months, 12 if book.kinds[number][1] == "yearly" else 1)
+        share, elsewhere = at_age.sum() / max(reached, 1), (alike & ~at_age & ~young).sum() / max(others, 1)
         least = max(OF_NEWCOMERS, OFTENER * elsewhere) if others >= LEAST else MOST
         if share < least or np.unique(book.month[changed[steps[at_age]]]).size < COHORTS:
             continue
-        change[steps[at_age | (~known[spell[steps]] & (age[steps] <= months))]] = 0.0
-        seen = np.flatnonzero(known & (runs.kind == kind) & (runs.entry + runs.length > months))
-        first, which = np.unique(runs.first_mrr[seen].round(2), return_inverse=True)
-        stepped = np.bincount(which[np.isin(seen, spell[steps[at_age]])], minlength=first.size)
+        change[steps[at_age | young]] = 0.0
+        old = here[known[here] & (runs.entry[here] + runs.length[here] > months)]
+        first, which = np.unique(runs.first_mrr[old].round(2), return_inverse=True)
+        stepped = np.bincount(which[np.isin(old, spell[at_age])], minlength=first.size)
         shares = (stepped + share) / (np.bincount(which) + 1)  # of few customers their share says little
-        found.append(NewcomerDiscount(int(kind), int(months), float(factor), int(at_age.sum()), reached, first, shares))
+        found.append(NewcomerDiscount(number, months, one % 100_000 / 100, int(at_age.sum()), reached, first, shares))
     return tuple(found)
+
+
+def _seen(
+    runs: Spells, here: np.ndarray, known: np.ndarray, since: np.ndarray, months: int, step: int
+) -> tuple[int, int]:
+    """Count how often the price of these spells could change at an age in months, and at other ages.
+
+    Those of unknown age count at greater ages only. step: months from one chance to change to the next.
+    """
+    first = np.where(known, runs.entry, months)[here]
+    last = (runs.start + runs.length - 1 - since)[here]
+    reached = int((known[here] & (first < months) & (last >= months)).sum()) if months % step == 0 else 0
+    return reached, int(np.maximum(last // step - first // step, 0).sum()) - reached
 
 
 def price_notes(found: RevenueChange, book: PaidMonths) -> list[str]:
