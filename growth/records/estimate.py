@@ -164,8 +164,12 @@ def _years(runs: Spells, chosen: np.ndarray) -> tuple[int, int]:
 def renewals(book: PaidMonths, runs: Spells) -> np.ndarray:
     """Return whether each entry of the book is the last month of a year that was paid for, in a plan billed yearly."""
     yearly = np.array([billing == "yearly" for _, billing in book.kinds])
-    since = book.month - np.repeat(runs.billed, runs.length)
-    return yearly[book.kind] & (since >= 0) & (since % 12 == 11)
+    found = np.zeros(book.month.size, bool)
+    if yearly.any():
+        these = np.flatnonzero(yearly[book.kind])
+        since = book.month[these] - np.repeat(runs.billed, runs.length)[these]
+        found[these] = (since >= 0) & (since % 12 == 11)
+    return found
 
 
 def _renewal(runs: Spells, of_kind: np.ndarray) -> tuple[Rate | None, int]:

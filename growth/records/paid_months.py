@@ -111,13 +111,13 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
     numbers[used] = np.arange(used.size)
 
     paying = np.flatnonzero((inside > 0) & (rows.amount != 0))
-    times = inside[paying]
-    if (times != 1).any():
-        paying = np.repeat(paying, times)
-        offset = np.arange(paying.size) - np.repeat(np.cumsum(times) - times, times)
-    else:
-        offset = np.zeros(1, int)
-    cell = rows.customer[paying] * np.int64(months) + start[paying] + offset
+    longer = paying[inside[paying] > 1]
+    times = inside[longer] - 1  # the months after the first
+    later = np.arange(times.sum()) - np.repeat(np.cumsum(times) - times, times) + 1
+    cell = rows.customer[paying] * np.int64(months) + start[paying]
+    if longer.size:
+        paying = np.concatenate([paying, again := np.repeat(longer, times)])
+        cell = np.concatenate([cell, rows.customer[again] * np.int64(months) + start[again] + later])
     cell, mrr, kind, unmatched = _settled(cell, each[paying], numbers[kind[paying]], months)
     customer, month = (part.astype(np.int32) for part in np.divmod(cell, months))
     paid = Entries(customer, month, mrr, kind, np.full(customer.size, PAID, np.int8))
@@ -216,14 +216,15 @@ def _settled(
     order = sorting_order(cell)
     cell = cell[order]
     opens = changes(cell)
-    first, more = order[opens], order[~opens]  # of most cells there is one amount alone
-    into = np.cumsum(opens)[~opens] - 1
-    cell, kind_paid, mrr = cell[opens], kind[first], amount[first]
+    places, others = np.flatnonzero(opens), np.flatnonzero(~opens)  # in most cells there is one amount alone
+    first, more = order[places], order[others]
+    into = np.searchsorted(places, others) - 1
+    cell, kind_paid, mrr = cell[places], kind[first], amount[first]
     gross = np.abs(mrr)
     np.maximum.at(kind_paid, into, kind[more])
     np.add.at(mrr, into, amount[more])
     np.add.at(gross, into, np.abs(amount[more]))
-    mrr[np.abs(mrr) < ROUNDING * gross] = 0.0
+    mrr[into[np.abs(mrr[into]) < ROUNDING * gross[into]]] = 0.0
     follows = ~changes(cell // months)
     below = np.flatnonzero((mrr < 0) & follows)
     while below.size:
