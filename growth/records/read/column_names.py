@@ -23,6 +23,9 @@ Columns of no shape are not read. Where an export has other names, a small YAML 
 
 from __future__ import annotations
 
+import csv
+import io
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
@@ -34,11 +37,11 @@ from pydantic import AfterValidator, Field
 from growth.errors import Problem, ScenarioError
 from growth.files import read_input
 from growth.records.read.notations import DateOrder
-from growth.records.read.rates import load_rates
 from growth.records.read.rows import RecordsError
 from growth.scenario.section import Currency, Name, Section, broken
 
-MOST_BYTES = 1 << 20  # of the YAML file
+MOST_BYTES = 1 << 20  # of the YAML file, or of rates
+RATES = ("month", "currency", "rate")  # columns of the file of rates
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,3 +225,39 @@ def load_columns(path: str | Path) -> ColumnNames:
         return validate(ColumnNames, document.scenario, file=file, lines=lines, root="scenario")
     except ScenarioError as error:
         raise RecordsError(error.problems, file=file) from None
+
+
+def load_rates(path: str | Path) -> dict[str, dict[str, float]]:
+    """Read a CSV file with the columns month (2025-01), currency and rate: how much of our currency one of it is.
+
+    Raises
+    ------
+    RecordsError
+        There is no such file, or a line of it cannot be read.
+    """
+    file = str(path)
+    text = read_input(path, most_bytes=MOST_BYTES, error=RecordsError).decode("utf-8-sig", "replace")
+    lines = csv.DictReader(io.StringIO(text))
+    try:
+        names, rows = lines.fieldnames or (), [(lines.line_num, row) for row in lines]
+    except csv.Error as error:
+        problem = Problem("", "rows of a CSV file", str(error), line=lines.line_num + 1)
+        raise RecordsError([problem], file=file) from None
+    if not set(RATES) <= set(names):
+        raise RecordsError([Problem("", f"the columns {', '.join(RATES)} in the first line", line=1)], file=file)
+    rates: dict[str, dict[str, float]] = {}
+    for number, row in rows:
+        month, code, rate = ((row[name] or "").strip() for name in RATES)
+        rules = {
+            "month": ("a month such as 2025-01", re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", month)),
+            "currency": ("three letters such as USD", re.fullmatch("[A-Za-z]{3}", code)),
+            "rate": (
+                "a number above 0 with a decimal point",
+                re.fullmatch(r"[0-9]{1,9}(\.[0-9]+)?", rate) and float(rate) > 0,
+            ),
+        }
+        for field, (rule, right) in rules.items():
+            if not right:
+                raise RecordsError([Problem(field, rule, (row[field] or "nothing")[:20], line=number)], file=file)
+        rates.setdefault(code.upper(), {})[month] = float(rate)
+    return rates
