@@ -63,8 +63,9 @@ def _sign_ups(one: PieceReport) -> Iterator[str]:
             "its views would bring on an ordinary day."
         )
     if one.robots >= SURELY and one.trickle > 0:
-        steady = f"About {number(one.trickle * 7)} sign-ups a week come steadily and never buy"
-        yield f"{steady}, as robots do: nothing is expected of them."
+        alone, several = "sign-up a week comes steadily and never buys", "sign-ups a week come steadily and never buy"
+        steady = count_of(round(one.trickle * 7, 1), alone, several)
+        yield f"About {steady}, as robots do: nothing is expected of them."
 
 
 def _buyers(one: PieceReport) -> Iterator[str]:
@@ -94,7 +95,7 @@ def _value(one: PieceReport, currency: str) -> Iterator[str]:
             return
         if one.mean_delay is not None and one.mean_delay.value is not None:
             so_far += (
-                f". Buyers take about {number(one.mean_delay.value, decimals=0)} days, so more will come: in the end "
+                f". Buyers take about {count_of(round(one.mean_delay.value), 'day')}, so more will come: in the end "
                 f"about {percent(one.final_share.value or 0)} of the sign-ups buy (between {_ends(one.final_share)})"
             )
         yield f"{so_far}, which makes a sign-up {about}"
@@ -112,10 +113,9 @@ def _paid(one: PieceReport, currency: str) -> Iterator[str]:
     if overdue := sum(buyer.overdue for buyer in piece.buyers):
         yield f"Instalments of {money(overdue, currency)} are overdue and not counted."
     if still_open := sum(buyer.open_plan for buyer in piece.buyers):
-        who = "1 buyer pays" if still_open == 1 else f"{number(still_open)} buyers pay"
         yield (
-            f"{who} the same amount monthly, and the ledger does not say how often: only what was paid is counted. The "
-            "column instalments would say it."
+            f"{count_of(still_open, 'buyer pays', 'buyers pay')} the same amount monthly, and the ledger does not say "
+            "how often: only what was paid is counted. The column instalments would say it."
         )
 
 
@@ -129,12 +129,13 @@ def _to_come(one: PieceReport, currency: str) -> Iterator[str]:
     if one.piece.sign_ups >= FEW:
         yield f"Half of its sign-ups came within {count_of(one.piece.half_came, 'day')}."
     if one.halving is not None and one.halving.value is not None:
-        low = number(one.halving.low, decimals=0)
+        low = round(one.halving.low)
         if np.isinf(one.halving.high):
-            yield f"From here its sign-ups a day hardly halve in fewer than {low} days; they may also level off."
+            few = count_of(low, "day")
+            yield f"From here its sign-ups a day hardly halve in fewer than {few}; they may also level off."
         else:
-            value, high = (number(days, decimals=0) for days in (one.halving.value, one.halving.high))
-            yield f"From here its sign-ups a day halve in about {value} days (between {low} and {high})."
+            value, high = count_of(round(one.halving.value), "day"), number(one.halving.high, decimals=0)
+            yield f"From here its sign-ups a day halve in about {value} (between {number(low)} and {high})."
     year = one.next_year
     if one.no_launch:
         return

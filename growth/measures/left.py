@@ -10,6 +10,7 @@ import numpy as np
 
 from growth.engine import Forecast
 from growth.engine.draws import Array
+from growth.errors import count_of
 from growth.measures.ceiling import customer_ceiling, growth_ceiling
 from growth.measures.measure import SAME, Measure
 
@@ -55,7 +56,7 @@ def left_month(forecast: Forecast, *, as_earned: bool = False) -> Measure:
         return Measure.of(forecast, np.full(1, np.nan), "no goal is set for what is left")
     kept = np.logical_and.accumulate(enough_left(forecast, as_earned=as_earned)[..., ::-1], axis=-1)[..., ::-1]
     first = np.where(kept[..., -1], kept.argmax(axis=-1) + 1, np.nan)
-    return Measure.of(forecast, first, f"not for good within {forecast.months} months", whole=True)
+    return Measure.of(forecast, first, f"not for good within {count_of(forecast.months, 'month')}", whole=True)
 
 
 def left_at_ceiling(forecast: Forecast) -> Measure:

@@ -10,6 +10,7 @@ import numpy as np
 
 from growth.engine import Forecast
 from growth.engine.result import ratio
+from growth.errors import count_of
 from growth.measures.measure import SAME, Measure, window
 
 
@@ -30,7 +31,7 @@ def goal_month(forecast: Forecast) -> Measure:
     mrr = np.concatenate([forecast.opening_mrr[..., :1], forecast.closing_mrr], axis=-1)
     reached = mrr >= (goal[:, None] if isinstance(goal, np.ndarray) else goal) * (1 - SAME)
     first = np.where(reached.any(axis=-1), reached.argmax(axis=-1), np.nan)
-    return Measure.of(forecast, first, f"not within {forecast.months} months", whole=True)
+    return Measure.of(forecast, first, f"not within {count_of(forecast.months, 'month')}", whole=True)
 
 
 def quick_ratio(forecast: Forecast, *, month: int | None = None, over: int = 1) -> Measure:
@@ -84,7 +85,7 @@ def break_even_month(forecast: Forecast) -> Measure:
     good = forecast.net_cash >= -SAME * forecast.cash_in
     good = np.logical_and.accumulate(good[..., ::-1], axis=-1)[..., ::-1]
     first = np.where(good[..., -1], good.argmax(axis=-1) + 1, np.nan)
-    return Measure.of(forecast, first, f"not within {forecast.months} months", whole=True)
+    return Measure.of(forecast, first, f"not within {count_of(forecast.months, 'month')}", whole=True)
 
 
 def lowest_cash(forecast: Forecast) -> Measure:
