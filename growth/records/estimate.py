@@ -48,7 +48,7 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
     drawn = Resampled.of(book.converted != NONE, seed=seed)
     runs = spells(book)
     moves = movements(book, runs)
-    changes = revenue_change(book, runs, renewal=renewals(book, runs))
+    changes = revenue_change(book, runs)
     history = churn_history(book, runs, monthly=monthly)
     change = find_change(history, seed=seed)
     since = change.since if change else 1
@@ -159,17 +159,6 @@ def _years(runs: Spells, chosen: np.ndarray) -> tuple[int, int]:
     these = np.flatnonzero(chosen & (runs.watched > 0))
     gone, paid = runs.gone[these], (runs.start + runs.watched - runs.billed)[these]
     return int(((paid - ~gone) // 12).sum()), int((gone & (paid >= 12) & (paid % 12 == 0)).sum())
-
-
-def renewals(book: PaidMonths, runs: Spells) -> np.ndarray:
-    """Return whether each entry of the book is the last month of a year that was paid for, in a plan billed yearly."""
-    yearly = np.array([billing == "yearly" for _, billing in book.kinds])
-    found = np.zeros(book.month.size, bool)
-    if yearly.any():
-        these = np.flatnonzero(yearly[book.kind])
-        since = book.month[these] - np.repeat(runs.billed, runs.length)[these]
-        found[these] = (since >= 0) & (since % 12 == 11)
-    return found
 
 
 def _renewal(runs: Spells, of_kind: np.ndarray) -> tuple[Rate | None, int]:

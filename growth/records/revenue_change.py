@@ -104,17 +104,14 @@ class RevenueChange:
         return price
 
 
-def revenue_change(book: PaidMonths, runs: Spells, *, renewal: np.ndarray) -> RevenueChange:
-    """Find what changed, and set apart price changes for everybody and the end of discounts for newcomers.
-
-    renewal: whether an entry of the book is the last month of a year that was paid for, shape (entries,).
-    """
+def revenue_change(book: PaidMonths, runs: Spells) -> RevenueChange:
+    """Find what changed, and set apart price changes for everybody and the end of discounts for newcomers."""
     kinds = len(book.kinds)
     yearly = np.array([billing == "yearly" for _, billing in book.kinds])
     before = np.flatnonzero(book.goes_on)
     base = book.mrr[before]
     if yearly.any():
-        base = np.where(yearly[book.kind[before]], 12 * base * renewal[before], base)
+        base = np.where(yearly[book.kind[before]], 12 * base * _renewals(book, runs, yearly)[before], base)
     cells = book.month[before] * np.int64(kinds) + book.kind[before]
     stayed = np.bincount(cells)
     changed = before[book.mrr[before + 1] != book.mrr[before]]
@@ -139,6 +136,15 @@ def revenue_change(book: PaidMonths, runs: Spells, *, renewal: np.ndarray) -> Re
     ups, downs, up_squares, down_squares = sums
     base = np.add.reduceat(base, opens) if opens.size else base
     return RevenueChange(book.kind[before[opens]], base, ups, downs, up_squares, down_squares, tuple(found), discounts)
+
+
+def _renewals(book: PaidMonths, runs: Spells, yearly: np.ndarray) -> np.ndarray:
+    """Return whether each entry of the book is the last month of a year that was paid for, in a plan billed yearly."""
+    found = np.zeros(book.month.size, bool)
+    these = np.flatnonzero(yearly[book.kind])
+    since = book.month[these] - np.repeat(runs.billed, runs.length)[these]
+    found[these] = (since >= 0) & (since % 12 == 11)
+    return found
 
 
 def _discounts(
