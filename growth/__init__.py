@@ -10,4 +10,4 @@
 from growth.lazy import public_names
 
 __version__ = "0.1.0"
-__all__, __getattr__, __dir__ = public_names(__name__)
+__getattr__, __dir__ = public_names(__name__)

@@ -6,39 +6,50 @@ read them too. This is the layout of SPEC 1 of the Scientific Python project.
 
 from __future__ import annotations
 
-import ast
-import sys
-from collections.abc import Callable
-from importlib import import_module
-from importlib.util import find_spec
-from pathlib import Path
-from types import ModuleType
-from typing import Any
+import sys  # nothing more at the top: Ctrl-C while `growth` itself is imported would be a traceback
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+GRAMMAR = "rfc3987_syntax"
 
 
-def public_names(package: str) -> tuple[list[str], Callable[[str], Any], Callable[[], list[str]]]:
-    """Return `__all__`, `__getattr__` and `__dir__` for a package, from the imports in its stub.
+def public_names(package: str) -> tuple[Callable[[str], Any], Callable[[], list[str]]]:
+    """Return `__getattr__` and `__dir__` for a package, from the imports in its stub; `__all__` is an attribute too.
 
-    >>> names, load, _ = public_names("growth")
-    >>> "load_scenario" in names, load("load_scenario").__module__
+    >>> load, _ = public_names("growth")
+    >>> "load_scenario" in load("__all__"), load("load_scenario").__module__
     (True, 'growth.scenario.file')
     """
     module = sys.modules[package]
-    stub = ast.parse(Path(str(module.__file__)).with_suffix(".pyi").read_text("utf-8"))
-    imports = [node for node in stub.body if isinstance(node, ast.ImportFrom)]
-    homes = {alias.name: str(node.module) for node in imports for alias in node.names}
+    homes: dict[str, str] = {}
+
+    def read() -> dict[str, str]:
+        """The names in the stub, and the module of each."""
+        if not homes:
+            import ast
+            from pathlib import Path
+
+            stub = ast.parse(Path(str(module.__file__)).with_suffix(".pyi").read_text("utf-8"))
+            for node in stub.body:
+                if isinstance(node, ast.ImportFrom):
+                    homes.update({alias.name: str(node.module) for alias in node.names})
+        return homes
 
     def load(name: str) -> Any:
-        if name not in homes:
+        from importlib import import_module
+
+        if name == "__all__":
+            return sorted(read())
+        if name.startswith("__") or name not in read():
             raise AttributeError(f"module {package!r} has no attribute {name!r}")
         if homes[name] == package:  # a module of the package
             return import_module(f"{package}.{name}")
         return getattr(import_module(homes[name]), name)
 
-    return sorted(homes), load, lambda: sorted({*vars(module), *homes})
-
-
-GRAMMAR = "rfc3987_syntax"
+    return load, lambda: sorted({*vars(module), *read()})
 
 
 def put_off_grammar() -> None:
@@ -48,6 +59,10 @@ def put_off_grammar() -> None:
     notebook needs. A stand-in module in `sys.modules` imports the real one when something is asked of it, then
     forwards to it. Does nothing where the grammar is already loaded or not installed.
     """
+    from importlib import import_module
+    from importlib.util import find_spec
+    from types import ModuleType
+
     if GRAMMAR in sys.modules or not find_spec(GRAMMAR):
         return
     later = ModuleType(GRAMMAR)

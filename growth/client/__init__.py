@@ -2,4 +2,4 @@
 
 from growth.lazy import public_names
 
-__all__, __getattr__, __dir__ = public_names(__name__)
+__getattr__, __dir__ = public_names(__name__)

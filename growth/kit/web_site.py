@@ -102,13 +102,9 @@ def publish_site(
         raise FileError([Problem("", rule, there.question, fix)], file=str(folder))
     result, what_ifs = forecast(scenario), what_if_forecasts(scenario)
     page, _ = made_page(scenario, giveaway, notebook=notebook)
-    notes, kept = [], []
-    for one in site.pieces:
-        if one.name == giveaway.name or (folder / f"{one.name}.html").is_file():
-            kept.append(one)
-        else:
-            notes.append(f"{one.name}.html is gone, so index and feed leave the piece out.")
-    site = replace(site, pieces=tuple(kept))
+    gone = [one for one in site.pieces if one.name != giveaway.name and not (folder / f"{one.name}.html").is_file()]
+    notes = [f"{one.name}.html is gone, so index and feed leave the piece out." for one in gone]
+    site = replace(site, pieces=tuple(one for one in site.pieces if one not in gone))
     moment = (now or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     site = site.with_piece(
         _piece(giveaway, page, there, answer=told(giveaway, result), moment=moment, invented=scenario.invented)

@@ -9,4 +9,4 @@ What the records have to look like and how each number is measured stands in `re
 
 from growth.lazy import public_names
 
-__all__, __getattr__, __dir__ = public_names(__name__)
+__getattr__, __dir__ = public_names(__name__)
