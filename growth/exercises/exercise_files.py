@@ -42,13 +42,13 @@ def answer_page(exercises: Sequence[Exercise], scenario: Scenario, *, language: 
     words = exercise_words(language)
     sections = []
     for number, one in enumerate(exercises, 1):
-        lines = "".join(f"<li>{escape(line)}</li>" for line in one.working)
+        lines = "".join(f'<li><bdi dir="ltr">{escape(line)}</bdi></li>' for line in one.working)
         sections.append(
             f'{_question(number, one, language)}<p class="lead">{escape(words["by_hand"])}</p>'
             f'<p class="ask">{escape(one.words)}</p><ul class="working">{lines}</ul>'
             f'<p class="result">{escape(words["answer"])}: {escape(one.answer)}</p>'
             f'<p class="lead">{escape(words["by_tool"])}</p>'
-            f"<code>{escape(one.code)} = {round(one.by_tool, 4)}</code></section>"
+            f'<code dir="ltr">{escape(one.code)} = {round(one.by_tool, 4)}</code></section>'
         )
     return _document("answers_title", _notes(scenario, language), sections, scenario, language)
 
