@@ -150,6 +150,8 @@ class Store:
     def _rename(self, path: str, name: str) -> None:
         if self.folder:
             (self.folder / name).parent.mkdir(exist_ok=True)
+            with open(path, "rb+") as whole:
+                os.fsync(whole.fileno())  # what is in its place is whole, even if the power fails
             os.replace(path, self.folder / name)
             return
         try:
