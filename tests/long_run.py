@@ -136,12 +136,13 @@ def little(scenario, ages: int = 200_000) -> float:
             factors = keep if kind == 0 else keep * grow
             terms = np.concatenate([[1.0], np.cumprod(factors)])
             first = terms[:1200]
-            if first[-12:].sum() <= 1e-4 * first.sum():  # a hundred years add it up
-                terms = first
-            left = (terms[:-1] * (1 - keep[: terms.size - 1])).sum()
             half = terms.size // 2
             late, later = terms[half - 12 : half].sum(), terms[-12:].sum()
             power = np.log2(late / later) if later > 1e-12 else np.inf
+            heavy = power < np.inf and (kind == 0 or bool((np.abs(grow[-12:] - 1) < 1e-9).all()))
+            if first[-12:].sum() <= 1e-4 * first.sum() and not heavy:  # a hundred years add it up
+                terms = first
+            left = (terms[:-1] * (1 - keep[: terms.size - 1])).sum()
             vague |= bool(later >= 1e-12 and first is not terms and 1 < power < 1.01)
             rest = 0.0 if later < 1e-12 or first is terms else terms[-1] * ages / (power - 1) if power > 1 else np.inf
             share = plan.share * naive.comes_at_that_price(scenario, plan, scenario.months)

@@ -304,7 +304,7 @@ def _level(scenario: growth.Scenario, clause: re.Match[str], way: int, closing: 
         false += [f"way {way}"] * bool(way != wanted)
         false += [f"side {closing:.6g} to {goes:.6g}"] * bool(side not in (wanted, 0))
     named = closing if scenario.goal_mrr is None else scenario.goal_mrr
-    far = abs(goes - named) > 0.02 * max(goes, named)
+    far = abs(goes - named) > 0.02 * max(goes, named) and max(goes, named) > 1e-9
     false += ["order"] * bool(far and (goes - named) * (said - named) <= 0)
     season = any(channel.season for channel in scenario.arrive.channels)
     false += ["average"] * bool(season != (clause["average"] is not None))

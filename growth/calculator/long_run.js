@@ -8,6 +8,7 @@ const LIFETIME = 1200; // ages summed where churn never settles
 const EDGE = 1 - 1e-5; // a ratio from here up to ONE levels off too late to be told from growth without end
 const ONE = 1 - 1e-9; // a ratio from here on is 1 or more
 const FLAT = 1e-9; // growth of a year below this is none
+const BARELY = 1.05; // survival that falls like a^-k with k up to this: most of the lifetime lies beyond a century
 const FADED = 1e-4; // a last year that is less of the sum than this adds too little to be seen
 const SLOW = 0.999; // a yearly ratio above this leaves more than nine tenths after a century
 const MORE = 1e-3; // a last year that is less of a century's sum than this is no growth that anybody sees
@@ -100,7 +101,7 @@ function lifetimeSum(terms, gone, churn, { fall, growth, yearly, comeback }) {
       const rest = terms[end] > 0 ? (step * terms[end] * (after - 1)) / (fall - 1) : 0;
       total = sum(terms, 0, end) + rest;
       const sure = !(bend * rest > 0.01 * (fall - 1) * total) && Number.isFinite(total);
-      kind = fall <= 1 + FLAT ? "loyal" : sure ? "finite" : "unsettled";
+      kind = fall <= 1 + FLAT ? "loyal" : sure && fall > BARELY ? "finite" : "unsettled";
     } else if (rises) kind = ratio >= EDGE ? "grows" : "loyal_grows";
     else {
       const small = abs(ratio - before) <= 1e-6 * (1 - ratio) || tail <= 0.01 * body;

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 EDGE = 1 - 1e-5  # a ratio between this and ONE cannot be told from unbounded growth
 ONE = 1 - 1e-9  # a ratio above this is taken as 1 or more: the rest is rounding
 FLAT = 1e-9  # yearly growth below this is taken as none
+BARELY = 1.05  # survival that falls like a^-k with k up to this: most of the lifetime lies beyond a century
 FADED = 1e-4  # a last year below this share of the sum adds at most 1% in a century, if the terms do not rise
 SLOW = 0.999  # a yearly ratio above this leaves more than nine tenths after a century
 NOTHING = 1e-200  # a year's sum below this is taken as 0: ratios of subnormal floats are meaningless
@@ -142,7 +143,8 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
     - Churn settles: each year is `ratio` times the one before, and the rest is last year x ratio / (1 - ratio).
     - Churn falls like 1 / age (the sBG, the BDW) and nothing grows: survivors of age A live another
       (k / h - 1) / (k - 1) steps on average, k = `fall` and h the churn of the next step, a month or a year; exact for
-      the sBG, whose mean lifetime is (alpha + beta - 1) / (alpha - 1). The sum diverges if k <= 1.
+      the sBG, whose mean lifetime is (alpha + beta - 1) / (alpha - 1). The sum diverges if k <= 1; with k up to BARELY
+      it takes thousands of years, and is not known for our purposes.
     - Churn falls like 1 / age and those who stay pay less and less: as if churn settled, provided the rest is small.
     - A last year below FADED of the sum: the sum over the ages given, if they are LIFETIME or the terms do not rise.
 
@@ -179,7 +181,7 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
         if power.any():
             whole, sure = _power_sum(terms, life)
             total = np.where(power & flat, whole, total)
-            slow = np.select([life.fall <= 1 + FLAT, sure], [LOYAL, FINITE], UNSETTLED)
+            slow = np.select([life.fall <= 1 + FLAT, sure & (life.fall > BARELY)], [LOYAL, FINITE], UNSETTLED)
             growing = np.where(ratio >= EDGE, GROWS, LOYAL_GROWS)
             fading = np.where((ratio < EDGE) & small, FINITE, UNSETTLED)
             kind = np.where(power, np.select([flat, rises], [slow, growing], fading), kind)

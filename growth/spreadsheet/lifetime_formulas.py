@@ -8,6 +8,7 @@ from typing import Any
 
 from growth.engine.curves import LIFETIME
 from growth.engine.long_run import (
+    BARELY,
     EDGE,
     FADED,
     FINITE,
@@ -166,7 +167,7 @@ class LifetimeColumns:
             whole = choose(by_power, total(kept.span(0, end - 1)), body) + rest
             bend = choose(facts.before > 0, absolute(fall / facts.after - fall / facts.before - 1), 1)
             sure = choose(known, bend * rest <= 0.01 * (fall - 1) * whole, 1 > as_formula(2))
-            slow = choose(fall <= 1 + FLAT, LOYAL, choose(sure, FINITE, UNSETTLED))
+            slow = choose(fall <= 1 + FLAT, LOYAL, choose(both(sure, fall > BARELY), FINITE, UNSETTLED))
             small = either(absolute(ratio - ratio_before) <= 1e-6 * (1 - ratio), tail <= 0.01 * body)
             fading = choose(both(ratio < EDGE, small), FINITE, UNSETTLED)
             growing = choose(ratio >= EDGE, GROWS, LOYAL_GROWS)
