@@ -6,8 +6,9 @@ import os
 from typing import TypeVar
 
 Cases = TypeVar("Cases")
+MANY = os.environ.get("GROWTH_TESTS") == "many"
 
 
 def few_or_many(few: Cases, many: Cases) -> Cases:
     """The first in the usual run, the second in the long one."""
-    return many if os.environ.get("GROWTH_TESTS") == "many" else few
+    return many if MANY else few

@@ -34,7 +34,7 @@ from growth.spreadsheet.names import workbook_words
 HOSTILE = ["=1+1|'/C calc'!A0", "+SUM(A1)", "-2+3", "@x \"quoted\" 'too' _x0041_ SORT(a)"]
 LONG = "a/b\\c?d*e[f]g:h " * 7
 LOOKED_AT = ("yearly-plans", "brief-when-can-i-live-from-it")  # as written; LibreOffice calculates others
-CHANGED = few_or_many((1091, 142), (17, 40, 65, 117))  # seeds of scenarios whose numbers are then changed
+CHANGED = few_or_many((1091,), (17, 40, 65, 117))  # seeds of scenarios whose numbers are then changed
 
 
 def hostile() -> growth.Scenario:

@@ -3,6 +3,7 @@
 import uuid
 
 import pytest
+from how_many import MANY
 
 from growth.errors import GrowthError
 from growth.sweep import dask_cluster as cluster_module
@@ -20,6 +21,7 @@ def cluster(s3):
         yield running
 
 
+@pytest.mark.skipif(not MANY, reason="takes half a minute: in the long run alone")
 def test_a_killed_worker_costs_no_report_and_a_slow_report_ends_at_its_limit(workplace, cluster):
     """The first report of a worker kills the worker, once: the marker says that it has been done.
 
