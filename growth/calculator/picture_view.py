@@ -18,7 +18,7 @@ from growth.calculator.plot import Beside, amounts_up_to, in_rows, widest
 from growth.calculator.words import ceiling_text, money, month_labels, settling
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling, left_month, money_left
-from growth.uncertainty import spread_of
+from growth.uncertainty import FLOWS, Spread, named_series, spreads_of
 
 NAME = 16  # characters in a row of a name beside a line
 MET = 0.02  # lines this near each other have met, as a share of what comes in
@@ -89,8 +89,10 @@ class View:
             Course(f"growth-other growth-other-{i}", name, mrr_of(one))
             for i, (name, one) in enumerate((what_ifs or {}).items())
         ]
-        self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast), bands_of(forecast))]
-        self.flow_bands = flow_bands_of(forecast)
+        spread, *flow_spreads = spreads_of(scenario, "closing_mrr", *FLOWS)
+        bands = bands_of(spread, float(forecast.opening_mrr[0]))
+        self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast), bands)]
+        self.flow_bands = flow_bands_of(flow_spreads)
         self.meeting, self.meets_in = meeting(self.came, self.lost, self.way)
         self.left = left_over(forecast)
         self.overtaken = compared({unchanged: forecast, **(what_ifs or {})}, locale)[1] if what_ifs else None
@@ -192,20 +194,17 @@ def left_over(forecast: Forecast) -> LeftOver | None:
     return LeftOver(money_left(forecast).tolist(), earned, float(goal), None if month is None else int(month))
 
 
-def bands_of(forecast: Forecast) -> tuple[tuple[list[float], list[float]], ...]:
+def bands_of(spread: Spread, opening: float) -> tuple[tuple[list[float], list[float]], ...]:
     """The bands of nine in ten and of one in two around MRR, from month 0 on; none where nothing varies."""
-    spread = spread_of(forecast.scenario)
     if not spread.varies:
         return ()
-    opening = float(forecast.opening_mrr[0])
     return tuple(
         ([opening, *map(float, low)], [opening, *map(float, high)]) for low, high in map(spread.band, (0.9, 0.5))
     )
 
 
-def flow_bands_of(forecast: Forecast) -> list[tuple[list[float], list[float]]]:
+def flow_bands_of(spreads: Sequence[Spread]) -> list[tuple[list[float], list[float]]]:
     """The bands of nine in ten around what comes in and what is lost, of single months; none where nothing varies."""
-    spreads = [spread_of(forecast.scenario, series=series) for series in ("came_in", "lost")]
     if not any(spread.varies for spread in spreads):
         return []
     return [(low.tolist(), high.tolist()) for low, high in (spread.band(0.9) for spread in spreads)]
@@ -213,8 +212,8 @@ def flow_bands_of(forecast: Forecast) -> list[tuple[list[float], list[float]]]:
 
 def flows(forecast: Forecast) -> tuple[list[float], list[float]]:
     """What came in and what was lost, by month."""
-    came = forecast.new_mrr + forecast.reactivation_mrr + forecast.expansion_mrr
-    return came.tolist(), (forecast.churned_mrr + forecast.contraction_mrr).tolist()
+    came, lost = (named_series(forecast, name).tolist() for name in FLOWS)
+    return came, lost
 
 
 def meeting(came: Sequence[float], lost: Sequence[float], way: str) -> tuple[str, int | None]:

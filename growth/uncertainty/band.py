@@ -25,6 +25,7 @@ from statistics import NormalDist
 import numpy as np
 
 from growth.engine import Forecast, forecast
+from growth.engine.chance import Chance
 from growth.measures import growth_ceiling
 from growth.scenario import Scenario
 from growth.scenario.range import TAIL
@@ -163,31 +164,42 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
     >>> [end.round(1).item() for end in spread_of(small).band(0.9)]
     [109.6, 198.8]
     """
-    ranges = ranges_of(scenario)
+    return spreads_of(scenario, series)[0]
+
+
+def spreads_of(scenario: Scenario, *series: str) -> list[Spread]:
+    """The spread of several series, each as `spread_of` gives it, from one set of forecasts."""
     one = forecast(scenario)
-    likely, variance = _series(one, series), getattr(one.chance, FLOWS.get(series, ((series,),))[0][0])
-    nobody, half = _nobody(one.closing_customers, one.chance.closing_customers), np.zeros(one.months)
+    ends = forecast(at_points(scenario, _one_at_a_time(scenario))) if ranges_of(scenario) else None
+    varied = one.chance  # computed anew each time it is asked for
+    return [_spread(one, varied, ends, name) for name in series]
+
+
+def _spread(one: Forecast, varied: Chance, ends: Forecast | None, series: str) -> Spread:
+    """varied: the variances of `one`. ends: the forecast with each range at its two ends in turn, as draws, or None."""
+    likely, variance = named_series(one, series), getattr(varied, FLOWS.get(series, ((series,),))[0][0])
+    nobody, half = _nobody(one.closing_customers, varied.closing_customers), np.zeros(one.months)
     if series in FLOWS:
-        (moved, *rest), people = FLOWS[series][0], getattr(one, FLOWS[series][1])
+        (first, *rest), people = FLOWS[series][0], getattr(one, FLOWS[series][1])
         nobody = np.where(sum(getattr(one, part) for part in rest) > 0, 0.0, np.exp(-people))
-        np.divide(getattr(one, moved), 2 * people, out=half, where=people > 0)
+        np.divide(getattr(one, first), 2 * people, out=half, where=people > 0)
     below, above = {}, {}
-    if ranges:
-        ends = _series(forecast(at_points(scenario, _one_at_a_time(scenario))), series)
-        for k, unknown in enumerate(ranges):
-            low, high = (_log_ratio(ends[2 * k + side], likely) / _END for side in (0, 1))
+    if ends is not None:
+        moved = named_series(ends, series)
+        for k, unknown in enumerate(ranges_of(one.scenario)):
+            low, high = (_log_ratio(moved[2 * k + side], likely) / _END for side in (0, 1))
             way = np.where(high >= low, 1.0, -1.0)
             below[unknown.address] = way * np.maximum(-np.minimum(low, high), 0)
             above[unknown.address] = way * np.maximum(np.maximum(low, high), 0)
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = np.where(likely > 0, np.log1p(variance / likely**2), 0.0)
         chance[chance < _NOISE] = 0.0
-        pairs = tuple(pairs_of(scenario))
+        pairs = tuple(pairs_of(one.scenario))
         return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance), nobody, pairs, half)
 
 
-def _series(result: Forecast, name: str) -> np.ndarray:
-    """A series by its name, or a flow."""
+def named_series(result: Forecast, name: str) -> np.ndarray:
+    """A series by its name, or by that of a flow (`FLOWS`), which is the sum of its parts."""
     parts, _ = FLOWS.get(name, ((name,), ""))
     total: np.ndarray = sum(getattr(result, part) for part in parts)
     return total
