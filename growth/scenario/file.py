@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -132,7 +133,7 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
             [Problem("", "single numbers", f"{scenario.draws} draws", "A file holds one scenario.")], file=file
         )
     scenario = _with_opening_stated_where_it_was_kept(scenario)
-    try:
+    with _told_if_unwritable(path):
         exists = Path(path).exists() and (not Path(path).is_file() or Path(path).stat().st_size > 0)
         if exists:
             text = _changed(scenario, load_document(path))
@@ -141,9 +142,6 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
         else:
             text = _text_of(scenario, None if like is None else like.get("giveaway"))
         return replace_file(path, text)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise ScenarioError([Problem("", "it cannot be written", reason, "Nothing was changed.")], file=file) from None
 
 
 def save_words(words: dict[str, Any], path: str | Path) -> Path:
@@ -167,17 +165,25 @@ def save_words(words: dict[str, Any], path: str | Path) -> Path:
         The file is not valid, or writing fails.
     """
     before = load_document(path)
-    scenario = scenario_of(before)
-    text = before.text.replace("\r\n", "\n")
-    if isinstance(before.giveaway, dict) and before.giveaway:
-        text = with_plain(text, "giveaway", before.giveaway, words)
-    elif before.giveaway is None and "giveaway" not in before.root.value:
-        text = f"{text.rstrip()}\n\ngiveaway:\n  {block(words, 2)}\n"
-    _check(text, scenario, words, file=before.file)
+
+    def put(text: str) -> str:
+        if isinstance(before.giveaway, dict) and before.giveaway:
+            return with_plain(text, "giveaway", before.giveaway, words)
+        if before.giveaway is None and "giveaway" not in before.root.value:
+            return f"{text.rstrip()}\n\ngiveaway:\n  {block(words, 2)}\n"
+        return text
+
+    text = _edited(before, put, scenario_of(before), words)
+    with _told_if_unwritable(path):
+        return replace_file(path, text)
+
+
+@contextmanager
+def _told_if_unwritable(path: str | Path) -> Iterator[None]:
     try:
-        return replace_file(path, text.replace("\n", "\r\n") if "\r\n" in before.text else text)
-    except OSError as error:
-        reason = error.strerror or str(error)
+        yield
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
         problem = Problem("", "it cannot be written", reason, "Nothing was changed.")
         raise ScenarioError([problem], file=str(path)) from None
 
@@ -238,11 +244,19 @@ def _text_of(scenario: Scenario, giveaway: Any = None) -> str:
 def _changed(scenario: Scenario, before: Document) -> str:
     if before.problems:
         raise ScenarioError(before.problems, file=before.file)
-    windows = "\r\n" in before.text
-    text = before.text.replace("\r\n", "\n")
-    text = edited(text, parse(text, file=before.file).root if windows else before.root, "scenario", scenario)
-    _check(text, scenario, before.giveaway, file=before.file)
-    return text.replace("\n", "\r\n") if windows else text
+
+    def put(text: str) -> str:
+        root = before.root if text == before.text else parse(text, file=before.file).root
+        return edited(text, root, "scenario", scenario)
+
+    return _edited(before, put, scenario, before.giveaway)
+
+
+def _edited(before: Document, put: Callable[[str], str], scenario: Scenario, giveaway: Any) -> str:
+    """A file's text as `put` changes it, checked. `put` sees newlines alone; Windows line ends come back after it."""
+    text = put(before.text.replace("\r\n", "\n"))
+    _check(text, scenario, giveaway, file=before.file)
+    return text.replace("\n", "\r\n") if "\r\n" in before.text else text
 
 
 def _check(text: str, scenario: Scenario, giveaway: Any, *, file: str | None = None) -> None:

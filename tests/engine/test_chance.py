@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from generated import random_scenario
+from generated import scenario_of
 from plain import NOBODY, business, plan
 from whole_customers import CASES, draw
 
@@ -92,7 +92,7 @@ def test_draws_have_the_variances_of_their_own_scenarios():
 
 @pytest.mark.parametrize("seed", range(40))
 def test_variances_are_finite_and_never_negative(seed):
-    forecast = growth.forecast(growth.Scenario(**random_scenario(np.random.default_rng(seed))))
+    forecast = growth.forecast(scenario_of(seed))
     for series in SERIES:
         values = getattr(forecast.chance, series)
         assert values.shape == (forecast.months,)

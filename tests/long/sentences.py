@@ -1,6 +1,6 @@
 """Every clause of the answer, over many generated scenarios: `python tests/long/sentences.py --scenarios 20000`.
 
-A false clause is printed with the seed of its scenario, `generated.random_scenario(np.random.default_rng(seed))`, and
+A false clause is printed with the seed of its scenario, `generated.scenario_of(seed)`, and
 becomes a named test. `--first` sets the first seed; the program ends with 1 where anything was false.
 """
 
@@ -15,15 +15,13 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
-from generated import random_scenario
+from generated import scenario_of
 from true_sentences import untrue
-
-import growth
 
 
 def judged(seed: int) -> tuple[int, list[str]]:
     """The false clauses of one seed's answer."""
-    scenario = growth.Scenario(**random_scenario(np.random.default_rng(seed)))
+    scenario = scenario_of(seed)
     with np.errstate(all="ignore"):
         try:
             return seed, untrue(scenario)
