@@ -155,18 +155,16 @@ class ClientMeeting:
         self.calculator.scenario = starting_after(self.calculator.scenario, last, *known[last], today=self.today)
 
     def _show(self, shown: Any) -> None:
-        from IPython.display import HTML, display
+        """Set what the place shows, without capturing what cells print: nothing is awaited while a notebook runs."""
+        from growth.client.shown_outputs import figure_output, html_output
 
-        shown.clear_output(wait=True)
-        with shown:
-            try:
-                known = read_actuals(self.actuals) if self.actuals.is_file() else {}
-                meetings = past_meetings(self.path, known, before=self.today)
-                if meetings and meetings[-1].months:
-                    display(_picture(meetings[-1]))
-                display(HTML(last_time_html(meetings, load_scenario(self.path))))
-            except (GrowthError, OSError) as error:
-                display(HTML(f"<p>{escape(str(error))}</p>"))
+        try:
+            known = read_actuals(self.actuals) if self.actuals.is_file() else {}
+            meetings = past_meetings(self.path, known, before=self.today)
+            picture = (figure_output(_picture(meetings[-1])),) if meetings and meetings[-1].months else ()
+            shown.outputs = (*picture, html_output(last_time_html(meetings, load_scenario(self.path))))
+        except (GrowthError, OSError) as error:
+            shown.outputs = (html_output(f"<p>{escape(str(error))}</p>"),)
 
 
 def framed(page: str) -> str:

@@ -9,7 +9,6 @@ from typing import Any
 
 import ipywidgets as widgets
 import pandas as pd
-import plotly.io as pio
 
 from growth.calculator import Calculator
 from growth.charts import (
@@ -22,6 +21,7 @@ from growth.charts import (
     retention_triangle,
     use_in_notebooks,
 )
+from growth.client.shown_outputs import figure_output, table_output
 from growth.engine import forecast
 from growth.scenario.file import load_scenario
 from growth.table import table_of_measures
@@ -112,9 +112,4 @@ class Tuning:
 
 
 def _output(shown: Any) -> dict[str, Any]:
-    """A figure or a table as the output of a cell."""
-    if isinstance(shown, pd.DataFrame):
-        data = {"text/html": shown.to_html(), "text/plain": str(shown)}
-    else:
-        data = pio.renderers["plotly_mimetype"].to_mimebundle(shown.to_dict())
-    return {"output_type": "display_data", "data": data, "metadata": {}}
+    return table_output(shown) if isinstance(shown, pd.DataFrame) else figure_output(shown)

@@ -107,7 +107,8 @@ def test_a_meeting_in_the_notebook_without_a_browser(file: Path) -> None:
     assert not hasattr(first.last_time(), "children")  # no month has passed that could be noted
     keep_copy(file, today=JANUARY)
     meeting = ClientMeeting(file, file.parent / "actuals.csv", today=MARCH)
-    _shown, fields, buttons, said = meeting.last_time().children
+    shown, fields, buttons, said = meeting.last_time().children
+    assert len(shown.outputs) == 1 and not shown.msg_id  # a capturing widget may keep nbconvert waiting
     month, customers, mrr = fields.children
     assert month.value == "2027-02"
     note, start = buttons.children
@@ -118,6 +119,8 @@ def test_a_meeting_in_the_notebook_without_a_browser(file: Path) -> None:
     note.click()
     assert (month.value, customers.value) == ("2027-03", "")
     assert said.value == "Noted." and "2027-02,66,1914" in (file.parent / "actuals.csv").read_text()
+    picture, told = shown.outputs  # what came stands there now
+    assert "application/vnd.plotly.v1+json" in picture["data"] and "1,914" in told["data"]["text/html"]
     start.click()
     assert meeting.calculator.scenario.first_month == "2027-03" and meeting.calculator.scenario.opening.mrr == 1914
     meeting.calculator.keep()
