@@ -55,23 +55,77 @@ def to_frame(forecast: Forecast, *, draw: int | None = None) -> pd.DataFrame:
     return pd.DataFrame({name: np.array(getattr(forecast, name)[of_draw]) for name in SERIES}, index=months)
 
 
-# label with its {span} or {last}, function, format
-ROWS: tuple[tuple[str, Callable[..., Measure], str], ...] = (
-    ("month in which the goal is reached", month.goal_month, "{:,.0f}"),
-    ("month from which the wanted amount is left every month", left.left_month, "{:,.0f}"),
-    ("growth ceiling, MRR", ceiling.growth_ceiling, "{:,.0f}"),
-    ("growth ceiling, customers", ceiling.customer_ceiling, "{:,.1f}"),
-    ("customers kept over {span}", retention.customer_retention, "{:.1%}"),
-    ("net revenue retention over {span} (NRR)", retention.net_revenue_retention, "{:.1%}"),
-    ("gross revenue retention over {span} (GRR)", retention.gross_revenue_retention, "{:.1%}"),
-    ("quick ratio of the last month: gained / lost MRR", month.quick_ratio, "{:,.2f}"),
-    ("cost of winning a customer (CAC), all channels, {last}", month.customer_acquisition_cost, "{:,.2f}"),
-    ("lifetime value of a customer joining in the last month (LTV)", lifetime.lifetime_value, "{:,.0f}"),
-    ("months until a customer joining in the last month pays back CAC", lifetime.payback_months, "{:,.0f}"),
-    ("month from which no more cash goes out than comes in", month.break_even_month, "{:,.0f}"),
-    ("lowest cash", month.lowest_cash, "{:,.0f}"),
-    ("month of the lowest cash", month.lowest_cash_month, "{:,.0f}"),
+MEASURES: tuple[Callable[..., Measure], ...] = (
+    month.goal_month,
+    left.left_month,
+    ceiling.growth_ceiling,
+    ceiling.customer_ceiling,
+    retention.customer_retention,
+    retention.net_revenue_retention,
+    retention.gross_revenue_retention,
+    month.quick_ratio,
+    month.customer_acquisition_cost,
+    lifetime.lifetime_value,
+    lifetime.payback_months,
+    month.break_even_month,
+    month.lowest_cash,
+    month.lowest_cash_month,
 )
+LABELS = {  # name of the measure -> its label with {span} or {last}, and its format
+    "goal_month": ("month in which the goal is reached", "{:,.0f}"),
+    "left_month": ("month from which the wanted amount is left every month", "{:,.0f}"),
+    "growth_ceiling": ("growth ceiling, MRR", "{:,.0f}"),
+    "customer_ceiling": ("growth ceiling, customers", "{:,.1f}"),
+    "customer_retention": ("customers kept over {span}", "{:.1%}"),
+    "net_revenue_retention": ("net revenue retention over {span} (NRR)", "{:.1%}"),
+    "gross_revenue_retention": ("gross revenue retention over {span} (GRR)", "{:.1%}"),
+    "quick_ratio": ("quick ratio of the last month: gained / lost MRR", "{:,.2f}"),
+    "customer_acquisition_cost": ("cost of winning a customer (CAC), all channels, {last}", "{:,.2f}"),
+    "lifetime_value": ("lifetime value of a customer joining in the last month (LTV)", "{:,.0f}"),
+    "payback_months": ("months until a customer joining in the last month pays back CAC", "{:,.0f}"),
+    "break_even_month": ("month from which no more cash goes out than comes in", "{:,.0f}"),
+    "lowest_cash": ("lowest cash", "{:,.0f}"),
+    "lowest_cash_month": ("month of the lowest cash", "{:,.0f}"),
+}
+YEAR = 12
+
+
+def measures_of(forecast: Forecast) -> dict[str, Measure]:
+    """Each measure by its name in `growth.measures`, for a table. Without `left_month` where no such goal is set.
+
+    Measures over a stretch look at the last twelve months, or at all of a shorter forecast.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> measures_of(growth.forecast(scenario))["goal_month"].reason
+    'no goal is set'
+    """
+    over = min(YEAR, forecast.months)
+    return {
+        function.__name__: function(forecast, over=over) if over_a_year(function.__name__) else function(forecast)
+        for function in MEASURES
+        if function is not left.left_month or forecast.scenario.goal_left is not None
+    }
+
+
+def over_a_year(name: str) -> bool:
+    """Whether a measure looks at a year of customers, or at all of a shorter forecast.
+
+    >>> over_a_year("net_revenue_retention"), over_a_year("lowest_cash")
+    (True, False)
+    """
+    return name.endswith("_retention")
+
+
+def renewals_follow(forecast: Forecast, name: str) -> bool:
+    """Whether a measure over a stretch leaves out yearly plans that renew after it, since it is shorter than a year.
+
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
+    >>> renewals_follow(growth.forecast(scenario), "net_revenue_retention")
+    False
+    """
+    return over_a_year(name) and forecast.months < YEAR and bool(forecast.deferred_revenue[-1] > 0)
 
 
 def table_of_measures(forecast: Forecast) -> pd.DataFrame:
@@ -107,16 +161,12 @@ def table_of_measures(forecast: Forecast) -> pd.DataFrame:
     if forecast.scenario.draws is not None:
         raise MeasureError([Problem("forecast", "one scenario", f"{forecast.scenario.draws} draws")])
     months = f"{forecast.months} months" if forecast.months > 1 else "month"
-    span, last = ("a year", "last year") if forecast.months >= 12 else (f"the {months}", f"last {months}")
+    span, last = ("a year", "last year") if forecast.months >= YEAR else (f"the {months}", f"last {months}")
     rows = {}
-    for name, function, form in ROWS:
-        if function is left.left_month and forecast.scenario.goal_left is None:
-            continue
-        spanning = function.__module__.endswith("retention")
-        measure = function(forecast, **({"over": min(12, forecast.months)} if spanning else {}))
-        note = measure.reason
-        if spanning and forecast.months < 12 and forecast.deferred_revenue[-1] > 0 and measure.value is not None:
-            note = "yearly plans renew after these months, too"
+    for name, measure in measures_of(forecast).items():
+        label, form = LABELS[name]
+        follow = measure.value is not None and renewals_follow(forecast, name)
+        note = "yearly plans renew after these months, too" if follow else measure.reason
         value = "\N{EN DASH}" if measure.value is None else form.format(measure.value)
-        rows[name.format(span=span, last=last)] = (value, note)
+        rows[label.format(span=span, last=last)] = (value, note)
     return pd.DataFrame.from_dict(rows, orient="index", columns=["value", "why not"]).rename_axis("measure")

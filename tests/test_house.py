@@ -52,7 +52,7 @@ MAY_IMPORT = {
     "kit": "calculator, comparison, engine, errors, files, giveaway, lazy, measures, options, output, "
     "scenario, spreadsheet, uncertainty",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lazy, measures, options, output, "
-    "scenario, scratch, uncertainty",
+    "scenario, scratch, table, uncertainty",
     "records": "charts, engine, errors, files, lazy, options, output, scenario",
     "earned": "calculator, charts, engine, errors, files, lazy, options, output, scenario, scratch",
     "client": "calculator, charts, engine, errors, files, giveaway, lazy, options, output, scenario, table, "

@@ -88,16 +88,18 @@ def make_report(
     title: str,
     key: str = "",
     look: dict[str, Any] | None = None,
-    locale: str = LOCALE,
+    locale: str | None = None,
 ) -> str:
     """Run the notebook like `run_report`, and write the page of what it shows beside `output`, with the ending .html.
 
-    title, key, look, locale: as `notebook_page` takes them. Returns why it failed, or "".
+    title, key, look, locale: as `notebook_page` takes them; without a locale that among the parameters, if any. Returns
+    why it failed, or "".
     """
     why = run_report(notebook=notebook, output=output, parameters=parameters, engine=engine, limit=limit)
     if not why:
         from growth.sweep.notebook_page import notebook_page
 
+        locale = locale or parameters.get("locale") or LOCALE
         try:
             page = notebook_page(Path(output), title=title, key=key, look=look, locale=locale)
             Path(output).with_suffix(".html").write_text(page, encoding="utf-8")

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from growth import __version__
+from growth.sweep.comparison_words import axis_labels
 from growth.sweep.design import Design
 from growth.sweep.evaluate import scenario_at
 from growth.sweep.influence import axis_texts
@@ -32,16 +33,16 @@ def tasks_of(
 ) -> list[Task]:
     """The reports of the points `numbers`, in their order; equal points share one report.
 
-    takes: the parameters that the notebook names; of these it gets `varied`, axis -> value, and `point`, the same in
-    words, beside `scenario`.
+    takes: the parameters that the notebook names; of these it gets `varied`, axis -> value, `point`, the same in
+    words, and `locale`, that of the base scenario's page, beside `scenario`.
     """
     content = hashlib.sha256(notebook.read_bytes()).hexdigest()
-    texts = axis_texts(design)
+    labels, texts, locale = axis_labels(design), axis_texts(design, design.loaded.locale), design.loaded.locale
     tasks: dict[str, Task] = {}
     for number in map(int, numbers):
         point = design.point(number)
-        words = ", ".join(f"{axis} {texts[axis]([value])[0]}" for axis, value in point.items())
-        offered = {"varied": point, "point": words}
+        words = ", ".join(f"{labels.get(axis, axis)} {texts[axis]([value])[0]}" for axis, value in point.items())
+        offered = {"varied": point, "point": words, "locale": locale}
         parameters = {"scenario": scenario_at(design, number)} | {k: v for k, v in offered.items() if k in takes}
         name = f"{_words(point)}--{digest(parameters, content, __version__)}"
         tasks.setdefault(name, Task(number, name, point, parameters, words))

@@ -9,13 +9,18 @@ import nbformat
 import pytest
 from sweep_tools import ROOT
 
+import growth
 from growth.calculator.language import LOCALE, languages, locale_of
-from growth.sweep import comparison_html
+from growth.sweep import comparison_html, report_html
 from growth.sweep.comparison_words import ComparisonWords, axis_labels
 from growth.sweep.design import design_of
 from growth.sweep.influence import points_of
 from growth.sweep.load_sweep import load_sweep
 from growth.sweep.notebook_page import page_of
+from growth.sweep.report_notebook import parameters_of
+from growth.sweep.tasks import tasks_of
+
+REPORT = ROOT / "notebooks" / "report.ipynb"
 
 
 def texts(words: object, place: str = "") -> Iterator[tuple[str, str]]:
@@ -70,3 +75,25 @@ def test_ranges_are_shown_under_the_labels_of_the_language(tmp_path: Path) -> No
     design = swept(tmp_path, "fr", "sweep-ranges.yaml", "from-zero.yaml")
     assert axis_labels(design)["Sign-ups who become customers"] == "Inscrits qui deviennent clients"
     assert "Sign-ups who become customers" in design.loaded.unknowns  # the file of points keeps its columns
+
+
+@pytest.mark.parametrize("language", sorted(set(languages()) - {"en"}))
+def test_a_report_speaks_the_language_of_the_scenario(language: str, tmp_path: Path) -> None:
+    """What it writes of an English forecast stands on no page in another language."""
+    design = swept(tmp_path, language, "sweep-churn-and-price.yaml", "fernhollow.yaml")
+    [task, *_] = tasks_of(design, [0], REPORT, takes=parameters_of(REPORT))
+    locale = task.parameters["locale"]
+    assert locale == locale_of(language) and task.parameters["point"] == task.title
+    forecast = growth.forecast(growth.load_scenario(task.parameters["scenario"]))
+    short = growth.forecast(forecast.scenario.model_copy(update={"months": 6, "goal_mrr": None}))
+
+    def page(shown: growth.Forecast, locale: str) -> list[str]:
+        makers = (report_html.mrr, report_html.in_and_out, report_html.cash, report_html.bridge_table)
+        pieces = [make(shown, locale).html for make in (*makers, report_html.measures)]
+        pieces += [report_html.title(shown, {}, locale=locale).html, report_html.cautions(locale).html]
+        words = re.findall(r">([^<>]*[a-z]{2}[^<>]*)<", " ".join(pieces))
+        return [word.strip() for word in words]
+
+    for shown in (forecast, short):
+        alike = set(page(shown, locale)) & set(page(shown, LOCALE))
+        assert alike <= {forecast.scenario.business}, alike
