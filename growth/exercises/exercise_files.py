@@ -14,7 +14,8 @@ from growth.errors import PublishError
 from growth.exercises.all_questions import questions
 from growth.exercises.closed_form import likely_scenario
 from growth.exercises.exercise import Exercise, exercise_words
-from growth.giveaway.brief import read_giveaway
+from growth.giveaway.brief import Giveaway, read_giveaway
+from growth.giveaway.look import dressed, sender_html
 from growth.output import SEAL, write_outputs
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
@@ -24,8 +25,9 @@ _LINES = {"payback": 9, "ltv": 7, "first_mrr": 6, "goal_month": 6, "race": 3}  #
 _USUAL_LINES = 4
 
 
-def worksheet_page(exercises: Sequence[Exercise], scenario: Scenario, *, language: str) -> str:
-    """The questions with room to write. language: a language code; English if it has no exercises."""
+def worksheet_page(exercises: Sequence[Exercise], scenario: Scenario, giveaway: Giveaway) -> str:
+    """The questions with room to write, in the giveaway's language, or in English if it has no exercises."""
+    language = giveaway.language
     words = exercise_words(language)
     sections = [
         f"{_question(number, one, language)}{_room(_LINES.get(one.key, _USUAL_LINES))}"
@@ -34,11 +36,12 @@ def worksheet_page(exercises: Sequence[Exercise], scenario: Scenario, *, languag
     ]
     whose = f'<div class="whose"><span>{escape(words["name"])}</span><span>{escape(words["date"])}</span></div>'
     intro = f"<p>{escape(words['know'])}</p><p>{escape(words['lead'])}</p>{_notes(scenario, language)}{whose}"
-    return _document("title", intro, sections, scenario, language)
+    return _document("title", intro, sections, scenario, giveaway)
 
 
-def answer_page(exercises: Sequence[Exercise], scenario: Scenario, *, language: str) -> str:
+def answer_page(exercises: Sequence[Exercise], scenario: Scenario, giveaway: Giveaway) -> str:
     """The same questions with the answers: the formula in words, the sum, and what the tool says."""
+    language = giveaway.language
     words = exercise_words(language)
     sections = []
     for number, one in enumerate(exercises, 1):
@@ -50,7 +53,7 @@ def answer_page(exercises: Sequence[Exercise], scenario: Scenario, *, language: 
             f'<p class="lead">{escape(words["by_tool"])}</p>'
             f'<code dir="ltr">{escape(one.code)} = {round(one.by_tool, 4)}</code></section>'
         )
-    return _document("answers_title", _notes(scenario, language), sections, scenario, language)
+    return _document("answers_title", _notes(scenario, language), sections, scenario, giveaway)
 
 
 def _question(number: int, one: Exercise, language: str) -> str:
@@ -71,16 +74,16 @@ def _notes(scenario: Scenario, language: str) -> str:
     return f'<p class="soft">{escape(" ".join([*invented, words["mrr"], words["likely"], words["rounding"]]))}</p>'
 
 
-def _document(title: str, intro: str, sections: Sequence[str], scenario: Scenario, language: str) -> str:
-    words = exercise_words(language)
+def _document(title: str, intro: str, sections: Sequence[str], scenario: Scenario, giveaway: Giveaway) -> str:
+    words = exercise_words(giveaway.language)
     head = escape(said(words[title], business=scenario.business))
     body = "\n".join(sections)
     return f"""<!doctype html>
 <html {language_attributes(words["code"])}><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>{head}</title><style>{_STYLE.read_text("utf-8")}</style></head>
-<body><main><h1>{head}</h1>{intro}
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
+<title>{head}</title><style>{dressed(_STYLE.read_text("utf-8"), giveaway.look)}</style></head>
+<body><main>{sender_html(giveaway.look)}<h1>{head}</h1>{intro}
 {body}
 <footer>{escape(words["cautions"])}</footer></main></body></html>
 """
@@ -90,7 +93,7 @@ def make_exercises(source: str | Path, *, to: str | Path, replace: bool = False)
     """Write the worksheet, the answer sheet and the notebook of a scenario file.
 
     They are called NAME-worksheet.html, NAME-answers.html and NAME-exercises.ipynb, NAME being the giveaway's name,
-    and are in the giveaway's language where exercises are written in it, else in English.
+    and have the giveaway's look and are in its language where exercises are written in it, else in English.
 
     Parameters
     ----------
@@ -119,8 +122,8 @@ def make_exercises(source: str | Path, *, to: str | Path, replace: bool = False)
     if not exercises:
         raise PublishError("there is nothing to ask: nobody is ever on board in this scenario", file=str(source))
     contents: dict[str, str | bytes] = {
-        f"{giveaway.name}-worksheet.html": worksheet_page(exercises, plain, language=giveaway.language),
-        f"{giveaway.name}-answers.html": answer_page(exercises, plain, language=giveaway.language),
+        f"{giveaway.name}-worksheet.html": worksheet_page(exercises, plain, giveaway),
+        f"{giveaway.name}-answers.html": answer_page(exercises, plain, giveaway),
         f"{giveaway.name}-exercises.ipynb": exercise_notebook(exercises, plain, language=giveaway.language),
     }
     return write_outputs(to, contents, inputs=[source], replace=replace)

@@ -157,6 +157,18 @@ def test_three_files_in_the_giveaways_language(tmp_path):
     assert "<script" not in sheet + answers
 
 
+def test_worksheet_and_answers_have_the_giveaways_look(tmp_path):
+    (tmp_path / "logo.svg").write_text(
+        "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'><path d='M1 1h9v9z'/></svg>", "utf-8"
+    )
+    look = {"name": "An invented <b>desk</b>", "logo": "logo.svg", "accent": "#7a1f4b"}
+    words = {"name": "piece", "question": "How big can it get?", "look": look}
+    (tmp_path / "a.yaml").write_text(json.dumps({"scenario": STEADY, "giveaway": words}), "utf-8")
+    for page in make_exercises(tmp_path / "a.yaml", to=tmp_path / "out")[:2]:
+        text = page.read_text("utf-8")
+        assert "An invented &lt;b&gt;desk" in text and '<img src="data:image/svg+xml' in text and "#7a1f4b" in text
+
+
 def test_the_worksheet_holds_no_answer(tmp_path):
     sheet, answers, _ = (path.read_text("utf-8") for path in make_exercises(LIBRARY / "fernhollow.yaml", to=tmp_path))
     assert "1,255.03" in answers and "1,255.03" not in sheet
