@@ -179,9 +179,8 @@ def frame(kit, browser, tmp_path):
     files = {"/post.html": "", f"/{NAME}-embed.html": part(kit, "-embed.html").read_text("utf-8")}
     post = snippet(load_giveaway(BRIEF, scenario=growth.load_scenario(BRIEF)))
     post = post.replace("https://fernhollow.example/", "http://frame.example/")
-    files["/post.html"] = (
-        f"<!doctype html><meta charset=utf-8><link rel=icon href=data:,><title>A post</title><body>{post}<p>The post.</p>"
-    )
+    head = "<!doctype html><meta charset=utf-8><link rel=icon href=data:,><title>A post</title>"
+    files["/post.html"] = f"{head}<body>{post}<p>The post.</p>"
     page = tab(browser, viewport={"width": 700, "height": 800}, allowed=lambda url: True)
 
     def answer(route):
