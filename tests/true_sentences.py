@@ -13,6 +13,7 @@ from long_run import hundred_years, level_of_channels, little, positions, rates
 
 import growth
 from growth.calculator import answer
+from growth.calculator.words import minor_digits
 
 SAME = 1e-6
 AMOUNT = r"-?€[\d,.]*\d"
@@ -304,7 +305,8 @@ def _level(scenario: growth.Scenario, clause: re.Match[str], way: int, closing: 
         false += [f"way {way}"] * bool(way != wanted)
         false += [f"side {closing:.6g} to {goes:.6g}"] * bool(side not in (wanted, 0))
     named = closing if scenario.goal_mrr is None else scenario.goal_mrr
-    far = abs(goes - named) > 0.02 * max(goes, named) and max(goes, named) > 1e-9
+    coin = 10.0 ** -minor_digits(scenario.currency)  # a level and a goal less than that apart are written alike
+    far = abs(goes - named) > 0.02 * max(goes, named) and abs(goes - named) >= coin
     false += ["order"] * bool(far and (goes - named) * (said - named) <= 0)
     season = any(channel.season for channel in scenario.arrive.channels)
     false += ["average"] * bool(season != (clause["average"] is not None))

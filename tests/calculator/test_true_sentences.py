@@ -50,6 +50,11 @@ FOUND = {
         "pay": {"plans": [MONTHLY]}, "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0}},
         "grow": {"monthly_contraction_rate": 0.97, "last_age_months": 21},
     },
+    "a goal of one cent and a level of 1.3 cents, which are written alike": {
+        "months": 36, "goal_mrr": 0.01, "opening": {"customers": 50, "mrr": 1000}, "pay": {"plans": [MONTHLY]},
+        "arrive": {"channels": [{"name": "known", "kind": "customers", "monthly_customers": 0.000033}]},
+        "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0.05}},
+    },
 }  # fmt: skip
 
 
