@@ -46,25 +46,3 @@ def pairs_by_path(scenario: Scenario) -> list[tuple[str, str, float]]:
         if not isinstance(first, Problem) and not isinstance(second, Problem):
             found.append((first.path, second.path, one.correlation))
     return found
-
-
-def wrong_correlations(scenario: Scenario) -> list[tuple[int, Problem]]:
-    """What is wrong with the addresses of a scenario's correlations, each with its position in the list.
-
-    Both numbers exist and may be ranges, and no number stands in two pairs.
-    """
-    from growth.scenario.address import find
-
-    wrong, seen = [], set()
-    for position, one in enumerate(scenario.correlations):
-        for end, address in enumerate(one.of):
-            field, place = find(scenario, address), f"correlations[{position}].of[{end}]"
-            if isinstance(field, Problem):
-                wrong.append((position, Problem(place, "the address of a number in this file", address, field.fix)))
-            elif field.entry is None or field.entry.whole or not field.entry.ranged:
-                wrong.append((position, Problem(place, "the address of a number that may be a range", address)))
-            elif field.path in seen:
-                wrong.append((position, Problem(place, "each number in one pair only", address)))
-            else:
-                seen.add(field.path)
-    return wrong

@@ -10,14 +10,13 @@ from typing import Any
 
 from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
-from growth.scenario.correlation import wrong_correlations
+from growth.scenario.address import find
 from growth.scenario.document import Document, load_document, parse
 from growth.scenario.edit import edited, with_plain
 from growth.scenario.entry import clean
 from growth.scenario.pay import Plan
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
-from growth.scenario.source import wrong_addresses
 from growth.scenario.write import block, plain
 
 __all__ = ["Document", "load_document", "load_scenario", "save_scenario", "save_words", "scenario_of", "validate"]
@@ -80,16 +79,37 @@ def scenario_of(document: Document) -> Scenario:
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
     placed = [
         replace(problem, line=document.lines.get(("scenario", part, position, "of")))
-        for part, wrong in (
-            ("sources", wrong_addresses(found, "sources")),
-            ("efforts", wrong_addresses(found, "efforts")),
-            ("correlations", wrong_correlations(found)),
-        )
-        for position, problem in wrong
+        for part, position, problem in _wrong_addresses(found)
     ]
     if placed:
         raise ScenarioError(placed, file=document.file)
     return found
+
+
+_ADDRESSED = {  # of each list beside the numbers: which numbers its addresses may name, and how often
+    "sources": ("the address of a number, not of text or a section", "one source for each number"),
+    "efforts": ("the address of a number, not of text or a section", "one effort for each number"),
+    "correlations": ("the address of a number that may be a range", "each number in one pair only"),
+}
+
+
+def _wrong_addresses(scenario: Scenario) -> Iterator[tuple[str, int, Problem]]:
+    """What is wrong with the addresses in the lists beside the numbers: the list, the position in it, the problem."""
+    for part, (kind, once) in _ADDRESSED.items():
+        seen = set()
+        for position, one in enumerate(getattr(scenario, part)):
+            several = not isinstance(one.of, str)
+            for end, address in enumerate(one.of if several else [one.of]):
+                field, place = find(scenario, address), f"{part}[{position}].of" + (f"[{end}]" if several else "")
+                if isinstance(field, Problem):
+                    wrong = Problem(place, "the address of a number in this file", address, field.fix)
+                    yield part, position, wrong
+                elif field.entry is None or (several and (field.entry.whole or not field.entry.ranged)):
+                    yield part, position, Problem(place, kind, address)
+                elif field.path in seen:
+                    yield part, position, Problem(place, once, address)
+                else:
+                    seen.add(field.path)
 
 
 def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Mapping[str, Any] | None = None) -> Path:

@@ -70,24 +70,3 @@ def _still_so(source: Source, value: object) -> bool:
     """Whether the number is what it was when its source was written; of a range, its likely value."""
     now = getattr(value, "likely", value)
     return source.was is None or (isinstance(now, (int, float)) and isclose(now, source.was, rel_tol=1e-9))
-
-
-def wrong_addresses(scenario: Scenario, part: Literal["sources", "efforts"]) -> list[tuple[int, Problem]]:
-    """What is wrong with the addresses in a scenario's list, each with its position.
-
-    A source or an effort belongs to a number that exists, and a number has one.
-    """
-    from growth.scenario.address import find
-
-    wrong, seen = [], set()
-    for position, one in enumerate(getattr(scenario, part)):
-        field, place = find(scenario, one.of), f"{part}[{position}].of"
-        if isinstance(field, Problem):
-            wrong.append((position, Problem(place, "the address of a number in this file", one.of, field.fix)))
-        elif field.entry is None:
-            wrong.append((position, Problem(place, "the address of a number, not of text or a section", one.of)))
-        elif field.path in seen:
-            wrong.append((position, Problem(place, f"one {part[:-1]} for each number", one.of)))
-        else:
-            seen.add(field.path)
-    return wrong
