@@ -9,9 +9,8 @@ import nbformat
 import growth
 from growth.calculator import PAGE_DATA, page_data
 from growth.giveaway import sections
-from growth.giveaway.brief import Giveaway
+from growth.giveaway.brief import Giveaway, brief_data
 from growth.giveaway.exporter import page_html
-from growth.giveaway.page_brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
 from growth.scenario import Scenario
 

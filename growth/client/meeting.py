@@ -12,12 +12,11 @@ from growth.calculator import Calculator, whole_answer
 from growth.calculator.as_said import value_in_words
 from growth.calculator.number_words import money, percent
 from growth.client.actuals import Actuals, note_month, read_actuals
-from growth.client.meeting_copies import PastMeeting, keep_copy, past_meetings, starting_after
+from growth.client.meeting_copies import PastMeeting, keep_copy, month_after, past_meetings, starting_after
 from growth.client.questions import questions_text
 from growth.engine import forecast
 from growth.errors import GrowthError
-from growth.giveaway.brief import Giveaway, read_giveaway
-from growth.giveaway.page_brief import brief_data
+from growth.giveaway.brief import Giveaway, brief_data, read_giveaway
 from growth.giveaway.sections import day_text
 from growth.scenario import Scenario
 from growth.scenario.address import Field, find
@@ -74,7 +73,8 @@ class ClientMeeting:
         if not known and not past_meetings(self.path, {}, before=self.today):
             return shown
         last = max(known, default=None)
-        month = widgets.Text(value=_next(last) if last else load_scenario(self.path).first_month, description="Month")
+        first = month_after(last) if last else load_scenario(self.path).first_month
+        month = widgets.Text(value=first, description="Month")
         customers = widgets.Text(placeholder="at its end", description="Customers")
         mrr = widgets.Text(placeholder="paid in that month", description="MRR")
         note = widgets.Button(description="Note this month")
@@ -83,7 +83,7 @@ class ClientMeeting:
 
         def noted() -> None:
             note_month(self.actuals, month.value.strip(), _number(customers.value), _number(mrr.value))
-            month.value, customers.value, mrr.value = _next(month.value.strip()), "", ""
+            month.value, customers.value, mrr.value = month_after(month.value.strip()), "", ""
             self._show(shown)
 
         note.on_click(lambda _button: _told(said, noted, "Noted."))
@@ -283,8 +283,3 @@ def _number(text: str) -> float:
         return float(text)
     except ValueError:
         raise GrowthError("Customers and MRR are a number each, such as 67 and 1943.5.") from None
-
-
-def _next(month: str) -> str:
-    year, number = (int(part) for part in month.split("-"))
-    return f"{year + number // 12}-{number % 12 + 1:02d}"

@@ -122,6 +122,11 @@ class Giveaway(Section):
         return locale_of(self.language)
 
 
+def brief_data(giveaway: Giveaway) -> dict[str, Any]:
+    """A page's answer, address, byline and name, for the calculator."""
+    return giveaway.model_dump(include={"answer", "address", "byline", "name"})
+
+
 def read_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
     """Read and validate the words of a giveaway, with their placeholders as written.
 

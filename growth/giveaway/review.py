@@ -49,6 +49,10 @@ class Passage:
     text: str
     read: str
 
+    def finding(self, rule: str, words: str, reason: str, suggestion: str) -> Finding:
+        """A finding about words of this passage."""
+        return Finding(rule, self.field, self.line, words, reason, suggestion)
+
 
 def review(path: str | Path, *, notebook: str | Path | None = None, page: str | None = None) -> list[Finding]:
     """Review the brief in a scenario file.
@@ -163,10 +167,8 @@ def _question(passages: list[Passage], english: bool) -> Iterator[Finding]:
     hers = re.search(r"\b(I|I'm|I've|my|me|we|our|us)\b|\d", passage.text)
     general = english and (not hers or GENERAL.search(passage.text))
     if "?" not in passage.text or len(passage.text.split()) < SHORTEST_QUESTION or general:
-        yield Finding(
+        yield passage.finding(
             "general question",
-            passage.field,
-            passage.line,
             passage.text,
             "A general question fits everybody, so nobody takes it for their own.",
             "Put it as one reader would say it aloud: with I or my, the two things to choose between, a "
@@ -182,10 +184,8 @@ def _answers(passages: list[Passage], english: bool) -> Iterator[Finding]:
         hedge = HEDGES.search(passage.read) if english else None
         if len(sentences) > 2 or hedge:
             words = hedge[0] if hedge else passage.read
-            yield Finding(
+            yield passage.finding(
                 "more than one answer",
-                passage.field,
-                passage.line,
                 words,
                 "A reader remembers one answer. Two are an essay, and leave the choice where it was.",
                 "Keep the answer that the numbers give, in one sentence or two. Put the rest into a caution, "
@@ -207,7 +207,7 @@ def _invitations(giveaway: Giveaway, passages: list[Passage], english: bool) -> 
             suggestion = "Leave it out here; the invitation at the end does the asking."
         if wrong:
             said = ", ".join(asks) or passage.text
-            yield Finding("more than one invitation", passage.field, passage.line, said, reason, suggestion)
+            yield passage.finding("more than one invitation", said, reason, suggestion)
 
 
 def _prose(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Finding]:
@@ -217,10 +217,8 @@ def _prose(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Findin
         if not re.search(
             r"\b(not?|nor|never|nobody|no one|without)\W+(\w+\W+){0,3}$", passage.text[: promise.start()], re.IGNORECASE
         ):
-            yield Finding(
+            yield passage.finding(
                 "promise",
-                passage.field,
-                passage.line,
                 promise[0],
                 "Nobody can promise it, and a forecast is not a promise.",
                 "Say what follows from which numbers: on these numbers, you would reach it in month {goal_month}.",
@@ -231,10 +229,8 @@ def _prose(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Findin
     for sentence in sentences(passage.read):
         count = len(sentence.split())
         if count > LONGEST_SENTENCE:
-            yield Finding(
+            yield passage.finding(
                 "long sentence",
-                passage.field,
-                passage.line,
                 f"{count} words: {sentence}",
                 "On a phone the start is out of sight before the end is read.",
                 "Make two sentences of it.",
@@ -249,10 +245,8 @@ def _numbers(passage: Passage, scenario: Scenario, locale: str) -> Iterator[Find
     if passage.field == "answer" and locale.startswith(ENGLISH):
         found += [match[0] for match in NUMBER_WORDS.finditer(prose)]
     for text in found:
-        yield Finding(
+        yield passage.finding(
             "number not computed",
-            passage.field,
-            passage.line,
             text,
             "The model did not compute it, so it will be wrong as soon as an assumption is changed.",
             "Put a place for it, such as {closing_mrr} or {goal_month}, or leave the number out.",
@@ -289,10 +283,8 @@ def _terms(passages: list[Passage]) -> Iterator[Finding]:
             match = re.search(rf"\b{term}\b", passage.read, 0 if term.isupper() else re.IGNORECASE)
             if match and term not in seen and not explained(term, whole):
                 seen.add(term)
-                yield Finding(
+                yield passage.finding(
                     "term not explained",
-                    passage.field,
-                    passage.line,
                     match[0],
                     "Not every reader knows this term of the trade.",
                     f"Say once, where it first stands, that it is {meaning}; or use the plain words alone.",

@@ -8,8 +8,8 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from growth.giveaway.finding import Finding
+from growth.giveaway.publishing import MOST_BYTES
 
-MOST_BYTES = 150 * 1024
 _PICTURE = re.compile(r"!\[\s*\]\([^)]*\)|<img(?![^>]*\balt=[\"'][^\"'])[^>]*>", re.IGNORECASE)
 
 

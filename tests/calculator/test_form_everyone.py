@@ -14,7 +14,7 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
-from growth.giveaway.page_brief import brief_data
+from growth.giveaway.brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

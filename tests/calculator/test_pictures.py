@@ -19,7 +19,7 @@ from growth.calculator.headline import headline
 from growth.calculator.picture_view import View, flows, meeting
 from growth.calculator.pictures import SIZE, flows_svg, left_svg, mrr_svg, told
 from growth.comparison import what_if_forecasts
-from growth.giveaway.page_brief import brief_data
+from growth.giveaway.brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
 from growth.scenario.address import value_at
 from growth.scenario.change import changed

@@ -14,7 +14,7 @@ pytest.importorskip("babel")
 from calculator_page import opened
 
 from growth.calculator.language import languages, locale_of
-from growth.giveaway.page_brief import brief_data
+from growth.giveaway.brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
 
 OPEN = "for (const one of document.querySelectorAll('details')) one.open = true"
