@@ -183,6 +183,12 @@ def compare_with_actuals(scenario: Scenario, actuals: Actuals) -> list[ComparedM
     return compared
 
 
+def mean_error(compared: list[ComparedMonth]) -> float:
+    """How far the forecast was off on average, as a share of what came, whatever the direction; NaN for no month."""
+    errors = [abs(one.error) for one in compared if not np.isnan(one.error)]
+    return float(np.mean(errors)) if errors else float("nan")
+
+
 def comparison_lines(compared: list[ComparedMonth]) -> list[str]:
     """The comparison as lines of text, with a sentence on how good the forecast was."""
     if not compared:
@@ -194,7 +200,7 @@ def comparison_lines(compared: list[ComparedMonth]) -> list[str]:
         note = "" if one.inside else "  outside"
         lines.append(f"{one.month:<8}{one.forecast:>10,.0f}{band:>20}{one.actual:>10,.0f}{off:>9}{note}")
     inside = sum(one.inside for one in compared)
-    errors = [abs(one.error) for one in compared if not np.isnan(one.error)]
-    mean = f"The forecast was off by {np.mean(errors):.0%} on average; " if errors else ""
+    error = mean_error(compared)
+    mean = "" if np.isnan(error) else f"The forecast was off by {error:.0%} on average; "
     lines.append(f"{mean}{inside} of {len(compared)} months came within the band that holds nine of ten.")
     return lines

@@ -7,18 +7,16 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-
-from growth.client.actuals import Actuals, ComparedMonth, compare_with_actuals
+from growth.client.actuals import Actuals, ComparedMonth, compare_with_actuals, mean_error
 from growth.errors import GrowthError
 from growth.files import replace_file
 from growth.scenario import Scenario
 from growth.scenario.change import still_said, with_sources
+from growth.scenario.dated_change import LEVELS
 from growth.scenario.file import load_scenario
 
 FOLDER = "meetings"  # beside the client's file
 _DATED = re.compile(r"\d{4}-\d{2}-\d{2}")
-_LEVELS = ("monthly_visitors", "monthly_sign_ups", "monthly_customers", "monthly_budget")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,8 +40,7 @@ class PastMeeting:
     @property
     def mean_error(self) -> float:
         """How far its forecast was off on average, as a share of what came, whatever the direction; NaN for none."""
-        errors = [abs(one.error) for one in self.months if not np.isnan(one.error)]
-        return float(np.mean(errors)) if errors else float("nan")
+        return mean_error(self.months)
 
 
 def keep_copy(scenario: str | Path, *, today: date) -> Path:
@@ -118,10 +115,8 @@ def starting_after(scenario: Scenario, month: str, customers: float, mrr: float,
     >>> moved.first_month, moved.opening.customers, moved.opening.mrr
     ('2027-03', 70.0, 2030.0)
     """
-    year, number = (int(part) for part in month.split("-"))
-    first = f"{year + number // 12}-{number % 12 + 1:02d}"
-    start = int(scenario.first_month[:4]) * 12 + int(scenario.first_month[5:]) - 1
-    passed = year * 12 + number - start
+    first = month_after(month)
+    passed = _count(first) - _count(scenario.first_month)
     if passed <= 0:
         raise GrowthError(f"the forecast starts in {scenario.first_month} already, after {month}")
     if tied := _by_month(scenario):
@@ -131,12 +126,27 @@ def starting_after(scenario: Scenario, month: str, customers: float, mrr: float,
     values["first_month"] = first
     values["opening"] |= {"customers": customers, "mrr": mrr}
     for channel in values["arrive"]["channels"]:
-        level = next((name for name in _LEVELS if name in channel), None)
+        level = next((name for name in LEVELS if name in channel), None)
         if level and (rate := channel.get("monthly_growth_rate")):
             channel[level] = round(_likely(channel[level]) * (1 + _likely(rate)) ** passed, 6)
     moved = load_scenario({"scenario": still_said(values, scenario)})
     told = {"source": "told", "note": f"at the end of {month}"}
     return with_sources(moved, {"opening.customers": told, "opening.mrr": told}, today=today)
+
+
+def month_after(month: str) -> str:
+    """The month after one such as 2027-12.
+
+    >>> month_after("2027-12")
+    '2028-01'
+    """
+    year, number = divmod(_count(month) + 1, 12)
+    return f"{year}-{number + 1:02d}"
+
+
+def _count(month: str) -> int:
+    """A month as the number of months from year 0 on."""
+    return int(month[:4]) * 12 + int(month[5:]) - 1
 
 
 def _likely(value: object) -> float:
