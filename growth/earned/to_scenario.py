@@ -15,6 +15,7 @@ from growth.scenario import Scenario
 
 MONTH = 365.25 / 12  # days
 MOST_PIECES = 1_000
+PLAN_MONTHS = 6  # over which further pieces come out
 
 
 def measured(report: EarningsReport) -> dict[str, Interval]:
@@ -62,9 +63,7 @@ def monthly_fade(report: EarningsReport) -> float:
     return float(optimize.brentq(off, 1e-9, 1.0)) if off(1e-9) < 0 else 0.0
 
 
-def into_channel(
-    report: EarningsReport, scenario: Scenario, *, channel: str, pieces: float | None = None, months: int = 6
-) -> Scenario:
+def into_channel(report: EarningsReport, scenario: Scenario, *, channel: str, pieces: float | None = None) -> Scenario:
     """The scenario with the measured rates in its content channel of that name.
 
     Parameters
@@ -72,9 +71,8 @@ def into_channel(
     report : of the pieces that belong to the channel.
     scenario : the owner's list as a business.
     channel : the channel's name; its signup_rate and conversion_rate are set.
-    pieces : how many are to come out over `months` months, from the channel's first month on. Then the visits of a
-        piece in its first month and their fading are set too. None: the publishing plan stays as it is.
-    months : 1 or more.
+    pieces : how many are to come out over six months, from the channel's first month on. Then the visits of a piece in
+        its first month and their fading are set too. None: the publishing plan stays as it is.
 
     Raises
     ------
@@ -107,11 +105,11 @@ def into_channel(
         raise MeasureError([Problem("channel", "the name of a content channel of the scenario", channel, fix)])
     found.update({name: rate.value for name, rate in measured(report).items()})
     if pieces is not None:
-        found.update(_publishing(report, found, pieces, months))
+        found.update(_publishing(report, found, pieces))
     return Scenario.model_validate(data)
 
 
-def _publishing(report: EarningsReport, channel: dict[str, Any], pieces: float, months: int) -> dict[str, Any]:
+def _publishing(report: EarningsReport, channel: dict[str, Any], pieces: float) -> dict[str, Any]:
     fade = monthly_fade(report)
     peaks = []
     for one in report.pieces:
@@ -119,8 +117,8 @@ def _publishing(report: EarningsReport, channel: dict[str, Any], pieces: float, 
         drawn = seen if fade == 0 else (1 - (1 - fade) ** max(seen, 1)) / fade
         peaks.append(one.piece.viewers / max(drawn, 1.0))
     return {
-        "monthly_pieces": pieces / months,
-        "last_month": channel["first_month"] + months - 1,
+        "monthly_pieces": pieces / PLAN_MONTHS,
+        "last_month": channel["first_month"] + PLAN_MONTHS - 1,
         "peak_monthly_visits": float(np.mean(peaks)),
         "tail_monthly_visits": 0.0,
         "monthly_fade_rate": fade,
