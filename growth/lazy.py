@@ -78,3 +78,12 @@ def put_off_grammar() -> None:
         __getattr__=fetch, is_valid_syntax=lambda *given, **named: fetch("is_valid_syntax")(*given, **named)
     )
     sys.modules[GRAMMAR] = later
+
+
+def papermill_path(path: object) -> str:
+    """A path for papermill, which would put parameters into its braces.
+
+    >>> papermill_path("{x}.ipynb")
+    '{{x}}.ipynb'
+    """
+    return str(path).replace("{", "{{").replace("}", "}}")

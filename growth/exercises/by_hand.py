@@ -10,9 +10,7 @@ import pandas as pd
 from growth.engine import Forecast
 
 
-def beside(
-    by_hand: Mapping[str, Sequence[float]], forecast: Forecast, series: Mapping[str, str], *, within: float = 1e-9
-) -> pd.DataFrame:
+def beside(by_hand: Mapping[str, Sequence[float]], forecast: Forecast, series: Mapping[str, str]) -> pd.DataFrame:
     """A row a month: each column worked by hand, and the engine's series of the same meaning next to it.
 
     Parameters
@@ -23,13 +21,11 @@ def beside(
         Without draws.
     series
         Heading -> the name of the forecast's series.
-    within
-        How far the two may differ, relative to the larger.
 
     Raises
     ------
     AssertionError
-        Hand and engine differ by more.
+        Hand and engine differ by more than rounding.
 
     Examples
     --------
@@ -43,6 +39,6 @@ def beside(
     table: dict[tuple[str, str], Sequence[float] | np.ndarray] = {}
     for name, attribute in series.items():
         engine = np.asarray(getattr(forecast, attribute))[: len(by_hand[name])]
-        np.testing.assert_allclose(engine, by_hand[name], rtol=within, atol=1e-9, err_msg=name)
+        np.testing.assert_allclose(engine, by_hand[name], rtol=1e-9, atol=1e-9, err_msg=name)
         table[name, "by hand"], table[name, "engine"] = by_hand[name], engine
     return pd.DataFrame(table, index=pd.RangeIndex(1, len(engine) + 1, name="month"))

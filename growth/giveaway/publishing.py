@@ -13,7 +13,7 @@ from growth.errors import Problem, PublishError
 from growth.files import regular_file, shipped
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
-from growth.lazy import put_off_grammar
+from growth.lazy import papermill_path, put_off_grammar
 from growth.output import check_folder, check_output, write_outputs
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
@@ -123,8 +123,8 @@ def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, 
             if not any("parameters" in cell.metadata.get("tags", ()) for cell in cells):
                 raise ValueError('no cell has the tag "parameters", so it would not hear of the scenario')
             return papermill.execute_notebook(
-                _as_it_is(notebook),
-                _as_it_is(folder / notebook.name),
+                papermill_path(notebook),
+                papermill_path(folder / notebook.name),
                 parameters=parameters,
                 cwd=str(notebook.parent),
                 progress_bar=False,
@@ -166,11 +166,6 @@ def _listed_in(managers: list[Any]) -> type:
             managers.append(self)
 
     return Listed
-
-
-def _as_it_is(path: Path) -> str:
-    """A path that papermill, which puts parameters into braces, takes as it is."""
-    return str(path).replace("{", "{{").replace("}", "}}")
 
 
 def make_room() -> None:

@@ -86,7 +86,7 @@ def _age(seconds: float) -> str:
     >>> _age(41), _age(3 * 60), _age(26 * 3600)
     ('41 seconds', '3 minutes', '26 hours')
     """
-    for size, unit in ((48 * 3600, "day"), (2 * 3600, "hour"), (2 * 60, "minute")):
-        if seconds >= size:
-            return f"{seconds // {'day': 86400, 'hour': 3600, 'minute': 60}[unit]:.0f} {unit}s"
+    for unit, size in (("days", 86_400), ("hours", 3_600), ("minutes", 60)):
+        if seconds >= 2 * size:
+            return f"{seconds // size:.0f} {unit}"
     return f"{max(seconds, 0):.0f} seconds"

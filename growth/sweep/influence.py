@@ -134,7 +134,7 @@ def influences(
     if not here.size:
         return []
     axes = [levels_of(points, title, (texts or {}).get(title), span) for title in axes_of(points)]
-    cells = [_finer(points[one.title].to_numpy()[here]) if one.cut else (one.codes[here], False) for one in axes]
+    cells = [(_finer(points[one.title].to_numpy()[here]) if one.cut else one.codes[here], one.cut) for one in axes]
     shares = np.array([_share(values[here], codes, fine=fine) for codes, fine in cells])
     drawn = _resampled(values[here], cells) if sampled else shares[None, :]
     order = np.argsort(-shares, kind="stable")
@@ -150,7 +150,7 @@ def influences(
                 levels,
                 float(shares[index]),
                 float(drawn[:, index].std()) if sampled else 0.0,
-                _chance(len(here), *_counted(cells[index])) if sampled else 0.0,
+                _chance(*cells[index]) if sampled else 0.0,
                 float(means[low]),
                 float(means[high]),
                 levels.words[low],
@@ -203,16 +203,12 @@ def word_of(value: Any) -> str:
     return f"{value:.6g}" if isinstance(value, (float, np.floating)) else str(value)
 
 
-def _finer(column: np.ndarray) -> tuple[np.ndarray, bool]:
+def _finer(column: np.ndarray) -> np.ndarray:
     """Cut a sampled axis into cells of equally many points, so fine that chance has to be subtracted."""
     cells = min(max(round(len(column) ** 0.5), BINS), MOST_CELLS)
     ranks = np.empty(len(column), np.intp)
     ranks[np.argsort(column, kind="stable")] = np.arange(len(column))
-    return ranks * cells // len(column), True
-
-
-def _counted(cells: tuple[np.ndarray, bool]) -> tuple[int, bool]:
-    return len(np.unique(cells[0])), cells[1]
+    return ranks * cells // len(column)
 
 
 def _share(values: np.ndarray, codes: np.ndarray, *, fine: bool = False) -> float:
@@ -238,10 +234,11 @@ def _resampled(values: np.ndarray, cells: Sequence[tuple[np.ndarray, bool]]) -> 
     return np.array([[_share(values[draw], codes[draw], fine=fine) for codes, fine in cells] for draw in draws])
 
 
-def _chance(count: int, groups: int, fine: bool) -> float:
+def _chance(codes: np.ndarray, fine: bool) -> float:
     """The share that groups without influence stay below in 95 of 100 samples: of F(groups - 1, count - groups)."""
     from scipy.stats import f
 
+    count, groups = len(codes), len(np.unique(codes))
     if groups < 2 or count <= groups:
         return 1.0
     critical = float(f.ppf(0.95, groups - 1, count - groups))

@@ -23,13 +23,13 @@ PLOTLY = "application/vnd.plotly.v1+json"
 
 
 def notebook_page(
-    path: Path, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
+    notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
 ) -> str:
     """The page of a notebook that has run.
 
     Parameters
     ----------
-    path : the notebook.
+    notebook : as nbformat reads it.
     title : of the page.
     key : kept in the page, to tell later whether it is still what would be made.
     look : the values of the consultant's `Look`, if the page is to have it.
@@ -41,15 +41,6 @@ def notebook_page(
         The page: the text of the notebook's Markdown cells and the outputs of its code cells. Cells with the tag
         `not-in-page` are left out.
     """
-    import nbformat
-
-    return page_of(nbformat.read(path, as_version=4), title=title, key=key, look=look, locale=locale)
-
-
-def page_of(
-    notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
-) -> str:
-    """The page of a notebook given as an nbformat object; otherwise like `notebook_page`."""
     shown = [part for cell in notebook.cells for part in _parts(cell)]
     body = "\n".join(part for part in shown if not part.startswith("<style>"))  # the page has its own
     body = body or "<p>The notebook shows nothing: none of its cells has an output.</p>"

@@ -13,10 +13,11 @@ from growth.sweep.load_sweep import SweepError
 PARAMETERS = "parameters"  # the tag of the cell after which papermill puts a report's own
 
 
-def checked_notebook(path: Path) -> Path:
-    """Check that a notebook can take a report's parameters and that every cell parses as Python.
+def parameters_of(path: Path) -> set[str]:
+    """The names in a notebook's parameters cell.
 
-    Raises SweepError otherwise, with every cell that has a syntax error, counted from 1 as they stand in the notebook.
+    Raises SweepError where the notebook cannot take a report's parameters, or not every cell parses as Python: with
+    every cell that has a syntax error, counted from 1 as they stand in the notebook.
     """
     import nbformat
 
@@ -40,17 +41,10 @@ def checked_notebook(path: Path) -> Path:
     place = parameters_cell(notebook)
     if place is None:
         raise SweepError("a cell tagged parameters is needed, with scenario = ... in it", file=str(path))
-    if "scenario" not in _names(notebook.cells[place]):
+    names = _names(notebook.cells[place])
+    if "scenario" not in names:
         raise SweepError("its parameters cell has to name scenario", file=str(path))
-    return path
-
-
-def parameters_of(path: Path) -> set[str]:
-    """The names in the notebook's parameters cell."""
-    import nbformat
-
-    notebook = nbformat.read(path, as_version=4)
-    return _names(notebook.cells[parameters_cell(notebook)])
+    return names
 
 
 def parameters_cell(notebook: Any, tag: str = PARAMETERS) -> int | None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from growth.calculator.language import LOCALE
+from growth.lazy import papermill_path
 
 ENGINE = "growth-warm"
 NO_PLACE = "it cannot be written"
@@ -53,8 +54,8 @@ def run_report(
         starts += 1
         try:
             papermill.execute_notebook(
-                _literal(notebook),
-                _literal(output),
+                papermill_path(notebook),
+                papermill_path(output),
                 parameters=parameters,
                 engine_name=engine,
                 kernel_name="python3",
@@ -97,11 +98,13 @@ def make_report(
     """
     why = run_report(notebook=notebook, output=output, parameters=parameters, engine=engine, limit=limit)
     if not why:
+        import nbformat
+
         from growth.sweep.notebook_page import notebook_page
 
         locale = locale or parameters.get("locale") or LOCALE
         try:
-            page = notebook_page(Path(output), title=title, key=key, look=look, locale=locale)
+            page = notebook_page(nbformat.read(output, as_version=4), title=title, key=key, look=look, locale=locale)
             Path(output).with_suffix(".html").write_text(page, encoding="utf-8")
         except OSError as error:
             return unwritten(error)
@@ -130,8 +133,3 @@ def one_line(text: str) -> str:
     'no such luck'
     """
     return " ".join(text.split())[:500]
-
-
-def _literal(path: str) -> str:
-    """Escape a path so that papermill finds no {parameter} in it."""
-    return path.replace("{", "{{").replace("}", "}}")

@@ -18,7 +18,7 @@ from growth.sweep.evaluate import check_points, key_of, write_table
 from growth.sweep.load_sweep import load_sweep
 from growth.sweep.notebook_page import style
 from growth.sweep.parallel_reports import run_alone, run_in_parallel
-from growth.sweep.report_notebook import checked_notebook, parameters_of
+from growth.sweep.report_notebook import parameters_of
 from growth.sweep.results import PAGE, POINTS, Results
 from growth.sweep.run_report import ENGINE
 from growth.sweep.tasks import Task, digest, sweep_key, tasks_of
@@ -64,7 +64,7 @@ def prepare(file: str | Path, *, notebook: str | Path | None = None) -> Job:
     """
     design = design_of(load_sweep(file))
     check_points(design)
-    report = checked_notebook(Path(notebook) if notebook else shipped("notebooks/report.ipynb"))
+    report = Path(notebook) if notebook else shipped("notebooks/report.ipynb")
     tasks = tasks_of(design, design.chosen(), report, takes=parameters_of(report))
     return Job(Path(file), design, report.resolve(), tasks)
 

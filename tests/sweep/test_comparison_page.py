@@ -14,7 +14,7 @@ from growth.sweep import comparison_html
 from growth.sweep.design import design_of
 from growth.sweep.influence import points_of
 from growth.sweep.load_sweep import load_sweep
-from growth.sweep.notebook_page import page_of
+from growth.sweep.notebook_page import notebook_page
 from growth.sweep.small_charts import some
 
 NOTEBOOK = ROOT / "notebooks" / "comparison.ipynb"
@@ -23,7 +23,7 @@ NOTEBOOK = ROOT / "notebooks" / "comparison.ipynb"
 @pytest.fixture(scope="module")
 def address(tmp_path_factory):
     page = tmp_path_factory.mktemp("page") / "comparison.html"
-    page.write_text(page_of(nbformat.read(NOTEBOOK, as_version=4), title="A <test> & more"), encoding="utf-8")
+    page.write_text(notebook_page(nbformat.read(NOTEBOOK, as_version=4), title="A <test> & more"), encoding="utf-8")
     return page.as_uri()
 
 
@@ -45,7 +45,7 @@ def sampled_address(sampled, tmp_path_factory):
     outputs = [output(data={"text/html": make(*sampled).html}) for make in makers]
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(outputs=outputs)])
     page = tmp_path_factory.mktemp("page") / "sampled.html"
-    page.write_text(page_of(notebook, title="A sample"), encoding="utf-8")
+    page.write_text(notebook_page(notebook, title="A sample"), encoding="utf-8")
     return page.as_uri()
 
 

@@ -16,7 +16,7 @@ from growth.sweep.comparison_words import ComparisonWords, axis_labels
 from growth.sweep.design import design_of
 from growth.sweep.influence import points_of
 from growth.sweep.load_sweep import load_sweep
-from growth.sweep.notebook_page import page_of
+from growth.sweep.notebook_page import notebook_page
 from growth.sweep.report_notebook import parameters_of
 from growth.sweep.tasks import tasks_of
 
@@ -61,7 +61,7 @@ def test_page_and_numbers_follow_the_language_of_the_scenario(tmp_path: Path) ->
         nbformat.v4.new_code_cell(outputs=[nbformat.v4.new_output("display_data", data={"text/html": html})])
         for html in pieces
     ]
-    page = page_of(nbformat.v4.new_notebook(cells=cells), title="x", locale=design.loaded.locale)
+    page = notebook_page(nbformat.v4.new_notebook(cells=cells), title="x", locale=design.loaded.locale)
     assert '<html lang="de">' in page and "die Tabelle lässt sich seitlich verschieben" in page
     english = dict(texts(ComparisonWords(LOCALE).words))
     plain = re.sub(r"<[^>]*>", "", "".join(pieces))

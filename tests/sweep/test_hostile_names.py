@@ -14,7 +14,7 @@ from growth.sweep import comparison_html, report_html
 from growth.sweep.design import design_of
 from growth.sweep.influence import points_of
 from growth.sweep.load_sweep import load_sweep
-from growth.sweep.notebook_page import page_of
+from growth.sweep.notebook_page import notebook_page
 from growth.sweep.tasks import tasks_of
 
 MARKDOWN = "# a [link](javascript:go()) **b** `c` $x^2$ <img src=x onerror=go()> | - 1."
@@ -39,7 +39,7 @@ def test_a_hostile_name_is_only_text_in_the_comparison_and_in_the_reports(text, 
     shown = [{"data": piece._repr_mimebundle_()} for piece in pieces]
     assert not any({"text/markdown", "text/latex", "application/javascript"} & one["data"].keys() for one in shown)
     outputs = [partial(nbformat.v4.new_output, "display_data")(**one) for one in shown]
-    page = page_of(nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(outputs=outputs)]), title=name)
+    page = notebook_page(nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(outputs=outputs)]), title=name)
     assert scripts_in(page) == [] and "<img src=x" not in page and "<svg onload" not in page
     assert re.fullmatch(r"[A-Za-z0-9=._+-]+", task.name) and not task.name.startswith(("-", "."))
 
