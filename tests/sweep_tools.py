@@ -112,8 +112,8 @@ def with_mark(mark: str) -> list[int]:
 
 
 def calm_sweep(place) -> tuple[Path, Path, float]:
-    """A sweep of five reports into "calm", uninterrupted: its file, its notebook, and the seconds that it took."""
-    file = place.sweep(axes=FIVE)
+    """A sweep of three reports into "calm", uninterrupted: its file, its notebook, and the seconds that it took."""
+    file = place.sweep()
     notebook = place.notebook(
         "import growth, time; time.sleep(0.2)", "print(growth.forecast(growth.load_scenario(scenario)).closing_mrr[-1])"
     )
@@ -142,7 +142,7 @@ def killed(command, when) -> bool:
 def compare_with_calm(place, to):
     """Reports, table and page at `to` are equal to those of the uninterrupted sweep."""
     address = to if "://" in to else place.path / to
-    assert place.reports("calm") == place.reports(to) and len(place.reports("calm")) == 5
+    assert place.reports("calm") == place.reports(to) and len(place.reports("calm")) == 3
     for name in place.reports(to):
         page = f"reports/{name.removesuffix('.ipynb')}.html"
         assert store_of(place.path / "calm").read(page) == store_of(address).read(page) is not None

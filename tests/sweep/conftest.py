@@ -40,9 +40,12 @@ class SmallDisc:
         if not self.mounted:
             self.limit = 1_000_000
 
-    def run(self, command):
-        """Run a command that writes into the folder."""
+    def run(self, place, *given, **named):
+        """Run a sweep into the folder: within this process, or in one of its own, whose files are limited."""
+        if self.mounted:
+            return place.run(*given, to=str(self.path), **named)
         limit = None if self.limit is None else self._limit_files
+        command = place.command(*given, to=str(self.path), **named)
         return subprocess.run(command, capture_output=True, text=True, cwd=ROOT, timeout=120, preexec_fn=limit)
 
     def enlarge(self):

@@ -51,7 +51,7 @@ def test_a_killed_worker_costs_no_report_and_a_slow_report_ends_at_its_limit(wor
     assert again.run == 0 and len(again.failed) == 1
 
 
-def test_workers_put_their_reports_into_a_store_themselves(workplace, cluster, s3):
+def test_workers_put_their_reports_into_a_store_themselves(workplace, plain_comparison, cluster, s3):
     address = f"{s3}/{uuid.uuid4()}"
     notebook = workplace.notebook("if varied['churn'] == 0.04: raise ValueError('no luck')")
     job = run_sweep.prepare(workplace.sweep(), notebook=notebook)

@@ -30,7 +30,7 @@ def finished(tmp_path_factory):
     del without_kernel["metadata"]["kernelspec"]
     notebook.write_text(json.dumps(without_kernel))
     file = place.sweep(axes=FIVE)
-    return place, file, notebook, place.run(file, "--limit", "8", "--workers", "3", notebook=notebook)
+    return place, file, notebook, place.run(file, "--limit", "6", "--workers", "3", notebook=notebook)
 
 
 def test_a_failed_report_is_listed_and_the_rest_is_done(finished):
@@ -38,7 +38,7 @@ def test_a_failed_report_is_listed_and_the_rest_is_done(finished):
     assert done.returncode == 1 and "Traceback" not in done.stderr
     assert "2 of 5 reports failed" in done.stderr
     assert "churn 2%: cell 3: ValueError: no such luck" in done.stderr
-    assert "churn 4%: the time limit of 8 seconds was over" in done.stderr
+    assert "churn 4%: the time limit of 6 seconds was over" in done.stderr
     rates = [re.match("churn=([0-9.]+)--", name)[1] for name in place.reports()]
     assert rates == ["0.01", "0.03", "0.05"]
 
@@ -74,9 +74,9 @@ def test_run_again_only_what_failed_is_run_again_and_only_when_asked(finished):
     place, file, notebook, _ = finished
     times = {path: path.stat().st_mtime_ns for path in (place.path / "out" / "reports").iterdir()}
     job = run_sweep.prepare(file, notebook=notebook)
-    outcome = run_sweep.run_sweep(job, to=place.path / "out", limit=4, workers=2)
+    outcome = run_sweep.run_sweep(job, to=place.path / "out", limit=2, workers=2)
     assert outcome.run == 0 and [task.varied["churn"] for task, _ in outcome.failed] == [0.02, 0.04]
-    outcome = run_sweep.run_sweep(job, to=place.path / "out", again=True, limit=4, workers=2)
+    outcome = run_sweep.run_sweep(job, to=place.path / "out", again=True, limit=2, workers=2)
     assert outcome.run == 2 and len(outcome.failed) == 2
     assert {path: path.stat().st_mtime_ns for path in times} == times
 
@@ -107,8 +107,8 @@ def test_a_folder_that_cannot_be_made_is_one_clear_error(workplace):
 def test_on_a_disc_that_fills_up_what_fits_is_done_and_the_rest_when_there_is_room(workplace, small_disc):
     """Three points, of which the report of the second does not fit."""
     notebook = workplace.notebook("if varied['churn'] == 0.04: print('x' * 2_000_000)")
-    command = workplace.command(workplace.sweep(), "--workers", "1", notebook=notebook, to=str(small_disc.path))
-    done = small_disc.run(command)
+    file = workplace.sweep()
+    done = small_disc.run(workplace, file, "--workers", "1", notebook=notebook)
     assert done.returncode == 2 and "Traceback" not in done.stderr
     assert "failed/" not in done.stderr, "nothing lies there"
     assert f"run again to resume: growth sweep {workplace.path / 'sweep.yaml'} --to {small_disc.path}" in done.stderr
@@ -117,5 +117,5 @@ def test_on_a_disc_that_fills_up_what_fits_is_done_and_the_rest_when_there_is_ro
     assert rates() == ["churn=0.02", "churn=0.06"]
     assert not (small_disc.path / "failed").exists(), "it is no fault of the report"
     small_disc.enlarge()
-    assert small_disc.run(command).returncode == 0
+    assert small_disc.run(workplace, file, "--workers", "1", notebook=notebook).returncode == 0
     assert rates() == ["churn=0.02", "churn=0.04", "churn=0.06"]
