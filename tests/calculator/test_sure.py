@@ -30,9 +30,6 @@ def steady() -> growth.Scenario:
     return business(months=36, churn=0.05, goal_mrr=1500, opening=opening, arrive={"channels": [channel]})
 
 
-# ={"customers": 40, "mrr": 1000}, arrive={"channels": [channel]})
-
-
 def sure_of(page, label="Customers leaving each month"):
     return page.get_by_label(f"How sure? {label}")
 

@@ -39,12 +39,16 @@ from growth.giveaway import exporter
 from growth.lazy import put_off_grammar
 put_off_grammar()
 import nbclient, papermill, growth.earned.earnings, growth.kit.kit_files, growth.records.to_scenario, growth.whole_file
+from growth.giveaway import chromium, publishing
 from growth.kit import kit_files, web_site
 sys.path.append("tests")
 from made_page import without_kernel
-kit_files.made_page = web_site.made_page = without_kernel  # `publish` alone runs its notebook here
+with_kernel = publishing.made_page
+kit_files.made_page = web_site.made_page = without_kernel
+chromium.browser = lambda: None
 for line in sys.stdin:
     words, number, folder = json.loads(line)
+    publishing.made_page = with_kernel if "--notebook" in words else without_kernel
     child = os.fork()
     if not child:
         os.environ["TMPDIR"] = folder

@@ -42,6 +42,7 @@ def left(folder):
     return sorted(name for name in os.listdir(folder) if name.endswith(".html") or name.startswith("."))
 
 
+@pytest.mark.usefixtures("without_kernel")
 def test_the_command_says_where_the_page_lies(demo, tmp_path, capsys, page_file):
     assert main(["publish", str(demo), "--to", str(tmp_path / "new" / "folder")]) == 0
     out = capsys.readouterr().out
