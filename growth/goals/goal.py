@@ -20,6 +20,8 @@ KINDS = {
     "profit": "profit of the month, revenue counted as it is earned",
 }
 """What a goal may be an amount of."""
+SURE = {"mrr": "closing_mrr", "customers": "closing_customers"}
+"""Those that may be asked for with a chance, and the series that they look at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +44,17 @@ class Goal:
     def reached_by(self, scenario: Scenario) -> float:
         """What the scenario comes to in the goal's terms: reached where it is at least `amount`."""
         if self.chance is not None:
-            series = "closing_mrr" if self.kind == "mrr" else "closing_customers"
-            return float(spread_of(scenario, series=series).quantile(1 - self.chance)[self.by - 1])
+            until = scenario.model_copy(update={"months": self.by})  # nothing that comes later matters
+            return float(spread_of(until, series=SURE[self.kind]).quantile(1 - self.chance)[-1])
         return float(series_of(forecast(scenario), self.kind)[self.by - 1])
 
     def reached_in_draws(self, scenario: Scenario) -> np.ndarray:
         """The same for each draw of a scenario with draws, shape (draws,), for a goal without a chance."""
         return series_of(forecast(scenario), self.kind)[:, self.by - 1]
+
+    def above_by(self, value: float) -> float:
+        """By how much a value of `reached_by` passes the amount (a logarithm if it can be), below 0 if not."""
+        return float(np.log(value / self.amount)) if value > 0 and self.amount > 0 else value - self.amount
 
     def is_reached(self, value: float) -> bool:
         """Whether a value of `reached_by` is enough; amounts that differ by rounding are the same."""
@@ -87,7 +93,7 @@ def checked_goal(scenario: Scenario, *, amount: float | None, by: int | None, ki
         amount = float(scenario.goal_mrr)
     if amount is None or not (amount > 0 or kind in ("cash", "profit")) or not abs(amount) <= 1e9:
         raise MeasureError([Problem("goal", "an amount above 0, up to 1,000,000,000", str(amount))])
-    if chance is not None and not (0 < chance < 1 and kind in ("mrr", "customers")):
+    if chance is not None and not (0 < chance < 1 and kind in SURE):
         rule = "a share between 0 and 1, for a goal of MRR or customers"
         raise MeasureError([Problem("chance", rule, str(chance))])
     month = month_of(forecast(scenario), by)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growth.errors import MeasureError, Problem
+from growth.goals.edge import edge_by_parts, edge_one_by_one, search_points
 from growth.goals.goal import Goal, checked_goal
 from growth.goals.lever_fields import NOT_LEVERS, label_of, lever_fields, with_values
 from growth.scenario import Scenario
@@ -18,9 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
     import plotly.graph_objects as go
 
-_FAR = 64.0  # an amount is sought from this many times less than it is to as many times more
 _POINTS = 16  # steps of the search
-_PARTS, _NEAR = 16, 1e-12  # parts of an interval that holds an answer, and how narrow it gets
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,20 +202,6 @@ class _Trials:
         return np.array([self.of({field.path: float(point)}) for point in points])
 
 
-def search_points(now: float, low: float, high: float, slider: float, steps: int) -> np.ndarray:
-    """Where the search looks: evenly over the range of a rate, by equal ratios for an amount, and at `now`.
-
-    >>> search_points(0.05, 0, 1, 0.2, 4).tolist()
-    [0.0, 0.05, 0.25, 0.5, 0.75, 1.0]
-    """
-    if high - low <= 2:
-        spread = low + (high - low) * np.arange(steps + 1) / steps
-    else:
-        middle = now if now > 0 else slider
-        spread = middle * _FAR ** (2 * np.arange(steps + 1) / steps - 1)
-    return np.unique(np.clip([*spread, now, low], low, high))
-
-
 def _solution(field: Field, trials: _Trials, goal: Goal, now: float) -> Solution:
     entry, start = field.assumption, float(field.value)
     if entry.whole:
@@ -243,13 +228,10 @@ def _solution(field: Field, trials: _Trials, goal: Goal, now: float) -> Solution
 
 
 def _edge(field: Field, trials: _Trials, goal: Goal, inside: float, outside: float) -> float:
-    """The last value, from `inside` towards `outside`, at which the goal is reached: cut into parts again and again."""
-    while abs(outside - inside) > _NEAR * max(abs(inside), abs(outside)):
-        points = np.linspace(inside, outside, (_PARTS if goal.chance is None else 2) + 1)
-        short = ~(trials.along(field, points[1:-1]) >= goal.amount)
-        first = int(np.argmax(short)) + 1 if short.any() else points.size - 1
-        inside, outside = float(points[first - 1]), float(points[first])
-    return inside
+    """The last value, from `inside` towards `outside`, at which the goal is reached."""
+    if goal.chance is None:
+        return edge_by_parts(lambda points: trials.along(field, points) >= goal.amount, inside, outside)
+    return edge_one_by_one(lambda value: goal.above_by(trials.of({field.path: value})), inside, outside)
 
 
 def _distance(one: Solution) -> float:
