@@ -57,6 +57,27 @@ function addRange({ likely, down, up }, path, moved) {
   up[path] = logs[0].map((log, t) => way(t) * max(log, logs[1][t], 0));
 }
 
+// The forecasts with each range at its two ends, the others in the middle: [[path, [{other, moved}, {other, moved}]], ...].
+function atEnds(scenario, ends, bounds) {
+  const [first, second] = pairsOf(scenario, ends);
+  const move = (other, path, end, share) => {
+    const middle = onScale(read(scenario, path), bounds[path]);
+    write(other, path, share === 1 ? end : offScale(middle + share * (onScale(end, bounds[path]) - middle), bounds[path]));
+  };
+  return Object.entries(ends).map(([path, pair]) => [
+    path,
+    pair.map((end, side) => {
+      const other = clone(scenario);
+      move(other, path, end, second[path] ? apart(second[path][1]) : 1);
+      if (first[path]) {
+        const [mate, correlation] = first[path];
+        move(other, mate, ends[mate][correlation > 0 ? side : 1 - side], abs(correlation));
+      }
+      return { other, moved: forecast(other) };
+    }),
+  ]);
+}
+
 // How far MRR may lie from its path in `result`, the forecast of `scenario`, month by month. ends: path -> [low, high];
 // bounds: path -> the bounds of its field. {middle, chance, down, up, second}: the logarithm's middle, its standard deviation
 // from chance, path -> what each range takes and adds, negative where a higher value lowers MRR, and path -> [its mate,
@@ -64,38 +85,31 @@ function addRange({ likely, down, up }, path, moved) {
 // what comes in and what is lost in single months, by the names of flowsOf.
 export function spreadOf(scenario, result, ends, bounds) {
   const { series: s } = result, varied = chance(scenario, result), flows = flowsOf(result);
-  const [first, second] = pairsOf(scenario, ends);
-  const nobody = s.closing_customers.map((mean, t) => noneOf(mean, varied.closing_customers[t]));
   // a flow moves in whole customers: `half` of what one brings or takes along lies its band further out
   const flow = (likely, part, people, variance) => ({
     ...byChanceAlone(likely, variance, likely.map((value, t) => (value > part[t] ? 0 : Math.exp(-people[t])))),
     half: likely.map((_, t) => (people[t] > 0 ? part[t] / (2 * people[t]) : 0)),
   });
-  const spread = { ...byChanceAlone(s.closing_mrr, varied.closing_mrr, nobody), levels: {}, second };
+  const spread = { ...byChanceAlone(s.closing_mrr, varied.closing_mrr, nobodyIn(s, varied)), levels: {}, second: pairsOf(scenario, ends)[1] };
   spread.flows = {
     came: flow(flows.came, s.new_mrr, s.new_customers, varied.new_mrr),
     lost: flow(flows.lost, s.churned_mrr, s.lost_customers, varied.churned_mrr),
   };
-  const move = (other, path, end, share) => {
-    const middle = onScale(read(scenario, path), bounds[path]);
-    write(other, path, share === 1 ? end : offScale(middle + share * (onScale(end, bounds[path]) - middle), bounds[path]));
-  };
-  for (const [path, pair] of Object.entries(ends)) {
-    const others = pair.map((end, side) => {
-      const other = clone(scenario);
-      move(other, path, end, second[path] ? apart(second[path][1]) : 1);
-      if (first[path]) {
-        const [mate, correlation] = first[path];
-        move(other, mate, ends[mate][correlation > 0 ? side : 1 - side], abs(correlation));
-      }
-      const moved = forecast(other);
-      return { mrr: moved.series.closing_mrr, level: measures(other, moved).ceiling_mrr, ...flowsOf(moved) };
-    });
-    addRange(spread, path, others.map(({ mrr }) => mrr));
-    for (const name of ["came", "lost"]) addRange(spread.flows[name], path, others.map((other) => other[name]));
-    spread.levels[path] = others.map(({ level }) => level);
+  for (const [path, others] of atEnds(scenario, ends, bounds)) {
+    addRange(spread, path, others.map(({ moved }) => moved.series.closing_mrr));
+    const pair = others.map(({ moved }) => flowsOf(moved));
+    for (const name of ["came", "lost"]) addRange(spread.flows[name], path, pair.map((one) => one[name]));
+    spread.levels[path] = others.map(({ other, moved }) => measures(other, moved).ceiling_mrr);
   }
   return spread;
+}
+
+// The amount above which a series ("closing_mrr" or "closing_customers") ends in all cases but those below standard normal z.
+export function endIn(name, scenario, ends, bounds, z) {
+  const result = forecast(scenario), varied = chance(scenario, result);
+  const spread = byChanceAlone(result.series[name], varied[name], nobodyIn(result.series, varied));
+  for (const [path, others] of atEnds(scenario, ends, bounds)) addRange(spread, path, others.map(({ moved }) => moved.series[name]));
+  return quantile(spread, z).at(-1);
 }
 
 // The standard deviation of the logarithm above or below the middle.
@@ -109,6 +123,8 @@ export function quantile(spread, z) {
   const wide = sigma(spread, z > 0), share = normal(z);
   return spread.middle.map((log, t) => (share <= spread.nobody[t] ? 0 : max(Math.exp(log + z * wide[t]) + Math.sign(z) * (spread.half?.[t] ?? 0), 0)));
 }
+
+const nobodyIn = ({ closing_customers }, varied) => closing_customers.map((mean, t) => noneOf(mean, varied.closing_customers[t]));
 
 // The chance of none, of a count with this mean and variance: a binomial one, Poisson or, above that, negative binomial.
 function noneOf(mean, variance) {

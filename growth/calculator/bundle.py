@@ -12,7 +12,8 @@ _HERE = Path(__file__).parent
 _PARTS = (
     "tools.js", "in_force.js", "life.js", "engine.js", "chance.js", "long_run.js", "dated.js", "band.js", "left.js",
     "words.js", "how_sure.js", "headline.js", "plot.js", "chart.js", "control.js", "form.js", "sure.js", "share.js",
-    "lines.js", "whatif.js", "takes.js", "beside.js", "worked.js", "result.js", "screen.js", "calculator.js",
+    "lines.js", "whatif.js", "search.js", "takes.js", "beside.js", "worked.js", "result.js", "screen.js",
+    "calculator.js",
 )  # fmt: skip
 _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _SPACE = re.compile(r"\s*([{};,])\s*")  # other blanks, as in selectors, can have a meaning

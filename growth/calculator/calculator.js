@@ -64,7 +64,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const needed = takesSection(controls, data.takes, words, labels, show, (path, value) => {
     move(path, value);
     flush();
-  });
+  }, sure, bounds);
   const month = workedSection(workedPlace, data.worked, words.reasons);
   const beside = besideTable(data.beside, words.months, labels, show);
   const region = scrolling(words.table);
@@ -345,9 +345,11 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   draw();
   tellLink(linked);
   clearTimeout(spoken); // nothing is read out before something changes
-  if (share) addEventListener("hashchange", followLink);
-  addEventListener("beforeprint", unfold);
-  addEventListener("afterprint", refold);
+  const gone = new AbortController(); // ends what listens to the window
+  const listen = (event, heard) => addEventListener(event, heard, { signal: gone.signal });
+  if (share) listen("hashchange", followLink);
+  listen("beforeprint", unfold);
+  listen("afterprint", refold);
   shown.fit();
   let wide = 0;
   const watch = new ResizeObserver(([{ contentRect }]) => {
@@ -356,7 +358,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     shown.fit();
   });
   watch.observe(element);
-  addEventListener("resize", shown.fit);
+  listen("resize", shown.fit);
   return {
     get: () => {
       flush();
@@ -387,10 +389,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     },
     destroy: () => {
       watch.disconnect();
-      removeEventListener("hashchange", followLink);
-      removeEventListener("beforeprint", unfold);
-      removeEventListener("afterprint", refold);
-      removeEventListener("resize", shown.fit);
+      gone.abort();
       cancelAnimationFrame(frame);
       clearTimeout(spoken);
       needed.stop();

@@ -24,6 +24,7 @@ from growth.uncertainty import pairs_of, ranges_of
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
 WORKED = ("worked_", "why_", "bridge")  # how the messages of the worked month begin
 OF_EFFORTS = ("lever_lead_own", "better")  # messages that only a scenario with efforts needs
+OF_WORKBOOK = ("chart_title", "line_goal", "line_ceiling", "line_floor")  # messages that the workbook alone needs
 COLUMNS = (  # series, kind, whether it stands even where it is zero throughout
     ("opening_mrr", "money", True),
     ("new_mrr", "money", True),
@@ -92,8 +93,9 @@ def page_data(scenario: Scenario, *, locale: str = LOCALE, brief: Mapping[str, A
 
 
 def _needed(scenario: Scenario, words: dict[str, Any]) -> dict[str, Any]:
-    """The messages without those of a goal for what is left, where there is none: no slider can set one."""
-    return {key: text for key, text in words.items() if scenario.goal_left is not None or not key.startswith("left_")}
+    """The messages of the page, without those of a goal for what is left where there is none: no slider can set one."""
+    never = [key for key in words if key.startswith("left_")] if scenario.goal_left is None else []
+    return {key: text for key, text in words.items() if key not in (*OF_WORKBOOK, *never)}
 
 
 def _worked(scenario: Scenario, words: dict[str, Any]) -> dict[str, Any]:

@@ -22,10 +22,11 @@ export function parted(ranged) {
   return { scenario: walk(ranged, []), ranges };
 }
 
-// The ends of the range of a number, [low, high]; null where it is exactly so, or where its field leaves no room.
-function endsOf(kind, value, given, [low, high]) {
+// The ends of the range of a number, [low, high], rounded as they are shown unless `smooth`; null where it is exactly so, or where its
+// field leaves no room.
+function endsOf(kind, value, given, [low, high], smooth) {
   if (kind === "exact" || value === null || !(value > low && value < high)) return null;
-  const brief = (ends, digits) => ends && ends.map((end) => Number(end.toPrecision(digits)));
+  const brief = (ends, digits) => ends && ends.map((end) => (smooth ? end : Number(end.toPrecision(digits))));
   if (kind === "given") return value === given.likely ? [given.low, given.high] : brief(endsAround(given, value, [low, high]), 4);
   if (low < 0) {
     const ends = [tidy(value - APART[kind]), tidy(value + APART[kind])];
@@ -42,7 +43,7 @@ export function sureness(bounds) {
   const chosen = new Map(); // path -> kind, where it is another than the one it came with
   const first = (path) => (path in ranges ? "given" : "exact");
   const kindOf = (path) => chosen.get(path) ?? first(path);
-  const of = (scenario, path) => endsOf(kindOf(path), read(scenario, path), ranges[path], bounds[path]);
+  const of = (scenario, path, smooth) => endsOf(kindOf(path), read(scenario, path), ranges[path], bounds[path], smooth);
   const paths = () => [...new Set([...Object.keys(ranges), ...chosen.keys()])].filter((path) => path in bounds);
   return {
     kindOf,
@@ -60,7 +61,7 @@ export function sureness(bounds) {
       for (const [path, kind] of otherwise) chosen.set(path, kind);
     },
     // path -> [low, high], of every number that is not exactly so
-    ends: (scenario) => Object.fromEntries(paths().map((path) => [path, of(scenario, path)]).filter(([, ends]) => ends)),
+    ends: (scenario, smooth) => Object.fromEntries(paths().map((path) => [path, of(scenario, path, smooth)]).filter(([, ends]) => ends)),
     // the scenario with its ranges written into it
     ranged(scenario) {
       const whole = clone(scenario);

@@ -10,9 +10,9 @@ from html import escape
 from growth.calculator.controls import controls, line_of
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import SPACE, money, month_labels, near, number, of_plural, percent, roughly
-from growth.engine import Forecast, forecast
+from growth.engine import Forecast
 from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve, with_values
-from growth.goals.goal import series_of
+from growth.goals.goal import SURE
 from growth.goals.rank import EFFORT
 from growth.measures.measure import SAME
 from growth.scenario import Scenario
@@ -63,7 +63,7 @@ def takes(
     if kind is None:
         kind = "cash" if scenario.goal_mrr is None and scenario.goal_left is not None else "mrr"
     if goal is None:
-        goal = _usual_goal(forecast(scenario), kind, by)
+        goal = _usual_goal(scenario, kind, by, chance)
     field_of = find(scenario, lever) if lever is not None else None
     if isinstance(field_of, Field) and field_of.entry:
         lines.setdefault(field_of.path, line_of(field_of, scenario, locale))
@@ -83,8 +83,11 @@ def takes(
         return of_plural(line["written"], amount, locale, 6).replace("{n}", _plain(amount, locale))
 
     values = {"goal": shown(wanted.amount), "now": shown(found.now), "calendar": labels[wanted.by]}
+    sure = "" if chance is None else "_in"
+    if chance is not None:
+        values["cases"] = in_cases(chance, locale)
     if found.reached:
-        return Takes(said(words["reached"], **values))
+        return Takes(said(words["reached" + sure], **values))
     able = [one for one in found.solutions if one.reached and one.lever in lines]
     unable = [
         one
@@ -107,8 +110,20 @@ def takes(
     pairs = [words["and"].join(map(named, pair)) for pair in found.pairs if all(path in lines for path in pair)]
     if pairs:
         rest.append(said(words["half"], pairs="; ".join(pairs)))
-    as_it_is = words["as_it_is" if chance is None else "as_it_is_in"] + words["alone" if able else "never"]
-    return Takes(said(as_it_is, **values, cases=percent(chance or 0.0, locale)), changes, rest)
+    return Takes(said(words["as_it_is" + sure] + words["alone" if able else "never"], **values), changes, rest)
+
+
+def in_cases(chance: float, locale: str = LOCALE) -> str:
+    """A chance in whole cases: of ten where that is what it is, else of a hundred or a thousand.
+
+    >>> in_cases(0.5), in_cases(0.8), in_cases(0.85)
+    ('in half of all cases', 'in 8 of 10 cases', 'in 85 of 100 cases')
+    """
+    words = messages(locale)["takes"]
+    if chance == 0.5:
+        return str(words["half_of_cases"])
+    whole = next((all_ for all_ in (10, 100) if abs(chance * all_ - round(chance * all_)) < 1e-9), 1000)
+    return said(words["cases"], n=number(round(chance * whole, 6), locale), all=number(whole, locale))
 
 
 def takes_html(result: Forecast, *, locale: str = LOCALE) -> str:
@@ -172,15 +187,18 @@ def written(scenario: Scenario, goal: Goal, one: Solution) -> float:
     return value
 
 
-def _usual_goal(result: Forecast, kind: str, by: int | None) -> float:
+def _usual_goal(scenario: Scenario, kind: str, by: int | None, chance: float | None) -> float:
+    """The scenario's own where it is not reached, else twice what the likely path comes to."""
     if kind not in KINDS:
         return 1.0  # `solve` says what is wrong
-    month = result.months if by is None or not 1 <= by <= result.months else by
-    goals = {"mrr": result.scenario.goal_mrr, "cash": result.scenario.goal_left}
-    now, goal = float(series_of(result, kind)[month - 1]), goals.get(kind)
-    if goal is not None and now < float(goal) * (1 - SAME):
+    month = scenario.months if by is None or not 1 <= by <= scenario.months else by
+    sure = chance if kind in SURE and chance is not None and 0 < chance < 1 else None
+    goals = {"mrr": scenario.goal_mrr, "cash": scenario.goal_left}
+    goal = goals.get(kind)
+    if goal is not None and Goal(1.0, month, kind, sure).reached_by(scenario) < float(goal) * (1 - SAME):
         return float(goal)
-    return near(2 * now) if now > 0 else 1000.0
+    likely = Goal(1.0, month, kind).reached_by(scenario)
+    return near(2 * likely) if likely > 0 else 1000.0
 
 
 def _plain(value: float, locale: str) -> str:

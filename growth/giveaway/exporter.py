@@ -11,6 +11,7 @@ import hashlib
 import json
 from functools import cache
 from pathlib import Path
+from string import ascii_lowercase, digits
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -39,6 +40,7 @@ from growth.scenario.range import likely_values
 
 _HERE = Path(__file__).parent / "template"
 NOTE = "note"  # tag of cells that speak to the consultant, not to the reader
+_DIGITS = digits + ascii_lowercase  # as parseInt reads them with base 36
 LIVE = {  # outputs that need scripts of their own, in the words of an error
     PAGE_DATA: "a second calculator",
     "application/vnd.plotly.v1+json": "a Plotly figure",
@@ -192,17 +194,14 @@ def _hash(text: str) -> str:
 def _json(data: dict) -> str:
     """JSON that no HTML parser can read as anything else.
 
-    To save weight the controls are a table, a row of names and a row for each (`boot.js` reads it), and it leaves out
-    what the script does without: bounds that a control has, the scenario's what-ifs, sources and lesson, and ".0".
+    To save weight the controls are a table (`boot.js` reads it), and it leaves out what the script does without: bounds
+    that a control has, the scenario's what-ifs, sources and lesson, and ".0".
     """
-    names = list(data["controls"][0])
-    rows = [
-        [int(line[name]) if isinstance(line[name], bool) else line[name] for name in names] for line in data["controls"]
-    ]
+    table = {name: _column([line[name] for line in data["controls"]]) for name in data["controls"][0]}
     own = {line["path"]: [line["low"], line["high"]] for line in data["controls"] if line["unsure"]}
     bounds = {path: ends for path, ends in data["bounds"].items() if own.get(path) != ends}
     scenario = {key: value for key, value in data["scenario"].items() if key not in ("what_ifs", "sources", "teaches")}
-    whole = _whole({**data, "controls": [names, *rows], "bounds": bounds, "scenario": scenario})
+    whole = _whole({**data, "controls": table, "bounds": bounds, "scenario": scenario})
     text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return (
         text.replace("<", "\\u003c")
@@ -211,6 +210,19 @@ def _json(data: dict) -> str:
         .replace("\u2028", "\\u2028")
         .replace("\u2029", "\\u2029")
     )
+
+
+def _column(cells: list[Any]) -> list[Any]:
+    """A column of a table without repetition: its different values, and a digit for each cell that says which it has.
+
+    >>> _column(["Today", "Arrive", "Arrive"]), _column([True, False, True]), _column([2, 1])
+    ([['Today', 'Arrive'], '011'], [[1, 0], '010'], [[2, 1]])
+    """
+    plain = [int(cell) if isinstance(cell, bool) else cell for cell in cells]
+    values: list[Any] = [cell for place, cell in enumerate(plain) if cell not in plain[:place]]
+    if len(values) == len(plain) or len(values) > len(_DIGITS):
+        return [plain]
+    return [values, "".join(_DIGITS[values.index(cell)] for cell in plain)]
 
 
 def _whole(value: Any) -> Any:

@@ -12,7 +12,8 @@ pytest.importorskip("babel")
 from calculator_page import opened
 from library import SCENARIOS
 
-from growth.calculator import whole_answer
+from growth.calculator import takes, whole_answer
+from growth.goals import Goal
 from growth.scenario.range import Range
 
 CHURN = "stay.churn.monthly_churn_rate"
@@ -101,3 +102,25 @@ def test_what_moves_no_mrr_is_not_asked_about(browser, tmp_path):
     asked = page.locator("select[aria-label]").evaluate_all("all => all.map((one) => one.getAttribute('aria-label'))")
     assert sum("Fixed costs" in one or "Cash today" in one or "goal" in one.lower() for one in asked) == 0
     assert "How sure? Price" in asked
+
+
+def test_what_it_would_take_may_be_asked_in_so_many_cases(browser, tmp_path):
+    """The choice is there once a number is unsure; what is set then is enough, by the page's own words and Python's."""
+    page = opened(browser, steady(), tmp_path)
+    section = page.locator(".growth-takes")
+    how, lead = section.get_by_label("How surely"), section.locator("p").nth(2)
+    section.get_by_text("As things stand it is").wait_for()
+    assert how.is_hidden()
+    sure_of(page).select_option("a guess")
+    how.wait_for()
+    how.select_option("in 8 of 10 cases")
+    section.get_by_text("in 8 of 10 cases. For €1,500, one of these changes").wait_for()
+    scenario = growth.load_scenario({"scenario": page.evaluate(RANGED)})
+    found = takes(scenario, chance=0.8)
+    assert lead.inner_text() == found.lead
+    assert section.locator("li span").all_inner_texts() == found.changes
+    section.locator("li button").first.click()
+    section.get_by_text("You are there as things stand: at least").wait_for()
+    assert Goal(1500, 36, "mrr", 0.8).reached_by(growth.load_scenario({"scenario": page.evaluate(RANGED)})) >= 1500
+    section.get_by_label("Of what").select_option("cash")
+    how.wait_for(state="hidden")
