@@ -14,6 +14,7 @@ import growth
 from growth.calculator import takes_html
 from growth.errors import MeasureError
 from growth.goals import break_even_loss, break_even_loss_of
+from growth.uncertainty.mixture import mixture_of
 
 CASES = [  # visitors, sign-up share, conversion, price, churn, customers today, months, goal
     (1000, 0.05, 0.2, 20, 0.05, 0, 24, 4000),
@@ -122,8 +123,10 @@ def test_a_chance_asks_for_more_than_the_likely_path():
     assert sure.nearest > 1.2 * likely.nearest
     values = unsure.model_dump(mode="json")
     values["arrive"]["channels"][0]["monthly_visitors"] = sure.nearest
-    spread = growth.spread_of(growth.Scenario(**values))
-    assert spread.above(4000)[-1] == pytest.approx(0.8, abs=1e-6)
+    there = growth.Scenario(**values)
+    assert growth.spread_of(there).above(4000)[-1] == pytest.approx(0.8, abs=1e-6)
+    drawn = mixture_of(growth.forecast(growth.sample(there, draws=1024)))  # the judge of the quick method
+    assert drawn.below(np.full(24, 4000.0))[-1] == pytest.approx(0.2, abs=0.03)
 
 
 @pytest.mark.parametrize(
