@@ -78,13 +78,18 @@ def tree_of(path: Path) -> ast.Module:
 def running(node: ast.AST) -> Iterator[ast.AST]:
     """Every node below one that is run: what stands under TYPE_CHECKING names types and imports nothing."""
     for child in ast.iter_child_nodes(node):
-        if not (isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING"):
+        if not (isinstance(child, ast.If) and isinstance(child.test, ast.Name) and child.test.id == "TYPE_CHECKING"):
             yield child
             yield from running(child)
 
 
-def imports(path: Path) -> Iterator[str]:
+@cache
+def imports(path: Path) -> list[str]:
     """Every module that a file imports when it runs, at its top or within a function."""
+    return list(_imports(path))
+
+
+def _imports(path: Path) -> Iterator[str]:
     for node in running(tree_of(path)):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
@@ -123,6 +128,7 @@ def test_the_inner_rooms_import_nothing_heavy():
             assert module.partition(".")[0] not in HEAVY, (name_of(path), module)
 
 
+@cache
 def room_of(module: str) -> str:
     """The room of a module of growth/; "growth" for the package itself and for the names that it hands out."""
     room = module.partition("growth.")[2].partition(".")[0]

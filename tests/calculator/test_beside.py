@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from itertools import product
 
 import pytest
+from how_many import few_or_many
 from library import SCENARIOS
 from plain import business
 
@@ -42,8 +44,13 @@ def test_doubling_the_price_of_the_business_worked_by_hand():
     assert "Cost of winning one is back after" not in rows  # where winning one costs nothing
 
 
-@pytest.mark.parametrize("locale", ["en-GB", "de-DE"])
-@pytest.mark.parametrize("path", WITH, ids=lambda path: path.stem)
+LOCALES = ("en-GB", "de-DE")
+ONE_EACH = [(path, LOCALES[n % 2]) for n, path in enumerate(WITH)]
+
+
+@pytest.mark.parametrize(
+    ("path", "locale"), few_or_many(ONE_EACH, [*product(WITH, LOCALES)]), ids=lambda one: getattr(one, "stem", one)
+)
 def test_the_page_says_what_python_does_and_follows_every_move(browser, tmp_path, path, locale):
     scenario = growth.load_scenario(path)
     page = opened(browser, scenario, tmp_path, locale=locale)

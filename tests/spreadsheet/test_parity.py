@@ -1,4 +1,5 @@
-"""The workbook's formulas, computed by LibreOffice, against the Python engine: scenarios from the whole model."""
+"""The workbook's formulas, computed by LibreOffice in one call, against the Python engine: scenarios from the whole
+model, the answers that are worked by hand, and workbooks in another language."""
 
 from __future__ import annotations
 
@@ -7,32 +8,91 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from answer_cases import CASES
 from generated import random_scenario, scenario_of
-from library import CALCULATED
+from how_many import few_or_many
+from library import CALCULATED, SCENARIOS
 from library import CALCULATED_SEEDS as SEEDS
 from office import differences, needs_office, recalculated
 
 import growth
+from growth.calculator.language import locale_of
+from growth.calculator.words import answer
+from growth.giveaway.brief import Giveaway
 from growth.scenario.entries import entries
 from growth.spreadsheet import spreadsheet
 from growth.spreadsheet.inputs import Inputs, changed_fields
+from growth.spreadsheet.names import workbook_words
+
+TRANSLATED = few_or_many(("yearly-plans",), ("fernhollow", "yearly-plans", "seasonal"))
+LANGUAGE = "fr"  # of those; in the other languages the formulas are those of the English workbook
+
+
+def clauses(said: str) -> set[str]:
+    """The clauses of an answer, numbers and amounts aside."""
+    return set(re.split(r", |: |\. ", re.sub(r"\S*\d\S*", "", said)))
+
+
+def most_clauses(most: int = 14) -> dict[str, tuple[growth.Scenario, str]]:
+    """Cases with as many clauses between them as so many can have, beside those of the workbooks that are calculated
+    elsewhere: always the one with the most new ones."""
+    elsewhere = [*map(growth.load_scenario, CALCULATED), *map(scenario_of, SEEDS)]
+    seen = set().union(*(clauses(answer(growth.forecast(one))) for one in elsewhere))
+    found = {}
+    for _ in range(most):
+        name = max(CASES, key=lambda name: len(clauses(CASES[name][1]) - seen))
+        found[name] = CASES[name]
+        seen |= clauses(CASES[name][1])
+    return found
 
 
 @pytest.fixture(scope="module")
-def workbooks(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """The workbook of every seed, recalculated."""
-    folder = tmp_path_factory.mktemp("generated")
-    paths = []
-    for seed in SEEDS:
-        paths.append(folder / f"{seed}.xlsx")
-        paths[-1].write_bytes(spreadsheet(growth.forecast(scenario_of(seed))))
-    return recalculated(paths, folder=folder, charts=False)
+def compared() -> dict[str, tuple[growth.Scenario, str]]:
+    """The cases whose answers the workbook is to say."""
+    return few_or_many(most_clauses, CASES.copy)()
+
+
+@pytest.fixture(scope="module")
+def workbooks(compared, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The workbook of every seed, case and translation, recalculated."""
+    folder = tmp_path_factory.mktemp("recalculated")
+    cases = {f"case {number}": scenario for number, (scenario, _) in enumerate(compared.values())}
+    contents = {
+        name: spreadsheet(growth.forecast(scenario))
+        for name, scenario in ({str(seed): scenario_of(seed) for seed in SEEDS} | cases).items()
+    }
+    giveaway = Giveaway(name="x", question="How big, and when?", language=LANGUAGE)
+    for name in TRANSLATED:
+        contents[name] = spreadsheet(forecast_of(name), giveaway=giveaway)
+    for name, content in contents.items():
+        (folder / f"{name}.xlsx").write_bytes(content)
+    return recalculated([folder / f"{name}.xlsx" for name in contents], folder=folder, charts=False)
+
+
+def forecast_of(name: str) -> growth.Forecast:
+    return growth.forecast(growth.load_scenario(SCENARIOS / f"{name}.yaml"))
 
 
 @needs_office
 def test_every_series_the_goal_month_and_the_ceiling_agree(workbooks: dict[str, Path]):
     found = {seed: differences(growth.forecast(scenario_of(seed)), workbooks[str(seed)]) for seed in SEEDS}
     assert not any(found.values()), found
+
+
+@needs_office
+def test_the_workbook_says_what_is_worked_by_hand(compared, workbooks: dict[str, Path]):
+    """`differences` compares the whole answer, and the numbers beneath it, with Python's."""
+    wrong = {}
+    for number, (name, (scenario, _)) in enumerate(compared.items()):
+        if found := differences(growth.forecast(scenario), workbooks[f"case {number}"]):
+            wrong[name] = found
+    assert wrong == {}
+
+
+@needs_office
+def test_a_workbook_in_another_language_recalculates_to_the_same_numbers_and_sentences(workbooks: dict[str, Path]):
+    for name in TRANSLATED:
+        assert differences(forecast_of(name), workbooks[name], workbook_words(locale_of(LANGUAGE))) == [], name
 
 
 @needs_office
