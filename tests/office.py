@@ -23,7 +23,7 @@ from growth.calculator.language import languages, locale_of
 from growth.calculator.words import answer
 from growth.engine import SERIES
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
-from growth.measures.reason import REASONS, Reason
+from growth.measures.reason import Reason
 from growth.spreadsheet.months_sheet import GROUPS
 from growth.spreadsheet.names import workbook_words
 
@@ -134,7 +134,7 @@ def differences(forecast: growth.Forecast, workbook: Path, words: dict[str, Any]
     found = [name for name in SERIES if apart(python[name], sheet[name], scale[name])]
     ceiling = growth_ceiling(forecast)
     reason = beside(ceiling_rows, words["ceiling"]["reason"])
-    if reason != (REASONS.index(Reason(ceiling.code)) + 1 if ceiling.code else 0):
+    if reason != (Reason(ceiling.code).number if ceiling.code else 0):
         found.append(f"reason {reason} for {ceiling.code!r}")
     for label, value in (("level_mrr", ceiling.value), ("level_customers", customer_ceiling(forecast).value)):
         given = beside(ceiling_rows, words["ceiling"][label])

@@ -68,6 +68,14 @@ class Shapes:
         by_power = self.scale * np.where(np.abs(self.exponent - 1) < 1e-9, grown, np.expm1(power * grown) / power)
         return np.where(self.exponential, fading, by_power)
 
+    def total(self, age: float | np.ndarray) -> np.ndarray:
+        """Integral of g with the trickle from 0 to an age; shapes as for `until`."""
+        return self.until(age) + self.trickle * age
+
+    def at(self, index: np.ndarray | slice) -> Shapes:
+        """The shapes at these places of the grid."""
+        return Shapes(*(getattr(self, name)[index] for name in self.__slots__))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Decay:
@@ -85,9 +93,8 @@ class Decay:
     def expected(self, edges: np.ndarray) -> np.ndarray:
         """Sign-ups between ages in days, by the mix of the shapes, scaled to the sign-ups seen; shape (edges - 1,)."""
         grid = shapes()
-        whole = grid.until(edges[:, None]) + grid.trickle * edges[:, None]
-        seen = grid.until(self.days) + grid.trickle * self.days
-        found: np.ndarray = np.diff(whole, axis=0) / seen @ self.weights * self.sign_ups
+        whole = np.diff(grid.total(edges[:, None]), axis=0)
+        found: np.ndarray = whole / grid.total(self.days) @ self.weights * self.sign_ups
         return found
 
 
@@ -152,7 +159,7 @@ def dispersion(pieces: Sequence[np.ndarray]) -> list[float]:
             continue
         best = int((log_likelihood(counts) + np.log(shapes().prior)).argmax())
         edges = np.arange(len(counts) + 1)
-        part = _until(edges, best)[1:] - _until(edges, best)[:-1]
+        part = np.diff(shapes().at(slice(best, best + 1)).total(edges[:, None])[:, 0])
         mean = counts.sum() * part / part.sum()
         for place, width in enumerate(scales):
             starts = np.arange(0, len(counts) - width + 1, width)
@@ -231,12 +238,5 @@ def _edges(days: int) -> np.ndarray:
 def _log_parts(days: int) -> tuple[np.ndarray, np.ndarray]:
     """log of the integral of g between the edges, shape (edges - 1, shapes), and over all days, shape (shapes,)."""
     edges = _edges(days)[:, None]
-    parts = np.maximum(np.diff(shapes().until(edges) + shapes().trickle * edges, axis=0), 1e-12)
+    parts = np.maximum(np.diff(shapes().total(edges), axis=0), 1e-12)
     return np.log(parts), np.log(parts.sum(axis=0))
-
-
-def _until(ages: np.ndarray, shape: int) -> np.ndarray:
-    grid = shapes()
-    one = Shapes(*(getattr(grid, name)[shape : shape + 1] for name in Shapes.__slots__))
-    whole: np.ndarray = one.until(ages[:, None])[:, 0] + one.trickle[0] * ages
-    return whole

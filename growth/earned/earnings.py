@@ -190,7 +190,7 @@ def _halving(shape: np.ndarray, piece: PieceCounts) -> Interval | None:
 def _trickle(piece: PieceCounts, shape: np.ndarray) -> float:
     """Sign-ups a day of the steady trickle, the median; 0 where most of the draws have none."""
     grid = decay.shapes()
-    level = piece.sign_ups / (grid.until(float(piece.counted_days)) + grid.trickle * piece.counted_days)
+    level = piece.sign_ups / grid.total(piece.counted_days)
     return float(np.median((level * grid.trickle)[shape]))
 
 

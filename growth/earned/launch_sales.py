@@ -14,7 +14,7 @@ import numpy as np
 
 from growth.earned.buyers import Buyer, days_between
 from growth.earned.conversion import SignUps
-from growth.earned.decay import YEAR, Decay, Shapes, shapes
+from growth.earned.decay import YEAR, Decay, shapes
 from growth.earned.outlook import MONTH, Outlook, Purchases, due_within
 from growth.earned.piece_counts import PieceCounts
 
@@ -128,15 +128,12 @@ def look_ahead_by_launches(
         later = first * rng.random(size)
     later = np.minimum(later, 1.0)
 
-    grid = shapes()
-    drawn = rng.choice(decay.weights.size, size, p=decay.weights)
-    shape = Shapes(*(getattr(grid, name)[drawn] for name in Shapes.__slots__))
-    counted = shape.until(decay.days) + shape.trickle * decay.days
+    shape = shapes().at(rng.choice(decay.weights.size, size, p=decay.weights))
+    counted = shape.total(decay.days)
     level = rng.gamma((sign_ups.total + 0.5) / decay.dispersion, decay.dispersion, size) / counted
 
     def signed(age: np.ndarray | float) -> np.ndarray:
-        found: np.ndarray = level * (shape.until(age) + shape.trickle * age)
-        return found
+        return level * shape.total(age)
 
     last_end = days_between(piece.published, launches[-1].last)
     fresh = float(piece.sign_ups_by_day[last_end + 1 :].sum()) + np.zeros(size)

@@ -120,7 +120,7 @@ def look_ahead(
     trickle = grid.trickle[drawn.shape]
     buying = np.where(drawn.robots, 0.0, trickle)  # the part of the trickle that can buy
     phi = decay.dispersion
-    counted = grid.until(decay.days)[drawn.shape] + trickle * decay.days
+    counted = grid.total(decay.days)[drawn.shape]
     level = rng.gamma((sign_ups.total + 0.5) / phi, phi, size) / counted
 
     edges = np.concatenate([np.arange(decay.days, seen + YEAR, 7.0), [seen + YEAR]])

@@ -54,7 +54,7 @@ def monthly_fade(report: EarningsReport) -> float:
         return 0.0
     grid = decay.shapes()
     posterior = np.average([decay.fit(one).weights for one in counts], axis=0, weights=[one.sum() for one in counts])
-    month, year = (grid.until(age) + grid.trickle * age for age in (MONTH, 12 * MONTH))
+    month, year = (grid.total(age) for age in (MONTH, 12 * MONTH))
     first = float(month / year @ posterior)
 
     def off(fade: float) -> float:

@@ -197,7 +197,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     holds = alone & (endless == _NONE) & (sent >= EDGE) & (sent <= 2 - EDGE)
     stayers = (people.kind == STAYS) | (people.back >= ONE)
     source = (referral > 0) & (~used & stayers & (aboard[:, CUSTOMERS] > NOBODY)).any(axis=0)
-    joined = (new > 0) | source | holds | (alone & (fed <= _number(Reason.NOT_KNOWN)))
+    joined = (new > 0) | source | holds | (alone & (fed <= Reason.NOT_KNOWN.number))
     everybody = (people.whole | ~(joined & used | (aboard[:, CUSTOMERS] > NOBODY))).all(axis=0)  # stays
 
     results = []
@@ -205,16 +205,16 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
         reached = joined & sells.any(axis=0)
         through = np.where(referral > 0, fed, endless if kind == CUSTOMERS else _NONE)
         reason = np.where(reached, np.minimum(through, _least(kept.accumulates(), sells)), _NONE)
-        reason = np.where(reached & holds, _number(Reason.REFERRALS_HOLD), reason)
+        reason = np.where(reached & holds, Reason.REFERRALS_HOLD.number, reason)
         there = aboard[:, kind] > NOBODY
         idle = ~(joined & sells) & there
         reason = np.minimum(reason, _least(kept.remains(waiting[kind]), idle))
-        reason = np.minimum(reason, _least(np.full(kept.kind.shape, _number(Reason.NOT_KNOWN)), kept.odd & there))
+        reason = np.minimum(reason, _least(np.full(kept.kind.shape, Reason.NOT_KNOWN.number), kept.odd & there))
         empty = waiting[kind] & ~there.any(axis=0) & ~reached  # all have left, and some come back
-        reason = np.where((reason == _NONE) & empty, _number(Reason.LEVELS_OFF), reason)
-        reason = np.where((reason == _NONE) & reached & source, _number(Reason.LEVELS_OFF), reason)
+        reason = np.where((reason == _NONE) & empty, Reason.LEVELS_OFF.number, reason)
+        reason = np.where((reason == _NONE) & reached & source, Reason.LEVELS_OFF.number, reason)
         # nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
-        alone_so = (reason == _number(Reason.EXPANSION_WITHOUT_CHURN)) | (reason == _number(Reason.NOBODY_LEAVES))
+        alone_so = (reason == Reason.EXPANSION_WITHOUT_CHURN.number) | (reason == Reason.NOBODY_LEAVES.number)
         reason = np.where(alone_so & ~everybody, reason + 1, reason)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             customers = new * per_newcomer / (1 - sent)
@@ -232,9 +232,9 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
                 century = century + still.sum(axis=0)
                 slow = century <= aboard[:, MRR].sum(axis=0)
                 level_by_then = (late <= MORE * worth) & (still <= MORE * aboard[:, MRR]).all(axis=0) & (sends < 2)
-                slow |= level_by_then & (reason < _number(Reason.COMEBACKS_MAKE_UP))
-                endless = reason < _number(Reason.NOT_KNOWN)
-                reason = np.where(endless & slow, _number(Reason.NOT_KNOWN), reason)
+                slow |= level_by_then & (reason < Reason.COMEBACKS_MAKE_UP.number)
+                endless = reason < Reason.NOT_KNOWN.number
+                reason = np.where(endless & slow, Reason.NOT_KNOWN.number, reason)
         level = level + np.where(idle & (kept.kind == STAYS), aboard[:, kind], 0.0).sum(axis=0)
         results.append(np.broadcast_arrays(level, reason.astype(float)))
     return np.stack([np.stack(np.broadcast_arrays(*part)) for part in zip(*results, strict=True)])
@@ -278,14 +278,10 @@ def _aboard(scenario: Scenario, read: Read, draws: int, *, needed: bool) -> tupl
     return aboard, (lost > NOBODY) & (rate > 0)
 
 
-def _number(reason: Reason) -> int:
-    return REASONS.index(reason) + 1
-
-
 def _first(*pairs: Any) -> np.ndarray:
     """The number of the first reason whose condition holds, or _NONE: condition, reason, condition, reason, ..."""
     conditions, reasons = pairs[::2], pairs[1::2]
-    numbers = [_number(one) if isinstance(one, Reason) else one for one in reasons]
+    numbers = [one.number if isinstance(one, Reason) else one for one in reasons]
     return np.select(list(conditions), numbers, _NONE)
 
 

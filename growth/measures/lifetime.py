@@ -130,8 +130,8 @@ def _why(kind: np.ndarray, life: Lifetime) -> np.ndarray:
         (kind == STAYS, Reason.SOME_NEVER_LEAVE),
         (kind == UNSETTLED, Reason.NOT_KNOWN),
     ]
-    numbers = [0 if reason is None else REASONS.index(reason) + 1 for _, reason in cases]
-    return np.select([case for case, _ in cases], numbers, REASONS.index(Reason.LOYAL_STAY) + 1)
+    numbers = [0 if reason is None else reason.number for _, reason in cases]
+    return np.select([case for case, _ in cases], numbers, Reason.LOYAL_STAY.number)
 
 
 def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:

@@ -30,9 +30,14 @@ class Reason(StrEnum):
         return _WORDS[self]
 
     @property
+    def number(self) -> int:
+        """Its place in the order, from 1; arrays and the workbook know it by this number."""
+        return REASONS.index(self) + 1
+
+    @property
     def endless(self) -> bool:
         """Whether MRR grows without end, where it is what keeps MRR from settling."""
-        return REASONS.index(self) < REASONS.index(Reason.NOT_KNOWN)
+        return self.number < Reason.NOT_KNOWN.number
 
 
 REASONS = tuple(Reason)

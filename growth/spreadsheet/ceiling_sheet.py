@@ -17,7 +17,6 @@ from growth.spreadsheet.lifetime_formulas import (
     LifetimeColumns,
     first_of,
     growth_at_the_end,
-    number_of,
     plan_facts,
 )
 from growth.spreadsheet.months_sheet import MonthsSheet
@@ -140,7 +139,7 @@ class _CeilingSheet:
         holds = self._line("holds", choose(both(alone, level_off), 1, 0), "count")
         source = choose(both(referral > 0, total(self._sends.span(0, last)) > 0), 1, 0)
         source = self._line("source", source, "count")
-        endlessly = both(alone, fed <= number_of(Reason.NOT_KNOWN))
+        endlessly = both(alone, fed <= Reason.NOT_KNOWN.number)
         some = either(joining > 0, source.equals(1), holds.equals(1), endlessly)
         joined = self._line("joined", choose(some, 1, 0), "count")
         everybody = self._line("everybody", minimum(*map(self._stay_all(joined), range(last + 1))), "count")
@@ -156,19 +155,19 @@ class _CeilingSheet:
         for kind in _KINDS:
             reached = both(joined.equals(1), total(self._counts[kind].span(0, last)) > 0)
             why = minimum(through[kind], self._least(kind, "accumulates"))
-            why = choose(reached, choose(holds.equals(1), number_of(Reason.REFERRALS_HOLD), why), NO_REASON)
+            why = choose(reached, choose(holds.equals(1), Reason.REFERRALS_HOLD.number, why), NO_REASON)
             why = self._line(f"why_{kind}", minimum(why, self._remains[kind].span(0, last)), "count")
             aboard_at_all = total(self._aboard[kind].span(0, last)) > NOBODY
             returning = both(lines[f"waiting_{kind}"].equals(1), aboard_at_all.equals(as_formula(False)))
             returning = both(returning, reached.equals(as_formula(False)), why.equals(NO_REASON))
-            why = choose(returning, number_of(Reason.LEVELS_OFF), why)
+            why = choose(returning, Reason.LEVELS_OFF.number, why)
             fed_by_stayers = both(why.equals(NO_REASON), reached, source.equals(1))
-            why = self._line(f"whether_{kind}", choose(fed_by_stayers, number_of(Reason.LEVELS_OFF), why), "count")
-            of_one = either(*(why.equals(number_of(one)) for one in _OF_ONE_PLAN))
+            why = self._line(f"whether_{kind}", choose(fed_by_stayers, Reason.LEVELS_OFF.number, why), "count")
+            of_one = either(*(why.equals(one.number) for one in _OF_ONE_PLAN))
             of_several = choose(both(of_one, everybody.equals(0)), why + 1, why)
             reasons[kind] = self._line(f"told_{kind}", of_several, "count")
             found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))
-        reasons["mrr"] = choose(self._slow(reasons["mrr"], last), number_of(Reason.NOT_KNOWN), reasons["mrr"])
+        reasons["mrr"] = choose(self._slow(reasons["mrr"], last), Reason.NOT_KNOWN.number, reasons["mrr"])
         reason = self._line("reason", choose(reasons["mrr"].equals(NO_REASON), 0, reasons["mrr"]), "count")
         people = choose(reasons["customers"].equals(NO_REASON), found["customers"], 0)
         people = self._line("level_customers", people, "people")
@@ -187,13 +186,13 @@ class _CeilingSheet:
         century = self._line("mrr_then", joining * pays + total(then), self._book.money)
         still = [self._then[row] <= MORE * aboard[row] for row in range(last + 1)]
         level = both(
-            reason < number_of(Reason.COMEBACKS_MAKE_UP),
+            reason < Reason.COMEBACKS_MAKE_UP.number,
             sends < 2,
             total(self._pays_late.span(0, last)) <= MORE * pays,
             *still,
         )
         below = century <= total(aboard.span(0, last))
-        return both(reason < number_of(Reason.NOT_KNOWN), either(below, level))
+        return both(reason < Reason.NOT_KNOWN.number, either(below, level))
 
     def _least(self, kind: str, name: str) -> Formula:
         """The first reason given by the plans that count."""
@@ -225,7 +224,7 @@ class _CeilingSheet:
             idle = both(deserted, aboard > NOBODY)
             reason = choose(idle, sums.remains(row, self._whole[row], self._same(row, kind), waiting), NO_REASON)
             odd = both(sums["odd"][row].equals(1), aboard > NOBODY)
-            reason = minimum(reason, choose(odd, number_of(Reason.NOT_KNOWN), NO_REASON))
+            reason = minimum(reason, choose(odd, Reason.NOT_KNOWN.number, NO_REASON))
             self._remains[kind].put(row, reason)
             if kind == "mrr":
                 self._then.put(row, choose(idle, aboard * sums["left"][row], 0))

@@ -36,20 +36,11 @@ _COLUMNS = (
 )
 
 
-def number_of(reason: Reason) -> int:
-    """The number by which the workbook knows a reason.
-
-    >>> number_of(Reason.EXPANSION_WITHOUT_CHURN)
-    1
-    """
-    return REASONS.index(reason) + 1
-
-
 def first_of(*pairs: Any) -> Formula:
     """The number of the first reason whose condition holds; pairs are condition, reason, condition, reason, ..."""
     code = as_formula(NO_REASON)
     for condition, reason in reversed(list(zip(pairs[::2], pairs[1::2], strict=True))):
-        code = choose(condition, number_of(reason) if isinstance(reason, Reason) else reason, code)
+        code = choose(condition, reason.number if isinstance(reason, Reason) else reason, code)
     return code
 
 

@@ -22,7 +22,7 @@ from growth.spreadsheet.formula import (
     written,
 )
 from growth.spreadsheet.left_sentence import left_sentence
-from growth.spreadsheet.lifetime_formulas import Level, number_of
+from growth.spreadsheet.lifetime_formulas import Level
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.number_text import NumberText, filled
 from growth.spreadsheet.worksheet import DASH, FormulaColumn, print_setup, text_lines
@@ -181,7 +181,7 @@ class SentenceSheet:
         span = YEAR if self._seasonal or self._yearly else 1
         moves, side = _compared(closing[months], closing[max(months - span, 0)]), _compared(level.mrr, closing[months])
         endless = choose(moves > 0, _GROWING, _OPEN)
-        unsettled = choose(level.reason < number_of(Reason.NOT_KNOWN), endless, 10 + level.reason)
+        unsettled = choose(level.reason < Reason.NOT_KNOWN.number, endless, 10 + level.reason)
         way = choose(level.reason.equals(0), choose(side.equals(moves), side, _LATER), unsettled)
         self._way = way = self._put("way", way, "count")
 
@@ -196,10 +196,10 @@ class SentenceSheet:
         )
         reason = as_formula("")
         for one in reversed([one for one in REASONS if one.endless]):
-            reason = choose(level.reason.equals(number_of(one)), page["reasons"][one], reason)
+            reason = choose(level.reason.equals(one.number), page["reasons"][one], reason)
         without = as_formula(page["no_ceiling"]["open"])
         for one in (one for one in REASONS if not one.endless):
-            without = choose(way.equals(10 + number_of(one)), page["no_ceiling"][one], without)
+            without = choose(way.equals(10 + one.number), page["no_ceiling"][one], without)
         reason = self._put("reason", reason)
         without = choose(way.equals(_GROWING), page["ceiling_none"] & reason, without)
         whys = choose(way.equals(_GROWING), filled(told["why_none"], {"reason": reason}), told["why_open"])
