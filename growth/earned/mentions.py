@@ -77,11 +77,8 @@ def two_estimates(piece: str, buyers: Sequence[Buyer]) -> TwoEstimates:
     signed = [buyer for buyer in buyers if buyer.piece == piece]
     naming = [buyer for buyer in buyers if piece in buyer.named]
     both = [buyer for buyer in naming if buyer.piece == piece]
-    counted: list[float | int] = []
-    for group in (signed, naming, both):
-        counted += [float(sum(buyer.paid for buyer in group)), len(group)]
-    a, n, b, m, c, k = counted
-    return TwoEstimates(a, int(n), b, int(m), c, int(k))
+    a, b, c = (float(sum(buyer.paid for buyer in group)) for group in (signed, naming, both))
+    return TwoEstimates(a, len(signed), b, len(naming), c, len(both))
 
 
 def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[int, float]]:

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StringConstraints, WithJsonSchema, model_validator
 
-from growth.calculator.language import ENGLISH, known, languages, locale_of, messages
+from growth.calculator.language import ENGLISH, known, languages, locale_of
 from growth.errors import GrowthError, Problem, ScenarioError
 from growth.giveaway.look import Look, with_logo
 from growth.giveaway.web_address import Address
@@ -22,8 +22,6 @@ from growth.scenario.section import FIELD_NAME, SLUG, Name, Section, Text, broke
 
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=FIELD_NAME, max_length=60)]
-
-CAUTIONS: tuple[str, ...] = tuple(messages()["page"]["cautions"])
 
 
 def _language(value: Any) -> str:

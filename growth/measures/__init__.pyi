@@ -5,7 +5,6 @@ from growth.measures.left import left_at_ceiling as left_at_ceiling
 from growth.measures.left import left_month as left_month
 from growth.measures.left import money_left as money_left
 from growth.measures.lifetime import lifetime_value as lifetime_value
-from growth.measures.lifetime import margin_multiple as margin_multiple
 from growth.measures.lifetime import payback_months as payback_months
 from growth.measures.measure import Measure as Measure
 from growth.measures.month import break_even_month as break_even_month

@@ -27,35 +27,6 @@ if TYPE_CHECKING:
     from growth.scenario import Scenario
 
 
-def margin_multiple(*, retention_rate: float, discount_rate: float, first_payment: bool = False) -> float:
-    """What a margin of 1 a period is worth over a lifetime at constant retention.
-
-    r / (1 + i - r) without the payment made on joining; 1 more, (1 + i) / (1 + i - r), with it.
-
-    Parameters
-    ----------
-    retention_rate, discount_rate : r and i, fractions a period, 0 <= r < 1 + i; a period is of any length, the same for
-        both. Not checked: beyond that range the formula has no meaning.
-    first_payment : whether the payment made on joining counts.
-
-    Returns
-    -------
-    float
-        Periods of margin.
-
-    Notes
-    -----
-    Source: Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24,
-    the margin multiple.
-
-    Examples
-    --------
-    >>> round(margin_multiple(retention_rate=0.8, discount_rate=0.12), 2)
-    2.5
-    """
-    return retention_rate / (1 + discount_rate - retention_rate) + first_payment
-
-
 def lifetime_value(forecast: Forecast, *, month: int | None = None, first_payment: bool = True) -> Measure:
     """LTV: the discounted gross margin of a customer who joins in `month`, over the fitted survival curve.
 
@@ -84,7 +55,8 @@ def lifetime_value(forecast: Forecast, *, month: int | None = None, first_paymen
 
     Notes
     -----
-    Source: discounted margin over a survival curve is common practice; at constant retention it is `margin_multiple`.
+    Source: discounted margin over a survival curve is common practice; at constant retention it is the margin multiple
+    of Gupta, S. and Lehmann, D. R. (2003), "Customers as Assets", Journal of Interactive Marketing 17(1), 9-24.
 
     Examples
     --------

@@ -21,7 +21,7 @@ _LEFT, _RIGHT = 1, 3
 _ACROSS = sum(_WIDTHS[_LEFT:])  # characters
 _LINE = 1.35  # height of a line in sizes of its font, enough for the widest of fonts
 _LOGO_PIXELS = 48
-_CHART_ROWS, _ROW_HEIGHT = 19, 15.75
+_CHART_ROWS = 19
 _BRIDGE = (  # series, sign
     ("opening_mrr", ""),
     ("new_mrr", "+ "),
@@ -187,5 +187,5 @@ def _chart(book: WorkbookContext, sheet: Worksheet, months: MonthsSheet, sentenc
     chart = lines.chart
     chart.show_na_as_empty_cell()
     chart.show_blanks_as("span")
-    chart.set_size({"width": 7 * _ACROSS, "height": int(_CHART_ROWS * 20)})
+    chart.set_size({"width": 7 * _ACROSS, "height": _CHART_ROWS * 20})
     sheet.worksheet.insert_chart(row, _LEFT, chart, {"object_position": 2, "description": words["chart_described"]})

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from growth.spreadsheet.context import WorkbookContext
 
-PAPER, DEEP, WHITE = "#FBF7EF", "#F2EBDD", "#FFFFFF"
+PAPER, WHITE = "#FBF7EF", "#FFFFFF"
 INK, SOFT, RULE = "#2B2722", "#665D50", "#DDD3C1"
 GAIN, LOSS, GOAL = "#1F5F8B", "#9C4F14", "#5B4A8A"
 SERIF, SANS = "Georgia", "Arial"

@@ -13,8 +13,11 @@ import socket
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
+
+from babel.dates import format_timedelta
 
 from growth.scratch import lock
 from growth.sweep.load_sweep import SweepError
@@ -64,7 +67,8 @@ def _who(store: Store) -> str:
     claim = _claim_in(store)
     if not claim:
         return "this file is in the way and is not a sweep's; choose another address"
-    age = _age(time.time() - float(claim.get("time", 0)))
+    seconds = max(time.time() - float(claim.get("time", 0)), 0.0)
+    age = format_timedelta(timedelta(seconds=seconds), granularity="second", threshold=2, locale="en")
     return (
         f"claimed {age} ago by process {claim.get('process', '?')} on {claim.get('host', '?')}; "
         "wait for that sweep, or add --take-over if it no longer runs"
@@ -78,15 +82,3 @@ def _claim_in(store: Store) -> dict[str, Any]:
     except ValueError:
         return {}
     return found if isinstance(found, dict) and "claim" in found else {}
-
-
-def _age(seconds: float) -> str:
-    """A span of time in one unit.
-
-    >>> _age(41), _age(3 * 60), _age(26 * 3600)
-    ('41 seconds', '3 minutes', '26 hours')
-    """
-    for unit, size in (("days", 86_400), ("hours", 3_600), ("minutes", 60)):
-        if seconds >= 2 * size:
-            return f"{seconds // size:.0f} {unit}"
-    return f"{max(seconds, 0):.0f} seconds"

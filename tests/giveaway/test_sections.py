@@ -10,7 +10,6 @@ import growth
 from growth.calculator.language import messages
 from growth.errors import PublishError, ScenarioError
 from growth.giveaway import load_giveaway, sections
-from growth.giveaway.brief import CAUTIONS
 from growth.giveaway.clean import clean
 
 PLANS = {"plans": [{"name": "Studio", "monthly_price": 20}]}
@@ -92,7 +91,7 @@ def test_who_pays_less_is_told_without_who_pays_more():
 
 def test_the_standing_cautions_are_there_whatever_the_file_says():
     shown = text_of(sections.cautions(words_of(cautions=["Only this."])).html)
-    assert all(caution in shown for caution in (*CAUTIONS, "Only this."))
+    assert all(caution in shown for caution in (*messages()["page"]["cautions"], "Only this."))
 
 
 def test_an_invitation_is_a_form_a_link_or_words_and_never_a_dead_form():

@@ -115,7 +115,7 @@ def test_one_sweep_at_a_time_and_the_claim_goes_with_it(address):
     with Results(address).held():
         with (
             pytest.raises(
-                SweepError, match=r"\.lock: claimed \d seconds ago by process \d+ on .*; wait for that sweep"
+                SweepError, match=r"\.lock: claimed \d seconds? ago by process \d+ on .*; wait for that sweep"
             ),
             Results(address).held(),
         ):
