@@ -177,7 +177,7 @@ class _Channel:
         if most and getattr(self._channel, most) is not None:
             bent = self._given(most, when) / (1 + (self._given(most, when) / before - 1) / (1 + rate))
             grown = choose(both(rate > 0, before > 0), bent, grown)
-        grown = changed(self._book, f"{self._place}.{of}", when, grown)
+        grown = changed(self._book, f"{self._place}.{of}", self._month.same_row(when), when, grown)
         begins = self._month.same_row(when).equals(self._given("first_month"))
         return choose(self._active(when), choose(begins, start, grown), 0)
 

@@ -7,8 +7,8 @@ from decimal import Decimal
 from growth.calculator.language import said
 from growth.calculator.words import number, percent
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, absolute, both, choose, dot, total
-from growth.spreadsheet.inputs import Input
+from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, dot, either, total, written
+from growth.spreadsheet.inputs import Input, label_of
 from growth.spreadsheet.styles import STYLES
 from growth.spreadsheet.worksheet import Worksheet, print_setup, text_lines
 
@@ -61,7 +61,11 @@ def _line(book: WorkbookContext, sheet: Worksheet, row: int, one: Input) -> None
     """Label, value, unit, range, what it means, and the name of the cell."""
     entry, page = one.entry, sheet.worksheet
     rule = _range(book, one)
-    sheet.text(row, _LABEL, one.label, "wrapped")
+    if one.around is None:
+        sheet.text(row, _LABEL, one.label, "wrapped")
+    else:  # names a month that has a cell of its own
+        before, after = one.around
+        sheet.put(row, _LABEL, as_formula(before) & written(book.given(one.month), 0) & after, "wrapped")
     sheet.number(row, _VALUE, one.value, "input", book.styles.exact(entry.unit, one.value))
     sheet.text(row, _UNIT, _unit(book, entry.unit), "unit")
     sheet.text(row, _RANGE, rule, "soft")
@@ -74,7 +78,7 @@ def _line(book: WorkbookContext, sheet: Worksheet, row: int, one: Input) -> None
     page.set_row(row, 13 * lines + 3)  # rows are not made higher for wrapped text by every program
     message = " ".join(text for text in (one.help, _allowed(book, rule)) if text)
     allowed = {"criteria": "between", "minimum": _plain(entry.low), "maximum": _plain(entry.high)}
-    told = {"input_title": _short(one.label, _TITLE), "input_message": _short(message, _MESSAGE)}
+    told = {"input_title": _short(one.title, _TITLE), "input_message": _short(message, _MESSAGE)}
     wrong = _short(_allowed(book, _range(book, one, whole=True)), _MESSAGE)
     refused = {"error_title": book.words["assumptions"]["outside"], "error_message": wrong, "ignore_blank": False}
     kind = "integer" if entry.whole else "decimal"
@@ -141,6 +145,11 @@ def _rules(
         if channel.last_month is not None:
             first, last = (book.given(f"arrive.channels.{index}.{name}_month") for name in ("first", "last"))
             found.append((words["last_month"].replace("{name}", channel.name), last < first))
+    for field, positions in book.inputs.changed.values():
+        months = [book.given(f"changes.{one}.from_month") for one in positions.values() if one in book.inputs.live]
+        if len(months) > 1:
+            same = [one.equals(other) for number, one in enumerate(months) for other in months[:number]]
+            found.append((words["changes"].replace("{name}", label_of(field, book.locale)[0]), either(*same)))
     for place in _lists(book.inputs.cells):
         if place.endswith("survival") and len(book.inputs.list_at(place)) > 1:
             rises = span(place, skip_first=True) > span(place, skip_last=True)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from growth.scenario import Scenario
+from growth.scenario import Assumption, Scenario
 from growth.scenario.pay import Plan
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, both, choose, maximum, minimum
-from growth.spreadsheet.inputs import changed_fields, label_of
+from growth.spreadsheet.inputs import changed_fields, is_rate_by_age, label_of, live_changes
 from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 YEAR = 12
@@ -26,7 +26,7 @@ class ChangesSheet:
             return
         words = book.words["changes"]
         table, self._month, _ = book.month_table("changes", title=words["title"], lines=words["lines"])
-        put_over_time(book, table)
+        put_over_time(book, table, self._month)
         self._churn(table)
         for number, plan in enumerate(book.scenario.pay.plans):
             reaching = [
@@ -125,8 +125,8 @@ def needed(scenario: Scenario) -> bool:
     return bool(scenario.changes or scenario.stay.churn_changes or scenario.grow.price_changes)
 
 
-def put_over_time(book: WorkbookContext, table: FormulaTable) -> None:
-    """Add the columns to the sheet of changes, and to `book.over_time`."""
+def put_over_time(book: WorkbookContext, table: FormulaTable, months: FormulaColumn) -> None:
+    """Add the columns to the sheet of changes, and to `book.over_time`. months: the column of month numbers."""
     for place, (field, _) in book.inputs.changed.items():
         table.skip()
         unit = field.assumption.unit
@@ -134,16 +134,28 @@ def put_over_time(book: WorkbookContext, table: FormulaTable) -> None:
         column = table.column(label_of(field, book.locale)[0], kind, width=20)
         column.put(0, book.given(place), "opening")
         for month in range(1, book.scenario.months + 1):
-            column.put(month, changed(book, place, month, column[month - 1]))
+            column.put(month, changed(book, place, months.same_row(month), month, column[month - 1]))
         book.over_time[place] = column
 
 
-def changed(book: WorkbookContext, place: str, month: int, value: Formula) -> Formula:
-    """Apply the change of a number that begins in `month`, if there is one; shares stay within their range."""
-    if place not in book.inputs.changed or month not in book.inputs.changed[place][1]:
+def changed(book: WorkbookContext, place: str, row: Formula, month: int, value: Formula) -> Formula:
+    """Apply the changes of a number that begin in `month`, the number in the cell `row`: those whose month is a cell as
+    that says, of which the first counts."""
+    if place not in book.inputs.changed:
         return value
     field, positions = book.inputs.changed[place]
-    position, entry = positions[month], field.assumption
+    result = value
+    for begins, position in reversed(positions.items()):
+        if position in book.inputs.live:
+            meets = row.equals(book.given(f"changes.{position}.from_month"))
+            result = choose(meets, _becomes(book, position, field.assumption, value), result)
+        elif begins == month:
+            result = _becomes(book, position, field.assumption, value)
+    return result
+
+
+def _becomes(book: WorkbookContext, position: int, entry: Assumption, value: Formula) -> Formula:
+    """What a change makes of a number; shares stay within their range."""
     if book.scenario.changes[position].becomes is not None:
         return book.given(f"changes.{position}.becomes")
     value = value * book.given(f"changes.{position}.times")
@@ -151,16 +163,19 @@ def changed(book: WorkbookContext, place: str, month: int, value: Formula) -> Fo
 
 
 def rate_months(scenario: Scenario) -> list[int]:
-    """Month 1, and the months from which churn, renewal or growth by age goes by other numbers.
+    """Month 1, and the months from which rates by age go by other numbers, where a plan's cohorts are told apart.
 
-    >>> plans = [{"name": "Studio", "monthly_price": 29}]
+    >>> plans = [{"name": "Studio", "monthly_price": 29, "billing": "yearly"}]
     >>> rate_months(Scenario(business="Fernhollow", pay={"plans": plans}, changes=[
     ...     {"from_month": 7, "field": "stay.churn.monthly_churn_rate", "times": 0.5},
     ...     {"from_month": 10, "field": "bill.monthly_fixed_costs", "becomes": 500}]))
     [1, 7]
     """
-    months = {1}
-    for place, (_, positions) in changed_fields(scenario).items():
-        if place.startswith(("stay.churn.", "grow.")) or ".churn." in place or place.endswith(".renewal_rate"):
-            months |= positions.keys()
-    return sorted(months)
+    live = live_changes(scenario)
+    fixed = (
+        month
+        for place, (_, positions) in changed_fields(scenario).items()
+        for month, position in positions.items()
+        if is_rate_by_age(place) and position not in live
+    )
+    return sorted({1, *fixed})

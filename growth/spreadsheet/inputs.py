@@ -15,12 +15,17 @@ from growth.scenario.dated_change import DatedChange
 from growth.spreadsheet.formula import Formula, as_formula
 from growth.spreadsheet.names import input_name, item_words, workbook_words
 
+_MARK = "\x00"  # in a label, where a month goes that has a cell of its own
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Input:
     """One input cell: where its value stands in the scenario, its entry in the table, its words, and the value.
 
-    about: the place of the number itself, also for what a change makes of it.
+    about: the place of the number itself, also for what a change makes of it and for the month of that.
+    around: the parts of the label before and after a month that has a cell of its own; None where it names none such.
+    month: the place of that cell.
+    title: the label without a month.
     """
 
     place: str
@@ -29,6 +34,9 @@ class Input:
     label: str
     help: str
     value: float
+    around: tuple[str, str] | None = None
+    month: str = ""
+    title: str = ""
 
     @property
     def name(self) -> str:
@@ -53,7 +61,8 @@ class Inputs:
 
     def __init__(self, scenario: Scenario, *, locale: str = LOCALE):
         standing = (field for field in fields(scenario, always_first=True) if _stands(field, scenario))
-        found = [_input(field, scenario.currency, locale) for field in standing]
+        self.live = live_changes(scenario)
+        found = [_input(field, scenario, locale) for field in standing]
         order = list(messages(locale)["stages"])
         self.cells = sorted(found, key=lambda one: order.index(one.part))
         self._scenario, self._names = scenario, {one.place: one.name for one in self.cells}
@@ -92,15 +101,49 @@ def changed_fields(scenario: Scenario) -> dict[str, tuple[Field, dict[int, int]]
     return found
 
 
-def _input(field: Field, currency: str, locale: str) -> Input:
+def live_changes(scenario: Scenario) -> frozenset[int]:
+    """The positions of the changes whose month is a cell.
+
+    That of the others is fixed: rates by age stand in rows of their own for each stretch of months, wherever a plan's
+    cohorts are told apart, and pieces keep the fade of the month in which they came out.
+    """
+    aged = any(by_age(scenario, number) for number in range(len(scenario.pay.plans)))
+    return frozenset(
+        position
+        for place, (_, positions) in changed_fields(scenario).items()
+        if not place.endswith(".monthly_fade_rate") and not (aged and is_rate_by_age(place))
+        for position in positions.values()
+    )
+
+
+def is_rate_by_age(place: str) -> bool:
+    """Whether a number says who leaves, renews or grows at each age."""
+    return place.startswith(("stay.churn.", "grow.")) or ".churn." in place or place.endswith(".renewal_rate")
+
+
+def _input(field: Field, scenario: Scenario, locale: str) -> Input:
     """Build an input cell with its words."""
-    about, since = field.changed or field, ""
+    about, since, month = field.changed or field, "", ""
+    if field.place[0] == "changes":
+        position = int(field.place[1])
+        month = f"changes.{position}.from_month" if position in live_changes(scenario) else ""
+        of = find(scenario, scenario.changes[position].field)
+        about = of if isinstance(of, Field) else field
     if field.changed is not None:
         words = messages(locale)["whose"]["times" if field.name == "times" else "since"]
-        since = said(words, month=str(_from_month(field)))
+        since = said(words, month=_MARK if month else str(_from_month(field)))
     label, help = label_of(about, locale, since=since)
-    told = as_said(field.value, field.assumption.unit, currency, locale)
-    return Input(field.path, about.path, field.assumption, label, f"{help} {told}".strip(), float(field.value))
+    around = None
+    if field.path == month:
+        entry = _label_and_help(field.path, field.kind, field.assumption, locale)[0]
+        label, help, month = said(messages(locale)["whose"]["one"], label=entry, whose=label), "", ""
+    elif month:
+        before, _, after = label.partition(_MARK)
+        around, label = (before, after), label.replace(_MARK, str(_from_month(field)))
+    told = as_said(field.value, field.assumption.unit, scenario.currency, locale)
+    help = f"{help} {told}".strip()
+    title = label if around is None else label_of(about, locale)[0]
+    return Input(field.path, about.path, field.assumption, label, help, float(field.value), around, month, title)
 
 
 def _from_month(field: Field) -> int:
@@ -142,10 +185,14 @@ def _whose(field: Field, words: dict[str, str]) -> str:
 
 
 def _stands(field: Field, scenario: Scenario) -> bool:
-    """Whether it has a cell: its value can change the workbook, whose months and structure are fixed; the month of a
-    change over time belongs to them. The conversion rate can as soon as the referral rate beside it is no longer 0."""
+    """Whether it has a cell: its value can change the workbook, whose months and structure are fixed.
+
+    The conversion rate can as soon as the referral rate beside it is no longer 0.
+    """
     if field.value is None or field.place == ("months",):
         return False
+    if field.place[0] == "changes" and field.name == "from_month":
+        return field.place[1] in live_changes(scenario)
     if field.place[0] == "changes" and (field.changed is None or _from_month(field) > scenario.months):
         return False
     return field.matters(scenario) or field.path == "pay.conversion_rate"

@@ -85,14 +85,14 @@ class PlanSheet:
     def _pooled(self, month: int, joined: Formula, joined_mrr: Formula) -> None:
         """A month of a plan in which nothing depends on age: all customers leave and grow alike."""
         columns, changes, number = self.columns, self._changes, self._number
-        rates, factor = self._life.rates(month), changes.churn_factor(month)
-        churn = rates.leave[1]
+        now, factor = self._book.in_month(month), changes.churn_factor(month)
+        churn = now.given(f"{'stay' if self._plan.churn is None else f'pay.plans.{number}'}.churn.monthly_churn_rate")
         churn = churn if factor is None else minimum(1, churn * factor)
         provoked, rate = changes.provoked(number, month), changes.rate(number, month)
         churn = churn if provoked is None else churn + (1 - churn) * provoked
         leaving = present(self._leaving).put(month, churn)
         customers, mrr = columns["opening_customers"][month], columns["opening_mrr"][month]
-        more, less = rates.more[0], rates.less[0]
+        more, less = (now.given(f"grow.monthly_{name}_rate") for name in ("expansion", "contraction"))
         columns["lost_customers"].put(month, customers * leaving)
         columns["churned_mrr"].put(month, mrr * leaving)
         stayed = mrr * (1 - leaving)

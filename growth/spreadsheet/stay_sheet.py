@@ -92,7 +92,8 @@ class StaySheet:
 
     def _stretch(self, start: int, changes: ChangesSheet, starts: list[int]) -> list[RatesByAge]:
         """What each plan does by age from a month on, until the next change of its rates."""
-        self._now, self._at_end = self._book.in_month(start), start == starts[-1]
+        self._at_end = start == starts[-1]
+        self._now = self._book.in_month(self._book.scenario.months if self._at_end else start)
         self._since = ""
         if len(starts) > 1:
             self._since = said(self._book.messages["whose"]["since"], month=str(start))

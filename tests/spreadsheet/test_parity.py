@@ -110,7 +110,7 @@ def test_seeds_and_library_meet_every_assumption_curve_kind_and_billing():
     used = {re.sub(r"\.\d+", "", one.place) for s in scenarios for one in Inputs(s).cells if one.value}
     table = {re.sub(r"\[\w*\]", "", entry.place) for entry in entries(growth.Scenario)}
     used, table = ({place.replace("pay.plans.churn", "stay.churn") for place in places} for places in (used, table))
-    fixed = {"months", "changes.from_month"}
+    fixed = {"months"}
     assert table - used - fixed == {"bill.monthly_discount_rate"}  # of no effect on a forecast
     plans = [(plan.churn or s.stay.churn, plan) for s in scenarios for plan in s.pay.plans]
     curves = {(churn.curve, plan.billing) for churn, plan in plans}

@@ -34,6 +34,7 @@ from growth.spreadsheet.names import workbook_words
 HOSTILE = ["=1+1|'/C calc'!A0", "+SUM(A1)", "-2+3", "@x \"quoted\" 'too' _x0041_ SORT(a)"]
 LONG = "a/b\\c?d*e[f]g:h " * 7
 LOOKED_AT = ("yearly-plans", "brief-when-can-i-live-from-it")  # as written; LibreOffice calculates others
+MOVED = (7, 2, 9, 3, 4, 5)  # months to which changes are moved: also past each other
 CHANGED = few_or_many((1091,), (17, 40, 65, 117))  # seeds of scenarios whose numbers are then changed
 
 
@@ -59,17 +60,37 @@ def examples() -> dict[str, growth.Scenario]:
     }
 
 
+def dated(*months: int) -> growth.Scenario:
+    """Numbers that change in these months, one of them twice, and churn, which no plan has by age."""
+    channels = [
+        {"name": "search", "monthly_visitors": 800, "monthly_growth_rate": 0.01},
+        {"name": "ads", "kind": "paid", "monthly_budget": 300, "cost_per_visit": 1.5},
+    ]
+    plans = [plan(share=0.6), plan(name="two", share=0.4, churn={"curve": "constant", "monthly_churn_rate": 0.02})]
+    changes = [
+        {"field": "arrive.channels.search.monthly_visitors", "times": 1.5},
+        {"field": "stay.churn.monthly_churn_rate", "times": 0.5},
+        {"field": "pay.plans.two.monthly_price", "becomes": 55},
+        {"field": "arrive.channels.ads.monthly_budget", "becomes": 600},
+        {"field": "grow.monthly_expansion_rate", "becomes": 0.01},
+        {"field": "arrive.channels.search.monthly_visitors", "times": 0.8},
+    ]
+    later = [{"from_month": month, **change} for month, change in zip(months, changes, strict=True)]
+    return business(months=9, pay={"plans": plans}, arrive={"channels": channels}, changes=later)
+
+
 def other_numbers(scenario: growth.Scenario, rng: np.random.Generator) -> tuple[growth.Scenario, list[Input]]:
     """The same structure with other valid numbers in nearly every input cell, and those cells."""
     values = scenario.model_dump(mode="json")
     cells = Inputs(scenario).cells
+    stays = {"opening.customers", *(f"changes.{n}.from_month" for n in range(len(scenario.changes)))}  # as they are
     together = {"survival": 0.97, "delay_shares": None, "share": None, "opening_share": None}
     for one in cells:
         parent, _, field = one.place.rpartition(".")
         group = parent.rpartition(".")[2] if field.isdigit() else field
         if group == "survival":  # still falling with age
             new = one.value * together["survival"]
-        elif group in together or one.place == "opening.customers" or (group == "customers" and one.value):
+        elif group in together or one.place in stays or (group == "customers" and one.value):
             continue
         elif one.entry.whole:
             new = int(np.clip(one.value + 2, one.entry.low, one.entry.high))
@@ -114,6 +135,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     for name, scenario in {**examples(), "hostile": hostile()}.items():
         (folder / f"{name}.xlsx").write_bytes(spreadsheet(growth.forecast(scenario)))
     false_values(folder / "fernhollow.xlsx", folder / "false.xlsx")
+    (folder / "dated.xlsx").write_bytes(spreadsheet(growth.forecast(dated(3, 4, 5, 6, 7, 8))))
+    with_inputs(folder / "dated.xlsx", Inputs(dated(*MOVED)).cells)
     for seed in CHANGED:
         scenario = scenario_of(seed)
         (folder / f"changed {seed}.xlsx").write_bytes(spreadsheet(growth.forecast(scenario)))
@@ -183,6 +206,17 @@ def test_other_numbers_in_the_input_cells_are_python_s_forecast_of_them(computed
     moved = sum(a.value != b.value for a, b in zip(Inputs(scenario).cells, cells, strict=True))
     assert moved > 0.7 * len(cells)
     assert differences(growth.forecast(changed), computed[f"changed {seed}"]) == []
+
+
+@needs_office
+def test_the_months_of_changes_are_numbers_like_any_other(computed: dict[str, Path]):
+    """They are typed into their cells; labels that name them follow, and a rule tells of two that fall together."""
+    assert differences(growth.forecast(dated(*MOVED)), computed["dated"]) == []
+    rows = sheet_values(computed["dated"], "Assumptions")["Assumptions"]
+    values = {row[1]: row[2] for row in rows if len(row) > 2 and row[1]}
+    assert values["Visitors a month: search, multiplied from month 7 by"] == 1.5
+    assert values["From month: Price: two"] == 9 and values["Price: two, from month 9"] == 55
+    assert values["A number changes once in a month: Visitors a month: search"] == 0
 
 
 @needs_office
