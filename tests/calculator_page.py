@@ -29,7 +29,9 @@ place.calculator = mount(place, JSON.parse(document.getElementById("data").textC
 # As in JupyterLab: the widget's front end in an output that scrolls within a panel below the toolbars.
 LIVE_START = """
 const set = (name, value) => (values[name] = value);
-const model = { get: (name) => values[name], set, save_changes() {}, on() {}, off() {} };
+const sent = (globalThis.sent = []); // the messages to Python
+const send = (message) => sent.push(message);
+const model = { get: (name) => values[name], set, send, save_changes() {}, on() {}, off() {} };
 const data = JSON.parse(document.getElementById("data").textContent);
 const values = { data, tuned: data.scenario, keeps: true, sources: {}, sourcing: SOURCING };
 live.render({ model, el: document.getElementById("calculator") });

@@ -34,7 +34,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const id = `growth-${++instances}`;
   const { controls, columns, words, locale } = data;
   const bounds = { ...Object.fromEntries(controls.filter(({ unsure }) => unsure).map(({ path, low, high }) => [path, [low, high]])), ...data.bounds };
-  const { what_ifs: whatIfs = [] } = data;
+  const whatIfs = clone(data.what_ifs ?? []);
   const { answer: given = "", address: home = null } = data.brief;
   const { scenario: original, ranges } = parted(data.scenario);
   const sure = sureness(bounds);
@@ -75,7 +75,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const { groups, lines } = stages(controls, id, original, move, show, words, unsure);
   let choices = [];
   const choice = node("div", { class: "growth-choice", role: "group", "aria-label": words.what_if });
-  const keeping = { all: () => kept, now: () => (flush(), scenarioOf()), set: setLines };
+  const keeping = { all: () => kept, plans, now: () => (flush(), scenarioOf()), set: setLines, rename, forget };
   const line = keepLine(words, original, controls, Boolean(onKeep), keeping, (text) => (status.textContent = text));
   const dated = datedChoice(controls, words, () => base.months, addDated, (text) => (status.textContent = text));
   const buttons = node("div", { class: "growth-buttons" }, button(words.reset, reset));
@@ -106,7 +106,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     const result = forecast(scenario);
     const found = measures(scenario, result);
     const beyond = kept.map((one) => ({ ...one, name: one.key, scenario: ofLine(one, base.months) }));
-    const others = [...variants(base, whatIfs), ...beyond.map((one) => ({ ...one, result: forecast(one.scenario) }))];
+    const others = [...variants(base, plans().filter(({ changes }) => changes)), ...beyond.map((one) => ({ ...one, result: forecast(one.scenario) }))];
     const ran = scenario === base ? result : forecast(base);
     const plain = { name: nameOfBase(), mrr: mrrOf(ran), scenario: base, result: ran };
     const named = [plain, ...others.filter((one) => one.result).map((one) => ({ ...one, name: one.label, key: one.name, mrr: mrrOf(one.result) }))];
@@ -156,7 +156,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     month.draw(state, moved() || chosen !== null);
     beside.draw(state.lots, base.months);
     lines.get("opening.mrr")?.enable(state.scenario.opening.customers > 0); // nobody pays where nobody is
-    line.draw(chosen);
+    line.draw(plans().find(({ name, key = name }) => key === chosen));
     choice.hidden = choices.length < 2;
     choices[0][1].textContent = nameOfBase();
     for (const [name, one] of choices) {
@@ -269,8 +269,11 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
 
   // The buttons that choose among the numbers, the what-ifs and the kept lines.
   function offer() {
-    const all = [[null, words.unchanged], ...whatIfs.map(({ name, label }) => [name, label]), ...kept.map(({ key, label }) => [key, label])];
-    choices = all.map(([name, label]) => [name, button(label, () => choose(name))]);
+    const all = [{ key: null, label: words.unchanged }, ...plans()];
+    choices = all.map((one) => {
+      const { name, key = name, label } = one;
+      return [key, button(label, () => (line.fill(key === null ? null : one), choose(key)))];
+    });
     choice.replaceChildren(...choices.map(([, one]) => one));
   }
   // A line that is kept stands beside the original numbers, and is the one shown.
@@ -280,6 +283,25 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
     offer();
     choose(key);
     flush();
+  }
+  // The what-ifs and the lines; a line of the same name takes a what-if's place.
+  function plans() {
+    return [...whatIfs.filter(({ label }) => kept.every((one) => one.label !== label)), ...kept];
+  }
+  // Wherever a what-if stands: the scenario has them all, and so its file.
+  function inAll(name, change) {
+    const scenarios = [original, base, ...kept.map(({ scenario }) => scenario)];
+    for (const some of [whatIfs, ...scenarios.map(({ what_ifs }) => what_ifs)]) change(some, some.findIndex((one) => one.name === name));
+  }
+  function rename({ name, key }, label, note) {
+    if (name) inAll(name, (some, at) => Object.assign(some[at], { label, note }));
+    else Object.assign(lineOf(key), { label, note });
+    offer();
+    schedule(true);
+  }
+  function forget({ name, key }) {
+    if (name) inAll(name, (some, at) => some.splice(at, 1));
+    setLines(kept.filter((one) => one.key !== key), null);
   }
   function choose(name) {
     chosen = name;

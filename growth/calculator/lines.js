@@ -5,14 +5,21 @@ import { button, clone, node, said } from "./tools.js";
 // A line has no months of its own: it is as long as the numbers beside which it stands.
 export const ofLine = ({ scenario }, months) => ({ ...scenario, months });
 
-// Its name, its note where there is room for one (`noted`), and the buttons. `kept` is {all(), now(), set(lines, key)}: the lines, the
-// numbers shown, and the new lines with the one that is shown then. `say` tells what came of it.
+// Its name, its note where there is room for one (`noted`: in JupyterLab, where what-ifs are renamed and removed too), and the buttons.
+// `kept` is {all(), plans(), now(), set(lines, key), rename(plan, label, note), forget(plan)}: the lines, these and the what-ifs, the numbers
+// shown, and the new lines with the one that is shown then. `say` tells what came of it.
 export function keepLine(words, original, controls, noted, kept, say) {
   const field = (label, most) => node("label", {}, label, " ", node("input", { type: "text", maxlength: most }));
   const name = field(words.line_name, 30), note = field(words.line_note, 300);
   const keep = button(words.line_keep, add);
+  const rename = button(words.line_rename, changeName);
   const forget = button("", remove);
-  let shown = null;
+  let shown = null, filled = null; // the line or what-if on screen, and the one whose name and note stand in the fields
+  const fill = (plan) => {
+    filled = plan;
+    name.lastChild.value = plan?.label ?? "";
+    note.lastChild.value = plan?.note ?? "";
+  };
   function add() {
     const scenario = clone(kept.now());
     if (!differing({ ...scenario, months: original.months }, original, controls).length) return say(words.line_same);
@@ -23,20 +30,27 @@ export function keepLine(words, original, controls, noted, kept, say) {
     if (others.length >= MOST_LINES) return say(words.line_full);
     const key = Symbol();
     kept.set([...others, { key, label, note: note.lastChild.value.trim(), scenario }], key);
-    name.lastChild.value = note.lastChild.value = "";
+    fill(null);
     say(said(words.line_kept, { label }));
   }
+  function changeName() {
+    const label = name.lastChild.value.trim() || shown.label;
+    if (kept.plans().some((one) => one !== shown && one.label === label)) return say(said(words.line_taken, { label }));
+    kept.rename(shown, label, note.lastChild.value.trim());
+  }
   function remove() {
-    kept.set(kept.all().filter(({ key }) => key !== shown), null);
+    fill(null);
+    kept.forget(shown);
     keep.focus();
   }
   return {
-    element: node("div", { class: "growth-buttons growth-lines" }, name, ...(noted ? [note] : []), keep, forget),
-    draw(chosen) {
-      const line = kept.all().find(({ key }) => key === chosen);
-      shown = line?.key;
-      forget.hidden = !line;
-      if (line) forget.textContent = said(words.line_forget, line);
+    element: node("div", { class: "growth-buttons growth-lines" }, name, ...(noted ? [note] : []), keep, ...(noted ? [rename] : []), forget),
+    fill,
+    draw(plan) {
+      shown = plan;
+      rename.hidden = !plan || plan !== filled;
+      forget.hidden = !plan || !(noted || plan.key);
+      if (plan) forget.textContent = said(words.line_forget, plan);
     },
   };
 }

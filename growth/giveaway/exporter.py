@@ -40,6 +40,7 @@ from growth.scenario.range import likely_values
 
 _HERE = Path(__file__).parent / "template"
 NOTE = "note"  # tag of cells that speak to the consultant, not to the reader
+_LIVE_WORDS = ("keep", "line_note", "line_rename", "line_taken")
 _DIGITS = digits + ascii_lowercase  # as parseInt reads them with base 36
 LIVE = {  # outputs that need scripts of their own, in the words of an error
     PAGE_DATA: "a second calculator",
@@ -195,13 +196,14 @@ def _json(data: dict) -> str:
     """JSON that no HTML parser can read as anything else.
 
     To save weight the controls are a table (`boot.js` reads it), and it leaves out what the script does without: bounds
-    that a control has, the scenario's what-ifs, sources and lesson, and ".0".
+    that a control has, the scenario's what-ifs, sources and lesson, words of the live calculator, and ".0".
     """
     table = {name: _column([line[name] for line in data["controls"]]) for name in data["controls"][0]}
     own = {line["path"]: [line["low"], line["high"]] for line in data["controls"] if line["unsure"]}
     bounds = {path: ends for path, ends in data["bounds"].items() if own.get(path) != ends}
     scenario = {key: value for key, value in data["scenario"].items() if key not in ("what_ifs", "sources", "teaches")}
-    whole = _whole({**data, "controls": table, "bounds": bounds, "scenario": scenario})
+    words = {key: text for key, text in data["words"].items() if key not in _LIVE_WORDS}
+    whole = _whole({**data, "words": words, "controls": table, "bounds": bounds, "scenario": scenario})
     text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return (
         text.replace("<", "\\u003c")

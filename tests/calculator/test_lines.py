@@ -136,3 +136,56 @@ def test_the_notebooks_form_asks_for_a_note_and_sends_the_lines(browser, tmp_pat
     keep(page, "dearer")
     assert page.get_by_role("button", name="dearer", exact=True).is_visible()
     assert page.complaints == []
+
+
+def test_in_the_notebook_a_plan_is_changed_under_its_name_renamed_noted_and_removed(browser, tmp_path):
+    """Plans of the file and lines of the day alike; the file has it all once the numbers are kept."""
+    path = tmp_path / "kiln.yaml"
+    plans = [
+        {"name": "dearer", "label": "Raise the price", "changes": [{"field": PRICE, "times": 1.2}]},
+        {"name": "loyal", "changes": [{"field": CHURN, "becomes": 0.05}]},
+    ]
+    growth.save_scenario(business(months=24, goal_mrr=900, what_ifs=plans), path)
+    path.write_text(path.read_text().replace("  months: 24", "  # two years\n  months: 24"))
+    calculator = Calculator(path, path)
+    page = opened(browser, calculator.scenario, tmp_path, live=True)
+    fields = page.locator(".growth-lines")
+    name, note = fields.get_by_label("Name"), fields.get_by_label("Note")
+    rename = page.get_by_role("button", name="Change name and note")
+
+    assert rename.is_hidden()
+    page.get_by_role("button", name="loyal", exact=True).click()
+    assert name.input_value() == "loyal"
+    name.fill("Raise the price")
+    rename.click()
+    page.get_by_text("There is a “Raise the price” already.").wait_for()
+    name.fill("Halve churn")
+    note.fill("Call those who pause")
+    rename.click()
+    page.get_by_role("button", name="Halve churn", exact=True).wait_for()
+
+    page.get_by_role("button", name="Raise the price", exact=True).click()
+    move(page, PRICE, "26")  # from the plan's 24
+    page.get_by_role("button", name="Keep this line").click()  # under the name it has
+    assert page.get_by_role("button", name="Raise the price", exact=True).count() == 1
+
+    page.get_by_role("button", name="nothing changed").click()
+    move(page, CHURN, "2")
+    keep(page, "a mistake")
+    page.get_by_role("button", name="Remove “a mistake”").click()
+    page.get_by_role("button", name="Keep these numbers").click()
+    calculator._heard(None, page.evaluate("sent.at(-1)"), [])
+    found = growth.load_scenario(path)
+    assert [(one.name, one.title, one.note) for one in found.what_ifs] == [
+        ("dearer", "Raise the price", ""),
+        ("loyal", "Halve churn", "Call those who pause"),
+    ]
+    assert growth.compare(found).forecasts["Raise the price"].closing_mrr[-1] == pytest.approx(mrr(26, 0.1))
+    assert "  # two years\n  months: 24" in path.read_text()
+
+    page.get_by_role("button", name="Halve churn", exact=True).click()
+    page.get_by_role("button", name="Remove “Halve churn”").click()
+    page.get_by_role("button", name="Keep these numbers").click()
+    calculator._heard(None, page.evaluate("sent.at(-1)"), [])
+    assert [one.title for one in growth.load_scenario(path).what_ifs] == ["Raise the price"]
+    assert page.complaints == []
