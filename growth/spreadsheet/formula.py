@@ -13,17 +13,41 @@ B2*(1-B3) 58.0
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from functools import reduce
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
 FUNCTIONS = frozenset("ABS AND EXP FIXED IF INDEX INT LN LOG10 MATCH MAX MIN NA OR ROUND SUM SUMPRODUCT".split())
 LONGEST_TEXT = 120  # characters of one text within a formula, so that 255 units of it hold quotes and all
+Infix: TypeAlias = "Callable[[Formula, Operand], Formula]"
 _COMPARE, _JOIN, _ADD, _TIMES, _POWER, _ATOM = range(6)
+
+
+def _over(a: Any, b: Any) -> Any:
+    if isinstance(a, np.ndarray) or isinstance(b, np.ndarray):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.divide(a, b)
+    return a / b if b else math.nan
+
+
+def _power(a: float, b: float) -> float:
+    try:
+        return float(a) ** float(b)
+    except (OverflowError, ZeroDivisionError):
+        return math.nan
+
+
+def _infix(sign: str, rank: int, compute: Callable[[Any, Any], Any]) -> tuple[Infix, Infix]:
+    """A sign between a formula and what stands right of it, or left of it."""
+    return (
+        lambda formula, other: _join(formula, sign, other, rank, compute),
+        lambda formula, other: _join(other, sign, formula, rank, compute),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,58 +61,17 @@ class Formula:
     value: Any
     rank: int = _ATOM
 
-    def __add__(self, other: Operand) -> Formula:
-        return _join(self, "+", other, _ADD, lambda a, b: a + b)
-
-    def __radd__(self, other: Operand) -> Formula:
-        return as_formula(other) + self
-
-    def __sub__(self, other: Operand) -> Formula:
-        return _join(self, "-", other, _ADD, lambda a, b: a - b)
-
-    def __rsub__(self, other: Operand) -> Formula:
-        return as_formula(other) - self
-
-    def __mul__(self, other: Operand) -> Formula:
-        return _join(self, "*", other, _TIMES, lambda a, b: a * b)
-
-    def __rmul__(self, other: Operand) -> Formula:
-        return as_formula(other) * self
-
-    def __truediv__(self, other: Operand) -> Formula:
-        return _join(self, "/", other, _TIMES, _over)
-
-    def __rtruediv__(self, other: Operand) -> Formula:
-        return as_formula(other) / self
-
-    def __pow__(self, other: Operand) -> Formula:
-        return _join(self, "^", other, _POWER, _power)
-
-    def __rpow__(self, other: Operand) -> Formula:
-        return as_formula(other) ** self
-
-    def __and__(self, other: Operand) -> Formula:
-        """Texts side by side."""
-        return _join(self, "&", other, _JOIN, lambda a, b: f"{a}{b}")
-
-    def __rand__(self, other: Operand) -> Formula:
-        return as_formula(other) & self
-
-    def __lt__(self, other: Operand) -> Formula:
-        return _join(self, "<", other, _COMPARE, lambda a, b: a < b)
-
-    def __le__(self, other: Operand) -> Formula:
-        return _join(self, "<=", other, _COMPARE, lambda a, b: a <= b)
-
-    def __gt__(self, other: Operand) -> Formula:
-        return _join(self, ">", other, _COMPARE, lambda a, b: a > b)
-
-    def __ge__(self, other: Operand) -> Formula:
-        return _join(self, ">=", other, _COMPARE, lambda a, b: a >= b)
-
-    def equals(self, other: Operand) -> Formula:
-        """Whether both are the same; `==` is kept for Python's own use."""
-        return _join(self, "=", other, _COMPARE, lambda a, b: a == b)
+    __add__, __radd__ = _infix("+", _ADD, operator.add)
+    __sub__, __rsub__ = _infix("-", _ADD, operator.sub)
+    __mul__, __rmul__ = _infix("*", _TIMES, operator.mul)
+    __truediv__, __rtruediv__ = _infix("/", _TIMES, _over)
+    __pow__, __rpow__ = _infix("^", _POWER, _power)
+    __and__, __rand__ = _infix("&", _JOIN, lambda a, b: f"{a}{b}")  # texts side by side
+    __lt__ = _infix("<", _COMPARE, operator.lt)[0]
+    __le__ = _infix("<=", _COMPARE, operator.le)[0]
+    __gt__ = _infix(">", _COMPARE, operator.gt)[0]
+    __ge__ = _infix(">=", _COMPARE, operator.ge)[0]
+    equals = _infix("=", _COMPARE, operator.eq)[0]  # `==` is kept for Python's own use
 
 
 Operand = Formula | float | str  # what may stand beside a formula; truth values are numbers
@@ -239,17 +222,3 @@ def _join(left: Operand, sign: str, right: Operand, rank: int, compute: Callable
 
 def _call(name: str, parts: Iterable[Formula], value: Any) -> Formula:
     return Formula(f"{name}({','.join(part.text for part in parts)})", value)
-
-
-def _over(a: Any, b: Any) -> Any:
-    if isinstance(a, np.ndarray) or isinstance(b, np.ndarray):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.divide(a, b)
-    return a / b if b else math.nan
-
-
-def _power(a: float, b: float) -> float:
-    try:
-        return float(a) ** float(b)
-    except (OverflowError, ZeroDivisionError):
-        return math.nan
