@@ -92,7 +92,8 @@ def load_names(path: str | Path) -> Names:
     try:
         data = YAML(typ="safe", pure=True).load(text) or {}
     except YAMLError as error:
-        raise _refused(path, "", "a YAML file such as days: {piece: Post, day: Date}", _first_line(error)) from None
+        said = str(error).partition("\n")[0][:80] or "something else"
+        raise _refused(path, "", "a YAML file such as days: {piece: Post, day: Date}", said) from None
     if not isinstance(data, Mapping):
         raise _refused(path, "", "kinds of files, such as days: {piece: Post, day: Date}", str(data)[:60])
     names: Names = {}
@@ -147,10 +148,6 @@ def _belongs(heading: str, column: FileColumn, kind: FileKind) -> bool:
 
 def _plain(name: str) -> str:
     return " ".join(name.casefold().replace("_", " ").replace("-", " ").split())
-
-
-def _first_line(error: Exception) -> str:
-    return str(error).splitlines()[0][:80] if str(error) else "something else"
 
 
 def _refused(path: str | Path, field: str, rule: str, found: str) -> LedgerError:

@@ -116,7 +116,8 @@ def _report(
     if not too_early:
         phi = phis.get(piece.name) or decay.dispersion([piece.sign_ups_by_day])[0]
         told = decay.fit(piece.sign_ups_by_day, phi=phi, others=[one.sign_ups_by_day for one in others])
-        purchases = _purchases(piece, everyone, day)
+        since_first = [days_between(buyer.bought, day) for buyer in everyone]
+        purchases = Purchases.of(piece.buyers, everyone, ages=since_first)
         if launches is not None:
             shape = rng.choice(told.weights.size, DRAWS, p=told.weights)
             if not no_launch:
@@ -164,10 +165,6 @@ def _report(
         outlook=outlook,
         seen=own,
     )
-
-
-def _purchases(piece: PieceCounts, everyone: Sequence[Buyer], day: str) -> Purchases:
-    return Purchases.of(piece.buyers, everyone, ages=[days_between(buyer.bought, day) for buyer in everyone])
 
 
 def _watched(others: Sequence[SignUps]) -> tuple[float, float]:

@@ -64,10 +64,6 @@ def without_addresses(text: str) -> str:
     return _ADDRESS.sub("[e-mail address]", text)
 
 
-def _words(text: str) -> str:
-    return without_addresses(_text(text))
-
-
 def _launch(text: str) -> str:
     if _ADDRESS.search(text):
         raise ValueError
@@ -212,7 +208,7 @@ KINDS = {
             FileColumn("amount", _money, MONEY_RULE, None, "INTEGER", ("price", "total", "paid amount", "revenue")),
             FileColumn("launch", _launch, LAUNCH_RULE, "", also=("campaign",)),
             FileColumn("named", _named, NAMED_RULE, ""),
-            FileColumn("words", _words, WORDS_RULE, "", also=("comment",)),
+            FileColumn("words", lambda text: without_addresses(_text(text)), WORDS_RULE, "", also=("comment",)),
             FileColumn(
                 "instalments", _instalments, INSTALMENTS_RULE, 1, "INTEGER", ("installments", "number of payments")
             ),

@@ -58,7 +58,7 @@ def nearest_readable(colour: str, paper: str) -> str:
     end = 0.0 if luminance(paper) > 0.18 else 1.0
     for step in range(1, 256):
         moved = lightness + (end - lightness) * step / 255
-        new = _written(colorsys.hls_to_rgb(hue, moved, saturation))
+        new = "#" + "".join(f"{round(value * 255):02x}" for value in colorsys.hls_to_rgb(hue, moved, saturation))
         if contrast(new, paper) >= ENOUGH:
             break
     return new
@@ -67,7 +67,3 @@ def nearest_readable(colour: str, paper: str) -> str:
 def _rgb(colour: str) -> tuple[float, float, float]:
     red, green, blue = (int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))
     return red, green, blue
-
-
-def _written(rgb: tuple[float, float, float]) -> str:
-    return "#" + "".join(f"{round(value * 255):02x}" for value in rgb)

@@ -205,13 +205,7 @@ def _json(data: dict) -> str:
     words = {key: text for key, text in data["words"].items() if key not in _LIVE_WORDS}
     whole = _whole({**data, "words": words, "controls": table, "bounds": bounds, "scenario": scenario})
     text = json.dumps(whole, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
-    return (
-        text.replace("<", "\\u003c")
-        .replace(">", "\\u003e")
-        .replace("&", "\\u0026")
-        .replace("\u2028", "\\u2028")
-        .replace("\u2029", "\\u2029")
-    )
+    return text.translate({ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"})
 
 
 def _column(cells: list[Any]) -> list[Any]:

@@ -37,14 +37,6 @@ def _count(read: Callable[[Forecast], float], result: Forecast, locale: str) -> 
     return number(read(result), locale, 0)
 
 
-def _goal_month(result: Forecast, locale: str) -> str:
-    return number(_reached(result), locale)
-
-
-def _goal_calendar(result: Forecast, locale: str) -> str:
-    return month_labels(result.scenario.first_month, result.months, locale)[_reached(result)]
-
-
 def _reached(result: Forecast) -> int:
     found = goal_month(result)
     if found.value is None:
@@ -75,8 +67,8 @@ PLACEHOLDERS: dict[str, Callable[[Forecast, str], str]] = {
     "price": partial(_money, lambda one: float(one.scenario.pay.plans[0].price)),
     "months": lambda one, locale: number(one.months, locale),
     "goal": _goal,
-    "goal_month": _goal_month,
-    "goal_calendar": _goal_calendar,
+    "goal_month": lambda one, locale: number(_reached(one), locale),
+    "goal_calendar": lambda one, locale: month_labels(one.scenario.first_month, one.months, locale)[_reached(one)],
     "ceiling": _ceiling,
     "cash": partial(_money, lambda one: one.cash[-1]),
     "first_year_cash_in": partial(_money, lambda one: one.cash_in[:12].sum()),

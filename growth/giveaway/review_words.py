@@ -5,102 +5,37 @@ from __future__ import annotations
 import re
 
 
-def _any(*phrases: str) -> re.Pattern[str]:
-    return re.compile(rf"\b(?:{'|'.join(phrases)})\b", re.IGNORECASE)
+def _any(phrases: str) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{phrases})\b", re.IGNORECASE)
 
 
 GENERAL = _any(
-    (
-        r"how (?:do|can|to) (?:I |we |you )?(?:grow|scale|succeed|market|sell)(?: (?:my|our|your|a) "
-        r"(?:business|company|start-?up|product|app|saas))?\s*(?:\?|$|faster|better|more)"
-    ),
-    r"what is (?:churn|mrr|growth|ltv|cac)",
-    r"everything (?:you|about)",
-    r"ultimate",
-    r"the complete",
-    r"best practices?",
-    r"tips",
-    r"guide to",
+    r"how (?:do|can|to) (?:I |we |you )?(?:grow|scale|succeed|market|sell)(?: (?:my|our|your|a) "
+    r"(?:business|company|start-?up|product|app|saas))?\s*(?:\?|$|faster|better|more)|"
+    r"what is (?:churn|mrr|growth|ltv|cac)|everything (?:you|about)|ultimate|the complete|best practices?|tips|"
+    r"guide to"
 )
 
 PROMISES = _any(
-    (
-        r"you(?:'ll| will| are going to| are sure to| are certain to) (?:\w+ "
-        r")?(?:earn|make|get|reach|have|grow|double|win|gain|save|live|succeed|never)"
-    ),
-    r"guarantee[ds]?",
-    r"risk-?free",
-    r"cannot (?:fail|lose)",
-    r"can't (?:fail|lose)",
-    r"certain to",
-    r"sure to",
-    r"will (?:double|triple|multiply)",
-    r"proven to",
-    r"we promise",
-    r"I promise",
+    r"you(?:'ll| will| are going to| are sure to| are certain to) (?:\w+ "
+    r")?(?:earn|make|get|reach|have|grow|double|win|gain|save|live|succeed|never)|"
+    r"guarantee[ds]?|risk-?free|cannot (?:fail|lose)|can't (?:fail|lose)|certain to|sure to|"
+    r"will (?:double|triple|multiply)|proven to|we promise|I promise"
 )
 
-HEDGES = _any(
-    r"it depends",
-    r"on the other hand",
-    r"alternatively",
-    r"then again",
-    r"another option",
-    r"either way",
-    r"or perhaps",
-)
+HEDGES = _any(r"it depends|on the other hand|alternatively|then again|another option|either way|or perhaps")
 
 ASKS = _any(
-    r"sign up",
-    r"subscribe",
-    r"book (?:a|your)",
-    r"call (?:me|us)",
-    r"follow (?:me|us)",
-    r"buy",
-    r"order now",
-    r"join (?:the|my|our)",
-    r"download",
-    r"share this",
-    r"write to (?:me|us)",
-    r"reply to",
-    r"click",
-    r"contact (?:me|us)",
-    r"shall I send",
-    r"shall we send",
-    r"get in touch",
-    r"forward this",
+    r"sign up|subscribe|book (?:a|your)|call (?:me|us)|follow (?:me|us)|buy|order now|join (?:the|my|our)|"
+    r"download|share this|write to (?:me|us)|reply to|click|contact (?:me|us)|shall I send|shall we send|"
+    r"get in touch|forward this"
 )
 HINTS_OF_ELSEWHERE = re.compile(r"https?://|www\.|@\w+\.\w", re.IGNORECASE)
 
 INTERVALS = re.compile(r"\d% intervals?\b", re.IGNORECASE)  # numbers beside these words were counted, with their room
 NUMBER_WORDS = _any(
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "twenty",
-    "thirty",
-    "forty",
-    "fifty",
-    "sixty",
-    "seventy",
-    "eighty",
-    "ninety",
-    "hundred",
-    "thousand",
-    "million",
-    "half",
-    "third",
-    "quarter",
-    "twice",
-    "double[ds]?",
+    r"two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|twenty|thirty|forty|fifty|sixty|seventy|eighty|"
+    r"ninety|hundred|thousand|million|half|third|quarter|twice|double[ds]?"
 )
 
 TERMS = {  # a term of the trade -> what it is, in plain words

@@ -9,15 +9,7 @@ import numpy as np
 from growth.engine import Forecast
 from growth.engine.curves import LIFETIME, settled_ages
 from growth.engine.draws import Read, by_block
-from growth.engine.long_run import (
-    FINITE,
-    GROWS,
-    STAYS,
-    UNSETTLED,
-    Lifetime,
-    lifetime,
-    lifetime_sum,
-)
+from growth.engine.long_run import FINITE, GROWS, STAYS, UNSETTLED, Lifetime, lifetime, lifetime_sum
 from growth.engine.pay import joining_shares, new_prices
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost

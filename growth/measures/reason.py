@@ -12,22 +12,29 @@ class Reason(StrEnum):
     'nobody leaves'
     """
 
-    EXPANSION_WITHOUT_CHURN = "expansion_without_churn"
-    EXPANSION_OUTRUNS_CHURN = "expansion_outruns_churn"
-    NOBODY_LEAVES = "nobody_leaves"
-    SOME_NEVER_LEAVE = "some_never_leave"
-    LOYAL_STAY = "loyal_stay"
-    COMEBACKS_MAKE_UP = "comebacks_make_up"
-    REFERRALS_MAKE_UP = "referrals_make_up"
-    NOT_KNOWN = "not_known"
-    REFERRALS_HOLD = "referrals_hold"
-    ALL_COME_BACK = "all_come_back"
-    LEVELS_OFF = "levels_off"
+    EXPANSION_WITHOUT_CHURN = "expansion_without_churn", "nobody leaves, and those who stay pay more and more"
+    EXPANSION_OUTRUNS_CHURN = (
+        "expansion_outruns_churn",
+        "those who stay add at least as much as those who leave take away",
+    )
+    NOBODY_LEAVES = "nobody_leaves", "nobody leaves"
+    SOME_NEVER_LEAVE = "some_never_leave", "some customers never leave"
+    LOYAL_STAY = "loyal_stay", "the most loyal customers hardly ever leave"
+    COMEBACKS_MAKE_UP = "comebacks_make_up", "those who come back make up for those who leave"
+    REFERRALS_MAKE_UP = "referrals_make_up", "customers bring in new ones at least as fast as they leave"
+    NOT_KNOWN = "not_known", "no level is known at which it settles"
+    REFERRALS_HOLD = "referrals_hold", "customers bring in about as many as leave"
+    ALL_COME_BACK = "all_come_back", "nobody joins, and everyone who leaves comes back"
+    LEVELS_OFF = "levels_off", "it settles, at a level that these numbers do not give"
 
-    @property
-    def words(self) -> str:
-        """The reason in plain English."""
-        return _WORDS[self]
+    words: str
+    """The reason in plain English."""
+
+    def __new__(cls, code: str, words: str = "") -> Reason:
+        """A code, with its words beside it."""
+        one = str.__new__(cls, code)
+        one._value_, one.words = code, words
+        return one
 
     @property
     def number(self) -> int:
@@ -41,16 +48,3 @@ class Reason(StrEnum):
 
 
 REASONS = tuple(Reason)
-_WORDS = {
-    Reason.EXPANSION_WITHOUT_CHURN: "nobody leaves, and those who stay pay more and more",
-    Reason.EXPANSION_OUTRUNS_CHURN: "those who stay add at least as much as those who leave take away",
-    Reason.NOBODY_LEAVES: "nobody leaves",
-    Reason.SOME_NEVER_LEAVE: "some customers never leave",
-    Reason.LOYAL_STAY: "the most loyal customers hardly ever leave",
-    Reason.COMEBACKS_MAKE_UP: "those who come back make up for those who leave",
-    Reason.REFERRALS_MAKE_UP: "customers bring in new ones at least as fast as they leave",
-    Reason.NOT_KNOWN: "no level is known at which it settles",
-    Reason.REFERRALS_HOLD: "customers bring in about as many as leave",
-    Reason.ALL_COME_BACK: "nobody joins, and everyone who leaves comes back",
-    Reason.LEVELS_OFF: "it settles, at a level that these numbers do not give",
-}

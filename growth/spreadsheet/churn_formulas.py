@@ -6,16 +6,7 @@ import numpy as np
 
 from growth.scenario.stay import Churn, MeasuredChurn
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import (
-    Formula,
-    absolute,
-    as_formula,
-    choose,
-    dot,
-    exponential,
-    logarithm,
-    near_one_log,
-)
+from growth.spreadsheet.formula import Formula, absolute, as_formula, choose, dot, exponential, logarithm, near_one_log
 from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 _SHIFT = 16  # below this argument the difference of log-gammas climbs before the Stirling series

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import reduce
+from operator import mul
 from typing import Any
 
 from growth.engine.curves import LIFETIME
@@ -105,14 +106,9 @@ def plan_facts(
         step=step,
         end=end,
         whole=whole.put(number, choose(life.alive[ages - 1].equals(1), 1, 0)),
-        stayed=_product([1 - churn(age) for age in range(ages - YEAR, ages)]),
+        stayed=reduce(mul, [1 - churn(age) for age in range(ages - YEAR, ages)]),
         comeback=as_formula(0) if back is None else now.given("stay.comeback.comeback_rate"),
     )
-
-
-def _product(factors: list[Formula]) -> Formula:
-    """Factors one after another."""
-    return reduce(lambda whole, one: whole * one, factors)
 
 
 class LifetimeColumns:

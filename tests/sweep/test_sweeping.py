@@ -6,10 +6,7 @@ import re
 import nbformat
 import pandas as pd
 import pytest
-from sweep_tools import (
-    FIVE,
-    Workplace,
-)
+from sweep_tools import FIVE, Workplace
 
 from growth.sweep import run_sweep
 from growth.sweep.results import Results
