@@ -6,7 +6,7 @@ from babel import Locale
 from babel.numbers import get_currency_symbol
 
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.number_words import minor_digits, money, of_plural, percent, with_decimals
+from growth.calculator.number_words import in_text, minor_digits, money, percent, with_decimals
 from growth.scenario.said import MONEY, what_was_said
 
 
@@ -67,8 +67,7 @@ def value_in_words(value: float, unit: str, currency: str, locale: str = LOCALE)
     ('4%', '1 month')
     """
     shown = value * (100 if unit == "share" else 1)
-    pattern = of_plural(written_in(unit, currency, locale), shown, locale, 2)
-    return pattern.replace("{n}", with_decimals(shown, locale, most=2))
+    return in_text(written_in(unit, currency, locale), shown, currency, locale, most=2)
 
 
 def written_in(unit: str, currency: str, locale: str = LOCALE) -> str | dict[str, str]:

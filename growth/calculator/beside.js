@@ -28,7 +28,7 @@ export function besideTable(words, monthWords, labels, show) {
     if (/_months?$/.test(name)) return monthCount(value, monthWords, show);
     if (name === "churn") {
       const points = Number((100 * value).toFixed(8));
-      return said(ofPlural(words.points, show.plural(points)), { n: show.number(points) });
+      return said(ofPlural(words.points, show.plural(points, 2)), { n: show.percent(value).replace(/\s*%/, "") });
     }
     return name === "customers" ? show.number(value) : show.money(value);
   };

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from html import escape
 
@@ -88,7 +89,10 @@ def _amount(name: str, value: float, first: Forecast, locale: str) -> str:
         return month_count(value, locale)
     if name == "churn":
         points = round(100 * value, 8)
-        return said(of_plural(messages(locale)["beside"]["points"], points, locale), n=number(points, locale))
+        return said(
+            of_plural(messages(locale)["beside"]["points"], points, locale, 2),
+            n=re.sub(r"\s*%", "", percent(value, locale)),
+        )
     return number(value, locale) if name == "customers" else money(value, first.scenario.currency, locale)
 
 

@@ -99,7 +99,7 @@ export function mount(element, data, { onChange = () => {}, onKeep = null, share
   const moved = () => differing(base, original, controls).length > 0;
   const lineOf = (key) => kept.find((one) => one.key === key);
   const scenarioOf = () => (lineOf(chosen) && ofLine(lineOf(chosen), base.months)) || (chosen && changed(base, whatIfs.find(({ name }) => name === chosen))) || base;
-  const nameOfBase = () => (kept.length && moved() ? words.yours : words.unchanged);
+  const nameOfBase = () => (moved() ? words.yours : words.unchanged);
 
   function compute() {
     const scenario = scenarioOf();

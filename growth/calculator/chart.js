@@ -4,6 +4,7 @@ import { amountsUpTo, axes, between, inRows, labelsBeside, line, marks, plot, ro
 import { abs, max, min, said } from "./tools.js";
 
 const FAR = 1.6; // a level or a band beyond so many times the highest amount is not drawn to its end
+const FLOW_FAR = 2.5; // the same of what comes in and is lost, where chance is larger beside the lines
 const NAME = 16; // characters in a row of a name beside a line
 const MET = 0.02; // lines this near each other have met, as a share of what comes in
 
@@ -51,7 +52,7 @@ function mrrLabels(view, compact = false) {
     const now = i === lines.length - 1 ? [said(words.end, { calendar: labels[months] })] : [];
     return { amount: end, rows: [show.money(end), ...now, ...inRows(name, NAME)].filter(Boolean), look };
   });
-  if (compact) return ends.slice(-1);
+  if (compact) return ends.slice(-1).map((label) => ({ ...label, rows: label.rows.slice(0, 2) })); // the answer above names it
   const levels = levelsOf(view).map(({ far, level, amount, name, look }) => {
     const rows = [far ? `\u2191 ${amount}` : amount, ...inRows(name, NAME)];
     return { amount: level, rows, look };
@@ -86,13 +87,13 @@ function leftSpan({ net, earned, goal }) {
 // The amount at the top of the plot: of a band no more than leaves its line room.
 function mostMrr(view) {
   const high = highestOf(view);
-  const bands = view.lines.flatMap(({ bands = [] }) => bands.flatMap((band) => band.high));
+  const bands = view.lines.flatMap(({ bands }) => bands ?? []).flatMap(({ high }) => high);
   const levels = levelsOf(view).filter(({ far }) => !far).map(({ level }) => level);
   return max(high, min(max(0, ...bands), FAR * high), ...levels) * 1.04;
 }
 function mostFlow({ came, lost, flowBands }) {
   const high = max(...came, ...lost, 1), wide = flowBands ? max(...flowBands.came.high, ...flowBands.lost.high) : 0;
-  return max(high, min(wide, FAR * high)) * 1.06;
+  return max(high, min(wide, FLOW_FAR * high)) * 1.06;
 }
 
 // The room at both sides of both pictures: their months stand below each other.
@@ -113,7 +114,7 @@ export function mrrNodes(view, size) {
   const { left, right, y } = frame;
   return [
     ...axes(frame, labels),
-    ...lines.flatMap(({ bands = [] }) => bands.map(({ low, high, look }) => between(frame, high, low, 0, look))),
+    ...lines.flatMap(({ bands }) => bands ?? []).map(({ low, high, look }) => between(frame, high, low, 0, look)),
     ...levels.filter((one) => !one.far).map(({ level, look }) => straight(left, y(level), right, y(level), `growth-level ${look}`)),
     ...lines.map(({ mrr, look }) => line(frame, mrr, 0, `growth-course ${look}`)),
     ...marks(frame, [...crossings(view, lines.at(-1)), ...overtakings(view)]),

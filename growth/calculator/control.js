@@ -25,8 +25,8 @@ function stepsOf({ key, shiftKey, target }) {
   return { PageUp: 10, PageDown: -10 }[key] ?? null;
 }
 
-// How sure the reader is of a number: a choice, and the ends of the range that it comes to.
-function sureLine(control, kinds, written, chosen, words) {
+// How sure the reader is of a number: a choice, and the ends of the range that it comes to, with the unit said once.
+function sureLine(control, kinds, written, after, chosen, words) {
   const options = kinds.map((kind) => node("option", { value: kind }, words[kind]));
   const choice = node("select", { "aria-label": `${words.unsure} ${control.label}`, onchange: () => chosen(choice.value) }, ...options);
   const between = node("span", { class: "growth-unit" });
@@ -35,7 +35,7 @@ function sureLine(control, kinds, written, chosen, words) {
     line,
     set(kind, ends) {
       choice.value = kind;
-      between.textContent = ends ? said(words.ends, { low: written(ends[0]), high: written(ends[1]) }) : "";
+      between.textContent = ends ? said(words.ends, { low: written(ends[0]).replace(after, ""), high: written(ends[1]) }) : "";
     },
   };
 }
@@ -128,7 +128,7 @@ export function controlLine(control, id, original, changed, show, words, unsure 
   const place = (value) => min(max((value - low) / (high - low), 0), 1).toFixed(4);
   tick.style.setProperty("--at", place(original));
   const track = node("span", { class: "growth-track" }, width, tick, slider);
-  const sure = unsure && sureLine(control, unsure.kinds, written, unsure.chosen, unsure.words);
+  const sure = unsure && sureLine(control, unsure.kinds, written, after, unsure.chosen, unsure.words);
   const foot = node("div", { class: "growth-foot" }, note, ...(sure ? [sure.line] : []));
   const line = node("div", { class: "growth-line" }, label, number, track, foot);
   return {

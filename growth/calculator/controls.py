@@ -111,7 +111,7 @@ def line_of(one: Field, scenario: Scenario, locale: str = LOCALE) -> dict[str, A
         "path": path,
         "stage": said_of["stages"][_part(_about(one).path)],
         "label": said(said_of["whose"]["one"], label=label, whose=whose) if whose else label,
-        "written": written_in(entry.unit, scenario.currency, locale),
+        "written": "{n}" if one.name == "times" else written_in(entry.unit, scenario.currency, locale),
         "help": " ".join(
             text
             for text in (

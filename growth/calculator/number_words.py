@@ -74,6 +74,23 @@ def with_decimals(value: float, locale: str = LOCALE, *, least: int = 0, most: i
     return _spaced(_written(_pattern("decimal", locale, least, most), value, most, locale))
 
 
+def in_text(
+    written: str | Mapping[str, str], value: float, currency: str, locale: str = LOCALE, *, most: int = 6
+) -> str:
+    """A number in the text around its {n}, or in that of its plural category; a part of a currency's unit has all the
+    decimals of one.
+
+    most: decimals, unless that would make a small number 0.
+
+    >>> in_text("€{n} a month", 29, "EUR"), in_text("€{n} a month", 40.6, "EUR"), in_text("{n}%", 1.5, "EUR")
+    ('€29 a month', '€40.60 a month', '1.5%')
+    """
+    text = of_plural(written, value, locale, most)
+    money_ = get_currency_symbol(currency, locale=_locale(locale)) in text and not float(value).is_integer()
+    least = minor_digits(currency) if money_ else 0
+    return text.replace("{n}", with_decimals(value, locale, least=least, most=max(_shown(value, most, 6), least)))
+
+
 def column(values: np.ndarray, kind: str, currency: str, locale: str = LOCALE) -> list[str]:
     """A column of a table, "money" or "number", with as many decimals in every row: none for amounts that reach 100.
 

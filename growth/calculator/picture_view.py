@@ -23,6 +23,7 @@ from growth.uncertainty import FLOWS, Spread, named_series, spreads_of
 NAME = 16  # characters in a row of a name beside a line
 MET = 0.02  # lines this near each other have met, as a share of what comes in
 FAR = 1.6  # a level or a band beyond so many times the highest amount is not drawn to its end
+FLOW_FAR = 2.5  # the same of what comes in and is lost, where chance is larger beside the lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +133,7 @@ class View:
         """The amount at the upper edge of the second picture."""
         highest = max(*self.came, *self.lost, 1)
         widest = max((max(high) for _, high in self.flow_bands), default=0.0)
-        return max(highest, min(widest, FAR * highest)) * 1.06
+        return max(highest, min(widest, FLOW_FAR * highest)) * 1.06
 
     def mrr_labels(self) -> list[Beside]:
         """The labels beside the ends of the lines, the band and the levels; of a level beyond the plot at its top."""

@@ -5,7 +5,8 @@ import { max, min, node } from "./tools.js";
 const TEXT = 0.56; // the width of a character of the sans face, in em
 const ROW = 1.25; // the height of a row of text, in em
 
-export const widthOf = (text, em) => text.length * em * TEXT;
+// Capitals and digits are wider by a sixth.
+export const widthOf = (text, em) => (text.length + text.replace(/[^A-Z\d]/g, "").length / 6) * em * TEXT;
 const tenth = (number) => number.toFixed(1);
 
 // The widest of some texts.
@@ -24,12 +25,13 @@ export function plot({ width, height, em, sides, compact = false, to, least = 0,
   return { width, height, em, compact, to, most, left, right, top, bottom, amounts, x, y };
 }
 
-// About four round amounts, 0 among them.
+// About four round amounts, 0 among them, with as many decimals in each.
 export function amountsUpTo(most, money, least = 0) {
   const quarter = (most - least) / 4, power = 10 ** Math.floor(Math.log10(quarter));
   const step = [1, 2, 5, 10].find((digit) => digit * power >= quarter) * power;
   const first = Math.ceil(least / step - 1e-9) || 0; // no -0
-  return Array.from({ length: Math.floor(most / step + 1e-9) - first + 1 }, (_, i) => ({ amount: (first + i) * step, text: money((first + i) * step) }));
+  const told = (amount) => ({ amount, text: money(amount, step < 1 ? undefined : 0) });
+  return Array.from({ length: Math.floor(most / step + 1e-9) - first + 1 }, (_, i) => told((first + i) * step));
 }
 
 export function text(content, x, y, look, anchor = "start") {

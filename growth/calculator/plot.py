@@ -7,12 +7,14 @@ nobody knows the reader's fonts here.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
 TEXT = 0.56  # the width of a character of the sans face, in em
 ROW = 1.25  # the height of a row of text, in em
+_WIDE = re.compile(r"[A-Z\d]", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +62,8 @@ class Noted:
 
 
 def width_of(text: str, em: float) -> float:
-    """About how wide a text is."""
-    return len(text) * em * TEXT
+    """About how wide a text is; capitals and digits are wider by a sixth."""
+    return (len(text) + len(_WIDE.findall(text)) / 6) * em * TEXT
 
 
 def widest(texts: Iterable[str], em: float) -> float:
@@ -71,7 +73,7 @@ def widest(texts: Iterable[str], em: float) -> float:
 
 def plot(
     *, width: float, height: float, em: float, sides: tuple[float, float], to: int, most: float,
-    money: Callable[[float], str], least: float = 0.0,
+    money: Callable[..., str], least: float = 0.0,
 ) -> Plot:  # fmt: skip
     """A plot with so much room at its left and right for the texts there."""
     left, right = 8 + sides[0], width - sides[1] - em
@@ -79,19 +81,22 @@ def plot(
     return Plot(width, height, em, left, right, top, bottom, to, most, amounts_up_to(most, money, least), least)
 
 
-def amounts_up_to(most: float, money: Callable[[float], str], least: float = 0.0) -> list[tuple[float, str]]:
-    """About four round amounts, 0 among them, with their words.
+def amounts_up_to(most: float, money: Callable[..., str], least: float = 0.0) -> list[tuple[float, str]]:
+    """About four round amounts, 0 among them, with their words by `money(amount, decimals=...)`: as many in each.
 
-    >>> [text for _, text in amounts_up_to(3_900, "{:.0f}".format)]
-    ['0', '1000', '2000', '3000']
-    >>> [text for _, text in amounts_up_to(1_500, "{:.0f}".format, -700)]
-    ['0', '1000']
+    >>> from functools import partial
+    >>> euro = partial(money, currency="EUR")
+    >>> [text for _, text in amounts_up_to(3_900, euro)], [text for _, text in amounts_up_to(150, euro)]
+    (['€0', '€1,000', '€2,000', '€3,000'], ['€0', '€50', '€100', '€150'])
+    >>> [text for _, text in amounts_up_to(1_500, euro, -700)]
+    ['€0', '€1,000']
     """
     quarter = (most - least) / 4
     power = 10.0 ** math.floor(math.log10(quarter))
     step = next(digit for digit in (1, 2, 5, 10) if digit * power >= quarter) * power
     first, last = math.ceil(least / step - 1e-9), math.floor(most / step + 1e-9)
-    return [(i * step, money(i * step)) for i in range(first, last + 1)]
+    decimals = None if step < 1 else 0
+    return [(i * step, money(i * step, decimals=decimals)) for i in range(first, last + 1)]
 
 
 def text(content: str, x: float, y: float, look: str, anchor: str = "start") -> str:

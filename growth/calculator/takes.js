@@ -83,7 +83,7 @@ export function takesSection(controls, words, numberWords, labels, show, set, { 
   const amount = field("amount", words.amount, MOST_AMOUNT, (value) => value);
   const by = field("by", words.by, LONGEST, (value) => Math.round(value));
   const [to, when, end] = words.ask.split(/\{amount\}|\{month\}/);
-  const ask = node("p", { class: "growth-ask" }, to, amount, " ", kind, when, by, end, how);
+  const ask = node("p", { class: "growth-ask" }, to, amount, " ", kind, node("span", {}, when, by, end), how);
   const now = node("p"), list = node("ul"), rest = node("p"), half = node("p"), bars = node("div", { class: "growth-bars" }), price = node("p");
   const heading = node("h3", {}, words.lever);
   const caption = node("p", { class: "growth-help" });

@@ -51,7 +51,10 @@ export const filled = (template, values) =>
 export const ofPlural = (message, category) => (typeof message === "string" ? message : message[category] ?? message.other);
 
 // A control's number in a text, with its unit: "4.5%", "1 month".
-export const writtenAs = ({ written }, number, show) => ofPlural(written, show.plural(number, 6)).replace("{n}", show.plain(number));
+export const writtenAs = ({ written }, number, show) => {
+  const text = ofPlural(written, show.plural(number, 6));
+  return text.replace("{n}", show.plain(number, text));
+};
 
 // As a number field shows a value that was not typed into it: 33.3333.
 export const brief = (value) => Number(abs(value) < 1 ? value.toPrecision(4) : value.toFixed(4));

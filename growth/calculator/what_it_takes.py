@@ -9,7 +9,8 @@ from html import escape
 
 from growth.calculator.controls import controls, line_of
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.number_words import SPACE, money, month_labels, near, number, of_plural, percent, roughly
+from growth.calculator.light import light_list
+from growth.calculator.number_words import in_text, money, month_labels, near, number, percent, roughly
 from growth.engine import Forecast
 from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve, with_values
 from growth.goals.goal import SURE
@@ -80,7 +81,7 @@ def takes(
     def valued(path: str, value: float) -> str:
         line = lines[path]
         amount = value * (100 if line["share"] else 1)
-        return of_plural(line["written"], amount, locale, 6).replace("{n}", _plain(amount, locale))
+        return in_text(line["written"], float(f"{amount:.12g}"), scenario.currency, locale)
 
     values = {"goal": shown(wanted.amount), "now": shown(found.now), "calendar": labels[wanted.by]}
     sure = "" if chance is None else "_in"
@@ -134,7 +135,7 @@ def takes_html(result: Forecast, *, locale: str = LOCALE) -> str:
     paragraphs = "".join(f"<p>{escape(text)}</p>" for text in found.rest)
     return (
         f'<div class="growth-takes"><h2>{escape(words["title"])}</h2><p>{escape(found.lead)}</p>'
-        f"<ul>{changes}</ul>{paragraphs}{_bars(result, locale)}</div>"
+        f"{light_list(f'<ul>{changes}</ul>')}{paragraphs}{_bars(result, locale)}</div>"
     )
 
 
@@ -149,7 +150,7 @@ def _bars(result: Forecast, locale: str) -> str:
         share = percent(float(f"{one.share:.2g}"), locale) if math.isfinite(one.share) else ""
         gain = said(words["gain"], gain=roughly(one.gain, scenario.currency, locale), share=share)
         if names:
-            rows.append(f"<p><span>{escape(names)}</span><strong>{escape(gain)}</strong></p>")
+            rows.append(f"<p><span>{escape(names)}</span><strong>{escape(gain)}</strong>")  # the next ends it (HTML)
     if not rows:
         return ""
     calendar = month_labels(scenario.first_month, scenario.months, locale)[scenario.months]
@@ -199,11 +200,3 @@ def _usual_goal(scenario: Scenario, kind: str, by: int | None, chance: float | N
         return float(goal)
     likely = Goal(1.0, month, kind).reached_by(scenario)
     return near(2 * likely) if likely > 0 else 1000.0
-
-
-def _plain(value: float, locale: str) -> str:
-    """As a field of the form shows it: to six decimals at most."""
-    from babel.numbers import format_decimal
-
-    text: str = format_decimal(float(f"{value:.12g}"), format="#,##0.######", locale=locale.replace("-", "_"))
-    return text.replace("\u202f", SPACE)

@@ -22,15 +22,15 @@ export function monthLabels(first, names) {
 // So many months, in words; `forms` by the plural category of the language (CLDR), "other" where it has none of its own.
 export const monthCount = (count, forms, show) => said(ofPlural(forms, show.plural(count)), { n: show.number(count) });
 
-// Numbers as the reader sees them, by the rules of the locale. digits: decimals of the currency's minor unit.
-export function formatter(locale, currency, digits) {
+// Numbers as the reader sees them, by the rules of the locale. minor: decimals of the currency's minor unit.
+export function formatter(locale, currency, minor) {
   const formats = new Map();
   const format = (key, options, tongue = locale) => {
     if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(tongue, { useGrouping: true, ...options }));
     return formats.get(key);
   };
   const plurals = new Intl.PluralRules(locale, { maximumFractionDigits: 6 });
-  const minor = digits ?? new Intl.NumberFormat(locale, { style: "currency", currency }).resolvedOptions().maximumFractionDigits;
+  const symbol = new Intl.NumberFormat(locale, { style: "currency", currency }).formatToParts(0).find(({ type }) => type === "currency").value;
   const sure = (value) => Number(value.toPrecision(12)); // rounding starts from digits that two engines agree on
   const positive = (value, decimals) => (abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
   const write = (key, options, value, decimals) =>
@@ -66,7 +66,7 @@ export function formatter(locale, currency, digits) {
   const [group, point] = ["group", "decimal"].map((type) => parts.find((part) => part.type === type)?.value ?? "");
   return {
     minor,
-    money: (value) => money(value),
+    money,
     cents: (value) => money(value, minor),
     toMinor: (value) => Number(format("minor", { maximumFractionDigits: minor, useGrouping: false }, "en").format(sure(value))),
     number(value) {
@@ -77,7 +77,11 @@ export function formatter(locale, currency, digits) {
       const decimals = shown(value, 4, 7);
       return write(`percent${decimals}`, { style: "percent", maximumFractionDigits: decimals - 2 }, value, decimals);
     },
-    plain: (value) => format("plain", { maximumFractionDigits: 6 }).format(value).replaceAll("\u202f", "\u00a0"),
+    // As a field shows it; beside the currency, in what stands around it, a part of its unit has all the decimals of one.
+    plain(value, around = "") {
+      const least = around.includes(symbol) && !Number.isInteger(value) ? minor : 0;
+      return format(`plain${least}`, { minimumFractionDigits: least, maximumFractionDigits: 6 }).format(value).replaceAll("\u202f", "\u00a0");
+    },
     // The plural category of a count as `number` writes it, or with so many decimals.
     plural(count, decimals = shown(count, 1, 4)) {
       const digits = { maximumFractionDigits: decimals, useGrouping: false };

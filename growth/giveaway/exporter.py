@@ -24,7 +24,8 @@ from traitlets import default
 from growth.calculator import PAGE_DATA, answer_html, compact, page_script, style, table_html, takes_html
 from growth.calculator.beside import beside_html
 from growth.calculator.language import ENGLISH, language_attributes, messages, said
-from growth.calculator.number_words import number, of_plural
+from growth.calculator.light import light_list
+from growth.calculator.number_words import in_text, of_plural
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
 from growth.comparison import what_if_forecasts, what_if_notes
@@ -104,7 +105,7 @@ def _calculator(data: dict) -> str:
     numbers = "".join(
         f"<li>{escape(_assumption(control, data['scenario'], locale))}</li>" for control in data["controls"]
     )
-    off = f"<p>{escape(words['page']['scripts_off'])}</p><ul>{numbers}</ul>"
+    off = f"<p>{escape(words['page']['scripts_off'])}</p>{light_list(f'<ul>{numbers}</ul>')}"
     off = f'<noscript class="scripts-off">{off}</noscript>'
     brief = data.get("brief", {})
     answer = answer_html(result, locale=locale, given=brief.get("answer", ""))
@@ -121,12 +122,17 @@ def _assumption(control: dict, scenario: dict, locale: str) -> str:
 
     def written(one: float) -> str:
         amount = one * (100 if control["share"] else 1)
-        return of_plural(control["written"], amount, locale, 2).replace("{n}", number(amount, locale, 2))
+        return in_text(control["written"], amount, scenario["currency"], locale, most=2)
 
     value = value_at(scenario, control["path"])
     told = written(likely_values(value))
     if isinstance(value, dict):
-        ends = said(messages(locale)["how_sure"]["ends"], low=written(value["low"]), high=written(value["high"]))
+        unit = of_plural(control["written"], 2, locale).partition("{n}")[2]  # said once
+        ends = said(
+            messages(locale)["how_sure"]["ends"],
+            low=written(value["low"]).removesuffix(unit),
+            high=written(value["high"]),
+        )
         told = f"{told} ({ends})"
     return said(messages(locale)["page"]["assumption"], label=control["label"], value=told)
 

@@ -28,7 +28,7 @@ class Channel(Section):
     first_month: Annotated[int, whole_months("First month", low=1, high=LONGEST)] = 1
     last_month: Annotated[int | None, whole_months("Last month", low=1, high=LONGEST)] = None
     season: Annotated[tuple[Factor, ...] | None, Field(min_length=12, max_length=12)] = None  # January to December
-    monthly_cost: Annotated[Number, amount("Its cost", unit="money a month", slider=(0, 5_000, 10))] = 0.0
+    monthly_cost: Annotated[Number, amount("Cost of the channel", unit="money a month", slider=(0, 5_000, 10))] = 0.0
 
     @model_validator(mode="after")
     def _in_order(self) -> Channel:

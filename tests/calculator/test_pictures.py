@@ -138,16 +138,50 @@ def test_what_a_brief_compares_is_pythons_for_moved_numbers_and_its_buttons_set_
         page.wait_for_timeout(60)
         values["stay"]["churn"]["monthly_churn_rate"], values["pay"]["plans"][0]["monthly_price"] = churn, price
         moved = growth.load_scenario({"scenario": values})
-        forecasts = {"nothing changed": growth.forecast(moved), **what_if_forecasts(moved)}
+        own = "nothing changed" if (churn, price) == (0.06, 29) else "your numbers"
+        forecasts = {own: growth.forecast(moved), **what_if_forecasts(moved)}
         assert compare.inner_text() == "".join(text for text, _ in compared(forecasts)[0])
         for what_if in scenario.what_ifs:
             page.get_by_role("button", name=what_if.title, exact=True).click()
             wanted = changed(moved, what_if).model_dump(mode="json")
             assert page.evaluate("place.calculator.get().scenario") == wanted
             assert page.locator(".growth-head .growth-kicker").inner_text() == f"What if: {what_if.title}"
-        page.get_by_role("button", name="nothing changed").click()
+        page.locator(".growth-choice button").first.click()
     page.locator(".growth-number[data-path='sign_up.signup_rate']").fill("60")
     page.wait_for_timeout(60)
     assert page.get_by_role("button", name="doubled sign-ups").is_disabled()  # 120% of the visitors cannot sign up
     assert page.locator(".growth-given .growth-kicker").inner_text() == "On the numbers this page came with"
     assert page.complaints == []
+
+
+# labels that leave their picture, and pairs of labels of one picture that lie on each other
+UNREADABLE = """() => [...document.querySelectorAll("svg.growth-chart")].flatMap((svg) => {
+  const frame = svg.getBoundingClientRect();
+  const boxes = [...svg.querySelectorAll("text")].map((one) => [one.textContent, one.getBoundingClientRect()]);
+  const out = boxes.filter(([, box]) => box.left < frame.left - 1 || box.right > frame.right + 1);
+  const on = boxes.filter(([, one], i) => boxes.slice(i + 1).some(([, other]) =>
+    Math.min(one.right, other.right) - Math.max(one.left, other.left) > 1 &&
+    Math.min(one.bottom, other.bottom) - Math.max(one.top, other.top) > one.height / 3));
+  return [...out, ...on].map(([text]) => text);
+})"""
+
+
+@pytest.mark.parametrize(("currency", "width", "text"), [("KWD", 1280, 16), ("USD", 320, 16), ("EUR", 360, 32)])
+def test_every_label_is_read_in_wide_currencies_narrow_places_and_large_text(browser, tmp_path, currency, width, text):
+    path = SCENARIOS / "brief-halving-churn.yaml"
+    values = growth.load_scenario(path).model_dump(mode="json")
+    scenario = growth.load_scenario({"scenario": {**values, "currency": currency}})
+    page = opened(browser, scenario, tmp_path, viewport={"width": width, "height": 900})
+    page.evaluate(f"document.documentElement.style.fontSize = '{text}px'; dispatchEvent(new Event('resize'))")
+    page.wait_for_timeout(60)
+    assert page.evaluate(UNREADABLE) == []
+
+
+def test_where_nobody_is_on_board_and_nobody_joins_the_page_says_so_and_goes_on(browser, tmp_path):
+    page = opened(browser, business(), tmp_path)
+    visitors = page.locator(".growth-number[data-path='arrive.channels.0.monthly_visitors']")
+    for count, line in (("0", "Nothing to forecast yet"), ("10", None)):
+        visitors.fill(count)
+        page.wait_for_timeout(60)
+        assert line is None or page.locator(".growth-answer").inner_text() == line
+    assert "Nothing" not in page.locator(".growth-answer").inner_text() and page.complaints == []

@@ -44,7 +44,7 @@ def test_a_guess_widens_the_band_and_python_says_the_same(browser, tmp_path):
     # half as much again, or as little, of the odds of 5%: 0.05 / 0.95 x 1.5 and / 1.5
     ranged = growth.load_scenario({"scenario": page.evaluate(RANGED)})
     assert ranged.stay.churn.monthly_churn_rate == Range(0.0339, 0.05, 0.0732)
-    assert page.get_by_text("3.39% to 7.32%").is_visible()
+    assert page.get_by_text("3.39 to 7.32%").is_visible()
     low, high = page.evaluate(BAND)
     assert low < narrow[0] and high > narrow[1]
     assert page.evaluate("place.calculator.get().sentence") == whole_answer(growth.forecast(ranged))

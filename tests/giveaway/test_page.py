@@ -116,7 +116,7 @@ def test_with_scripts_off_the_worked_answer_and_the_table_stand(page_file, open_
     assert page.locator("svg.growth-mrr").is_visible() and page.locator("svg.growth-flows").is_visible()
     assert {
         "Customers today: 40 customers",
-        "Customers leaving each month: 4% (2.8% to 5.5%)",
+        "Customers leaving each month: 4% (2.8 to 5.5%)",
         "Price: €29 a month",
     } <= set(page.locator("li").all_inner_texts())
     assert page.get_by_label("Your e-mail address").is_visible()  # a plain form needs no script
