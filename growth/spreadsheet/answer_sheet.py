@@ -173,7 +173,7 @@ def _steps(book: WorkbookContext, sentence: SentenceSheet, months: MonthsSheet, 
 def _chart(book: WorkbookContext, sheet: Worksheet, months: MonthsSheet, sentence: SentenceSheet, *, row: int) -> None:
     """Chart MRR by month, the goal and the ceiling as lines, with labels on the lines and no legend."""
     words, last = book.words["answer"], book.scenario.months
-    lines = MrrChart(book, categories=months.sheet.address(months.columns["chart_label"].span(0, last)))
+    lines = MrrChart(book, months=months)
 
     def add(name: str, label: Any, line: dict[str, Any], *, at: int) -> None:
         lines.add(label, months.sheet.address(months.columns[name].span(0, last)), line, at=at)
@@ -183,7 +183,7 @@ def _chart(book: WorkbookContext, sheet: Worksheet, months: MonthsSheet, sentenc
         if key in sentence.line_labels:
             place = sheet.address(sentence.line_labels[key])
             add(f"{key}_line", place, {"color": color, "width": 1.5, "dash_type": dash}, at=at)
-    lines.dress(labels=12, major_tick_mark="outside")
+    lines.dress()
     chart = lines.chart
     chart.show_na_as_empty_cell()
     chart.show_blanks_as("span")

@@ -25,6 +25,7 @@ from growth.spreadsheet.formula import (
 )
 from growth.spreadsheet.lifetime_formulas import Level
 from growth.spreadsheet.plan_sheet import PlanSheet
+from growth.spreadsheet.styles import label_every
 from growth.spreadsheet.worksheet import DASH, FormulaColumn, Worksheet
 
 GROUPS = {  # the series of each group of columns; "check" stands for the bridge before it
@@ -121,7 +122,7 @@ class MonthsSheet:
         """The lines of the chart: a cell that is not available draws nothing, nor does a ceiling far above."""
         goal, last = self._goal, self._book.scenario.months
         highest = [self.columns["closing_mrr"].span(0, last), *([] if goal is None else [goal])]
-        labels, every = month_labels(self._book.scenario.first_month, last, self._book.locale), max(1, -(-last // 12))
+        labels, every = month_labels(self._book.scenario.first_month, last, self._book.locale), label_every(last)
         near = both(level.reason.equals(0), level.mrr <= 1.5 * maximum(*highest))
         cash, opening = self.columns["cash"], self._book.given("bill.opening_cash")
         place = position_of(minimum(cash.span(0, last)), cash.span(0, last))  # counted from 1, for month 0

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from xlsxwriter.format import Format
 
     from growth.spreadsheet.context import WorkbookContext
+    from growth.spreadsheet.months_sheet import MonthsSheet
 
 PAPER, WHITE = "#FBF7EF", "#FFFFFF"
 INK, SOFT, RULE = "#2B2722", "#665D50", "#DDD3C1"
@@ -118,11 +119,19 @@ def _places(value: float) -> int:
     return next((places for places in range(6) if abs(value - round(value, places)) < 1e-9 * max(abs(value), 1e-3)), 6)
 
 
-class MrrChart:
-    """The chart (`chart`, of xlsxwriter) in the making; categories: the cells of its months, from month 0 on."""
+def label_every(months: int) -> int:
+    """Every how many months a chart has a label of its calendar: about twelve in all."""
+    return max(1, -(-months // 12))
 
-    def __init__(self, book: WorkbookContext, *, categories: Any) -> None:
-        self._book, self._categories = book, categories
+
+class MrrChart:
+    """The chart (`chart`, of xlsxwriter) in the making; its calendar is that of the sheet of months, where a month
+    between two labels has none: not every program leaves out labels by itself.
+    """
+
+    def __init__(self, book: WorkbookContext, *, months: MonthsSheet) -> None:
+        last = book.scenario.months
+        self._book, self._categories = book, months.sheet.address(months.columns["chart_label"].span(0, last))
         self.chart = book.workbook.add_chart({"type": "line"})
 
     def add(self, name: Any, values: Any, line: dict[str, Any], *, at: int) -> None:
@@ -134,15 +143,15 @@ class MrrChart:
         series = {"name": name, "categories": self._categories, "values": values, "line": line}
         self.chart.add_series({**series, "marker": {"type": "none"}, "data_labels": labels})
 
-    def dress(self, *, labels: int, **axis: Any) -> None:
-        """Title, axes and colours; labels: how many months at most are written below; axis: more of that axis."""
+    def dress(self) -> None:
+        """Title, axes and colours."""
         small = {"name": SANS, "size": 9, "color": INK, "bold": False}
         title = {"name": SERIF, "size": 12, "color": INK, "bold": False}
         text = self._book.messages["calculator"]["chart_title"]
         self.chart.set_title({"name": text, "name_font": title, "overlay": False})
         self.chart.set_legend({"none": True})
-        every = max(1, -(-self._book.scenario.months // labels))
-        steps = {"interval_unit": every, "interval_tick": every, **axis}
+        every = label_every(self._book.scenario.months)
+        steps = {"interval_unit": every, "interval_tick": every, "major_tick_mark": "outside"}
         self.chart.set_x_axis({"num_font": small, "line": {"color": INK}, **steps})
         grid = {"visible": True, "line": {"color": RULE, "width": 0.75}}
         amounts = self._book.styles.number_format("money")

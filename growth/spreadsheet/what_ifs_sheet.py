@@ -15,6 +15,7 @@ from growth.comparison import SERIES, amounts, closes, what_if_forecasts, what_i
 from growth.engine import Forecast
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula
+from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.names import cell_text
 from growth.spreadsheet.styles import GAIN, GOAL, INK, LOSS, MrrChart
 from growth.spreadsheet.worksheet import DASH, FIRST, FormulaTable, Worksheet, print_setup, text_lines
@@ -34,7 +35,7 @@ _LABEL, _AMOUNT, _DIFFERENCE, _CHART_ROWS = 36, 18, 14, 20
 _COLOURS, _DASHES = (LOSS, GOAL, INK), ("solid", "dash")
 
 
-def fill_what_ifs(book: WorkbookContext) -> str:
+def fill_what_ifs(book: WorkbookContext, months: MonthsSheet) -> str:
     """Fill the sheet of the what-ifs; return the line that the first sheet says of it, "" where there are none."""
     scenario, words = book.scenario, book.words["what_ifs"]
     if not scenario.what_ifs:
@@ -55,7 +56,7 @@ def fill_what_ifs(book: WorkbookContext) -> str:
     for name, note in what_if_notes(scenario).items():
         row += 1
         _across(book, table, row, cell_text(f"{name}: {note}"))
-    last = _lines(book, table, forecasts, columns, row=row + 2)
+    last = _lines(book, table, forecasts, columns, row=row + 2, chart=MrrChart(book, months=months))
     print_setup(table.sheet, heads=(FIRST - 1, FIRST - 1), labels=1)
     table.sheet.worksheet.set_h_pagebreaks([row + 1])
     table.sheet.worksheet.print_area(0, 0, last, table.columns - 1)
@@ -120,9 +121,15 @@ def _put_difference(
 
 
 def _lines(
-    book: WorkbookContext, table: FormulaTable, forecasts: dict[str, Forecast], columns: list[int], *, row: int
+    book: WorkbookContext,
+    table: FormulaTable,
+    forecasts: dict[str, Forecast],
+    columns: list[int],
+    *,
+    row: int,
+    chart: MrrChart,
 ) -> int:
-    """Draw MRR of all on one chart from `row` on, with its numbers below; return the last row."""
+    """Draw MRR of all on a chart from `row` on, with its numbers below; return the last row."""
     sheet, months = table.sheet, book.scenario.months
     first = row + _CHART_ROWS + 2
     title = book.messages["calculator"]["chart_title"]
@@ -133,20 +140,37 @@ def _lines(
     for month, text in enumerate(labels):
         sheet.text(first + month, 0, text, "soft")
     span = (first, first + months)
-    chart = MrrChart(book, categories=sheet.address(sheet.cells(span, (0, 0), labels)))
-    for number, ((name, one), column) in enumerate(zip(forecasts.items(), columns, strict=True)):
+    paths = [[float(one.opening_mrr[0]), *one.closing_mrr.tolist()][: months + 1] for one in forecasts.values()]
+    for number, (name, path, column) in enumerate(zip(forecasts, paths, columns, strict=True)):
         sheet.text(first - 1, column, name, "head")
-        path = [float(one.opening_mrr[0]), *one.closing_mrr.tolist()][: months + 1]
         for month, value in enumerate(path):
             sheet.number(first + month, column, value, "cell" if month else "opening", "money")
         line: dict[str, Any] = {"color": GAIN, "width": 2.5}
         if number:
             dash = _DASHES[(number - 1) // len(_COLOURS)]
             line = {"color": _COLOURS[(number - 1) % len(_COLOURS)], "width": 1.5, "dash_type": dash}
-        end = len(path) - 1
-        chart.add(name, sheet.address(sheet.cells(span, (column, column), [0.0])), line, at=end - max(end // 6, 1))
-    chart.dress(labels=8)
+        cells = sheet.address(sheet.cells(span, (column, column), [0.0]))
+        chart.add(name, cells, line, at=clearest(path, paths[:number] + paths[number + 1 :]))
+    chart.dress()
     chart.chart.set_size({"width": min(round(7 * table.width), 800), "height": _CHART_ROWS * 20})
     described = {"object_position": 2, "description": book.words["what_ifs"]["chart_described"]}
     sheet.worksheet.insert_chart(row, 0, chart.chart, described)
     return first + months
+
+
+def clearest(path: list[float], others: list[list[float]]) -> int:
+    """The month at whose point a name above a line is farthest from the other lines, and not at the chart's edge.
+
+    >>> clearest([0, 1, 2, 3, 4, 5, 6], [[0, 4, 5, 5, 5, 5, 5]])
+    1
+    >>> clearest([0, 4, 5, 5, 5, 5, 5], [[0, 1, 2, 3, 4, 5, 6]])
+    1
+    """
+    end = len(path) - 1
+
+    def room(month: int) -> float:
+        gaps = [other[month] - path[month] for other in others if month < len(other)]
+        above = [gap for gap in gaps if gap >= 0]
+        return min(above, default=min(map(abs, gaps), default=float(month)))
+
+    return max(range(max(end // 6, 1), max(end - end // 6, 1) + 1), key=room) if end else 0

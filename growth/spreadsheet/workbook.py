@@ -157,7 +157,7 @@ def _fill(workbook: xlsxwriter.Workbook, result: Forecast, giveaway: Giveaway) -
     months.finish(level)
     sentence = SentenceSheet(book, months=months, level=level)
     broken = fill_assumptions(book, of_ages=opening.broken)
-    how_wide = f"{fill_band(book)} {fill_what_ifs(book)}".strip()
+    how_wide = f"{fill_band(book, months)} {fill_what_ifs(book, months)}".strip()
     fill_answer(book, sentence=sentence, months=months, broken=broken, how_wide=how_wide)
 
 
