@@ -157,7 +157,11 @@ def test_scenarios_side_by_side_hold_their_own_mrr_and_end_with_their_name():
     for trace, forecast in zip(figure.data, (less, more), strict=True):
         np.testing.assert_array_equal(trace.y, [0.0, *forecast.closing_mrr])
         np.testing.assert_array_equal(trace.x, range(forecast.months + 1))
-    assert {(note.text, note.x) for note in figure.layout.annotations} == {("5% leave", 3), ("20% leave", 6)}
+    # beside the plot, so that none lies on a line; a line from the end of a shorter forecast leads to its name
+    named = {(note.text, note.x, note.xref) for note in figure.layout.annotations}
+    assert named == {("5% leave, to month 3", 1, "paper"), ("20% leave", 1, "paper")}
+    (lead,) = figure.layout.shapes
+    assert (lead.x0, lead.x1, lead.y0) == (3, 6, less.closing_mrr[-1])
     assert figure.data[0].line.dash != figure.data[1].line.dash
     assert "(EUR a month)" in figure.layout.title.text
 
@@ -368,8 +372,9 @@ def test_one_month_of_cohorts_is_dots_since_it_has_no_lines():
     assert [(layer.mode, layer.y.tolist()) for layer in layers] == [("markers", [90.0]), ("markers", [200.0])]
 
 
-def test_what_is_written_left_of_a_bar_has_room_beside_the_names():
+def test_what_is_written_beside_a_bar_has_room_between_the_names_and_the_edge():
     """A lever without a value now (NaN) has no bar and takes no room."""
     figure = charts.bars(["more", "fewer", "new"], [0.4, -0.5, float("nan")], title="", axis="")
-    assert figure.layout.xaxis.range[0] < -0.5 and figure.layout.xaxis.range[1] == 0.4
-    assert charts.bars(["more"], [0.4], title="", axis="").layout.xaxis.range is None
+    assert figure.layout.xaxis.range[0] < -0.5 and figure.layout.xaxis.range[1] > 0.4
+    long = charts.bars(["visitors a month, or visitors who sign up, or the price"], [0.4], title="", axis="")
+    assert long.layout.xaxis.range[0] == 0 and "<br>" in long.data[0].y[0]

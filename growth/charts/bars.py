@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 
 import numpy as np
 import plotly.graph_objects as go
@@ -11,6 +12,7 @@ from growth.charts.sheet import GAIN, INK, LOSS, PAPER, Label, figure_of, hover,
 from growth.engine import Forecast
 
 _ROOM = 0.14  # of the axis
+_NAME = 36  # characters of a name in a row
 
 
 def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str) -> go.Figure:
@@ -30,9 +32,10 @@ def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str
     """
     figure = sheet(title, axis)
     values = list(shares)[::-1]
+    wrapped = ["<br>".join(wrap(name, _NAME) or [""]) for name in names]
     figure.add_bar(
         x=values,
-        y=list(names)[::-1],
+        y=wrapped[::-1],
         orientation="h",
         marker={"color": [GAIN if value >= 0 else LOSS for value in values]},
         text=[f"{value:+.1%}" for value in values],
@@ -42,10 +45,11 @@ def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str
     )
     figure.update_xaxes(tickformat="+.0%", zeroline=True)
     low, high = (float(end(values, initial=0.0, where=np.isfinite(values))) for end in (np.min, np.max))
-    if low < 0:  # room for what is written left of a bar, which would stand on the names
-        figure.update_xaxes(range=[low - _ROOM * (high - low), high])
+    room = _ROOM * (high - low)  # for what is written beside a bar: it would stand on the names, or leave the figure
+    if room:
+        figure.update_xaxes(range=[low - room if low < 0 else 0, high + room if high > 0 else 0])
     figure.update_yaxes(automargin=True)
-    figure.update_layout(showlegend=False, height=90 + 34 * len(values), margin={"r": 60})
+    figure.update_layout(showlegend=False, height=90 + sum(16 + 18 * (1 + name.count("<br>")) for name in wrapped))
     return figure
 
 

@@ -194,8 +194,8 @@ def comparison_chart(forecasts: Mapping[str, Forecast]) -> go.Figure:
     money = {forecast.scenario.currency for forecast in forecasts.values()}
     unit = f"{money.pop()} a month" if len(money) == 1 else "a month, each in its own currency"
     figure = sheet("MRR side by side", unit)
-    ends: dict[int, list[Label]] = {}
-    highest = 0.0
+    labels: list[Label] = []
+    longest, highest = max(forecast.months for forecast in forecasts.values()), 0.0
     for index, (name, forecast) in enumerate(forecasts.items()):
         one_scenario(forecast)
         mrr = [forecast.opening_mrr[0], *forecast.closing_mrr]
@@ -208,13 +208,17 @@ def comparison_chart(forecasts: Mapping[str, Forecast]) -> go.Figure:
             line={"color": colour, "width": 2.5, "dash": _DASHES[index % len(_DASHES)]},
             hovertemplate=hover(name + ", month %{x}: %{y:,.0f}"),
         )
-        ends.setdefault(forecast.months, []).append((mrr[-1], _short(name), colour))
+        words, end = _short(name), float(mrr[-1])
+        if forecast.months < longest:  # beside the plot as well, where its label lies on no line
+            words += f", to month {forecast.months}"
+            lead = {"color": colour, "width": 1, "dash": "dot"}
+            figure.add_shape(type="line", x0=forecast.months, x1=longest, y0=end, y1=end, line=lead, opacity=0.5)
+        labels.append((end, words, colour))
         highest = max(highest, *mrr)
-    for months, labels in ends.items():
-        label_beside(figure, labels, low=0.0, high=highest, x=months)
-    figure.update_xaxes(title_text="month", range=[0, max(ends)])
+    label_beside(figure, labels, low=0.0, high=highest)
+    figure.update_xaxes(title_text="month", range=[0, longest])
     figure.update_yaxes(rangemode="tozero")
-    figure.update_layout(margin={"r": 40 + 7 * max(len(_short(name)) for name in forecasts)})
+    figure.update_layout(margin={"r": 40 + 7 * max(len(words) for _, words, _ in labels)})
     return figure
 
 
