@@ -183,6 +183,7 @@ class _Frame:
         self._left = 6 + LETTER * max(len(text) for _, text in self._steps)
         self._right = scale.width - max(6.0, 8 + LETTER * max((len(word) for word in words), default=0))
         self._floor = scale.height - 16
+        self._drawn: list[tuple[np.ndarray, np.ndarray]] = []
 
     def across(self, share: np.ndarray) -> np.ndarray:
         return self._left + (self._right - self._left) * share
@@ -195,7 +196,20 @@ class _Frame:
         """Amounts by month as the points of a line; months without one are left out."""
         here = ~np.isnan(values)
         x = self.across(np.linspace(0, 1, len(values))) if len(values) > 1 else self.across(np.array([0.0]))
+        self._drawn.append((x[here], self.up(values[here])))
         return _path(x[here], self.up(values[here]))
+
+    def _clear(self, word: str, y: float) -> tuple[float, float]:
+        """Where a word stands at a line across the chart: above or below, left or right, clear of what is drawn."""
+        wide = LETTER * len(word)
+        places = [(x, y + off) for off in (-3.0, 10.0) for x in (self._left + 3, self._right - 3 - wide)]
+        points = [np.concatenate(part) for part in zip(*self._drawn, strict=True)] if self._drawn else [np.zeros(0)] * 2
+
+        def met(place: tuple[float, float]) -> int:
+            across, down = points[0] - place[0], place[1] - points[1]
+            return int(np.sum((across > -4) & (across < wide + 4) & (down > -3) & (down < 10)))
+
+        return min(places, key=met)
 
     def between(self, below: np.ndarray, above: np.ndarray) -> str:
         """The area between two lines."""
@@ -230,10 +244,11 @@ class _Frame:
         if scale.goal is not None:
             y = float(self.up(np.array(scale.goal)))
             told += f"; {scale.said('goal_said', goal=scale.text(scale.goal))}"
-            word = escape(scale.said("goal", goal=scale.text(scale.goal)))
+            word = scale.said("goal", goal=scale.text(scale.goal))
+            place = self._clear(word, y)
             goal = (
                 f'<line x1="{self._left:.1f}" x2="{self._right:.1f}" y1="{y:.1f}" y2="{y:.1f}" class="goal"/>'
-                f'<text x="{self._left + 3:.1f}" y="{y - 3:.1f}" class="goal-word">{word}</text>'
+                f'<text x="{place[0]:.1f}" y="{place[1]:.1f}" class="goal-word">{escape(word)}</text>'
             )
         bottom = scale.height - 3
         caption = f"<figcaption>{escape(title)}</figcaption>" if title else ""
