@@ -28,7 +28,7 @@ from growth.table import YEAR, measures_of, renewals_follow
 
 __all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
 
-WIDTH, HEIGHT = 380, 190
+WIDTH, HEIGHT = 320, 170  # about a phone's, so that letters have their own size there
 BRIDGE = (
     *("opening_mrr", "new_mrr", "reactivation_mrr", "expansion_mrr", "contraction_mrr", "churned_mrr"),
     "closing_mrr",
@@ -111,14 +111,22 @@ def measures(forecast: Forecast, locale: str = LOCALE) -> Piece:
     """The measures of the forecast, or the reason why there is none."""
     words = _words(locale)
     span = words["year"] if forecast.months >= YEAR else _months(forecast, locale)
-    rows = "".join(
-        f'<tr><th scope="row">{escape(said(words["labels"][name], span=span))}</th>'
-        f"<td>{escape(_value(forecast, name, measure, locale))}</td>"
-        f"<td>{escape(_note(forecast, name, measure, locale))}</td></tr>"
+    rows: list[tuple[str, ...]] = [
+        (
+            said(words["labels"][name], span=span),
+            _value(forecast, name, measure, locale),
+            _note(forecast, name, measure, locale),
+        )
         for name, measure in measures_of(forecast).items()
+    ]
+    headings = [words["measure"], words["value"], words["why"]]
+    if not any(row[2] for row in rows):
+        headings, rows = headings[:2], [row[:2] for row in rows]
+    body = "".join(
+        f'<tr><th scope="row">{escape(label)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
+        for label, *cells in rows
     )
-    headings = (words["measure"], words["value"], words["why"])
-    return Piece(section(words["measures"], html_parts.table(headings, rows, "words")))
+    return Piece(section(words["measures"], html_parts.table(headings, body, "words")))
 
 
 def cautions(locale: str = LOCALE) -> Piece:

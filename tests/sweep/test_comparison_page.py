@@ -1,5 +1,6 @@
 """The comparison's page: from the notebook's stored outputs, in a browser without a network."""
 
+import re
 from functools import partial
 from xml.etree import ElementTree
 
@@ -10,12 +11,13 @@ from axe import violations
 from browser_tabs import tab
 from sweep_tools import ROOT
 
+import growth
 from growth.sweep import comparison_html
 from growth.sweep.design import design_of
 from growth.sweep.influence import points_of
 from growth.sweep.load_sweep import load_sweep
 from growth.sweep.notebook_page import notebook_page
-from growth.sweep.small_charts import some
+from growth.sweep.small_charts import lines, scale_over, some
 
 NOTEBOOK = ROOT / "notebooks" / "comparison.ipynb"
 
@@ -124,3 +126,14 @@ def test_a_sample_is_shown_over_each_axis_and_month_by_month(sampled):
 
 def test_a_saved_report_stays_small():
     assert (ROOT / "notebooks" / "report.ipynb").stat().st_size < 100_000
+
+
+def test_the_word_at_the_goal_stands_clear_of_the_lines():
+    base = growth.load_scenario(ROOT / "scenarios" / "fernhollow.yaml")
+    rising = [np.linspace(1160, end, 37) for end in (2600, 3700, 5100)]
+    scale = scale_over(base, rising)
+    svg = lines("", "price", [(f"EUR {i}", one) for i, one in enumerate(rising)], scale)
+    x, y = (float(n) for n in re.search(r'<text x="([-\d.]+)" y="([-\d.]+)" class="goal-word"', svg).groups())
+    for points in re.findall(r'<polyline points="([^"]+)"', svg):
+        for a, b in (map(float, point.split(",")) for point in points.split()):
+            assert not (x < a < x + 50 and y - 7 < b < y)  # "goal €2,500", ten pixels high
