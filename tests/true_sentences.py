@@ -318,7 +318,9 @@ def _endless(scenario: growth.Scenario, reason: str, way: int, closing: float, y
     false = [f"endless, but {closing:.6g}, {years[49]:.6g}, {years[89]:.6g}, {years[99]:.6g}"] * bool(not grows)
     false += [f"endless, but its way is {way}"] * bool(way <= 0)
     _, aboard = positions(scenario)
-    joined = level_of_channels(scenario) > 1e-9 or scenario.sign_up.monthly_referral_rate > 0
+    end = scenario.in_force(scenario.months)
+    sent = end.sign_up.monthly_referral_rate * end.pay.conversion_rate > 0
+    joined = level_of_channels(scenario) > 1e-9 or sent
     plans = [
         plan
         for number, plan in enumerate(scenario.pay.plans)

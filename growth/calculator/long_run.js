@@ -228,6 +228,7 @@ function settle(scenario, { series, aboard }) {
     (lost) => comeback > 0 && sum(lost, max(months - stay.comeback.after_months, 0)) > NOBODY,
   );
 
+  const off = numberOf("levels_off");
   const endless = least(({ kept }) => accumulates(kept[0]), ({ used }) => used);
   const perNewcomer = sumBy(plans, ({ used, share, kept }) => (used ? share * once(kept[0]) : 0));
   const sent = endless < NONE ? 0 : referral * perNewcomer;
@@ -256,8 +257,9 @@ function settle(scenario, { series, aboard }) {
     const idle = (plan) => !(joined && sells(plan)) && there(plan);
     reason = min(reason, least(({ kept }) => remains(kept[of], waiting[of]), idle));
     reason = min(reason, least(() => numberOf("not_known"), (plan) => plan.kept[of].odd && there(plan)));
-    if (reason === NONE && waiting[of] && !plans.some(there) && !reached) reason = numberOf("levels_off"); // some come back
-    if (reason === NONE && reached && source) reason = numberOf("levels_off");
+    if (reason === NONE && waiting[of] && !plans.some(there) && !reached) // all have left, and some come back
+      reason = least(({ kept }) => remains(kept[of], waiting[of]), () => 1) < off ? numberOf("not_known") : off;
+    if (reason === NONE && reached && source) reason = off;
     // nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
     if (!everybody && ["expansion_without_churn", "nobody_leaves"].includes(REASONS[reason])) reason += 1;
     let level = of ? totalOf((plan) => paid(plan) * once(plan.kept[1])) * (newcomers + referral * customers) : customers;

@@ -211,7 +211,10 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
         reason = np.minimum(reason, _least(kept.remains(waiting[kind]), idle))
         reason = np.minimum(reason, _least(np.full(kept.kind.shape, Reason.NOT_KNOWN.number), kept.odd & there))
         empty = waiting[kind] & ~there.any(axis=0) & ~reached  # all have left, and some come back
-        reason = np.where((reason == _NONE) & empty, Reason.LEVELS_OFF.number, reason)
+        later = _least(kept.remains(waiting[kind]), np.ones_like(idle))  # why those may not settle who come back
+        settles = later >= Reason.LEVELS_OFF.number
+        of_empty = np.where(settles, Reason.LEVELS_OFF.number, Reason.NOT_KNOWN.number)
+        reason = np.where((reason == _NONE) & empty, of_empty, reason)
         reason = np.where((reason == _NONE) & reached & source, Reason.LEVELS_OFF.number, reason)
         # nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
         alone_so = (reason == Reason.EXPANSION_WITHOUT_CHURN.number) | (reason == Reason.NOBODY_LEAVES.number)

@@ -160,7 +160,8 @@ class _CeilingSheet:
             aboard_at_all = total(self._aboard[kind].span(0, last)) > NOBODY
             returning = both(lines[f"waiting_{kind}"].equals(1), aboard_at_all.equals(as_formula(False)))
             returning = both(returning, reached.equals(as_formula(False)), why.equals(NO_REASON))
-            why = choose(returning, Reason.LEVELS_OFF.number, why)
+            settle = self._those_who_come_back_settle(kind)
+            why = choose(returning, choose(settle, Reason.LEVELS_OFF.number, Reason.NOT_KNOWN.number), why)
             fed_by_stayers = both(why.equals(NO_REASON), reached, source.equals(1))
             why = self._line(f"whether_{kind}", choose(fed_by_stayers, Reason.LEVELS_OFF.number, why), "count")
             of_one = either(*(why.equals(one.number) for one in _OF_ONE_PLAN))
@@ -193,6 +194,14 @@ class _CeilingSheet:
         )
         below = century <= total(aboard.span(0, last))
         return both(reason < Reason.NOT_KNOWN.number, either(below, level))
+
+    def _those_who_come_back_settle(self, kind: str) -> Formula:
+        """Whether nothing keeps those from a level who have left and come back."""
+        waiting, sums = self._lines[f"waiting_{kind}"], self._sums[kind]
+        reasons = (
+            sums.remains(row, self._whole[row], self._same(row, kind), waiting) for row in range(len(self._plans))
+        )
+        return minimum(*reasons) >= Reason.LEVELS_OFF.number
 
     def _least(self, kind: str, name: str) -> Formula:
         """The first reason given by the plans that count."""

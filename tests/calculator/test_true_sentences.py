@@ -50,6 +50,20 @@ FOUND = {
         "pay": {"plans": [MONTHLY]}, "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0}},
         "grow": {"monthly_contraction_rate": 0.97, "last_age_months": 21},
     },
+    "everybody has left, and who comes back pays more and more": {
+        "months": 20, "opening": {"customers": 500, "mrr": 10_000}, "pay": {"plans": [MONTHLY]},
+        "stay": {"churn": {"curve": "sbg", "alpha": 1.4, "beta": 0.7},
+                 "comeback": {"comeback_rate": 0.15, "after_months": 100}},
+        "grow": {"monthly_expansion_rate": 0.03, "price_changes": [
+            {"month": 2, "change_rate": 0.1, "applies_to": "all", "provoked_churn_rate": 1}]},
+    },
+    "referrals of whom nobody pays, beside plans that all have left": {
+        "months": 40, "opening": {"customers": 800, "mrr": 9000}, "sign_up": {"monthly_referral_rate": 0.03},
+        "pay": {"conversion_rate": 0, "plans": [
+            MONTHLY | {"share": 0.5},
+            {"name": "Yearly", "share": 0.5, "billing": "yearly", "yearly_price": 200, "renewal_rate": 0}]},
+        "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0}}, "grow": {"monthly_expansion_rate": 0.02},
+    },
     "a goal of one cent and a level of 1.3 cents, which are written alike": {
         "months": 36, "goal_mrr": 0.01, "opening": {"customers": 50, "mrr": 1000}, "pay": {"plans": [MONTHLY]},
         "arrive": {"channels": [{"name": "known", "kind": "customers", "monthly_customers": 0.000033}]},
