@@ -188,7 +188,7 @@ def _cash(forecast: growth.Forecast, clause: re.Match[str]) -> list[str]:
     else:
         false += ["no word of what is earned"] * bool(abs(earned - left) > 0.021 * max(abs(earned), abs(left)) + 0.01)
     cash = np.concatenate([[forecast.scenario.bill.opening_cash], forecast.cash])
-    small = SAME * (abs(cash[0]) + forecast.cash_in[: cash.argmin()].sum())
+    small = 1e-9 * (abs(cash[0]) + forecast.cash_in[: cash.argmin()].sum())
     if clause["low_month"]:
         month = int(clause["low_month"])
         low = _shown(clause["low"], cash[month]) and cash[month] <= cash.min() + small

@@ -146,12 +146,12 @@ function lifetime(scenario, plan, factor, comeback) {
   const { alive, worth, gone, lost, churn, growth, stayed, how } = livesOn(scenario, plan, factor);
   const also = { ...how, comeback }, end = alive.at(-1), whole = end === 1;
   // whether no newcomer lives to the last ages while whoever is older already stays, or pays more and more, for ever
-  const odd = (one, more) => (end === 0 || one.faded) && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
+  const odd = (one, terms, more) => (!terms.at(-1) || one.faded) && (stayed * more > SLOW || (!Number.isNaN(also.fall) && more - 1 > FLAT));
   const people = lifetimeSum(alive, gone, churn, { ...also, growth: 0 });
   const money = lifetimeSum(worth, lost, churn, { ...also, growth: growth - 1 });
   return [
-    { ...people, whole, odd: odd(people, 1) },
-    { ...money, whole, odd: odd(money, growth) },
+    { ...people, whole, odd: odd(people, alive, 1) },
+    { ...money, whole, odd: odd(money, worth, growth), rise: growth - 1 > FLAT || !end ? 1 : max(worth.at(-1) / end, 1) },
   ];
 }
 
@@ -265,7 +265,7 @@ function settle(scenario, { series, aboard }) {
     let level = of ? totalOf((plan) => paid(plan) * once(plan.kept[1])) * (newcomers + referral * customers) : customers;
     if (of && reason < numberOf("not_known")) {
       const stillThere = (plan) => (idle(plan) && plan.kept[1].still > 0 ? plan.aboard[1] * plan.kept[1].still : 0);
-      const below = inACentury + totalOf(stillThere) <= totalOf((plan) => plan.aboard[1]);
+      const below = inACentury + totalOf(stillThere) <= totalOf((plan) => plan.aboard[1] * plan.kept[1].rise); // those on board fade from there
       const level = plans.every((plan) => stillThere(plan) <= MORE * plan.aboard[1]) && worthOf("late") <= MORE * worth;
       if (below || (level && sends < 2 && reason < numberOf("comebacks_make_up"))) reason = numberOf("not_known");
     }

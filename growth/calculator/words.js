@@ -216,7 +216,7 @@ function lowestClause({ bill }, { series }, show, values) {
   const opening = bill.opening_cash, cash = [opening, ...series.cash];
   const lowest = min(...cash);
   const before = series.cash_in.slice(0, cash.indexOf(lowest));
-  const slack = SAME * (abs(opening) + sum(before)); // the rest is rounding
+  const slack = 1e-9 * (abs(opening) + sum(before)); // the rest is rounding
   const month = cash.findIndex((value) => value <= lowest + slack);
   Object.assign(values, { low: show.money(month ? lowest : opening), low_month: show.number(month) });
   return [month ? "cash_low" : opening ? "cash_never_low" : "cash_never_low_unstated"];

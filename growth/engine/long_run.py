@@ -216,22 +216,22 @@ def _last_step(ages: int, yearly: bool) -> tuple[int, int]:
     return (ages - 2 * YEAR, ages - YEAR) if yearly else (ages - 2, ages - 1)
 
 
-def outlasts(life: Lifetime, *, growth: np.ndarray, faded: np.ndarray) -> np.ndarray:
+def outlasts(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray, faded: np.ndarray) -> np.ndarray:
     """Whether newcomers' terms fade to nothing while what older customers pay holds up for a century or grows.
 
-    Shape (plans, 1 or draws). growth: as for `lifetime_sum`; faded: as it says.
+    Shape (plans, 1 or draws). terms, growth: as for `lifetime_sum`; faded: as it says.
 
     >>> from growth.scenario import Scenario
     >>> odd = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "measured", "survival": [0.5, 0], "tail_monthly_churn_rate": 0}})
     >>> life = lifetime(odd, month=1, read=np.atleast_1d, ages=48)
-    >>> outlasts(life, growth=np.zeros((1, 1)), faded=np.zeros((1, 1), bool)).item()
+    >>> outlasts(life.alive, life, growth=np.zeros((1, 1)), faded=np.zeros((1, 1), bool)).item()
     True
     """
     kept = (1 - life.churn[:, -YEAR:]).prod(axis=1)
     power = ~np.isnan(life.fall)
     goes_on = (kept * (1 + growth) > SLOW) | (power & (growth > FLAT))
-    outlast: np.ndarray = goes_on & (faded | (life.alive[:, -1] == 0))
+    outlast: np.ndarray = goes_on & (faded | (terms[:, -1] == 0))
     return outlast
 
 

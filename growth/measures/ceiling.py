@@ -15,6 +15,7 @@ from growth.engine.life import ageless, comeback_rates
 from growth.engine.long_run import (
     EDGE,
     FINITE,
+    FLAT,
     GROWS,
     LOYAL,
     LOYAL_GROWS,
@@ -114,7 +115,8 @@ class _Kept:
 
     sums: the sum over ages. back: how much of it comes back, per newcomer. whole: whether nobody ever leaves. same:
     whether what a newcomer brings never changes. odd: whether those who are older than the ages at which all newcomers
-    leave may go on for ever.
+    leave may go on for ever. rise: how many times what they pay now those on board may come to pay, at most, where that
+    stops growing; 1 where it does not.
     """
 
     sums: LifetimeSum
@@ -122,6 +124,7 @@ class _Kept:
     whole: np.ndarray
     same: np.ndarray
     odd: np.ndarray
+    rise: np.ndarray
 
     @property
     def kind(self) -> np.ndarray:
@@ -233,7 +236,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
                 century = np.where((joining > 0) & (worth > 0), joining * worth, 0.0)
                 still = np.where(idle & (money.sums.ratio >= ONE), aboard[:, MRR] * money.sums.left, 0.0)
                 century = century + still.sum(axis=0)
-                slow = century <= aboard[:, MRR].sum(axis=0)
+                slow = century <= (aboard[:, MRR] * money.rise).sum(axis=0)  # those on board fade from there
                 level_by_then = (late <= MORE * worth) & (still <= MORE * aboard[:, MRR]).all(axis=0) & (sends < 2)
                 slow |= level_by_then & (reason < Reason.COMEBACKS_MAKE_UP.number)
                 endless = reason < Reason.NOT_KNOWN.number
@@ -253,7 +256,11 @@ def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
         lasting = lifetime_sum(terms, life, growth=growth)
         gone = leavers(terms, life, lasting, growth=growth)
         back = np.where(comeback > 0, np.maximum(comeback, 1e-300) * gone, 0.0)
-        kept.append(_Kept(lasting, back, whole, terms[:, -1] == 1, outlasts(life, growth=growth, faded=lasting.faded)))
+        odd = outlasts(terms, life, growth=growth, faded=lasting.faded)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            paid = np.where(life.alive[:, -1] > 0, terms[:, -1] / life.alive[:, -1], 1.0)  # by one who is still there
+        rise = np.where(growth > FLAT, 1.0, np.maximum(paid, 1.0))
+        kept.append(_Kept(lasting, back, whole, terms[:, -1] == 1, odd, rise))
     return kept[0], kept[1]
 
 

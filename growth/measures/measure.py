@@ -13,6 +13,7 @@ from growth.errors import MeasureError, Problem
 from growth.measures.reason import Reason
 
 SAME = 1e-6  # amounts of MRR or cash that differ by less than this share are the same: the rest is rounding
+ROUNDING = 1e-9  # of all that was taken in: how well a sum of cash over the months is known
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,7 +11,7 @@ import numpy as np
 from growth.engine import Forecast
 from growth.engine.result import ratio
 from growth.errors import count_of
-from growth.measures.measure import SAME, Measure, window
+from growth.measures.measure import ROUNDING, SAME, Measure, window
 
 
 def goal_month(forecast: Forecast) -> Measure:
@@ -114,7 +114,7 @@ def lowest_cash_month(forecast: Forecast) -> Measure:
     cash = _cash(forecast)
     least = cash.argmin(axis=-1)[..., None]
     taken = np.concatenate([np.abs(cash[..., :1]), forecast.cash_in], axis=-1).cumsum(axis=-1)
-    slack = SAME * np.take_along_axis(taken, least, axis=-1)  # cash is not known better: the rest is rounding
+    slack = ROUNDING * np.take_along_axis(taken, least, axis=-1)
     month = (cash <= np.take_along_axis(cash, least, axis=-1) + slack).argmax(axis=-1)
     return Measure.of(forecast, month, "", whole=True)
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from growth.engine.long_run import EDGE, ONE, STAYS
+from growth.engine.long_run import EDGE, FLAT, ONE, STAYS
 from growth.measures.ceiling import MORE, NOBODY
 from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.changes_sheet import ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
-from growth.spreadsheet.formula import Formula, as_formula, both, choose, dot, either, minimum, total
+from growth.spreadsheet.formula import Formula, as_formula, both, choose, dot, either, maximum, minimum, total
 from growth.spreadsheet.lifetime_formulas import (
     NO_REASON,
     Level,
@@ -192,8 +192,16 @@ class _CeilingSheet:
             total(self._pays_late.span(0, last)) <= MORE * pays,
             *still,
         )
-        below = century <= total(aboard.span(0, last))
+        most = [aboard[row] * self._rise(row) for row in range(last + 1)]
+        below = century <= sum(most[1:], most[0])  # those on board fade from there
         return both(reason < Reason.NOT_KNOWN.number, either(below, level))
+
+    def _rise(self, row: int) -> Formula:
+        """How many times what they pay now those on board may come to pay; 1 where that never stops growing."""
+        life = self._lives[row]
+        still, paid = life.alive[life.ages - 1], life.worth[life.ages - 1]
+        stops = both(self._sums["mrr"]["growth"][row] <= FLAT, still > 0)
+        return choose(stops, maximum(paid / still, 1), 1)
 
     def _those_who_come_back_settle(self, kind: str) -> Formula:
         """Whether nothing keeps those from a level who have left and come back."""

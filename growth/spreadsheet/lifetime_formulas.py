@@ -181,7 +181,7 @@ class LifetimeColumns:
         goes_on = facts.stayed * (1 + growth) > SLOW
         if fall is not None:
             goes_on = either(goes_on, both(fall > 0, rises))
-        put("odd", choose(both(either(faded, facts.life.alive[ages - 1].equals(0)), goes_on), 1, 0))
+        put("odd", choose(both(either(faded, kept[ages - 1].equals(0)), goes_on), 1, 0))
 
     def once(self, row: int) -> Formula:
         """The sum with comebacks, where it has a limit; else 0."""

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from growth.calculator.words import month_labels
 from growth.engine import SERIES
-from growth.measures.measure import SAME
+from growth.measures.measure import ROUNDING, SAME
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import (
@@ -127,7 +127,7 @@ class MonthsSheet:
         cash, opening = self.columns["cash"], self._book.given("bill.opening_cash")
         place = position_of(minimum(cash.span(0, last)), cash.span(0, last))  # counted from 1, for month 0
         before = (self.number.span(1, last) < place) * 1
-        slack = SAME * (absolute(opening) + dot(self.columns["cash_in"].span(1, last), before))
+        slack = ROUNDING * (absolute(opening) + dot(self.columns["cash_in"].span(1, last), before))
         for month in range(last + 1):
             least = cash[month] <= minimum(cash.span(0, last)) + slack
             self._put("lowest", month, choose(least, 1, 0))

@@ -64,6 +64,21 @@ FOUND = {
             {"name": "Yearly", "share": 0.5, "billing": "yearly", "yearly_price": 200, "renewal_rate": 0}]},
         "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0}}, "grow": {"monthly_expansion_rate": 0.02},
     },
+    "a few newcomers for ever, and today's customers who pay a millionfold before they fade for centuries": {
+        "months": 15, "opening": {"customers": 90, "mrr": 9000, "mean_age_months": 12},
+        "arrive": {"channels": [{"name": "known", "kind": "customers", "monthly_customers": 0.002}]},
+        "pay": {"plans": [MONTHLY]}, "stay": {"churn": {"curve": "sbg", "alpha": 0.75, "beta": 0.17}},
+        "grow": {"monthly_expansion_rate": 0.29, "last_age_months": 53},
+    },
+    "cash that falls by a millionth of what was taken in": {
+        "months": 36, "opening": {"customers": 100_000, "mrr": 20_000_000}, "pay": {"plans": [MONTHLY]},
+        "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0.9}}, "bill": {"monthly_fixed_costs": 9},
+    },
+    "newcomers who come to pay nothing, beside old customers who stay and pay": {
+        "months": 39, "opening": {"customers": 300, "mrr": 17_000, "mean_age_months": 12}, "arrive": KNOWN,
+        "pay": {"plans": [FREE]}, "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0}},
+        "grow": {"monthly_contraction_rate": 1, "last_age_months": 9},
+    },
     "a goal of one cent and a level of 1.3 cents, which are written alike": {
         "months": 36, "goal_mrr": 0.01, "opening": {"customers": 50, "mrr": 1000}, "pay": {"plans": [MONTHLY]},
         "arrive": {"channels": [{"name": "known", "kind": "customers", "monthly_customers": 0.000033}]},
