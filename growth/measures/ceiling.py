@@ -215,10 +215,10 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
         reason = np.minimum(reason, _least(np.full(kept.kind.shape, Reason.NOT_KNOWN.number), kept.odd & there))
         empty = waiting[kind] & ~there.any(axis=0) & ~reached  # all have left, and some come back
         later = _least(kept.remains(waiting[kind]), np.ones_like(idle))  # why those may not settle who come back
-        settles = later >= Reason.LEVELS_OFF.number
-        of_empty = np.where(settles, Reason.LEVELS_OFF.number, Reason.NOT_KNOWN.number)
+        off = Reason.LEVELS_OFF.number
+        of_empty = np.where(later >= off, off, Reason.NOT_KNOWN.number)
         reason = np.where((reason == _NONE) & empty, of_empty, reason)
-        reason = np.where((reason == _NONE) & reached & source, Reason.LEVELS_OFF.number, reason)
+        reason = np.where((reason == _NONE) & reached & source, off, reason)
         # nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
         alone_so = (reason == Reason.EXPANSION_WITHOUT_CHURN.number) | (reason == Reason.NOBODY_LEAVES.number)
         reason = np.where(alone_so & ~everybody, reason + 1, reason)
@@ -257,8 +257,7 @@ def _kept(scenario: Scenario, read: Read) -> tuple[_Kept, _Kept]:
         gone = leavers(terms, life, lasting, growth=growth)
         back = np.where(comeback > 0, np.maximum(comeback, 1e-300) * gone, 0.0)
         odd = outlasts(terms, life, growth=growth, faded=lasting.faded)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            paid = np.where(life.alive[:, -1] > 0, terms[:, -1] / life.alive[:, -1], 1.0)  # by one who is still there
+        paid = terms[:, -1] / np.where(life.alive[:, -1] > 0, life.alive[:, -1], 1.0)  # by one who is still there
         rise = np.where(growth > FLAT, 1.0, np.maximum(paid, 1.0))
         kept.append(_Kept(lasting, back, whole, terms[:, -1] == 1, odd, rise))
     return kept[0], kept[1]
