@@ -1,6 +1,6 @@
 // Bands in the page: between which values MRR lies in so many cases, from the scenario's ranges and from chance. The
 // method of growth/uncertainty/band.py; model.md has it under "Bands".
-import { chance } from "./chance.js";
+import { chance, divide } from "./chance.js";
 import { forecast } from "./engine.js";
 import { measures } from "./long_run.js";
 import { abs, clone, max, min, read, write } from "./tools.js";
@@ -34,10 +34,11 @@ function pairsOf({ correlations = [] }, ends) {
 }
 const apart = (correlation) => Math.sqrt(1 - correlation ** 2);
 
+const addedUp = (...parts) => Array.from(parts[0], (_, t) => parts.reduce((all, part) => all + part[t], 0));
+
 // What came in and what was lost in each month.
 export function flowsOf({ series: s }) {
-  const sum = (...parts) => Array.from(parts[0], (_, t) => parts.reduce((all, part) => all + part[t], 0));
-  return { came: sum(s.new_mrr, s.reactivation_mrr, s.expansion_mrr), lost: sum(s.churned_mrr, s.contraction_mrr) };
+  return { came: addedUp(s.new_mrr, s.reactivation_mrr, s.expansion_mrr), lost: addedUp(s.churned_mrr, s.contraction_mrr) };
 }
 
 // How far a series may lie from its likely path by chance alone, `nobody` the chance that it is 0.
@@ -85,15 +86,22 @@ function atEnds(scenario, ends, bounds) {
 // what comes in and what is lost in single months, by the names of flowsOf.
 export function spreadOf(scenario, result, ends, bounds) {
   const { series: s } = result, varied = chance(scenario, result), flows = flowsOf(result);
-  // a flow moves in whole customers: `half` of what one brings or takes along lies its band further out
-  const flow = (likely, part, people, variance) => ({
-    ...byChanceAlone(likely, variance, likely.map((value, t) => (value > part[t] ? 0 : Math.exp(-people[t])))),
-    half: likely.map((_, t) => (people[t] > 0 ? part[t] / (2 * people[t]) : 0)),
+  // Comebacks are a Poisson number; expansion and contraction are a share of what was on board before and stays, and vary with it.
+  const back = s.reactivation_mrr.map((mrr, t) => divide(mrr ** 2, s.returned_customers[t]));
+  const shared = (part, t) => {
+    const staying = s.closing_mrr[t] - s.new_mrr[t] - s.reactivation_mrr[t];
+    return divide(part[t], staying) ** 2 * max(varied.closing_mrr[t] - varied.new_mrr[t] - back[t], 0);
+  };
+  // A flow moves in whole customers, people, who bring `whole`: `half` of what one brings or takes along lies its band further out.
+  const flow = (likely, whole, people, variance) => ({
+    ...byChanceAlone(likely, likely.map((_, t) => variance(t)), likely.map((value, t) => (value > whole[t] ? 0 : Math.exp(-people[t])))),
+    half: likely.map((_, t) => divide(whole[t], 2 * people[t])),
   });
   const spread = { ...byChanceAlone(s.closing_mrr, varied.closing_mrr, nobodyIn(s, varied)), levels: {}, second: pairsOf(scenario, ends)[1] };
   spread.flows = {
-    came: flow(flows.came, s.new_mrr, s.new_customers, varied.new_mrr),
-    lost: flow(flows.lost, s.churned_mrr, s.lost_customers, varied.churned_mrr),
+    came: flow(flows.came, addedUp(s.new_mrr, s.reactivation_mrr), addedUp(s.new_customers, s.returned_customers),
+      (t) => varied.new_mrr[t] + back[t] + shared(s.expansion_mrr, t)),
+    lost: flow(flows.lost, s.churned_mrr, s.lost_customers, (t) => varied.churned_mrr[t] + shared(s.contraction_mrr, t)),
   };
   for (const [path, others] of atEnds(scenario, ends, bounds)) {
     addRange(spread, path, others.map(({ moved }) => moved.series.closing_mrr));

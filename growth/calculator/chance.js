@@ -5,6 +5,8 @@ import { inForce } from "./in_force.js";
 import { churnFactor, sum, zeros } from "./life.js";
 import { max, sumBy } from "./tools.js";
 
+export const divide = (part, whole) => (whole > 0 ? part / whole : 0);
+
 // What a plan carries beside its cohorts: the sum of squares of what customers pay, by row; and by opening age what the
 // fixed number of opening customers takes off Var N, Cov(N, R) and Var R.
 function opened(plan, months) {
@@ -70,7 +72,6 @@ function addReferrals(own, cameIn, churned, series, plans, sent) {
   let extra = [0, 0, 0];
   let before = own[0].slice();
   for (let t = 1; t < own.length; t++) {
-    const divide = (part, whole) => (whole > 0 ? part / whole : 0);
     const stay = series.opening_customers[t] > 0 ? 1 - series.lost_customers[t] / series.opening_customers[t] : 0;
     const keep = divide(series.closing_mrr[t] - series.new_mrr[t] - series.reactivation_mrr[t], series.opening_mrr[t]);
     const price = sumBy(plans, ({ plan }) => partOf(plans, plan, t) * plan.price[t]), brought = sent[t];

@@ -34,9 +34,9 @@ from growth.uncertainty.sample import at_points, pairs_of, ranges_of
 _NORMAL = NormalDist()
 _END = _NORMAL.inv_cdf(1 - TAIL)  # how many standard deviations from the middle a range's ends stand
 
-FLOWS = {  # what comes in and what is lost in a month: its parts, of which chance moves the first, and who brings that
-    "came_in": (("new_mrr", "reactivation_mrr", "expansion_mrr"), "new_customers"),
-    "lost": (("churned_mrr", "contraction_mrr"), "lost_customers"),
+FLOWS = {  # what comes in and what is lost in a month: its parts
+    "came_in": ("new_mrr", "reactivation_mrr", "expansion_mrr"),
+    "lost": ("churned_mrr", "contraction_mrr"),
 }
 _NOISE = 1e-14  # a variance of the logarithm below this is what rounding leaves of none
 
@@ -152,7 +152,7 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
     ----------
     scenario : a scenario without draws; where it has no range, chance alone.
     series : "closing_mrr", "closing_customers", or of single months "came_in" (new, reactivation and expansion MRR) or
-        "lost" (churned and contraction MRR), of which chance moves new and churned MRR.
+        "lost" (churned and contraction MRR).
 
     Examples
     --------
@@ -177,12 +177,13 @@ def spreads_of(scenario: Scenario, *series: str) -> list[Spread]:
 
 def _spread(one: Forecast, varied: Chance, ends: Forecast | None, series: str) -> Spread:
     """varied: the variances of `one`. ends: the forecast with each range at its two ends in turn, as draws, or None."""
-    likely, variance = named_series(one, series), getattr(varied, FLOWS.get(series, ((series,),))[0][0])
-    nobody, half = _nobody(one.closing_customers, varied.closing_customers), np.zeros(one.months)
+    likely, half = named_series(one, series), np.zeros(one.months)
     if series in FLOWS:
-        (first, *rest), people = FLOWS[series][0], getattr(one, FLOWS[series][1])
-        nobody = np.where(sum(getattr(one, part) for part in rest) > 0, 0.0, np.exp(-people))
-        np.divide(getattr(one, first), 2 * people, out=half, where=people > 0)
+        variance, whole, people = _chance_of_flow(one, varied, series)
+        nobody = np.where(likely > whole, 0.0, np.exp(-people))
+        np.divide(whole, 2 * people, out=half, where=people > 0)
+    else:
+        variance, nobody = getattr(varied, series), _nobody(one.closing_customers, varied.closing_customers)
     below, above = {}, {}
     if ends is not None:
         moved = named_series(ends, series)
@@ -198,10 +199,29 @@ def _spread(one: Forecast, varied: Chance, ends: Forecast | None, series: str) -
         return Spread(likely, np.log(likely) - chance / 2, below, above, np.sqrt(chance), nobody, pairs, half)
 
 
+def _chance_of_flow(one: Forecast, varied: Chance, series: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A flow's variance by chance, how much of it moves in whole customers, and how many those are; shape (months,).
+
+    Comebacks are a Poisson number. Expansion and contraction are a share of what was on board before and stays, and
+    vary with it. The parts of a flow are taken as independent of one another: an approximation.
+    """
+    back = _over(one.reactivation_mrr**2, one.returned_customers)
+    staying = one.closing_mrr - one.new_mrr - one.reactivation_mrr
+    by_staying = np.maximum(varied.closing_mrr - varied.new_mrr - back, 0.0)
+    if series == "lost":
+        variance = varied.churned_mrr + _over(one.contraction_mrr, staying) ** 2 * by_staying
+        return variance, one.churned_mrr, one.lost_customers
+    variance = varied.new_mrr + back + _over(one.expansion_mrr, staying) ** 2 * by_staying
+    return variance, one.new_mrr + one.reactivation_mrr, one.new_customers + one.returned_customers
+
+
+def _over(value: np.ndarray, by: np.ndarray) -> np.ndarray:
+    return np.divide(value, by, out=np.zeros(value.size), where=by > 0)
+
+
 def named_series(result: Forecast, name: str) -> np.ndarray:
     """A series by its name, or by that of a flow (`FLOWS`), which is the sum of its parts."""
-    parts, _ = FLOWS.get(name, ((name,), ""))
-    total: np.ndarray = sum(getattr(result, part) for part in parts)
+    total: np.ndarray = sum(getattr(result, part) for part in FLOWS.get(name, (name,)))
     return total
 
 
