@@ -35,7 +35,15 @@ def lab(tmp_path: Path) -> Iterator[tuple[Path, str]]:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     options = ["--no-browser", f"--port={port}", "--IdentityProvider.token=", "--allow-root", "--ip=127.0.0.1"]
-    own = {"JUPYTER_CONFIG_DIR": str(tmp_path / "config"), "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime")}
+    # JupyterLab 4.2 hides what is not in view, until one scrolls there
+    settings = tmp_path / "settings" / "@jupyterlab" / "notebook-extension" / "tracker.jupyterlab-settings"
+    settings.parent.mkdir(parents=True)
+    settings.write_text('{"windowingMode": "defer"}', "utf-8")
+    own = {
+        "JUPYTER_CONFIG_DIR": str(tmp_path / "config"),
+        "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime"),
+        "JUPYTERLAB_SETTINGS_DIR": str(tmp_path / "settings"),
+    }
     server = subprocess.Popen(
         [sys.executable, "-m", "jupyterlab", *options],
         cwd=folder,
