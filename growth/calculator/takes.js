@@ -119,6 +119,7 @@ export function takesSection(controls, words, numberWords, labels, show, set, { 
     for (const [input, value] of [[amount, goal.amount], [by, goal.by]]) if (document.activeElement !== input) input.value = show.plain(tidy(value));
     kind.value = goal.kind;
     const steps = searching(scenario, there, goal, goal.now);
+    element.setAttribute("aria-busy", "true"); // what stands there is of other numbers
     const goOn = () => {
       const end = performance.now() + SLICE;
       let step = steps.next();
@@ -130,6 +131,7 @@ export function takesSection(controls, words, numberWords, labels, show, set, { 
   }
   function tell(goal, there, found) {
     const { scenario, result } = state;
+    element.removeAttribute("aria-busy");
     const values = { goal: shown(goal.amount, goal), calendar: labels[goal.by], now: shown(goal.now, goal) };
     if (goal.sure) values.cases = inCases(goal.sure.cases);
     const reached = meets(goal.now, goal), key = (reached ? "reached" : "as_it_is") + (goal.sure ? "_in" : "");
