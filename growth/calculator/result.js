@@ -1,8 +1,8 @@
 // The reader's own answer as a picture to share, 1200 x 630, drawn from the page's own nodes: nothing is asked for.
-import { mrrNodes } from "./chart.js";
-import { node } from "./tools.js";
+import { leastHeight, mrrNodes } from "./chart.js";
+import { min, node } from "./tools.js";
 
-const WIDE = 1200, HIGH = 630, FRAME = 64;
+const WIDE = 1200, HIGH = 630, FRAME = 64, TEXT_SIZE = 19;
 
 // Lines of pieces [text, computed] that fit a width, broken between words.
 function brokenLines(context, pieces, fonts, width) {
@@ -100,8 +100,10 @@ export async function resultPicture(element, state, data) {
   const top = FRAME + size * 1.3 * lines.length + 24;
   const high = HIGH - 84 - top;
   const svg = node("svg:svg", { class: "growth-chart growth-painted", width: inner, height: high });
+  const em = TEXT_SIZE * min(1, high / leastHeight(state.view, TEXT_SIZE)); // smaller where many labels stand beside the lines
+  svg.style.fontSize = `${em}px`;
   element.append(svg); // so that the stylesheet reaches it
-  svg.append(...mrrNodes(state.view, { width: inner, height: high, em: parseFloat(getComputedStyle(svg).fontSize) }));
+  svg.append(...mrrNodes(state.view, { width: inner, height: high, em }));
   paintChart(context, svg, FRAME, top);
   svg.remove();
   context.font = `400 19px ${sans}`;
