@@ -121,7 +121,8 @@ class _Facts:
         if reach[-1] < 0.5:
             return ["seldom"]
         if reach[-1] < 1 - RARE:
-            return ["open"]
+            early = ["open_early"] if self.values["early"] != self.values["middle"] else []
+            return ["open", *early, "open_end"]
         return ["at_once" if self.values["early"] == self.values["late"] else "reached"]
 
     def closing(self) -> list[str]:

@@ -17,22 +17,22 @@ const endOf = (spread, z) => quantile(spread, z).at(-1);
 const bandAtEnd = (spread, show) => show.between(endOf(spread, -Z.most), endOf(spread, Z.most));
 
 // By when it is reached in how many cases; where it is reached already, in how many it still is at the end.
-function goalKey({ goal_mrr: goal }, { series }, spread, labels, show, values) {
+function goalKeys({ goal_mrr: goal }, { series }, spread, labels, show, values) {
   values.goal = show.money(goal);
   if (series.opening_mrr[0] >= goal * (1 - SAME)) {
     const share = above(spread, goal).at(-1);
     values.cases = show.number(inTen(share));
-    return share < RARE ? "kept_hardly" : share > 1 - RARE ? "kept_surely" : "kept";
+    return [share < RARE ? "kept_hardly" : share > 1 - RARE ? "kept_surely" : "kept"];
   }
   const reached = reach(spread, goal), last = reached.at(-1);
   for (const [name, share] of [["early", RARE], ["middle", 0.5], ["late", 1 - RARE]]) {
     values[name] = labels[reached.findIndex((one) => one >= share) + 1];
   }
-  if (last < RARE) return "hardly";
+  if (last < RARE) return ["hardly"];
   values.cases = show.number(inTen(last < 0.5 ? last : 1 - last));
-  if (last < 0.5) return "seldom";
-  if (last < 1 - RARE) return "open";
-  return values.early === values.late ? "at_once" : "reached";
+  if (last < 0.5) return ["seldom"];
+  if (last < 1 - RARE) return ["open", ...(values.early === values.middle ? [] : ["open_early"]), "open_end"];
+  return [values.early === values.late ? "at_once" : "reached"];
 }
 
 // How wide the ceiling is, from the ranges alone.
@@ -62,7 +62,7 @@ export function howSure(scenario, result, found, spread, words, labels, show, mo
   const values = { months: monthCount(result.months), last: labels[result.months] };
   const keys = beyondBelief(result) ? ["beyond_belief"] : [];
   if (varies(spread)) {
-    if (scenario.goal_mrr !== null) keys.push(goalKey(scenario, result, spread, labels, show, values));
+    if (scenario.goal_mrr !== null) keys.push(...goalKeys(scenario, result, spread, labels, show, values));
     else {
       [values.low, values.high] = bandAtEnd(spread, show);
       keys.push("closing");

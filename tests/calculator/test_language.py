@@ -155,10 +155,10 @@ def test_the_answer_in_spanish_french_and_portuguese():
     assert said == [
         "Con 10 clientes nuevos al mes y con un 10 % de cancelaciones, llegas a 380 € al mes en el mes 2 (feb 2027), "
         "y el crecimiento se estabiliza cerca de 2.000 €.",
-        "Avec 10 nouveaux clients par mois et 10 % de résiliations, vous atteignez 380 € par mois au mois 2 "
+        "Avec 10 nouveaux clients par mois et avec 10 % de résiliations, vous atteignez 380 € par mois au mois 2 "
         "(févr. 2027), et la croissance se stabilise près de 2 000 €.",
-        "Com 10 clientes novos por mês e 10% de cancelamentos, você chega a € 380 por mês no mês 2 (fev. de 2027), e o "
-        "crescimento se estabiliza perto de € 2.000.",
+        "Com 10 clientes novos por mês e com 10% de cancelamentos, você chega a € 380 por mês no mês 2 (fev. de 2027), "
+        "e o crescimento se estabiliza perto de € 2.000.",
     ]
 
 
@@ -166,8 +166,8 @@ def test_the_answer_in_german():
     """Ten a month at 20, 10% leaving: MRR 200, 380, 542; ceiling 10 / 0.10 x 20 = 2,000."""
     text = answer(growth.forecast(business(goal_mrr=380)), "de-DE").replace("\xa0", " ")
     assert text == (
-        "Bei 10 neuen Kunden im Monat und 10 % Kündigungen erreichen Sie in Monat 2 (Feb. 2027) 380 € im Monat, und "
-        "das Wachstum endet bei etwa 2.000 €."
+        "Bei 10 neuen Kunden im Monat und bei 10 % Kündigungen erreichen Sie in Monat 2 (Feb. 2027) 380 € im Monat, "
+        "und das Wachstum endet bei etwa 2.000 €."
     )
 
 
