@@ -2,7 +2,8 @@
 
 Customers who pay by the month. Each of the last 4 to 12 months is tried as the time since which churn is another. The
 largest statistic is compared with those of 1,000 histories drawn without any change, so that all windows together
-raise a false alarm in 3 of 100 businesses.
+raise a false alarm in 3 of 100 businesses. Customers of unknown age grow older together: where customers differ those
+leave less and less, and only what goes beyond a steady drift tells a change of churn.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ HISTORIES = 1_000  # drawn without a change
 UNCHANGED = 0.5  # probability, before anything is seen, that churn did not change lately; our own choice
 PRIOR = 2.0  # of a ratio of churn: gamma of this shape and mean 1, so half or double is nothing unusual
 OUT_OF_LINE = 6.0  # standard errors by which the last month alone may exceed the others, and still count
-AGREE = 1.0  # customers of known age have to point the same way by so many standard errors
+DRIFT = 0.02  # usual change a month of the logarithm of churn, as customers of unknown age grow older; our own choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +47,9 @@ class DetectedChurnChange:
 class ChurnHistory:
     """Leavers by month, beside those expected if churn had never changed.
 
-    at_risk, left: shape (transitions, groups of ages); transition t is into month t + 1 of the records. last: leavers
-    of the last month and how many would be usual, where it is so far out of line that it was left out; else None.
+    at_risk, left: shape (transitions, groups of ages), the first group of unknown age; transition t is into month t + 1
+    of the records. last: leavers of the last month and how many would be usual, where it is so far out of line that it
+    was left out; else None.
     """
 
     at_risk: np.ndarray
@@ -127,23 +129,21 @@ def find_change(history: ChurnHistory, *, seed: int = 0) -> DetectedChurnChange 
     """Test whether churn changed in the last months; None where chance shows as much in 3 of 100 businesses or more.
 
     The log-rank test compares, within each group of ages, the leavers of a window with the share of all leavers that it
-    would have by its customers at risk. Sources: Mantel (1966), Cancer Chemotherapy Reports 50, 163-170; for the
+    would have by its customers at risk, and for those of unknown age by how they have left more or less all along.
+    Sources: Mantel (1966), Cancer Chemotherapy Reports 50, 163-170; for the
     largest of several statistics Davison and Hinkley, "Bootstrap Methods and their Application" (1997), section 4.4.
     """
     windows, groups = history.windows, history.at_risk.sum(axis=0) > 0
     at_risk, left = history.at_risk[:, groups], history.left[:, groups]
     if not windows.size or left.sum() < 10:
         return None
-    known = np.flatnonzero(groups) > 0
-    seen = _statistics(at_risk, left[None], windows)[0]
+    drift = DRIFT if groups[0] else 0.0
+    seen = _statistics(at_risk, left[None], windows, drift=drift)[0]
     best = int(np.abs(seen).argmax())
-    if known.any() and not known.all():
-        alike = _statistics(at_risk[:, known], left[None][:, :, known], windows)[0, best] * np.sign(seen[best])
-        if alike < AGREE:
-            return None
     random = np.random.default_rng(seed)
     chance = random.binomial(at_risk, history.hazard[groups], (HISTORIES, *at_risk.shape))
-    p = (1 + (np.abs(_statistics(at_risk, chance, windows)).max(axis=1) >= abs(seen[best])).sum()) / (HISTORIES + 1)
+    most = np.abs(_statistics(at_risk, chance, windows, drift=drift)).max(axis=1)
+    p = (1 + (most >= abs(seen[best])).sum()) / (HISTORIES + 1)
     if p >= FALSE_ALARMS:
         return None
     new = slice(len(at_risk) - int(windows[best]), None)
@@ -187,19 +187,30 @@ def change_note(change: DetectedChurnChange | None, book: PaidMonths) -> str:
     )
 
 
-def _statistics(at_risk: np.ndarray, left: np.ndarray, windows: np.ndarray) -> np.ndarray:
+def _statistics(at_risk: np.ndarray, left: np.ndarray, windows: np.ndarray, *, drift: float = 0.0) -> np.ndarray:
     """The standardised log-rank statistic of each window, shape (histories, windows).
 
-    at_risk: shape (months, groups); left: shape (histories, months, groups).
+    at_risk: shape (months, groups); left: shape (histories, months, groups). drift: standard deviation of the change a
+    month of the logarithm of churn in the first group, normal around 0; what the leavers make most likely of it is
+    taken out, and what it leaves unsure no longer counts as evidence.
     """
     new_risk = np.cumsum(at_risk[::-1], axis=0)[windows - 1]
     new_left = np.cumsum(left[:, ::-1], axis=1)[:, windows - 1]
     all_risk, all_left = at_risk.sum(axis=0), left.sum(axis=1)[:, None]
     share = new_risk / np.maximum(all_risk, 1)
-    expected = all_left * share
+    more = new_left - all_left * share
     spread = all_left * share * (1 - share) * (all_risk - all_left) / np.maximum(all_risk - 1, 1)
+    if drift:
+        first, gone = at_risk[:, 0], left[:, :, 0]
+        time = np.arange(first.size) - np.average(np.arange(first.size), weights=first)
+        rate = gone.sum(axis=1, keepdims=True) / first.sum()
+        information = rate * (1 - rate)
+        shared = information * np.cumsum((first * time)[::-1])[windows - 1]
+        kept = drift**2 / (1 + drift**2 * information * (first * time**2).sum())
+        more[:, :, 0] -= kept * shared * (gone @ time)[:, None]
+        spread[:, :, 0] -= kept * shared**2
     error = np.sqrt(spread.sum(axis=2))
-    return np.divide((new_left - expected).sum(axis=2), error, out=np.zeros(error.shape), where=error > 0)
+    return np.divide(more.sum(axis=2), error, out=np.zeros(error.shape), where=error > 0)
 
 
 def _evidence(seen: np.ndarray, expected: np.ndarray) -> np.ndarray:

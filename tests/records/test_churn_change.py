@@ -14,8 +14,8 @@ from growth.records.report import notes
 
 
 def history(rates: np.ndarray, customers: int, seed: int) -> ChurnHistory:
-    """So many customers at risk in each month, of one group of ages, leaving at these rates."""
-    at_risk = np.full((rates.size, 1), customers)
+    """So many customers at risk in each month, of one group of known ages, leaving at these rates."""
+    at_risk = np.repeat([[0, customers]], rates.size, axis=0)
     return ChurnHistory(at_risk, np.random.default_rng(seed).binomial(at_risk, rates[:, None]))
 
 
@@ -42,11 +42,14 @@ def test_false_alarms_are_as_rare_as_stated():
     assert np.mean(found) <= 0.06
 
 
-def test_customers_of_known_age_have_to_agree():
-    """Old customers leave less and less because they are old: that alone is no change."""
+def test_old_customers_who_leave_less_and_less_are_no_change():
+    """Of 300 customers of unknown age 30 leave a month in the beginning and 12 in the end; the others stay as they are.
+    The same leavers of known age would be a change.
+    """
     at_risk = np.stack([np.full(24, 300), np.full(24, 150)], axis=1)
-    left = np.stack([np.repeat([24, 9], 12), np.full(24, 7)], axis=1)
+    left = np.stack([np.linspace(30, 12, 24).round().astype(int), np.full(24, 7)], axis=1)
     assert find_change(ChurnHistory(at_risk, left)) is None
+    assert find_change(ChurnHistory(at_risk[:, ::-1], left[:, ::-1])) is not None
 
 
 def test_the_weights_are_those_of_bayes():
