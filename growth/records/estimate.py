@@ -113,13 +113,18 @@ def likeliest_age(runs: Spells, chosen: np.ndarray, *, since: int) -> int:
 
 
 def _joining(book: PaidMonths, moves: Movements) -> Joining:
-    """Measure how customers join. In a first year of uncertain yearly customers the others tell."""
+    """Measure how customers join. In a first year of uncertain yearly customers the others tell.
+
+    Who had not paid in month 0, and was on board, looks new afterwards: months within the grace of the beginning do not
+    count.
+    """
     joins = moves.new.sum(axis=1)[1:]
     if (book.state == BEFORE).any() and book.months > 12:
         yearly = np.array([billing == "yearly" for _, billing in book.kinds])
         others = moves.new[1:, ~yearly].sum(axis=1)
         share = others[11:].sum() / max(joins[11:].sum(), 1)
         joins = np.where(np.arange(joins.size) < 11, others / share, joins) if share > 0.2 else joins[11:]
+    joins = joins[max(joins.size - max(book.months - 1 - book.grace.months, 0), 0) :]
     return measure_joining(joins, first_month=book.calendar_month(book.months - joins.size))
 
 

@@ -158,3 +158,12 @@ def test_the_grace_that_is_chosen_finds_late_payers_among_many():
     nothing = np.zeros(paid.sum(), int)
     entries = Entries(customer[paid], month[paid], np.ones(paid.sum()), nothing, nothing)
     assert choose_grace(entries, 24).months == 1
+
+
+def test_customers_late_in_the_first_month_are_no_newcomers(tmp_path):
+    """Five of thirty pay for the first month in the second, when nobody joins; one a month joins after that."""
+    joined = ["0" * month + "1" * (14 - month) for month in range(2, 14)]
+    made = book(tmp_path, *["1" * 14] * 23, *["1110" + "1" * 10] * 2, *["02" + "1" * 12] * 5, *joined)
+    measured = measure(made)
+    assert made.grace.months == 1 and measured.moves.new[1].sum() == 5
+    assert measured.joining.joins.tolist() == [1.0] * 12
