@@ -49,6 +49,12 @@ def test_columns_that_sound_like_refunds_or_a_status_are_pointed_at(tmp_path):
     assert read.total == 15 and not read.notes
 
 
+def test_a_column_that_says_paid_or_not_is_pointed_at_and_read_as_a_status(tmp_path):
+    text = "customer,date,amount,Paid?\na,2024-01-05,20,Yes\na,2024-02-05,20,no\n"
+    assert '"Paid?" is not read: if it tells charges that failed' in rows_of(tmp_path, text).notes[0]
+    assert rows_of(tmp_path, text, 'columns: {status: "Paid?"}').total == 20
+
+
 TWICE = "customer,date,amount,plan\nCUS-Q7Z,2024-01-05,20,Studio\ncus-q7z ,2024-02-05,20,studio\nb,2024-02-05,20,Team\n"
 
 

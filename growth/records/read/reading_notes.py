@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 import numpy as np
@@ -10,9 +11,11 @@ import pyarrow.compute as pc
 
 from growth.errors import count_of
 
-HINTS = {  # words in the names of columns that matter and are not read, and what to do about them
+STATUS = "if it tells charges that failed from those that were paid, name it under `columns: {status: ...}`"
+HINTS = {  # what the names of columns look like that matter and are not read, and what to do about them
     "refund": "if it holds refunds, name it under `columns: {refunded: ...}` in the file for --columns",
-    "status": "if it tells charges that failed from those that were paid, name it under `columns: {status: ...}`",
+    "status": STATUS,
+    r"^\W*(is[ _])?(paid|bezahlt)\W*$": STATUS,
 }
 PAID_WORDS: tuple[str, ...] = (
     "paid",
@@ -24,7 +27,7 @@ PAID_WORDS: tuple[str, ...] = (
     "captured",
     "settled",
 )
-PAID_WORDS += ("bezahlt",)
+PAID_WORDS += ("bezahlt", "yes", "ja", "true")
 UNPAID_WORDS: tuple[str, ...] = (
     "pending",
     "open",
@@ -36,6 +39,7 @@ UNPAID_WORDS: tuple[str, ...] = (
     "offen",
     "storniert",
 )
+UNPAID_WORDS += ("no", "nein", "false")
 FAILED_WORDS: tuple[str, ...] = ("failed", "failure", "declined", "unpaid", "uncollectible", "expired", "rejected")
 FAILED_WORDS += ("past due", "past_due", "overdue", "payment failed", "payment_failed", "failed payment")
 FAILED_WORDS += ("non-payment", "nonpayment", "fehlgeschlagen", "rücklastschrift")
@@ -51,8 +55,8 @@ def unread_columns(header: Iterable[str], read: Iterable[str]) -> list[str]:
     return [
         f'the column "{" ".join(name.split())[:60]}" is not read: {advice}'
         for name in rest
-        for word, advice in HINTS.items()
-        if word in name.lower() and name.isprintable()
+        for looks, advice in HINTS.items()
+        if re.search(looks, name.lower()) and name.isprintable()
     ]
 
 

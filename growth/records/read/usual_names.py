@@ -20,7 +20,7 @@ _NAMES = {
     "billing": "interval, billing interval, billing cycle, cycle, frequency, abrechnung",
     "quantity": "seats, qty, units, anzahl",
     "discount": "discount percent, rabatt",
-    "currency": "currency code, währung",
+    "currency": "currency code, ccy, währung",
     "joined": "customer since, signed up, sign-up date, signup date",
     "status": "payment status, zahlungsstatus, zustand",
     "reason": "end reason, cancellation reason",
