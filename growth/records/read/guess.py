@@ -13,11 +13,10 @@ import pyarrow as pa
 from ruamel.yaml import YAML
 
 from growth.errors import Problem
-from growth.records.read.column_names import SHAPES, ColumnNames, Shape
+from growth.records.read.column_names import ALSO, SHAPES, ColumnNames, Shape
 from growth.records.read.notations import MONEY_SIGN, PLACES, SEPARATOR, SIGNS, TIME, ZONED, iso_dates, plain_numbers
 from growth.records.read.records_file import first_rows, table_header, two_spellings
 from growth.records.read.rows import RecordsError
-from growth.records.read.usual_names import ALSO
 from growth.records.read.values import AMOUNTS, DATES, DAY, MONTH
 
 WAYS = (
