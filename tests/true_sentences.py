@@ -282,7 +282,7 @@ def settled(years: np.ndarray) -> bool:
 def fades(years: np.ndarray) -> bool:
     """Whether a distance goes to 0: as the time doubles they fall by a share that does not become less."""
     first, middle, last = years[24], years[49], years[99]
-    if last < 1e-6 * first:
+    if last < 1e-6 * first or last < 0.55 * middle:  # nearly halved as the time doubles, like 1 / t
         return True
     return bool(last < 0.995 * middle and last / middle <= 1.01 * (middle / first))
 

@@ -188,14 +188,14 @@ export function customerWorth(scenario, { series, months }) {
 const grows = (kind, whole) => [kind === "grows" && whole, "expansion_without_churn", kind === "grows", "expansion_outruns_churn"];
 
 // Why there is no level where newcomers keep joining.
-const accumulates = ({ kind: end, known, whole, back }) => {
+const accumulates = ({ kind: end, known, whole, back, ratio }) => {
   const kind = known ? "finite" : end;
   return firstOf(
     ...grows(kind, whole),
     kind === "stays" && whole, "nobody_leaves",
     kind === "stays", "some_never_leave",
     kind.startsWith("loyal"), "loyal_stay",
-    back >= ONE, "comebacks_make_up",
+    back >= ONE && ratio <= SLOW, "comebacks_make_up",
     kind === "unsettled" || back >= EDGE, "not_known",
   );
 };
@@ -247,6 +247,7 @@ function settle(scenario, { series, aboard }) {
   const worthOf = (part) => totalOf((plan) => (paid(plan) > 0 ? paid(plan) * plan.kept[1][part] : 0));
   const worth = worthOf("century"), inACentury = joiners > 0 && worth > 0 ? joiners * worth : 0;
 
+  let vague = false;
   return [0, 1].map((of) => {
     const sells = (plan) => (of ? plan.sold : plan.used);
     const reached = joined && plans.some(sells);
@@ -263,6 +264,8 @@ function settle(scenario, { series, aboard }) {
     // nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
     if (!everybody && ["expansion_without_churn", "nobody_leaves"].includes(REASONS[reason])) reason += 1;
     let level = of ? totalOf((plan) => paid(plan) * once(plan.kept[1])) * (newcomers + referral * customers) : customers;
+    if (!of) vague = referral > 0 && reason === numberOf("not_known"); // how many customers send others
+    if (of && vague && reason > numberOf("not_known")) reason = numberOf("not_known");
     if (of && reason < numberOf("not_known")) {
       const stillThere = (plan) => (idle(plan) && plan.kept[1].still > 0 ? plan.aboard[1] * plan.kept[1].still : 0);
       const below = inACentury + totalOf(stillThere) <= totalOf((plan) => plan.aboard[1] * plan.kept[1].rise); // those on board fade from there

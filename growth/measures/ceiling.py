@@ -151,7 +151,7 @@ class _Kept:
             Reason.SOME_NEVER_LEAVE,
             (kind == LOYAL) | (kind == LOYAL_GROWS),
             Reason.LOYAL_STAY,
-            self.back >= ONE,
+            (self.back >= ONE) & (self.sums.ratio <= SLOW),
             Reason.COMEBACKS_MAKE_UP,
             (kind == UNSETTLED) | (self.back >= EDGE),
             Reason.NOT_KNOWN,
@@ -233,14 +233,14 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
                 worth, late = (
                     np.where(paid > 0, paid * part, 0.0).sum(axis=0) for part in (money.sums.century, money.sums.late)
                 )
-                century = np.where((joining > 0) & (worth > 0), joining * worth, 0.0)
                 still = np.where(idle & (money.sums.ratio >= ONE), aboard[:, MRR] * money.sums.left, 0.0)
-                century = century + still.sum(axis=0)
+                century = np.where((joining > 0) & (worth > 0), joining * worth, 0.0) + still.sum(axis=0)
                 slow = century <= (aboard[:, MRR] * money.rise).sum(axis=0)  # those on board fade from there
                 level_by_then = (late <= MORE * worth) & (still <= MORE * aboard[:, MRR]).all(axis=0) & (sends < 2)
                 slow |= level_by_then & (reason < Reason.COMEBACKS_MAKE_UP.number)
-                endless = reason < Reason.NOT_KNOWN.number
-                reason = np.where(endless & slow, Reason.NOT_KNOWN.number, reason)
+                vague = (referral > 0) & (results[0][1] == Reason.NOT_KNOWN.number)  # how many customers send others
+                unknown = np.where(reason < Reason.NOT_KNOWN.number, slow, vague)
+                reason = np.where(unknown, Reason.NOT_KNOWN.number, reason)
         level = level + np.where(idle & (kept.kind == STAYS), aboard[:, kind], 0.0).sum(axis=0)
         results.append(np.broadcast_arrays(level, reason.astype(float)))
     return np.stack([np.stack(np.broadcast_arrays(*part)) for part in zip(*results, strict=True)])

@@ -168,6 +168,9 @@ class _CeilingSheet:
             of_several = choose(both(of_one, everybody.equals(0)), why + 1, why)
             reasons[kind] = self._line(f"told_{kind}", of_several, "count")
             found[kind] = levels[kind] + total(self._keeps[kind].span(0, last))
+        vague = both(lines["referral"] > 0, reasons["customers"].equals(Reason.NOT_KNOWN.number))
+        vague = both(vague, reasons["mrr"] > Reason.NOT_KNOWN.number)  # how many customers send others
+        reasons["mrr"] = choose(vague, Reason.NOT_KNOWN.number, reasons["mrr"])
         reasons["mrr"] = choose(self._slow(reasons["mrr"], last), Reason.NOT_KNOWN.number, reasons["mrr"])
         reason = self._line("reason", choose(reasons["mrr"].equals(NO_REASON), 0, reasons["mrr"]), "count")
         people = choose(reasons["customers"].equals(NO_REASON), found["customers"], 0)

@@ -203,7 +203,7 @@ class LifetimeColumns:
             Reason.SOME_NEVER_LEAVE,
             either(kind.equals(LOYAL), kind.equals(LOYAL_GROWS)),
             Reason.LOYAL_STAY,
-            back >= ONE,
+            both(back >= ONE, self["ratio"][row] <= SLOW),
             Reason.COMEBACKS_MAKE_UP,
             either(kind.equals(UNSETTLED), back >= EDGE),
             Reason.NOT_KNOWN,

@@ -79,6 +79,20 @@ FOUND = {
         "pay": {"plans": [FREE]}, "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0}},
         "grow": {"monthly_contraction_rate": 1, "last_age_months": 9},
     },
+    "expansion that all but makes up for churn, and a few who come back": {
+        "arrive": KNOWN, "pay": {"plans": [MONTHLY]},
+        "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0.0169},
+                 "comeback": {"comeback_rate": 0.0036, "after_months": 17}},
+        "grow": {"monthly_expansion_rate": 0.01714},
+    },
+    "customers of a free plan who hardly ever leave and send others to a paid one": {
+        "months": 58, "opening": {"customers": 300, "mrr": 0}, "sign_up": {"monthly_referral_rate": 0.033},
+        "pay": {"conversion_rate": 0.26, "plans": [
+            FREE | {"share": 0, "opening_share": 1,
+                    "churn": {"curve": "bdw", "alpha": 0.001, "beta": 0.06, "shape": 0.8}},
+            MONTHLY | {"opening_share": 0}]},
+        "stay": {"churn": {"curve": "constant", "monthly_churn_rate": 0.1}},
+    },
     "a goal of one cent and a level of 1.3 cents, which are written alike": {
         "months": 36, "goal_mrr": 0.01, "opening": {"customers": 50, "mrr": 1000}, "pay": {"plans": [MONTHLY]},
         "arrive": {"channels": [{"name": "known", "kind": "customers", "monthly_customers": 0.000033}]},
