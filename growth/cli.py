@@ -121,7 +121,7 @@ def _run(arguments: argparse.Namespace) -> int:
     """Run the command. Where a library is not installed: GrowthError with the extra that brings it."""
     from growth.options import check_outputs
 
-    if [] in vars(arguments).values():  # what argparse makes of --to=--
+    if any(value in ([], "--") for value in vars(arguments).values()):  # what argparse makes of --to=--, by version
         raise GrowthError("-- is no name; write ./-- for a file that is called so")
     check_outputs(arguments)
     try:

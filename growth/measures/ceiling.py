@@ -203,7 +203,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     joined = (new > 0) | source | holds | (alone & (fed <= Reason.NOT_KNOWN.number))
     everybody = (people.whole | ~(joined & used | (aboard[:, CUSTOMERS] > NOBODY))).all(axis=0)  # stays
 
-    results = []
+    results: list[list[np.ndarray]] = []
     for kept, sells, kind in ((people, used, CUSTOMERS), (money, sold, MRR)):
         reached = joined & sells.any(axis=0)
         through = np.where(referral > 0, fed, endless if kind == CUSTOMERS else _NONE)
@@ -242,7 +242,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
                 unknown = np.where(reason < Reason.NOT_KNOWN.number, slow, vague)
                 reason = np.where(unknown, Reason.NOT_KNOWN.number, reason)
         level = level + np.where(idle & (kept.kind == STAYS), aboard[:, kind], 0.0).sum(axis=0)
-        results.append(np.broadcast_arrays(level, reason.astype(float)))
+        results.append([*np.broadcast_arrays(level, reason.astype(float))])
     return np.stack([np.stack(np.broadcast_arrays(*part)) for part in zip(*results, strict=True)])
 
 

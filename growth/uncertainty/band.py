@@ -216,7 +216,8 @@ def _chance_of_flow(one: Forecast, varied: Chance, series: str) -> tuple[np.ndar
 
 
 def _over(value: np.ndarray, by: np.ndarray) -> np.ndarray:
-    return np.divide(value, by, out=np.zeros(value.size), where=by > 0)
+    part: np.ndarray = np.divide(value, by, out=np.zeros(value.size), where=by > 0)
+    return part
 
 
 def named_series(result: Forecast, name: str) -> np.ndarray:

@@ -138,7 +138,7 @@ def test_records_of_another_kind_are_named(content, said, tmp_path, capsys):
 
 @pytest.mark.parametrize("option", ["--to=--", "--notebook=--"])
 def test_two_dashes_are_no_name(option, capsys):
-    """argparse makes a list of them."""
+    """argparse makes an empty list of them, or, from Python 3.13 on, the two dashes."""
     assert main(["publish", "nowhere.yaml", "--to", "out", option]) == 2
     assert capsys.readouterr().err == "growth: -- is no name; write ./-- for a file that is called so\n"
 
