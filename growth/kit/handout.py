@@ -30,6 +30,7 @@ table {{ border-collapse: collapse; width: 100%; font: 9.5pt/1.4 {SANS}; margin-
   font-variant-numeric: tabular-nums; }}
 th, td {{ text-align: end; padding: 0.4mm 0; border-bottom: 0.2mm solid {RULE}; font-weight: 400; }}
 th:first-child {{ text-align: start; }}
+tbody th {{ white-space: nowrap; }}
 thead th {{ color: {SOFT}; vertical-align: bottom; }}
 thead th + th {{ padding-inline-start: 3mm; }}
 ul {{ margin: 0; padding-inline-start: 5mm; font-size: 9.5pt; }}
