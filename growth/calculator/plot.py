@@ -85,6 +85,7 @@ def amounts_up_to(most: float, money: Callable[..., str], least: float = 0.0) ->
     """About four round amounts, 0 among them, with their words by `money(amount, decimals=...)`: as many in each.
 
     >>> from functools import partial
+    >>> from growth.calculator.number_words import money
     >>> euro = partial(money, currency="EUR")
     >>> [text for _, text in amounts_up_to(3_900, euro)], [text for _, text in amounts_up_to(150, euro)]
     (['€0', '€1,000', '€2,000', '€3,000'], ['€0', '€50', '€100', '€150'])
