@@ -220,10 +220,13 @@ def forecast(scenario: Scenario) -> Forecast:
     pooled = ageless(scenario)
     if draws is None:
         return Forecast.of(scenario, run(scenario, read=single, draws=1, pooled=pooled), draws=None)
+    size = block_size(scenario, pooled=pooled)
+    if draws <= size:
+        return Forecast.of(scenario, run(scenario, read=reader(slice(None)), draws=draws, pooled=pooled), draws=draws)
     whole: dict[str, Array] = {}
-    for block in blocks(draws, size=block_size(scenario, pooled=pooled)):
+    for block in blocks(draws, size=size):
         for name, part in run(scenario, read=reader(block), draws=block.stop - block.start, pooled=pooled).items():
-            if part.shape[-1] == 1 and draws > 1:
+            if part.shape[-1] == 1:
                 whole.setdefault(name, part)  # the same in every draw
                 continue
             if name not in whole:

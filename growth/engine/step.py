@@ -34,11 +34,14 @@ if TYPE_CHECKING:
 CUSTOMERS, MRR = 0, 1
 _BLOCK = 1 << 16  # plans x cohorts x draws that one block of state holds: about 1 MB
 _FEWEST, _MOST = 256, 8192  # draws a block
+_POOLED = 1 << 17  # plans x draws a block where nothing depends on age: the state is small, and fresh memory costs most
 
 
 def block_size(scenario: Scenario, *, pooled: bool) -> int:
     """How many draws to take at a time, so that their state stays in a processor's cache."""
-    cohorts = 1 if pooled else scenario.months + oldest_age(scenario) + 1
+    if pooled:
+        return max(_POOLED // len(scenario.pay.plans), _FEWEST)
+    cohorts = scenario.months + oldest_age(scenario) + 1
     return min(max(_BLOCK // (cohorts * len(scenario.pay.plans)), _FEWEST), _MOST)
 
 
