@@ -10,7 +10,7 @@ import { LONGEST } from "./words.js";
 const EFFORT = 0.1; // a tenth better, where the scenario states nothing else
 const SAME_EFFECT = 1e-6; // effects that differ by less than this share are those of one lever
 const MOST_AMOUNT = 1e9;
-const PATIENCE = 40; // milliseconds without a move, so that the line moves first
+const PATIENCE = 20; // milliseconds without a move, more than a frame, so that the line moves first
 const SLICE = 24; // milliseconds of search, so that a slider moves in between
 const CASES = [[5, 0], [8, -0.8416212335729143], [9, -1.2815515655446004]]; // of ten, and the standard normal quantile that is fallen short of in the others
 
