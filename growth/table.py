@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import pandas as pd
 
+import growth.measures as measures
 from growth.engine import SERIES, Forecast
+from growth.engine.draws import YEAR
 from growth.errors import MeasureError, Problem
-from growth.measures import Measure, ceiling, left, lifetime, month, retention
+from growth.measures import Measure
 from growth.measures.measure import whole_number
 
 
@@ -55,23 +55,7 @@ def to_frame(forecast: Forecast, *, draw: int | None = None) -> pd.DataFrame:
     return pd.DataFrame({name: np.array(getattr(forecast, name)[of_draw]) for name in SERIES}, index=months)
 
 
-MEASURES: tuple[Callable[..., Measure], ...] = (
-    month.goal_month,
-    left.left_month,
-    ceiling.growth_ceiling,
-    ceiling.customer_ceiling,
-    retention.customer_retention,
-    retention.net_revenue_retention,
-    retention.gross_revenue_retention,
-    month.quick_ratio,
-    month.customer_acquisition_cost,
-    lifetime.lifetime_value,
-    lifetime.payback_months,
-    month.break_even_month,
-    month.lowest_cash,
-    month.lowest_cash_month,
-)
-LABELS = {  # name of the measure -> its label with {span} or {last}, and its format
+LABELS = {  # name in growth.measures -> its label with {span} or {last}, and its format
     "goal_month": ("month in which the goal is reached", "{:,.0f}"),
     "left_month": ("month from which the wanted amount is left every month", "{:,.0f}"),
     "growth_ceiling": ("growth ceiling, MRR", "{:,.0f}"),
@@ -87,7 +71,6 @@ LABELS = {  # name of the measure -> its label with {span} or {last}, and its fo
     "lowest_cash": ("lowest cash", "{:,.0f}"),
     "lowest_cash_month": ("month of the lowest cash", "{:,.0f}"),
 }
-YEAR = 12
 
 
 def measures_of(forecast: Forecast) -> dict[str, Measure]:
@@ -102,9 +85,9 @@ def measures_of(forecast: Forecast) -> dict[str, Measure]:
     """
     over = min(YEAR, forecast.months)
     return {
-        function.__name__: function(forecast, over=over) if over_a_year(function.__name__) else function(forecast)
-        for function in MEASURES
-        if function is not left.left_month or forecast.scenario.goal_left is not None
+        name: getattr(measures, name)(forecast, **({"over": over} if over_a_year(name) else {}))
+        for name in LABELS
+        if name != "left_month" or forecast.scenario.goal_left is not None
     }
 
 

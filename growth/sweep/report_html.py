@@ -17,6 +17,8 @@ from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import of_plural
 from growth.calculator.words import answer, money, month_count, number, percent
 from growth.engine import Forecast
+from growth.engine.draws import YEAR
+from growth.engine.result import BRIDGE
 from growth.giveaway.sections import Piece
 from growth.measures import Measure, growth_ceiling
 from growth.sweep import html_parts, small_charts
@@ -24,15 +26,12 @@ from growth.sweep.comparison_html import look
 from growth.sweep.comparison_words import ComparisonWords
 from growth.sweep.html_parts import section
 from growth.sweep.small_charts import scale_over
-from growth.table import YEAR, measures_of, renewals_follow
+from growth.table import measures_of, renewals_follow
+from growth.uncertainty import FLOWS, named_series
 
 __all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
 
 WIDTH, HEIGHT = 320, 170  # about a phone's, so that letters have their own size there
-BRIDGE = (
-    *("opening_mrr", "new_mrr", "reactivation_mrr", "expansion_mrr", "contraction_mrr", "churned_mrr"),
-    "closing_mrr",
-)
 AMOUNTS = {"growth_ceiling": 0, "lifetime_value": 0, "lowest_cash": 0, "customer_acquisition_cost": 2}  # decimals
 
 
@@ -75,8 +74,7 @@ def mrr(forecast: Forecast, locale: str = LOCALE) -> Piece:
 def in_and_out(forecast: Forecast, locale: str = LOCALE) -> Piece:
     """What comes in and what is lost each month: growth stops where the two lines meet."""
     words = messages(locale)["pictures"]
-    gained = forecast.new_mrr + forecast.reactivation_mrr + forecast.expansion_mrr
-    lost = forecast.contraction_mrr + forecast.churned_mrr
+    gained, lost = (named_series(forecast, flow) for flow in FLOWS)
     series = [(words["comes_in"], gained), (words["is_lost"], lost)]
     scale = scale_over(forecast.scenario, [gained, lost], goal=False, width=WIDTH, height=HEIGHT, locale=locale)
     drawing = small_charts.lines("", "", series, scale, first_month=1, kinds={words["is_lost"]: "lost"})
@@ -94,7 +92,8 @@ def cash(forecast: Forecast, locale: str = LOCALE) -> Piece:
 def bridge_table(forecast: Forecast, locale: str = LOCALE) -> Piece:
     """The month's bridge at the end of each half-year; parts that are 0 throughout are left out."""
     words, columns = _words(locale), messages(locale)["columns"]
-    parts = [name for name in BRIDGE if np.any(getattr(forecast, name)) or "ing_mrr" in name]
+    series = [name for name in BRIDGE if name.endswith("mrr")]
+    parts = [name for name in series if np.any(getattr(forecast, name)) or name.endswith("ing_mrr")]
     body = "".join(
         f'<tr><th scope="row">{month}</th>'
         + "".join(
