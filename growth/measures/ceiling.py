@@ -52,6 +52,11 @@ def growth_ceiling(forecast: Forecast) -> Measure:
     force: new MRR x the sum over ages of the MRR kept. At constant churn c and growth g of those who stay that is
     new MRR / (1 - (1 - c)(1 + g)). Customers who are there already count where they never leave.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+
     Returns
     -------
     Measure
@@ -78,6 +83,11 @@ def customer_ceiling(forecast: Forecast) -> Measure:
     """The number of customers at which as many leave a month as join; see `growth_ceiling`.
 
     New customers a month x mean lifetime in months; at constant churn c that is n / c.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
 
     Returns
     -------
@@ -141,37 +151,24 @@ class _Kept:
         """Why there is no level where newcomers keep joining: the number of the reason, or _NONE."""
         kind = np.where(self.sums.known, FINITE, self.kind)
         return _first(
-            (kind == GROWS) & self.whole,
-            Reason.EXPANSION_WITHOUT_CHURN,
-            kind == GROWS,
-            Reason.EXPANSION_OUTRUNS_CHURN,
-            (kind == STAYS) & self.whole,
-            Reason.NOBODY_LEAVES,
-            kind == STAYS,
-            Reason.SOME_NEVER_LEAVE,
-            (kind == LOYAL) | (kind == LOYAL_GROWS),
-            Reason.LOYAL_STAY,
-            (self.back >= ONE) & (self.sums.ratio <= SLOW),
-            Reason.COMEBACKS_MAKE_UP,
-            (kind == UNSETTLED) | (self.back >= EDGE),
-            Reason.NOT_KNOWN,
+            ((kind == GROWS) & self.whole, Reason.EXPANSION_WITHOUT_CHURN),
+            (kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
+            ((kind == STAYS) & self.whole, Reason.NOBODY_LEAVES),
+            (kind == STAYS, Reason.SOME_NEVER_LEAVE),
+            ((kind == LOYAL) | (kind == LOYAL_GROWS), Reason.LOYAL_STAY),
+            ((self.back >= ONE) & (self.sums.ratio <= SLOW), Reason.COMEBACKS_MAKE_UP),
+            ((kind == UNSETTLED) | (self.back >= EDGE), Reason.NOT_KNOWN),
         )
 
     def remains(self, waiting: np.ndarray) -> np.ndarray:
         """Why there is no known level for those on board, where nobody joins them: the reason's number, or _NONE."""
         return _first(
-            (self.kind == GROWS) & self.whole,
-            Reason.EXPANSION_WITHOUT_CHURN,
-            self.kind == GROWS,
-            Reason.EXPANSION_OUTRUNS_CHURN,
-            self.back > 2 - ONE,
-            Reason.COMEBACKS_MAKE_UP,
-            self.back >= ONE,
-            Reason.ALL_COME_BACK,
-            (self.kind == STAYS) & (~self.same | waiting),
-            Reason.LEVELS_OFF,
-            (self.kind == LOYAL_GROWS) | (self.kind != STAYS) & (self.sums.ratio > SLOW),
-            Reason.NOT_KNOWN,
+            ((self.kind == GROWS) & self.whole, Reason.EXPANSION_WITHOUT_CHURN),
+            (self.kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
+            (self.back > 2 - ONE, Reason.COMEBACKS_MAKE_UP),
+            (self.back >= ONE, Reason.ALL_COME_BACK),
+            ((self.kind == STAYS) & (~self.same | waiting), Reason.LEVELS_OFF),
+            ((self.kind == LOYAL_GROWS) | (self.kind != STAYS) & (self.sums.ratio > SLOW), Reason.NOT_KNOWN),
         )
 
 
@@ -194,7 +191,7 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     per_newcomer = np.where(used, share * people.once, 0.0).sum(axis=0)
     sent = np.where(endless < _NONE, 0.0, referral * per_newcomer)
     fed = _first(
-        endless < _NONE, endless, sent >= ONE, Reason.REFERRALS_MAKE_UP, sent >= EDGE, Reason.NOT_KNOWN
+        (endless < _NONE, endless), (sent >= ONE, Reason.REFERRALS_MAKE_UP), (sent >= EDGE, Reason.NOT_KNOWN)
     )  # what referrals come to: why customers have no level where some keep joining
     alone = (new == 0) & (referral > 0) & (aboard[:, CUSTOMERS].sum(axis=0) > NOBODY)
     holds = alone & (endless == _NONE) & (sent >= EDGE) & (sent <= 2 - EDGE)
@@ -287,11 +284,10 @@ def _aboard(scenario: Scenario, read: Read, draws: int, *, needed: bool) -> tupl
     return aboard, (lost > NOBODY) & (rate > 0)
 
 
-def _first(*pairs: Any) -> np.ndarray:
-    """The number of the first reason whose condition holds, or _NONE: condition, reason, condition, reason, ..."""
-    conditions, reasons = pairs[::2], pairs[1::2]
-    numbers = [one.number if isinstance(one, Reason) else one for one in reasons]
-    return np.select(list(conditions), numbers, _NONE)
+def _first(*cases: tuple[np.ndarray, Reason | np.ndarray]) -> np.ndarray:
+    """The number of the first reason whose condition holds, or _NONE."""
+    numbers = [reason.number if isinstance(reason, Reason) else reason for _, reason in cases]
+    return np.select([condition for condition, _ in cases], numbers, _NONE)
 
 
 def _least(reasons: np.ndarray, plans: np.ndarray) -> np.ndarray:

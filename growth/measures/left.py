@@ -16,8 +16,22 @@ from growth.measures.measure import SAME, Measure
 
 
 def money_left(forecast: Forecast, *, as_earned: bool = False) -> Array:
-    """What is left in each month, in money; negative where money is missing. Shape (months,) or (draws, months).
+    """What is left in each month.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    as_earned : bool
+        Whether revenue takes the place of cash in, so that a yearly payment counts a twelfth a month.
+
+    Returns
+    -------
+    numpy.ndarray
+        Money, negative where it is missing; shape (months,) or (draws, months).
+
+    Examples
+    --------
     >>> import growth
     >>> plans = [{"name": "Studio", "monthly_price": 20, "billing": "yearly"}]
     >>> scenario = growth.Scenario(business="Fernhollow", months=2, pay={"plans": plans}, sign_up={"signup_rate": 0.05},
@@ -30,7 +44,30 @@ def money_left(forecast: Forecast, *, as_earned: bool = False) -> Array:
 
 
 def enough_left(forecast: Forecast, *, as_earned: bool = False) -> np.ndarray:
-    """Whether at least `goal_left` is left, by month; nowhere without a goal. Shape as `money_left`."""
+    """Whether at least the scenario's `goal_left` is left in each month; False throughout without such a goal.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    as_earned : bool
+        As in `money_left`.
+
+    Returns
+    -------
+    numpy.ndarray of bool
+        Shape (months,) or (draws, months).
+
+    Examples
+    --------
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", months=3, goal_left=80, sign_up={"signup_rate": 0.05},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, bill={"monthly_fixed_costs": 320},
+    ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0}})
+    >>> enough_left(growth.forecast(scenario)).tolist()  # 200, 400, 600 come in
+    [False, True, True]
+    """
     goal = forecast.scenario.goal_left
     left = money_left(forecast, as_earned=as_earned)
     if goal is None:
@@ -40,10 +77,22 @@ def enough_left(forecast: Forecast, *, as_earned: bool = False) -> np.ndarray:
 
 
 def left_month(forecast: Forecast, *, as_earned: bool = False) -> Measure:
-    """The first month, 1..T, from which at least the scenario's `goal_left` is left in every month of the forecast.
+    """The first month from which at least the scenario's `goal_left` is left in every month of the forecast.
 
-    Undefined without such a goal, and where less is left in the last month.
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    as_earned : bool
+        As in `money_left`.
 
+    Returns
+    -------
+    Measure
+        A month, 1..T. Undefined without such a goal, and where less is left in the last month.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", goal_left=250, sign_up={"signup_rate": 0.05},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, bill={"monthly_fixed_costs": 500},
@@ -60,11 +109,23 @@ def left_month(forecast: Forecast, *, as_earned: bool = False) -> Measure:
 
 
 def left_at_ceiling(forecast: Forecast) -> Measure:
-    """What is left a month where customers and MRR settle, at the costs of the last month; below 0 where it is missing.
+    """What is left a month where customers and MRR settle, at the costs of the last month.
 
     There cash comes in as it is earned. Payments a customer are those of the last twelve months, which is exact where
-    every plan is billed alike. Undefined where customers or MRR settle at no known level.
+    every plan is billed alike.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+
+    Returns
+    -------
+    Measure
+        Money a month, below 0 where it is missing. Undefined where customers or MRR settle at no known level.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", sign_up={"signup_rate": 0.05},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, bill={"monthly_fixed_costs": 500},

@@ -17,8 +17,18 @@ from growth.measures.measure import ROUNDING, SAME, Measure, window
 def goal_month(forecast: Forecast) -> Measure:
     """The first month whose closing MRR is at least the scenario's goal_mrr; 0 where the opening MRR already is.
 
-    A month, 0..T. Undefined without a goal, and where the goal is not reached within the forecast.
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
 
+    Returns
+    -------
+    Measure
+        A month, 0..T. Undefined without a goal, and where the goal is not reached within the forecast.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", goal_mrr=100, opening={"customers": 4, "mrr": 100},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 25}]})
@@ -37,8 +47,27 @@ def goal_month(forecast: Forecast) -> Measure:
 def quick_ratio(forecast: Forecast, *, month: int | None = None, over: int = 1) -> Measure:
     """(New + reactivation + expansion MRR) / (churned + contraction MRR) in the `over` months up to `month`.
 
-    A ratio, 0 or more; 1 where MRR stands still. Undefined where nothing was lost.
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    month : int, optional
+        The month it ends with, 1..T; the last by default.
+    over : int
+        How many months end with it, 1 or more.
 
+    Returns
+    -------
+    Measure
+        A ratio, 0 or more; 1 where MRR stands still. Undefined where nothing was lost.
+
+    Raises
+    ------
+    MeasureError
+        A month outside the forecast, or an `over` below 1.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", months=1, opening={"customers": 10, "mrr": 200},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}, grow={"monthly_expansion_rate": 0.05},
@@ -54,10 +83,31 @@ def quick_ratio(forecast: Forecast, *, month: int | None = None, over: int = 1) 
 
 
 def customer_acquisition_cost(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
-    """CAC: acquisition spend / new customers, in the `over` months up to `month`. Money a customer, 0 or more.
+    """CAC: acquisition spend / new customers, in the `over` months up to `month`.
 
-    Customers who came back are not new. Undefined where nobody joined.
+    Customers who came back are not new.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    month : int, optional
+        The month it ends with, 1..T; the last by default.
+    over : int
+        How many months end with it, 1 or more.
+
+    Returns
+    -------
+    Measure
+        Money a customer, 0 or more. Undefined where nobody joined.
+
+    Raises
+    ------
+    MeasureError
+        A month outside the forecast, or an `over` below 1.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 80}]},
@@ -71,10 +121,20 @@ def customer_acquisition_cost(forecast: Forecast, *, month: int | None = None, o
 
 
 def break_even_month(forecast: Forecast) -> Measure:
-    """The first month, 1..T, from which net cash is never negative again within the forecast.
+    """The first month from which net cash is never negative again within the forecast.
 
-    Undefined where the last month's is negative.
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
 
+    Returns
+    -------
+    Measure
+        A month, 1..T. Undefined where the last month's net cash is negative.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]}, sign_up={"signup_rate": 0.05},
@@ -89,8 +149,20 @@ def break_even_month(forecast: Forecast) -> Measure:
 
 
 def lowest_cash(forecast: Forecast) -> Measure:
-    """The least cash at the close of any month from 0 (opening_cash) to the last; negative where money has to be found.
+    """The least cash at the close of any month from 0 (opening_cash) to the last.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+
+    Returns
+    -------
+    Measure
+        Money; negative where it has to be found.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]}, sign_up={"signup_rate": 0.05},
@@ -102,8 +174,20 @@ def lowest_cash(forecast: Forecast) -> Measure:
 
 
 def lowest_cash_month(forecast: Forecast) -> Measure:
-    """The month, 0..T, at whose close cash is least, the first of several; 0 where it never falls below opening_cash.
+    """The month at whose close cash is least, the first of several.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+
+    Returns
+    -------
+    Measure
+        A month, 0..T; 0 where cash never falls below opening_cash.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]}, sign_up={"signup_rate": 0.05},

@@ -17,10 +17,31 @@ from growth.measures.measure import Measure, month_of, whole_number
 
 
 def customer_retention(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
-    """Of the customers on board `over` months before the close of `month`, the share still there, 0..1.
+    """Of the customers on board `over` months before the close of `month`, the share still there.
 
     Those of them on board at the end / all of them at the start.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    month : int, optional
+        The month it ends with, 1..T; the last by default.
+    over : int
+        How many months end with it, 1 or more.
+
+    Returns
+    -------
+    Measure
+        A fraction, 0..1. Undefined where nobody was on board at the start.
+
+    Raises
+    ------
+    MeasureError
+        A month outside the forecast, or an `over` that begins before it.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", months=12, opening={"customers": 10, "mrr": 100},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}},
@@ -33,11 +54,32 @@ def customer_retention(forecast: Forecast, *, month: int | None = None, over: in
 
 
 def net_revenue_retention(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
-    """NRR: the MRR at the close of `month` of those on board `over` months before / their MRR then; 0 or more.
+    """NRR: the MRR at the close of `month` of those on board `over` months before / their MRR then.
 
     Counts churn, contraction, expansion and price changes; above 1 the customers on board grow by themselves ("net
     negative churn"). Without churn, expansion or contraction it is 1.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    month : int, optional
+        The month it ends with, 1..T; the last by default.
+    over : int
+        How many months end with it, 1 or more.
+
+    Returns
+    -------
+    Measure
+        A ratio, 0 or more. Undefined where there was no MRR at the start.
+
+    Raises
+    ------
+    MeasureError
+        A month outside the forecast, or an `over` that begins before it.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", months=12, opening={"customers": 10, "mrr": 100},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}, grow={"monthly_expansion_rate": 0.05},
@@ -50,8 +92,29 @@ def net_revenue_retention(forecast: Forecast, *, month: int | None = None, over:
 
 
 def gross_revenue_retention(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:
-    """GRR: like NRR, but without anything gained (no expansion, no price rise); 0..1, never above NRR.
+    """GRR: like NRR, but without anything gained (no expansion, no price rise).
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario or of draws.
+    month : int, optional
+        The month it ends with, 1..T; the last by default.
+    over : int
+        How many months end with it, 1 or more.
+
+    Returns
+    -------
+    Measure
+        A fraction, 0..1, never above NRR. Undefined where there was no MRR at the start.
+
+    Raises
+    ------
+    MeasureError
+        A month outside the forecast, or an `over` that begins before it.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 100},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.1}}, grow={"monthly_expansion_rate": 0.05},
