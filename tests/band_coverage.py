@@ -8,7 +8,8 @@ from plain import business, plan
 
 import growth
 from growth.scenario.range import Scale
-from growth.uncertainty import at_points, ranges_of
+from growth.uncertainty import ranges_of
+from growth.uncertainty.sample import at_points
 
 DRAWS, RUNS = 64, 40  # of the ranges, and of whole customers for each
 

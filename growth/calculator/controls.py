@@ -8,7 +8,7 @@ from typing import Any
 
 from growth.calculator.as_said import as_said, written_in
 from growth.calculator.language import LOCALE, label_and_help, messages, said
-from growth.goals import lever_fields
+from growth.goals.lever_fields import lever_fields
 from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields
 from growth.scenario.dated_change import fixed_because

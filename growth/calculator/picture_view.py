@@ -18,7 +18,8 @@ from growth.calculator.plot import Beside, amounts_up_to, in_rows, widest
 from growth.calculator.words import ceiling_text, money, month_labels, settling
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling, left_month, money_left
-from growth.uncertainty import FLOWS, Spread, named_series, spreads_of
+from growth.uncertainty import Spread
+from growth.uncertainty.band import FLOWS, named_series, spreads_of
 
 NAME = 16  # characters in a row of a name beside a line
 MET = 0.02  # lines this near each other have met, as a share of what comes in

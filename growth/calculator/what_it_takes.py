@@ -12,8 +12,10 @@ from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.light import light_list
 from growth.calculator.number_words import in_text, money, month_labels, near, number, percent, roughly
 from growth.engine import Forecast
-from growth.goals import KINDS, Goal, Solution, break_even_loss_of, levers, solve, with_values
+from growth.goals import KINDS, Goal, Solution, levers, solve
 from growth.goals.goal import SURE
+from growth.goals.lever_fields import with_values
+from growth.goals.price import break_even_loss_of
 from growth.goals.rank import EFFORT
 from growth.measures.measure import SAME
 from growth.scenario import Scenario

@@ -8,7 +8,7 @@ from typing import Any
 from growth.calculator.controls import controls
 from growth.calculator.language import LOCALE
 from growth.engine import forecast
-from growth.goals import with_values
+from growth.goals.lever_fields import with_values
 from growth.scenario import Scenario
 from growth.scenario.address import fields, in_words
 

@@ -12,7 +12,7 @@ import numpy as np
 from growth.errors import Problem
 from growth.sweep.load_sweep import LoadedSweep, SweepError
 from growth.sweep.sweep_file import MOST_POINTS_EVER, Axis, Value
-from growth.uncertainty import correlated
+from growth.uncertainty.sample import correlated
 
 BLOCK = 50_000  # points worked on together
 Levels: TypeAlias = tuple[Value, ...] | None

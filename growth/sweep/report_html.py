@@ -27,7 +27,7 @@ from growth.sweep.comparison_words import ComparisonWords
 from growth.sweep.html_parts import section
 from growth.sweep.small_charts import scale_over
 from growth.table import measures_of, renewals_follow
-from growth.uncertainty import FLOWS, named_series
+from growth.uncertainty.band import FLOWS, named_series
 
 __all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
 

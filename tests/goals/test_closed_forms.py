@@ -13,7 +13,8 @@ from scipy.optimize import brentq
 import growth
 from growth.calculator import takes_html
 from growth.errors import MeasureError
-from growth.goals import break_even_loss, break_even_loss_of
+from growth.goals import break_even_loss
+from growth.goals.price import break_even_loss_of
 from growth.uncertainty.mixture import mixture_of
 
 CASES = [  # visitors, sign-up share, conversion, price, churn, customers today, months, goal

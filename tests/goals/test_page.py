@@ -15,8 +15,9 @@ from unsure import unsure
 import growth
 from growth.calculator import page_data, script
 from growth.calculator.controls import controls
-from growth.goals import KINDS, Goal, lever_fields, with_values
+from growth.goals import KINDS, Goal
 from growth.goals.goal import series_of
+from growth.goals.lever_fields import lever_fields, with_values
 from growth.scenario.address import plain_values, put
 from growth.uncertainty import ranges_of
 

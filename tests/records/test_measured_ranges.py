@@ -16,7 +16,8 @@ from growth.records.measured_ranges import Width, ranged
 from growth.scenario.document import parse
 from growth.scenario.file import scenario_of
 from growth.scenario.range import Range, Scale
-from growth.uncertainty import pairs_of, ranges_of
+from growth.uncertainty import ranges_of
+from growth.uncertainty.sample import pairs_of
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 from records_world import AHEAD, FIRST, KNOWN, WORLDS, business  # a generator that uses none of the project's model

@@ -11,7 +11,7 @@ from plain import NOBODY, business, plan
 
 import growth
 from growth.errors import ScenarioError
-from growth.goals import with_values
+from growth.goals.lever_fields import with_values
 from growth.scenario.entries import entries
 from growth.scenario.scenario import Scenario
 
