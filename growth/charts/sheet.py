@@ -19,7 +19,14 @@ Label = tuple[float, str, str]  # height, text, colour
 
 
 def use_in_notebooks() -> None:
-    """Show figures as data that JupyterLab draws itself, without buttons: a saved notebook holds no chart library."""
+    """Show figures as data that JupyterLab draws itself, without buttons: a saved notebook holds no chart library.
+
+    Examples
+    --------
+    >>> use_in_notebooks()
+    >>> pio.renderers.default
+    'plotly_mimetype'
+    """
     pio.renderers.default = "plotly_mimetype"
     pio.renderers["plotly_mimetype"].config = {"displayModeBar": False, "responsive": True}
 

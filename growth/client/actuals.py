@@ -59,10 +59,29 @@ class ComparedMonth:
 def read_actuals(path: str | Path) -> Actuals:
     """Read the months that have passed.
 
+    Parameters
+    ----------
+    path : str or Path
+        A CSV file with the columns month, customers and mrr, at most 256 KB.
+
+    Returns
+    -------
+    dict
+        Month, such as "2027-02", to customers and MRR, in the order of the months.
+
     Raises
     ------
     ScenarioError
         A column is missing, or a value is none; each with its line.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "actuals.csv"
+    ...     _ = note_month(file, "2027-02", 65, 1885)
+    ...     read_actuals(file)
+    {'2027-02': (65.0, 1885.0)}
     """
     content = read_input(path, most_bytes=MOST_BYTES, error=ScenarioError)
     if other := not_a_table(content):

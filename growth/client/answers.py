@@ -50,8 +50,19 @@ class Answers:
 
 
 def slug_of(business: str) -> str:
-    """The name of a business as the name of a file: small letters, digits and hyphens.
+    """The name of a business as the name of a file.
 
+    Parameters
+    ----------
+    business : str
+
+    Returns
+    -------
+    str
+        Small letters, digits and hyphens; "client" where nothing is left.
+
+    Examples
+    --------
     >>> slug_of("Müller & Söhne"), slug_of("???")
     ('muller-sohne', 'client')
     """

@@ -204,11 +204,20 @@ def _by_draw(values: Array, draws: int | None) -> Array:
 
 
 def forecast(scenario: Scenario) -> Forecast:
-    """Forecasts a validated scenario; see model.md beside this file for every equation.
+    """Forecast a validated scenario; see model.md beside this file for every equation.
 
-    scenario: a growth.Scenario. Its numbers may be arrays over draws, shape (draws,). A valid one raises nothing.
-    Returns a frozen Forecast whose series have shape (months,) or (draws, months).
+    Parameters
+    ----------
+    scenario : Scenario
+        A `growth.Scenario`. Its numbers may be arrays over draws, shape (draws,).
 
+    Returns
+    -------
+    Forecast
+        Frozen; its series have shape (months,), or (draws, months). A valid scenario raises nothing.
+
+    Examples
+    --------
     >>> from growth.scenario import Scenario
     >>> example = Scenario(business="example A", months=3, sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
     ...     "plans": [{"name": "one", "monthly_price": 20}]}, stay={"churn": {"curve": "constant",

@@ -89,7 +89,23 @@ def closed_form(forecast: Forecast) -> ClosedForm | None:
 
 
 def likely_scenario(scenario: Scenario) -> Scenario:
-    """The scenario with the likely value in place of each range, without its what-ifs and sources."""
+    """The scenario with the likely value in place of each range, without its what-ifs and sources.
+
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    Scenario
+
+    Examples
+    --------
+    >>> unsure = {"low": 24, "likely": 29, "high": 35}
+    >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": unsure}]})
+    >>> likely_scenario(base).pay.plans[0].monthly_price
+    29.0
+    """
     values = likely_values(scenario.model_dump(mode="json"))
     return load_scenario({"scenario": {**values, "what_ifs": [], "sources": []}})
 
@@ -97,6 +113,16 @@ def likely_scenario(scenario: Scenario) -> Scenario:
 def half_as_many_leave(scenario: Scenario) -> Scenario:
     """The scenario with churn halved from month 1 on, renewals of yearly plans included.
 
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    Scenario
+
+    Examples
+    --------
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]})
     >>> half_as_many_leave(base).stay.churn_changes[0].factor
     0.5
@@ -107,10 +133,20 @@ def half_as_many_leave(scenario: Scenario) -> Scenario:
 
 
 def twice_as_many_join(scenario: Scenario) -> Scenario | None:
-    """The scenario with twice as many arriving in every channel; None if doubling a number does not do that.
+    """The scenario with twice as many arriving in every channel.
 
-    Ads whose visits get dearer with the budget do not bring twice as many for twice the money.
+    Parameters
+    ----------
+    scenario : Scenario
 
+    Returns
+    -------
+    Scenario or None
+        None where doubling a number does not double who arrives: ads whose visits get dearer with the budget do not
+        bring twice as many for twice the money, and a field may not hold twice its number.
+
+    Examples
+    --------
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 100}]})
     >>> twice_as_many_join(base).arrive.channels[0].monthly_visitors
@@ -132,8 +168,20 @@ def twice_as_many_join(scenario: Scenario) -> Scenario | None:
 
 
 def with_spend(scenario: Scenario, amount: float) -> Scenario:
-    """The scenario with `amount` added to the monthly cost of its first channel.
+    """The scenario with more spent on its first channel.
 
+    Parameters
+    ----------
+    scenario : Scenario
+    amount : float
+        What is added to the channel's monthly cost, in money a month.
+
+    Returns
+    -------
+    Scenario
+
+    Examples
+    --------
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 100}]})
     >>> with_spend(base, 50).arrive.channels[0].monthly_cost

@@ -121,7 +121,22 @@ class Giveaway(Section):
 
 
 def brief_data(giveaway: Giveaway) -> dict[str, Any]:
-    """A page's answer, address, byline and name, for the calculator."""
+    """What the words of a page add to its calculator.
+
+    Parameters
+    ----------
+    giveaway : Giveaway
+
+    Returns
+    -------
+    dict
+        Its answer, address, byline and name.
+
+    Examples
+    --------
+    >>> brief_data(Giveaway(name="studio", question="How big can it get?", byline="Ida Kiln"))["byline"]
+    'Ida Kiln'
+    """
     return giveaway.model_dump(include={"answer", "address", "byline", "name"})
 
 
