@@ -22,28 +22,22 @@ def add_command(subparsers: Any) -> None:
 
 
 def _review(arguments: argparse.Namespace) -> int:
+    from growth.errors import count_of
     from growth.giveaway.review import passed_over, review
 
     page = None if arguments.words_only else _page(arguments)
     findings = review(arguments.scenario, notebook=arguments.notebook, page=page)
     for finding in findings:
-        place = (
-            f"{arguments.scenario}:{finding.line}"
-            if finding.line and "notebook" not in finding.field
-            else arguments.scenario
-        )
+        in_file = finding.line and "notebook" not in finding.field
+        place = f"{arguments.scenario}:{finding.line}" if in_file else arguments.scenario
         words = f" “{textwrap.shorten(_plain(finding.words), 160, placeholder=' ...')}”" if finding.words else ""
         print(f"{place}: {finding.field}: {finding.rule}.{words}")
         for lead, text in (("Why", finding.reason), ("Try", finding.suggestion)):
             print(textwrap.fill(f"{lead}: {text}", WIDTH, initial_indent="    ", subsequent_indent="         "))
     if note := passed_over(arguments.scenario):
         print(textwrap.fill(note, WIDTH))
-    count = len(findings)
-    print(
-        "Nothing to remark."
-        if not count
-        else f"{count} {'remark' if count == 1 else 'remarks'}. They are questions to you, not verdicts."
-    )
+    told = f"{count_of(len(findings), 'remark')}. They are questions to you, not verdicts."
+    print(told if findings else "Nothing to remark.")
     return 2 if findings and arguments.strict else 0
 
 

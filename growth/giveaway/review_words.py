@@ -1,8 +1,10 @@
-"""The words that the reading of a brief looks for."""
+"""The words that the review of a brief looks for, and what it says of them."""
 
 from __future__ import annotations
 
 import re
+
+from growth.giveaway.publishing import MOST_BYTES
 
 
 def _any(phrases: str) -> re.Pattern[str]:
@@ -55,6 +57,73 @@ TERMS = {  # a term of the trade -> what it is, in plain words
     "payback": "the months until a customer has paid back what winning them cost",
     "runway": "the months until the cash is gone",
     "quick ratio": "what comes in for each unit that is lost",
+}
+
+REMARKS = {  # rule -> why it matters, what to try
+    "general question": (
+        "A general question fits everybody, so nobody takes it for their own.",
+        "Put it as one reader would say it aloud: with I or my, the two things to choose between, a number of theirs.",
+    ),
+    "no quotation": (
+        "Nothing shows that the writer has listened to anybody in this situation.",
+        "Quote a sentence that a reader said or wrote to you, with their permission, or mark an invented speaker as "
+        "invented.",
+    ),
+    "no caution": (
+        "The page has its standing cautions, but none of them is about this question.",
+        "Say what this answer leaves out, and what would change it.",
+    ),
+    "no invitation": (
+        "A reader who wants more has nowhere to go.",
+        "Add one plain invitation to join the list.",
+    ),
+    "no address": (
+        "The e-mail and the handout cannot say where the page is, and no picture appears where it is shared.",
+        "Give the https:// address that the page will have.",
+    ),
+    "no byline": (
+        "The picture, the e-mail and the handout do not say whose work this is.",
+        "Say who wrote it, in a line.",
+    ),
+    "more than one answer": (
+        "A reader remembers one answer. Two are an essay, and leave the choice where it was.",
+        "Keep the answer that the numbers give, in one sentence or two. Put the rest into a caution, or another piece.",
+    ),
+    "more than one invitation": (
+        "Each further invitation takes away from the first.",
+        "Leave it out here; the invitation at the end does the asking.",
+    ),
+    "promise": (
+        "Nobody can promise it, and a forecast is not a promise.",
+        "Say what follows from which numbers: on these numbers, you would reach it in month {goal_month}.",
+    ),
+    "number not computed": (
+        "The model did not compute it, so it will be wrong as soon as an assumption is changed.",
+        "Put a place for it, such as {closing_mrr} or {goal_month}, or leave the number out.",
+    ),
+    "long sentence": (
+        "On a phone the start is out of sight before the end is read.",
+        "Make two sentences of it.",
+    ),
+    "term not explained": (
+        "Not every reader knows this term of the trade.",
+        "Say once, where it first stands, that it is MEANING; or use the plain words alone.",
+    ),
+    "picture without text": (
+        "Whoever cannot see it, or has pictures switched off, learns nothing.",
+        "Say in a sentence what it shows, as the picture's alternative text.",
+    ),
+    "page too heavy": (
+        "On a slow phone it is left before it is there.",
+        f"Keep it within {MOST_BYTES // 1024} KB: fewer or smaller pictures, shorter texts.",
+    ),
+}
+GAPS = {  # rule -> the part of the brief that is missing
+    "no quotation": "case.quotations",
+    "no caution": "cautions",
+    "no invitation": "invitation",
+    "no address": "address",
+    "no byline": "byline",
 }
 
 

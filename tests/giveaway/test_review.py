@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from growth.cli import main
-from growth.giveaway.review import review
-from growth.giveaway.review_page import notebook_findings, page_findings
+from growth.giveaway.review import notebook_findings, page_findings, review
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 BRIEFS = sorted(SCENARIOS.glob("brief-*.yaml"))
