@@ -14,7 +14,7 @@ from growth.spreadsheet.formula import Formula, as_formula, choose, pick, positi
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.styles import GAIN, GOAL, PLAIN, SOFT, STYLES, MrrChart
-from growth.spreadsheet.worksheet import Worksheet, print_setup, text_lines
+from growth.spreadsheet.worksheet import Worksheet, text_lines
 
 _WIDTHS = (2, 24, 16, 100)
 _LEFT, _RIGHT = 1, 3
@@ -40,8 +40,7 @@ def fill_answer(
     sheet, words, page_words = book.sheets["answer"], book.words["answer"], book.words_of_page
     look, cautions = page_words.look, (*book.messages["page"]["cautions"], *page_words.cautions)
     page = sheet.worksheet
-    for column, width in enumerate(_WIDTHS):
-        page.set_column(column, column, width, book.styles("paper"))
+    sheet.widths(*_WIDTHS)
     _line(sheet, 0, page_words.question, "question")
     mark = book.messages["page"]["invented"] if book.scenario.invented else ""
     business = " ".join(text for text in (f"{book.scenario.business}.", mark, sender_line(look)) if text)
@@ -58,7 +57,7 @@ def fill_answer(
     row = _worked(book, sheet, sentence, months, row=10 + _CHART_ROWS + 1)
     row = _list(sheet, row + 1, book.messages["page"]["cautions_head"], cautions)
     row = _list(sheet, row + 1, words["use"], words["using"])
-    print_setup(sheet, heads=None, labels=0)
+    sheet.print_setup()
     page.set_portrait()
     page.fit_to_pages(1, 1)
     page.print_area(0, 0, row, _RIGHT)
@@ -66,9 +65,7 @@ def fill_answer(
 
 def _line(sheet: Worksheet, row: int, text: str, style: str) -> None:
     """Write a text across the sheet, in a row as high as its lines."""
-    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
-    sheet.text(row, _LEFT, text, style)
-    sheet.worksheet.set_row(row, _height(text, style))
+    sheet.across(row, (_LEFT, _RIGHT), text, style, height=_height(text, style))
 
 
 def _logo(sheet: Worksheet, row: int, look: Look) -> None:
@@ -83,9 +80,8 @@ def _logo(sheet: Worksheet, row: int, look: Look) -> None:
 
 def _formula(sheet: Worksheet, row: int, formula: Formula, style: str, *, least: int = 0) -> None:
     """Write a text made by a formula. Its row has room for a somewhat longer text, at least `least` lines."""
-    sheet.worksheet.merge_range(row, _LEFT, row, _RIGHT, None, sheet.styles(style))
-    sheet.put(row, _LEFT, formula, style)
-    sheet.worksheet.set_row(row, _height(formula.value + " and more" if formula.value else "\n" * (least - 1), style))
+    height = _height(formula.value + " and more" if formula.value else "\n" * (least - 1), style)
+    sheet.across(row, (_LEFT, _RIGHT), formula, style, height=height)
 
 
 def _height(text: str, style: str) -> float:
@@ -109,14 +105,14 @@ def _worked(book: WorkbookContext, sheet: Worksheet, sentence: SentenceSheet, mo
     _line(sheet, row, words["worked"], "section")
     _line(sheet, row + 1, words["worked_line"], "prose")
     row += 2
-    sheet.text(row, _LEFT, book.words["month"], "head_left")
+    sheet.put(row, _LEFT, book.words["month"], "head_left")
     month = choose(months.columns["aboard"][last] > 0, position_of(1, aboard), 1)
     month = sheet.put(row, _LEFT + 1, month, "head", "count")
     sheet.put(row, _RIGHT, pick(sentence.labels, month + 1), "said_head")
     steps = _steps(book, sentence, months, month)
     for line, (name, sign) in enumerate(_BRIDGE, start=row + 1):
         closing = name == "closing_mrr"
-        sheet.text(line, _LEFT, sign + told["bridge_rows"][name], "sum" if closing else "cell")
+        sheet.put(line, _LEFT, sign + told["bridge_rows"][name], "sum" if closing else "cell")
         amount = pick(months.columns[name].span(1, last), month)
         sheet.put(line, _LEFT + 1, amount, "sum" if closing else "cell", "cents")
         text = sheet.put(line, _RIGHT, steps[name], "sum_text" if closing else "said")
@@ -183,9 +179,6 @@ def _chart(book: WorkbookContext, sheet: Worksheet, months: MonthsSheet, sentenc
         if key in sentence.line_labels:
             place = sheet.address(sentence.line_labels[key])
             add(f"{key}_line", place, {"color": color, "width": 1.5, "dash_type": dash}, at=at)
-    lines.dress()
-    chart = lines.chart
-    chart.show_na_as_empty_cell()
-    chart.show_blanks_as("span")
-    chart.set_size({"width": 7 * _ACROSS, "height": _CHART_ROWS * 20})
-    sheet.worksheet.insert_chart(row, _LEFT, chart, {"object_position": 2, "description": words["chart_described"]})
+    lines.chart.show_na_as_empty_cell()
+    lines.chart.show_blanks_as("span")
+    lines.insert(sheet, row, _LEFT, size=(7 * _ACROSS, _CHART_ROWS * 20), described=words["chart_described"])

@@ -26,7 +26,7 @@ class ArrivalsSheet:
         self.columns = {name: table.column(words[name], "people", group=everyone) for name in people}
         self.columns["spend"] = table.column(words["spend"], book.money, group=everyone)
         self._channels = [_Channel(book, table, self._month, index) for index in range(len(_channels(book)))]
-        book.finish(table)
+        table.finish()
 
     def month(self, month: int, customers_before: Formula) -> None:
         """The month's totals, given the customers of all plans at the close of the month before."""

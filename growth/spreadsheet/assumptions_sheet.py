@@ -10,7 +10,7 @@ from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, dot, either, total, written
 from growth.spreadsheet.inputs import Input, label_of
 from growth.spreadsheet.styles import STYLES
-from growth.spreadsheet.worksheet import Worksheet, print_setup, text_lines
+from growth.spreadsheet.worksheet import Worksheet, text_lines
 
 FIRST_LINE = 6
 _STAGE, _LABEL, _VALUE, _UNIT, _RANGE, _MEANS, _NAME = range(7)
@@ -26,21 +26,17 @@ def fill_assumptions(book: WorkbookContext, *, of_ages: dict[str, Formula]) -> F
     """
     words, sheet = book.words["assumptions"], book.sheets["assumptions"]
     page = sheet.worksheet
-    for column, width in enumerate(_WIDTHS):
-        page.set_column(column, column, width, book.styles("paper"))
-    page.set_row(0, 27)
-    sheet.text(0, 0, words["title"], "title")
-    for row, line in enumerate(words["lines"], start=1):
-        sheet.text(row, 0, line, "line")
+    sheet.widths(*_WIDTHS)
+    sheet.head(words["title"], words["lines"])
     for column, head in enumerate(words["heads"]):
         style = {_VALUE: "head", _UNIT: "said_head"}.get(column, "head_left")
-        sheet.text(FIRST_LINE - 1, column, head, style)
+        sheet.put(FIRST_LINE - 1, column, head, style)
     cells: dict[str, int] = {}
     part, row = None, FIRST_LINE
     for one in book.inputs.cells:
         if one.part != part:
             row += part is not None
-            sheet.text(row, _STAGE, book.messages["stages"][one.part], "section")
+            sheet.put(row, _STAGE, book.messages["stages"][one.part], "section")
             part = one.part
         cells[one.place] = row
         _line(book, sheet, row, one)
@@ -53,7 +49,7 @@ def fill_assumptions(book: WorkbookContext, *, of_ages: dict[str, Formula]) -> F
         book.workbook.define_name(name, sheet.address(span))
     broken = _rules(book, sheet, row + 1, cells, of_ages)
     page.freeze_panes(FIRST_LINE, 2)
-    print_setup(sheet, heads=(FIRST_LINE - 1, FIRST_LINE - 1), labels=0)
+    sheet.print_setup(heads=(FIRST_LINE - 1, FIRST_LINE - 1))
     return broken
 
 
@@ -62,15 +58,15 @@ def _line(book: WorkbookContext, sheet: Worksheet, row: int, one: Input) -> None
     entry, page = one.entry, sheet.worksheet
     rule = _range(book, one)
     if one.around is None:
-        sheet.text(row, _LABEL, one.label, "wrapped")
+        sheet.put(row, _LABEL, one.label, "wrapped")
     else:  # names a month that has a cell of its own
         before, after = one.around
         sheet.put(row, _LABEL, as_formula(before) & written(book.given(one.month), 0) & after, "wrapped")
-    sheet.number(row, _VALUE, one.value, "input", book.styles.exact(entry.unit, one.value))
-    sheet.text(row, _UNIT, _unit(book, entry.unit), "unit")
-    sheet.text(row, _RANGE, rule, "soft")
-    sheet.text(row, _MEANS, one.help, "wrapped_soft")
-    sheet.text(row, _NAME, one.name, "soft")
+    sheet.put(row, _VALUE, one.value, "input", book.styles.exact(entry.unit, one.value))
+    sheet.put(row, _UNIT, _unit(book, entry.unit), "unit")
+    sheet.put(row, _RANGE, rule, "soft")
+    sheet.put(row, _MEANS, one.help, "wrapped_soft")
+    sheet.put(row, _NAME, one.name, "soft")
     lines = max(
         text_lines(one.label, width=_WIDTHS[_LABEL]),
         text_lines(one.help, width=_WIDTHS[_MEANS], size=STYLES["wrapped_soft"]["font_size"]),
@@ -154,13 +150,13 @@ def _rules(
         if place.endswith("survival") and len(book.inputs.list_at(place)) > 1:
             rises = span(place, skip_first=True) > span(place, skip_last=True)
             found.append((words["survival"], dot(rises * 1) > 0))
-    sheet.text(row, _STAGE, words["title"], "section")
+    sheet.put(row, _STAGE, words["title"], "section")
     broken = []
     for offset, (text, wrong) in enumerate(found):
-        sheet.text(row + offset, _LABEL, text, "wrapped")
+        sheet.put(row + offset, _LABEL, text, "wrapped")
         sheet.worksheet.set_row(row + offset, 13 * text_lines(text, width=_WIDTHS[_LABEL]) + 3)
         broken.append(sheet.put(row + offset, _VALUE, choose(wrong, 1, 0), "cell", "count").value)
-        sheet.text(row + offset, _UNIT, words["good"], "unit")
+        sheet.put(row + offset, _UNIT, words["good"], "unit")
     return total(sheet.cells((row, row + len(found) - 1), (_VALUE, _VALUE), broken))
 
 

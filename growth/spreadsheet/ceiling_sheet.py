@@ -50,7 +50,7 @@ def ceiling(
     for row, plan in enumerate(plans):
         sheet.plan(row, plan)
     level = sheet.level(months.columns["closing_customers"][book.scenario.months])
-    book.finish(sheet.table, labels=1)
+    sheet.table.finish()
     return level
 
 
@@ -60,7 +60,6 @@ class _CeilingSheet:
         words, self._plans = self._words, book.scenario.pay.plans
         last = len(self._plans) + len(_LINES) + len(REASONS) + 4
         self.table = FormulaTable(book.sheets["ceiling"], title=words["title"], lines=words["lines"], last=last)
-        self.table.sheet.worksheet.freeze_panes(FIRST, 1)
         self._name = self.table.column(words["plan"], width=46, left=True)
         self._share, self._price = self._column("share", "share"), self._column("price", "cents")
         self._fall, self._whole = self._column("fall", "0.0000"), self._column("whole", "count")
@@ -83,7 +82,7 @@ class _CeilingSheet:
     def _line(self, key: str, formula: Formula, kind: str) -> Formula:
         """Write a number of all plans together, in its row below them."""
         row = FIRST + len(self._plans) + 1 + _LINES.index(key)
-        self.table.sheet.text(row, 0, self._words[key], "cell")
+        self.table.sheet.put(row, 0, self._words[key], "cell")
         self._lines[key] = self.table.sheet.put(row, 1, formula, "strong", kind)
         return self._lines[key]
 
@@ -105,7 +104,7 @@ class _CeilingSheet:
     def plan(self, row: int, sheet: PlanSheet) -> None:
         """A plan's row: the lifetime of its customers and of their MRR, and who is on board at the end."""
         book, plan, life, months = self._book, self._plans[row], self._lives[row], self._book.scenario.months
-        self._name.text(row, plan.name, "cell")
+        self._name.put(row, plan.name)
         share = self._share.put(row, 1 * self._changes.joining_share(row, months))
         price = self._price.put(row, self._changes.price(row, months))
         facts = plan_facts(book, row, life, self._changes, fall=self._fall, whole=self._whole)
@@ -178,7 +177,7 @@ class _CeilingSheet:
         money = self._line("level_mrr", choose(reason.equals(0), found["mrr"], 0), self._book.money)
         first = FIRST + len(self._plans) + len(_LINES) + 2
         for number, text in enumerate(self._words["reasons"]):
-            self.table.sheet.text(first + number, 0, text, "soft")
+            self.table.sheet.put(first + number, 0, text, "soft")
         return Level(people, money, reason)
 
     def _slow(self, reason: Formula, last: int) -> Formula:

@@ -36,7 +36,7 @@ class ChangesSheet:
             ]
             if reaching:
                 self._plan(table, number, plan, reaching)
-        book.finish(table)
+        table.finish()
 
     def churn_factor(self, month: int) -> Formula | None:
         """The factor on churn in a month; None if nothing changes it."""

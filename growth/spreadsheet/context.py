@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -17,16 +16,7 @@ from growth.spreadsheet.formula import Formula
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.names import workbook_words
 from growth.spreadsheet.styles import Styles
-from growth.spreadsheet.worksheet import (
-    FIRST,
-    LABEL_WIDTH,
-    PAGE_ROWS,
-    PAGE_WIDTH,
-    FormulaColumn,
-    FormulaTable,
-    Worksheet,
-    print_setup,
-)
+from growth.spreadsheet.worksheet import LABEL_WIDTH, FormulaColumn, FormulaTable, Worksheet
 
 if TYPE_CHECKING:
     import xlsxwriter
@@ -76,33 +66,13 @@ class WorkbookContext:
     ) -> tuple[FormulaTable, FormulaColumn, FormulaColumn]:
         """Start a sheet with a row for each month from 0. Returns it, its month numbers and its calendar months."""
         months = self.scenario.months
-        table = FormulaTable(self.sheets[key], title=title, lines=lines, last=months)
+        table = FormulaTable(self.sheets[key], title=title, lines=lines, last=months, labels=2)
         number = table.column(self.words["month"], "count", width=7)
         label = table.column("", width=LABEL_WIDTH, left=True)
         for month, text in enumerate(month_labels(self.scenario.first_month, months, self.locale)):
             number.put(month, month, "center")
-            label.text(month, text, "soft")
-        table.sheet.worksheet.freeze_panes(FIRST, 2)
+            label.put(month, text, "soft")
         return table, number, label
-
-    def finish(
-        self, table: FormulaTable, *, labels: int = 2, width: float | None = None, columns: int = 0, rows: int = 0
-    ) -> None:
-        """Set a table up for printing, scaled to the width of one page, or of two if it is very wide.
-
-        Parameters
-        ----------
-        labels : how many columns at the left to repeat on every page.
-        width, columns, rows : width in characters, columns and rows of months or ages to print, where that is not the
-            whole table.
-        """
-        pages_wide = min(max(1, math.ceil((width or table.width) / PAGE_WIDTH)), 2)  # wider is scaled down
-        pages_tall = max(1, math.ceil((rows or table.last) / PAGE_ROWS))
-        heads = (FIRST - 2, FIRST - 1)
-        print_setup(table.sheet, heads=heads, labels=labels, pages_wide=pages_wide, pages_tall=pages_tall)
-        if columns or rows:
-            last = FIRST + min(rows or table.last, table.last)
-            table.sheet.worksheet.print_area(0, 0, last, (columns or table.columns) - 1)
 
     def given(self, place: str) -> Formula:
         """A number of the scenario: its input cell, or the month's cell if it changes over time."""

@@ -59,7 +59,7 @@ class MonthsSheet:
         self.columns: dict[str, FormulaColumn] = {}
         for group, names in GROUPS.items():
             if group == "chart":  # on paper the columns that only feed the chart are left out
-                self._printed = self._table.width, self._table.columns
+                self._table.print_no_further()
             if group != "customers":
                 self._table.skip()
             for name in names.split():
@@ -131,12 +131,11 @@ class MonthsSheet:
         for month in range(last + 1):
             least = cash[month] <= minimum(cash.span(0, last)) + slack
             self._put("lowest", month, choose(least, 1, 0))
-            self.columns["chart_label"].text(month, labels[month] if month % every == 0 else "")
+            self.columns["chart_label"].put(month, labels[month] if month % every == 0 else "", "soft")
             if goal is not None:
                 self._put("goal_line", month, goal)
             self._put("ceiling_line", month, choose(near, level.mrr, missing()))
-        width, columns = self._printed
-        self._book.finish(self._table, width=width, columns=columns)
+        self._table.finish()
 
     @property
     def _goal(self) -> Formula | None:

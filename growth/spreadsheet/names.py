@@ -5,15 +5,13 @@ The sentences of the answer, labels of assumptions, calendar months and numbers 
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable
-from functools import cache
 from pathlib import Path
 from typing import Any
 from unicodedata import category
 
-from growth.calculator.language import LOCALE
+from growth.calculator.language import LOCALE, words_in
 from growth.calculator.words import month_labels
 
 LONGEST_CELL = 32_767  # characters
@@ -94,14 +92,13 @@ def _cut(text: str, length: int) -> str:
 _FILES = Path(__file__).parent / "languages"
 
 
-@cache
 def workbook_words(locale: str = LOCALE) -> dict[str, Any]:
-    """The workbook's own words in a locale's language, by part; see `workbook_locale`.
+    """The workbook's own words in a locale's language, by part; English where it has none in that language.
 
-    >>> workbook_words()["sheets"]["answer"]
-    'Answer'
+    >>> workbook_words()["sheets"]["answer"], workbook_words("tlh")["month"]
+    ('Answer', 'month')
     """
-    return json.loads(_file(locale).read_text("utf-8"))
+    return words_in(_FILES, locale)
 
 
 def workbook_locale(locale: str) -> str:
@@ -110,11 +107,7 @@ def workbook_locale(locale: str) -> str:
     >>> workbook_locale("en-GB"), workbook_locale("tlh")
     ('en-GB', 'en-GB')
     """
-    return locale if _file(locale).exists() else LOCALE
-
-
-def _file(locale: str) -> Path:
-    return _FILES / f"{locale.partition('-')[0]}.json"
+    return locale if (_FILES / f"{locale.partition('-')[0]}.json").exists() else LOCALE
 
 
 def item_words(name: str, index: int, locale: str = LOCALE) -> str:

@@ -6,7 +6,7 @@ from growth.spreadsheet.changes_sheet import YEAR
 from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
 from growth.spreadsheet.formula import Formula, as_formula, choose, dot, maximum, total
 from growth.spreadsheet.inputs import by_age
-from growth.spreadsheet.worksheet import FIRST, FormulaColumn, FormulaTable
+from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 OLDEST = 120  # months that an opening customer can have been on board
 
@@ -22,14 +22,13 @@ class OpeningSheet:
         sheet = book.sheets["today"]
         ages = OLDEST if any(by_age(book.scenario, number) for number in range(len(plans))) else 0
         table = FormulaTable(sheet, title=words["title"], lines=words["lines"], last=max(len(plans), ages) + 1)
-        sheet.worksheet.freeze_panes(FIRST, 1)
         name = table.column(words["plan"], width=24, left=True)
         customers = table.column(words["customers"], "people", width=14)
         at_price = table.column(words["at_price"], book.money, width=16)
         mrr = table.column(words["mrr"], book.money, width=14)
         last = len(plans) - 1
         for number, plan in enumerate(plans):
-            name.text(number, plan.name, "cell")
+            name.put(number, plan.name)
             share = "share" if plan.opening_share is None else "opening_share"
             customers.put(number, book.given("opening.customers") * book.given(f"pay.plans.{number}.{share}"))
             paid = book.used(plan, f"pay.plans.{number}", "opening_price")
@@ -43,7 +42,7 @@ class OpeningSheet:
         self.mrr = [mrr[number] for number in range(len(plans))]
         self.broken: dict[str, Formula] = {}
         self._age_shares = self._ages(book, table) if ages else {}
-        book.finish(table, labels=1, rows=PRINTED_AGES)
+        table.finish(rows=PRINTED_AGES)
 
     def age_shares(self, number: int) -> FormulaColumn:
         """The share of a plan's opening customers at each age 0..120, where its customers are told apart by age."""

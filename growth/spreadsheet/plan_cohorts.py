@@ -101,18 +101,18 @@ class PlanCohorts:
         rows: dict[tuple[str, int], tuple[int, np.ndarray]] = {}
         for offset, (name, stretch) in enumerate(names):
             row = FIRST + self._months + 3 + offset
-            self._sheet.text(row, start - 1, "", "paper")
+            self._sheet.put(row, start - 1, "", "paper")
             since = ""
             if name in rates and len(self._life.starts) > 1:
                 since = said(self._book.messages["whose"]["since"], month=str(self._life.starts[stretch]))
-            self._sheet.text(row, 0, ", ".join(text for text in (words[name], since) if text), "soft")
+            self._sheet.put(row, 0, ", ".join(text for text in (words[name], since) if text), "soft")
             values = np.empty(oldest)
             for column, age in enumerate(ages):
                 formula = self._of_age(name, age, self._life.stretches[stretch])
                 kind = "churn" if name in ("leave", "more", "less") else "count"
-                values[column] = self._sheet.put_any(row, start + column, formula, "soft", kind).value
+                values[column] = self._sheet.put(row, start + column, formula, "soft", kind).value
             rows[name, stretch] = row, values
-        self._sheet.text(FIRST + self._months + 2, 0, words["by_age"], "section")
+        self._sheet.put(FIRST + self._months + 2, 0, words["by_age"], "section")
         return rows
 
     def _leave_by_month(self, table: FormulaTable) -> tuple[int, np.ndarray]:

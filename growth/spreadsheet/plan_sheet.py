@@ -41,7 +41,7 @@ class PlanSheet:
         self._leaving = None if aged else table.column(words["leaving"], "churn", group=words["stay"])
         self.columns["closing_customers"].put(0, opening.customers[number], "opening")
         self.columns["closing_mrr"].put(0, opening.mrr[number], "opening")
-        self._printed = table.width, table.columns
+        table.print_no_further()
         self._cohorts = PlanCohorts(book, table, number, opening, life, changes) if aged else None
 
     def month(self, month: int, new_customers: Formula) -> None:
@@ -70,8 +70,7 @@ class PlanSheet:
         """Print the months only, without the cohorts beside them."""
         if self._cohorts is not None:
             self._cohorts.hide_empty()
-        width, columns = self._printed
-        self._book.finish(self._table, width=width, columns=columns)
+        self._table.finish()
 
     def _back(self, of: str, month: int) -> Formula | float:
         """A share of those who left so many months before; nobody from before month 1."""

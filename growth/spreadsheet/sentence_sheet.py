@@ -25,7 +25,7 @@ from growth.spreadsheet.left_sentence import left_sentence
 from growth.spreadsheet.lifetime_formulas import Level
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.number_text import NumberText, filled
-from growth.spreadsheet.worksheet import DASH, FormulaColumn, print_setup, text_lines
+from growth.spreadsheet.worksheet import DASH, FormulaColumn, text_lines
 
 _ROW = 4  # of the first fact
 _WIDTH = 90  # of the column of facts, in characters
@@ -47,12 +47,8 @@ class SentenceSheet:
         self.numbers = NumberText(currency=book.scenario.currency, locale=book.locale)
         self.labels = months.label.span(0, book.scenario.months)
         self._sheet, self._row = book.sheets["sentence"], _ROW
-        page = self._sheet.worksheet
-        page.set_row(0, 27)
-        page.set_column(0, 0, 44, book.styles("paper"))
-        page.set_column(1, 1, _WIDTH, book.styles("paper"))
-        self._sheet.text(0, 0, words["title"], "title")
-        self._sheet.text(1, 0, words["line"], "line")
+        self._sheet.widths(44, _WIDTH)
+        self._sheet.head(words["title"], [words["line"]])
         self.goal_month = self._goal_month()
         clauses = self._lead() & self._goal_clause(self.goal_month) & self._settles()
         nothing = both(
@@ -71,14 +67,14 @@ class SentenceSheet:
             cash = left & choose(self._has_costs(), " ", "") & cash
         self.cash = self._put("cash", choose(nothing, "", cash))
         self.line_labels = self._line_labels()
-        print_setup(self._sheet, heads=None, labels=0)
+        self._sheet.print_setup()
 
     def _span(self, name: str, first: int = 1) -> Formula:
         return self._months.columns[name].span(first, self._book.scenario.months)
 
     def _put(self, key: str, formula: Formula, kind: str = "") -> Formula:
         """One line: what it is, and its cell."""
-        self._sheet.text(self._row, 0, self._book.words["sentence"]["facts"][key], "soft")
+        self._sheet.put(self._row, 0, self._book.words["sentence"]["facts"][key], "soft")
         if isinstance(formula.value, str):
             self._sheet.worksheet.set_row(self._row, 14 * text_lines(formula.value, width=_WIDTH) + 2)
         cell = self._sheet.put(self._row, 1, formula, "wrapped" if isinstance(formula.value, str) else "left", kind)

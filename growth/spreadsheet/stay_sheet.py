@@ -16,7 +16,7 @@ from growth.spreadsheet.context import PRINTED_AGES, WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, minimum
 from growth.spreadsheet.inputs import by_age
 from growth.spreadsheet.opening_sheet import OLDEST
-from growth.spreadsheet.worksheet import FIRST, FormulaColumn, FormulaTable, present
+from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable, present
 
 SETTLED = 156  # where it has after 120 months at most: three whole years more
 ALWAYS_SETTLED = 36  # where it is the same at every age
@@ -79,7 +79,6 @@ class StaySheet:
         self._book, plans = book, scenario.pay.plans
         last = max(ages_of(scenario, number) for number in range(len(plans)))
         self._table = FormulaTable(book.sheets["stay"], title=words["title"], lines=words["lines"], last=last)
-        self._table.sheet.worksheet.freeze_panes(FIRST, 1)
         self._age = self._table.column(words["age"], "count", width=9)
         for a in range(last + 1):
             self._age.put(a, a, "center")
@@ -88,7 +87,7 @@ class StaySheet:
         self.lives = [
             self._life(number, [of[number] for of in stretches], starts, changes) for number in range(len(plans))
         ]
-        book.finish(self._table, labels=1, rows=PRINTED_AGES)
+        self._table.finish(rows=PRINTED_AGES)
 
     def _stretch(self, start: int, changes: ChangesSheet, starts: list[int]) -> list[RatesByAge]:
         """What each plan does by age from a month on, until the next change of its rates."""

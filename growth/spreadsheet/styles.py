@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from growth.spreadsheet.context import WorkbookContext
     from growth.spreadsheet.months_sheet import MonthsSheet
+    from growth.spreadsheet.worksheet import Worksheet
 
 PAPER, WHITE = "#FBF7EF", "#FFFFFF"
 INK, SOFT, RULE = "#2B2722", "#665D50", "#DDD3C1"
@@ -143,8 +144,10 @@ class MrrChart:
         series = {"name": name, "categories": self._categories, "values": values, "line": line}
         self.chart.add_series({**series, "marker": {"type": "none"}, "data_labels": labels})
 
-    def dress(self) -> None:
-        """Title, axes and colours."""
+    def insert(
+        self, sheet: Worksheet, row: int, column: int, *, size: tuple[int, int], described: str, x_offset: int = 0
+    ) -> None:
+        """Give it title, axes and colours, and put it on a sheet, so many pixels wide and high."""
         small = {"name": SANS, "size": 9, "color": INK, "bold": False}
         title = {"name": SERIF, "size": 12, "color": INK, "bold": False}
         text = self._book.messages["calculator"]["chart_title"]
@@ -160,3 +163,6 @@ class MrrChart:
         )
         self.chart.set_chartarea({"fill": {"color": PAPER}, "border": {"none": True}})
         self.chart.set_plotarea({"fill": {"none": True}})
+        self.chart.set_size({"width": size[0], "height": size[1]})
+        place = {"object_position": 2, "description": described, "x_offset": x_offset}
+        sheet.worksheet.insert_chart(row, column, self.chart, place)

@@ -19,10 +19,10 @@ from growth.scenario.file import load_scenario
 from growth.spreadsheet.answer_sheet import fill_answer
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.assumptions_sheet import fill_assumptions
-from growth.spreadsheet.band_sheet import fill_band
 from growth.spreadsheet.ceiling_sheet import ceiling
 from growth.spreadsheet.changes_sheet import ChangesSheet, needed
 from growth.spreadsheet.context import WorkbookContext
+from growth.spreadsheet.fixed_sheets import fill_band, fill_what_ifs
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.names import cell_text, sheet_names, workbook_locale
@@ -31,7 +31,6 @@ from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.stay_sheet import StaySheet
 from growth.spreadsheet.styles import SANS, Styles
-from growth.spreadsheet.what_ifs_sheet import fill_what_ifs
 from growth.spreadsheet.worksheet import Worksheet
 
 if TYPE_CHECKING:

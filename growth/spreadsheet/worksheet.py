@@ -32,31 +32,58 @@ class Worksheet:
         self.worksheet, self.styles = worksheet, styles
         self._tag, self._names = f"\x00{number}\x00", names
 
-    def put(self, row: int, column: int, formula: Formula, style: str = "cell", kind: str = "") -> Formula:
-        """Write a formula with its value. Returns the reference to its cell."""
-        self.worksheet.write_formula(
-            row, column, "=" + self._here(formula.text), self.styles(style, kind), _stored(formula.value)
-        )
-        return self.cell(row, column, formula.value)
+    def put(self, row: int, column: int, value: Formula | float | str, style: str = "cell", kind: str = "") -> Formula:
+        """Write a formula with its value, a number, or a text, which is never read as a formula and has no `kind`.
 
-    def number(self, row: int, column: int, value: float, style: str = "cell", kind: str = "") -> Formula:
-        """Write a plain number. Returns the reference to its cell."""
-        self.worksheet.write_number(row, column, value, self.styles(style, kind))
+        Returns the reference to the cell.
+        """
+        form = self.styles(style, "" if isinstance(value, str) else kind)
+        if isinstance(value, Formula):
+            self.worksheet.write_formula(row, column, "=" + self._here(value.text), form, _stored(value.value))
+            return self.cell(row, column, value.value)
+        if not isinstance(value, str):
+            self.worksheet.write_number(row, column, value, form)
+        elif value := cell_text(value):
+            self.worksheet.write_string(row, column, value, form)
+        else:
+            self.worksheet.write_blank(row, column, None, form)
         return self.cell(row, column, value)
 
-    def put_any(self, row: int, column: int, value: Formula | float, style: str = "cell", kind: str = "") -> Formula:
-        """Write a formula or a plain number. Returns the reference to its cell."""
-        write = self.put if isinstance(value, Formula) else self.number
-        return write(row, column, value, style, kind)  # type: ignore[arg-type]
+    def across(self, row: int, columns: tuple[int, int], value: Formula | str, style: str, *, height: float) -> None:
+        """Write a formula or a text over several columns, both ends included, in a row of that height in points."""
+        self.worksheet.merge_range(row, columns[0], row, columns[1], None, self.styles(style))
+        self.put(row, columns[0], value, style)
+        self.worksheet.set_row(row, height)
 
-    def text(self, row: int, column: int, text: str, style: str = "cell") -> Formula:
-        """Write a text, never as a formula. Returns the reference to its cell."""
-        text = cell_text(text)
-        if text:
-            self.worksheet.write_string(row, column, text, self.styles(style))
-        else:
-            self.worksheet.write_blank(row, column, None, self.styles(style))
-        return self.cell(row, column, text)
+    def widths(self, *widths: float, first: int = 0) -> None:
+        """Set how wide columns are, in characters."""
+        for column, width in enumerate(widths, start=first):
+            self.worksheet.set_column(column, column, width, self.styles("paper"))
+
+    def head(self, title: str, lines: Sequence[str]) -> None:
+        """Write the title, and lines of prose below it."""
+        self.worksheet.set_row(0, 27)
+        for row, (text, style) in enumerate([(title, "title"), *((line, "line") for line in lines)]):
+            self.put(row, 0, text, style)
+
+    def print_setup(
+        self, *, heads: tuple[int, int] | None = None, labels: int = 0, pages_wide: int = 1, pages_tall: int = 0
+    ) -> None:
+        """Set up for printing on A4 across, scaled to fit so many pages; 0 for as many as it takes.
+
+        heads: the first and last row to repeat on every page. labels: how many columns at the left to repeat.
+        """
+        page = self.worksheet
+        page.set_landscape()
+        page.set_paper(9)
+        page.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
+        page.fit_to_pages(pages_wide, pages_tall)
+        page.print_across()
+        if heads:
+            page.repeat_rows(*heads)
+        if labels:
+            page.repeat_columns(0, labels - 1)
+        page.set_footer("&L&A&R&P / &N")
 
     def cell(self, row: int, column: int, value: Any, *, fixed: str = "") -> Formula:
         """A reference to a cell; fixed: "row", "column" or "both" for those that stay when the formula is copied."""
@@ -113,15 +140,10 @@ class FormulaColumn:
         self._sheet, self.index, self._kind = sheet, index, kind
         self._values: list[Any] = [0.0] * (last + 1)
 
-    def put(self, when: int, formula: Formula | float, style: str = "cell") -> Formula:
-        """Write a formula or a plain number for a month or age. Returns the reference."""
-        self._values[when] = formula.value if isinstance(formula, Formula) else float(formula)
-        return self._sheet.put_any(FIRST + when, self.index, formula, style, self._kind)
-
-    def text(self, when: int, text: str, style: str = "soft") -> Formula:
-        """Write a text for a month or age. Returns the reference."""
-        self._values[when] = text
-        return self._sheet.text(FIRST + when, self.index, text, style)
+    def put(self, when: int, value: Formula | float | str, style: str = "cell") -> Formula:
+        """Write a formula, a plain number or a text for a month or age. Returns the reference."""
+        self._values[when] = value.value if isinstance(value, Formula) else value
+        return self._sheet.put(FIRST + when, self.index, value, style, self._kind)
 
     def __getitem__(self, when: int) -> Formula:
         return self._sheet.cell(FIRST + when, self.index, self._values[when], fixed="row")
@@ -145,85 +167,66 @@ def present(column: T | None) -> T:
 
 
 class FormulaTable:
-    """The columns of one sheet, from left to right, under a title and a line or two of prose."""
+    """The columns of one sheet, from left to right, under a title and a line or two of prose.
 
-    def __init__(self, sheet: Worksheet, *, title: str, lines: Sequence[str], last: int):
-        self.sheet, self.last = sheet, last
-        self._next, self._group, self.width = 0, "", 0.0
-        sheet.worksheet.set_row(0, 27)
-        sheet.text(0, 0, title, "title")
-        for row, line in enumerate(lines, start=1):
-            sheet.text(row, 0, line, "line")
-        self._head_lines = 0
+    last: the month or age of the last row. labels: how many columns at the left stay in view, and on every page.
+    columns, width: how many columns there are so far, and their width in characters.
+    """
+
+    def __init__(self, sheet: Worksheet, *, title: str, lines: Sequence[str], last: int, labels: int = 1):
+        self.sheet, self.last, self._labels = sheet, last, labels
+        self.columns, self.width, self._group, self._head_lines = 0, 0.0, "", 0
+        self._printed: tuple[int, float] | None = None
+        sheet.head(title, lines)
+        sheet.worksheet.freeze_panes(FIRST, labels)
 
     def column(
         self, head: str, kind: str = "", *, group: str = "", width: float = WIDTH, left: bool = False
     ) -> FormulaColumn:
         """Add a column. A group's name stands over the first of its columns only."""
-        index = self._next
-        self._next += 1
-        self.sheet.text(FIRST - 2, index, "" if index and group == self._group else group, "group")
-        self._group = group
-        self.sheet.text(FIRST - 1, index, head, "head_left" if left else "head")
+        index = self.columns
+        self.sheet.put(FIRST - 2, index, "" if index and group == self._group else group, "group")
+        self.sheet.put(FIRST - 1, index, head, "head_left" if left else "head")
         self._head_lines = max(self._head_lines, text_lines(head, width=width - 2))
         self.sheet.worksheet.set_row(FIRST - 1, 13 * self._head_lines + 5)
-        self.width += width
-        self.sheet.worksheet.set_column(index, index, width, self.sheet.styles("paper"))
+        self.skip(width)
+        self._group = group
         return FormulaColumn(self.sheet, index, kind, self.last)
+
+    def named(
+        self, words: dict[str, str], kinds: dict[str, str], *, group: str = "", width: float = WIDTH
+    ) -> dict[str, FormulaColumn]:
+        """Add columns by name, each with its kind of number; `words` has their heads."""
+        return {name: self.column(words[name], kind, group=group, width=width) for name, kind in kinds.items()}
 
     def skip(self, width: float = 2) -> None:
         """Leave a column empty."""
-        self.sheet.worksheet.set_column(self._next, self._next, width, self.sheet.styles("paper"))
+        self.sheet.widths(width, first=self.columns)
         self.width += width
-        self._next += 1
+        self.columns += 1
         self._group = ""
 
-    @property
-    def columns(self) -> int:
-        """The number of columns so far."""
-        return self._next
+    def print_no_further(self) -> None:
+        """Leave what follows out on paper."""
+        self._printed = self.columns, self.width
 
-
-def print_setup(
-    sheet: Worksheet, *, heads: tuple[int, int] | None, labels: int, pages_wide: int = 1, pages_tall: int = 0
-) -> None:
-    """A4 landscape, scaled to the given number of pages, with heads and labels repeated and pages numbered.
-
-    Parameters
-    ----------
-    heads : first and last row to repeat on every page, or None.
-    labels : how many columns at the left to repeat.
-    pages_wide, pages_tall : pages across and down; 0 for as many as it takes.
-    """
-    page = sheet.worksheet
-    page.set_landscape()
-    page.set_paper(9)
-    page.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
-    page.fit_to_pages(pages_wide, pages_tall)
-    page.print_across()
-    if heads:
-        page.repeat_rows(*heads)
-    if labels:
-        page.repeat_columns(0, labels - 1)
-    page.set_footer("&L&A&R&P / &N")
+    def finish(self, rows: int = 0) -> None:
+        """Set up for printing, scaled to the width of one page, or of two if it is very wide; rows: how many months or
+        ages, where not all are printed."""
+        columns, width = self._printed or (self.columns, self.width)
+        pages_wide = min(max(1, math.ceil(width / PAGE_WIDTH)), 2)  # wider is scaled down
+        pages_tall = max(1, math.ceil((rows or self.last) / PAGE_ROWS))
+        heads = (FIRST - 2, FIRST - 1)
+        self.sheet.print_setup(heads=heads, labels=self._labels, pages_wide=pages_wide, pages_tall=pages_tall)
+        if self._printed or rows:
+            self.sheet.worksheet.print_area(0, 0, FIRST + min(rows or self.last, self.last), columns - 1)
 
 
 def text_lines(text: str, *, width: float, size: float = 10) -> int:
-    """How many lines a wrapped text takes in a cell.
+    """How many lines a text takes, at least 1, wrapped in a cell so many characters wide in a font of so many points.
 
-    Parameters
-    ----------
-    text : the text, which may have line breaks of its own.
-    width : width of the cell in characters, as columns are measured.
-    size : size of the font in points.
+    Taken for a wide font, so that a row is rather too tall than clipped.
 
-    Returns
-    -------
-    int
-        At least 1. Taken for a wide font, so that a row is rather too tall than clipped.
-
-    Examples
-    --------
     >>> text_lines("Short.", width=40), text_lines("one two three four", width=10)
     (1, 2)
     """
