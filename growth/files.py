@@ -1,16 +1,26 @@
-"""Files: reading only bounded regular files, and writing so that a failure loses nothing."""
+"""Files: reading only bounded regular files, writing so that a failure loses nothing, and temporary ones.
+
+A run that is killed cannot clean up after itself. So each temporary file is held by a lock, which goes with its
+process, and each folder by a file beside it: what a run finds without a lock is left behind, and is removed.
+"""
 
 from __future__ import annotations
 
+import fcntl
 import os
+import shutil
 import stat
-from contextlib import suppress
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from importlib.resources import files
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO, BinaryIO
 
 from growth.errors import FileError, GrowthError, Problem
-from growth.scratch import held_file
+
+TEMPORARY = ".growth-run-"  # what the names of temporary folders begin with
+FOLDER = "-files"  # behind the name of a held file: the folder that goes with it
 
 
 def regular_file(
@@ -18,22 +28,8 @@ def regular_file(
 ) -> Path:
     """Check that a path is a regular file before it is opened, so that no command waits for a pipe or a device.
 
-    Parameters
-    ----------
-    path : the file. A link is followed.
-    most_bytes : the largest size accepted, in bytes; None for any size.
-    error : the class of the error raised, a GrowthError.
-    fix : what to suggest where the file is too large.
-
-    Returns
-    -------
-    Path
-        The path, unchanged.
-
-    Raises
-    ------
-    FileError
-        Or the class given as `error`: there is no such file, it is a folder, a device or a pipe, or it is too large.
+    A link is followed. Raises `error` where there is no such file, where it is a folder, a device or a pipe, and where
+    it has more than `most_bytes`; fix: what to suggest then.
 
     >>> regular_file("/dev/null")
     Traceback (most recent call last):
@@ -64,7 +60,7 @@ def open_input(
     """
     regular_file(path, most_bytes=most_bytes, error=error, fix=fix)
     try:
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
     except (OSError, ValueError) as wrong:
         raise error([_unreadable(wrong)], file=str(path)) from None
     stream = os.fdopen(handle, "rb")
@@ -174,6 +170,70 @@ def replace_file(path: str | Path, content: str | bytes) -> Path:
             failed.filename, failed.filename2 = str(path), None
         raise
     return path
+
+
+@contextmanager
+def scratch(place: Path | None = None) -> Iterator[Path]:
+    """An empty folder of this run's own, removed at the end; first those that killed runs left behind.
+
+    place: where it is made; None for the system's folder for temporary files. Raises OSError.
+
+    >>> with scratch() as folder:
+    ...     _ = (folder / "draft.txt").write_text("one")
+    >>> folder.exists()
+    False
+    """
+    held, stream = held_file(place or Path(tempfile.gettempdir()), TEMPORARY)
+    folder = Path(held + FOLDER)
+    with stream:
+        try:
+            folder.mkdir(mode=0o700)
+            yield folder
+        finally:
+            shutil.rmtree(folder, ignore_errors=True)
+            os.unlink(held)
+
+
+def held_file(folder: Path, prefix: str) -> tuple[str, BinaryIO]:
+    """A new file that is held until it is closed: its path, and the file open for writing. Raises OSError.
+
+    Files of the same prefix that nobody holds are removed first, with their folders; files of ours alone may begin so.
+
+    >>> with scratch() as folder:
+    ...     path, stream = held_file(folder, ".page.html.growth-")
+    ...     with stream:
+    ...         _ = stream.write(b"half a p")  # and killed
+    ...     path, stream = held_file(folder, ".page.html.growth-")
+    ...     stream.close()
+    ...     [name.startswith(".page.html.growth-") for name in os.listdir(folder)]
+    [True]
+    """
+    for entry in os.scandir(folder):
+        if entry.name.startswith(prefix) and entry.is_file(follow_symlinks=False):
+            with suppress(OSError), open(entry, "r+b") as left:
+                if lock(left):
+                    shutil.rmtree(entry.path + FOLDER, ignore_errors=True)
+                    os.unlink(entry)
+    while True:
+        handle, path = tempfile.mkstemp(prefix=prefix, dir=folder)
+        stream = os.fdopen(handle, "wb")
+        if lock(stream) and os.path.exists(path):
+            return path, stream
+        stream.close()  # another run took it for one left behind, before it was locked
+
+
+def lock(file: IO[str] | IO[bytes]) -> bool:
+    """Lock an open file for this process, until it is closed; False where another process holds it.
+
+    >>> with tempfile.TemporaryFile() as file:
+    ...     lock(file)
+    True
+    """
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def shipped(name: str) -> Path:

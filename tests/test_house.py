@@ -31,8 +31,7 @@ INNER = ("growth.engine", "growth.measures", "growth.scenario", "growth.errors",
 MAY_IMPORT = {
     "growth": "comparison, engine, errors, goals, lazy, scenario, table, uncertainty",
     "errors": "",
-    "scratch": "",
-    "files": "errors, scratch",
+    "files": "errors",
     "output": "errors, files",
     "options": "output",
     "lazy": "",
@@ -45,16 +44,15 @@ MAY_IMPORT = {
     "goals": "charts, engine, errors, measures, options, scenario, uncertainty",
     "comparison": "charts, engine, errors, measures, scenario",
     "calculator": "comparison, engine, errors, goals, lazy, measures, scenario, uncertainty",
-    "giveaway": "calculator, comparison, engine, errors, files, goals, lazy, measures, options, output, "
-    "scenario, scratch",
+    "giveaway": "calculator, comparison, engine, errors, files, goals, lazy, measures, options, output, scenario",
     "spreadsheet": "calculator, comparison, engine, errors, giveaway, lazy, measures, options, output, scenario, "
     "uncertainty",
     "kit": "calculator, comparison, engine, errors, files, giveaway, lazy, measures, options, output, "
     "scenario, spreadsheet, uncertainty",
     "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lazy, measures, options, output, "
-    "scenario, scratch, table, uncertainty",
+    "scenario, table, uncertainty",
     "records": "charts, engine, errors, files, lazy, options, output, scenario",
-    "earned": "calculator, charts, engine, errors, files, lazy, options, output, scenario, scratch",
+    "earned": "calculator, charts, engine, errors, files, lazy, options, output, scenario",
     "client": "calculator, charts, engine, errors, files, giveaway, lazy, options, output, scenario, table, "
     "uncertainty",
     "exercises": "calculator, engine, errors, giveaway, lazy, measures, options, output, scenario",
@@ -245,13 +243,11 @@ def test_only_the_command_line_prints():
 def test_what_a_user_names_is_written_by_the_rule_of_writing():
     """Who writes files otherwise, and why that is safe: each entry is a decision."""
     elsewhere = {
-        "growth.files": "the rename itself",
-        "growth.scratch": "files of its own that hold a folder",
+        "growth.files": "the rename itself, and temporary files",
         "growth.output": "the rule",
         "growth.cli": "a standard error that is closed is opened on nothing",
         "growth.scenario.file": "save_scenario changes the values of the scenario that was opened",
-        "growth.sweep.store": "a sweep's folder, by the sweep's own list",
-        "growth.sweep.claim": "a sweep's own lock",
+        "growth.sweep.store": "a sweep's folder, by the sweep's own list; its lock",
         "growth.sweep.dask_cluster": "a temporary folder",
         "growth.sweep.run_report": "the folder of reports in the making",
         "growth.giveaway.chromium": "a temporary folder",

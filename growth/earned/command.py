@@ -217,9 +217,9 @@ def _scenario(arguments: argparse.Namespace) -> None:
     from growth.earned.earnings import report
     from growth.earned.piece_text import percent
     from growth.earned.to_scenario import into_channel, measured
+    from growth.files import scratch
     from growth.output import write_output
     from growth.scenario.file import load_scenario, save_scenario
-    from growth.scratch import scratch
 
     scenario = load_scenario(arguments.scenario)
     with _opened(arguments) as ledger:

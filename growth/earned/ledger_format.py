@@ -17,8 +17,7 @@ from pathlib import Path
 
 from growth.earned.ledger_files import KINDS, THOUSANDTHS, FileKind, LedgerError, Row
 from growth.errors import Problem
-from growth.files import current_umask
-from growth.scratch import held_file
+from growth.files import current_umask, held_file
 
 FORMAT = 2
 MARK = 0x47524C31  # in the header of the file: this is a ledger of ours

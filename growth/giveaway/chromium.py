@@ -7,7 +7,7 @@ import shutil
 import subprocess
 from functools import cache
 
-from growth.scratch import scratch
+from growth.files import scratch
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 PATIENCE = 60  # seconds

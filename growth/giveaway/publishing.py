@@ -10,14 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem, PublishError
-from growth.files import regular_file, shipped
+from growth.files import regular_file, scratch, shipped
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
 from growth.lazy import papermill_path, put_off_grammar
 from growth.output import check_folder, check_output, write_outputs
 from growth.scenario import Scenario
 from growth.scenario.file import load_scenario
-from growth.scratch import scratch
 
 MOST_BYTES = 150 * 1024  # what a page weighs at most, apart from pictures that its notebook adds
 MOST_NOTEBOOK_BYTES = 64 * 2**20

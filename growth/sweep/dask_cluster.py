@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from growth.scratch import scratch
+from growth.files import scratch
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.parallel_reports import Finished
 from growth.sweep.results import Results

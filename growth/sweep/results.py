@@ -14,8 +14,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
+from growth.files import scratch
 from growth.output import SEAL_NAME, holds_its_seal
-from growth.sweep.claim import claimed
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.run_report import has_no_place, unwritten
 from growth.sweep.store import store_of
@@ -48,9 +48,8 @@ class Results:
         """
         with ExitStack() as stack:
             try:
-                self.store.prepare()
-                stack.enter_context(claimed(self.store, take_over=take_over))
-                self.unfinished = stack.enter_context(self.store.scratch())
+                stack.enter_context(self.store.held(take_over=take_over))
+                self.unfinished = stack.enter_context(scratch(self.store.folder))
                 self._own = self._listed()
                 self._refuse_foreign([POINTS, PAGE])
                 self._refuse_changed_page()

@@ -3,26 +3,37 @@
 papermill itself writes a notebook over the old one after every cell, and knows s3, gs, abs, adl and hdfs addresses
 alone. So a report runs into a folder of the machine that runs it, and is put at its address when it is whole. Keys and
 endpoints come from where fsspec and the store's driver look for them: environment and configuration files.
+
+One sweep at a time writes there. A folder is held by a lock of the operating system, which goes with its process. A
+store has no such lock: one file there, created only where none exists, says who claimed it and when. A claim left
+behind by a sweep that was killed stays until somebody says, by an option, that it may be taken over.
 """
 
 from __future__ import annotations
 
+import json
 import os
 import re
-import shutil
+import socket
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from datetime import timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
 from urllib.parse import urlsplit
 from urllib.request import url2pathname
+from uuid import uuid4
 
-from growth.scratch import scratch
+from babel.dates import format_timedelta
+
+from growth.files import lock, replace_file
 from growth.sweep.load_sweep import SweepError
 
-SCRATCH = ".unfinished"  # the folder for reports in the making; ending of a file that is written beside its place
-MARK = "made-by-growth-sweep"  # a file in that folder: whatever else lies there may be removed
+UNFINISHED = ".unfinished"  # ending of a file that is written beside its place
+LOCK = ".lock"
+TAKEN = "another sweep is writing into this folder; wait for it, or choose another folder"
 WHOLE = frozenset("s3 s3a gs gcs abfs az oss oci tos memory".split())  # stores in which a file appears whole or never
 INSTEAD = {  # of addresses that papermill or fsspec know, and that cannot hold a sweep
     "abs": "write abfs://CONTAINER/FOLDER",
@@ -35,7 +46,7 @@ Result = TypeVar("Result")
 
 
 class Store:
-    """A folder of this machine, or an address of fsspec.
+    """A folder of this machine, or an address of fsspec. Its methods raise OSError where it does not answer.
 
     A file appears whole or not at all. Object stores (WHOLE) promise that themselves. Elsewhere a file is written
     beside its place and renamed, which folders, sftp, ftp, smb, webdav and hdfs do in one step; a driver that cannot
@@ -50,32 +61,38 @@ class Store:
 
     def where(self, name: str = "") -> str:
         """The full address of a file for display, without any password in it."""
-        return str(self.folder / name) if self.folder else _shown(f"{self.address}/{name}" if name else self.address)
-
-    def prepare(self) -> None:
-        """Make the folders, where the store has some. Raises OSError."""
-        for part in () if self._whole else ("",) if self.folder else ("reports", "failed"):
-            self._do(partial(self.fs.makedirs, self._at(part), exist_ok=True))
+        return _shown(f"{self.address}/{name}" if name else self.address)
 
     @contextmanager
-    def scratch(self) -> Iterator[Path]:
-        """An empty folder of this machine for reports in the making. Raises OSError or SweepError.
+    def held(self, *, take_over: bool = False) -> Iterator[None]:
+        """Hold it for one sweep; its folders are made where it has some.
 
-        In a folder of results it is on the same disc as the rest. It has the same name each time, since one sweep holds
-        the folder.
+        take_over: replace the claim that a sweep left behind at an address. Raises SweepError where another sweep holds
+        it, or left its claim behind.
         """
-        if self.folder is None:
-            with scratch() as made:
-                yield made
+        for part in () if self._whole else ("",) if self.folder else ("reports", "failed"):
+            self._do(partial(self.fs.makedirs, self._at(part), exist_ok=True))
+        if self.folder:
+            with open(self.folder / LOCK, "a+") as file:
+                if not lock(file):
+                    raise SweepError(TAKEN, file=self.where())
+                yield
             return
-        own = emptied(self.folder / SCRATCH)
+        mine = {"claim": uuid4().hex, "host": socket.gethostname(), "process": os.getpid(), "time": time.time()}
+        text = json.dumps(mine) + "\n"
+        if not self.create(LOCK, text):
+            if not take_over or not self._claim():
+                raise SweepError(_who(self._claim()), file=self.where(LOCK))
+            self.write(LOCK, text)
         try:
-            yield own
+            yield
         finally:
-            discard(own)
+            with suppress(OSError):
+                if self._claim().get("claim") == mine["claim"]:
+                    self.remove(LOCK)
 
     def names(self, part: str = "") -> set[str]:
-        """The names of the files directly in a part. Raises OSError."""
+        """The names of the files directly in a part."""
 
         def listed() -> set[str]:
             self.fs.invalidate_cache()  # to see what another process has written
@@ -88,26 +105,29 @@ class Store:
             return set()
 
     def read(self, name: str) -> bytes | None:
-        """A file's content; None if it is not there. Raises OSError if the store does not answer."""
+        """A file's content; None if it is not there."""
         try:
             return self._do(lambda: self.fs.cat_file(self._at(name)))
         except FileNotFoundError:
             return None
 
     def open(self, name: str) -> BinaryIO:
-        """Open a file to read it piece by piece. Raises OSError."""
+        """Open a file to read it piece by piece."""
         self.fs.invalidate_cache()
         return self._do(lambda: self.fs.open(self._at(name), "rb"))
 
     def write(self, name: str, content: str | bytes) -> None:
-        """Write a file, whole or not at all (see the class). Raises OSError."""
+        """Write a file, whole or not at all (see the class)."""
         content = content.encode("utf-8") if isinstance(content, str) else content
-        self._in_place(name, lambda path: self.fs.pipe_file(path, content))
+        if self.folder:
+            replace_file(self._place(name), content)
+        else:
+            self._in_place(name, lambda path: self.fs.pipe_file(path, content))
 
     def create(self, name: str, content: str) -> bool:
         """Write a file only if there is none; in one step on stores that can, such as s3, gs and abfs.
 
-        Returns False if there is one. Raises OSError.
+        Returns False if there is one.
         """
         if self.read(name) is not None:  # asked first, for stores that would overwrite it
             return False
@@ -118,47 +138,56 @@ class Store:
         return True
 
     def put(self, made: Path, name: str) -> None:
-        """Move a file from the scratch folder to its place, whole or not at all (see the class). Raises OSError."""
+        """Move a file of this machine, for a folder one of its disc, to its place, whole or not at all."""
         if self.folder:
-            self._rename(str(made), name)
+            with open(made, "rb+") as whole:
+                os.fsync(whole.fileno())  # what is in its place is whole, even if the power fails
+            os.replace(made, self._place(name))
             return
         self._in_place(name, lambda path: self.fs.put_file(str(made), path))
         made.unlink()
 
     def remove(self, name: str) -> None:
-        """Remove a file, if it is there. Raises OSError."""
+        """Remove a file, if it is there."""
         with suppress(FileNotFoundError):
             self._do(lambda: self.fs.rm_file(self._at(name)))
+
+    def _claim(self) -> dict[str, Any]:
+        """The claim in the store; empty if there is none or the file is something else."""
+        try:
+            found = json.loads(self.read(LOCK) or b"{}")
+        except ValueError:
+            return {}
+        return found if isinstance(found, dict) and "claim" in found else {}
 
     def _at(self, name: str) -> str:
         return f"{self.root}/{name}" if name else self.root
 
+    def _place(self, name: str) -> Path:
+        """The path of a file in a folder, in a folder that is there."""
+        path = Path(self._at(name))
+        path.parent.mkdir(exist_ok=True)
+        return path
+
     def _in_place(self, name: str, write: Callable[[str], Any]) -> None:
+        """Have a file written at an address: at its place where it appears there whole, else beside it and renamed."""
+        place = self._at(name)
         if self._whole:
-            self._do(lambda: write(self._at(name)))
+            self._do(lambda: write(place))
             return
         part, _, last = name.rpartition("/")
-        beside = self._at(f"{SCRATCH}/.{last}" if self.folder else f"{part}/.{last}{SCRATCH}".lstrip("/"))
+        beside = self._at(f"{part}/.{last}{UNFINISHED}".lstrip("/"))
         try:
             self._do(lambda: write(beside))
-            self._rename(beside, name)
+            try:
+                self._do(lambda: self.fs.mv(beside, place))
+            except OSError:  # smb and hdfs do not rename over a file
+                self._do(lambda: self.fs.rm_file(place))
+                self._do(lambda: self.fs.mv(beside, place))
         except OSError:
             with suppress(Exception):
                 self.fs.rm_file(beside)
             raise
-
-    def _rename(self, path: str, name: str) -> None:
-        if self.folder:
-            (self.folder / name).parent.mkdir(exist_ok=True)
-            with open(path, "rb+") as whole:
-                os.fsync(whole.fileno())  # what is in its place is whole, even if the power fails
-            os.replace(path, self.folder / name)
-            return
-        try:
-            self._do(lambda: self.fs.mv(path, self._at(name)))
-        except OSError:  # smb and hdfs do not rename over a file
-            self._do(lambda: self.fs.rm_file(self._at(name)))
-            self._do(lambda: self.fs.mv(path, self._at(name)))
 
     def _do(self, work: Callable[[], Result]) -> Result:
         """Do the work; errors of a driver, which have types of their own, become OSErrors."""
@@ -206,30 +235,16 @@ def store_of(address: str | Path) -> Store:
     return Store(fs, root, address)
 
 
-def emptied(path: Path) -> Path:
-    """Make an empty folder at `path`. What a killed sweep left there, recognised by its mark, is removed."""
-    if path.is_symlink() or (path.exists() and not (path / MARK).is_file() and any(path.iterdir())):
-        raise SweepError("no sweep made this folder; move it, or choose another place", file=str(path))
-    path.mkdir(mode=0o700, exist_ok=True)
-    (path / MARK).touch()
-    _clear(path)
-    return path
-
-
-def discard(path: Path) -> None:
-    """Remove a scratch folder as far as possible, its mark last."""
-    with suppress(OSError):
-        _clear(path)
-        (path / MARK).unlink(missing_ok=True)
-        path.rmdir()
-
-
-def _clear(path: Path) -> None:
-    for entry in path.iterdir():
-        if entry.is_dir() and not entry.is_symlink():
-            shutil.rmtree(entry, ignore_errors=True)
-        elif entry.name != MARK:
-            entry.unlink(missing_ok=True)
+def _who(claim: dict[str, Any]) -> str:
+    """Who holds a store, by the claim that lies there."""
+    if not claim:
+        return "this file is in the way and is not a sweep's; choose another address"
+    seconds = max(time.time() - float(claim.get("time", 0)), 0.0)
+    age = format_timedelta(timedelta(seconds=seconds), granularity="second", threshold=2, locale="en")
+    return (
+        f"claimed {age} ago by process {claim.get('process', '?')} on {claim.get('host', '?')}; "
+        "wait for that sweep, or add --take-over if it no longer runs"
+    )
 
 
 def _shown(address: str) -> str:

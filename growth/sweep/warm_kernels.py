@@ -23,7 +23,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
 from typing import Any
 
-from growth.scratch import scratch
+from growth.files import scratch
 
 PARENT_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG
 _prepared: list[ForkedKernel] = []

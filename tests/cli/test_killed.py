@@ -23,9 +23,8 @@ from command_lines import EXAMPLES, SCENARIOS, SUFFIXES, words_of
 from how_many import few_or_many
 from test_writing import state
 
-from growth.files import replace_file
+from growth.files import held_file, replace_file, scratch
 from growth.giveaway.publishing import giveaway_notebook
-from growth.scratch import held_file, scratch
 
 ROOT = Path(__file__).parents[2]
 SIGNALS = [signal.SIGTERM, signal.SIGINT, signal.SIGKILL]
@@ -165,13 +164,12 @@ def test_a_folder_that_a_run_still_holds_stays(tmp_path, monkeypatch):
         (one / "mine").write_text("mine")
         with scratch() as other:
             assert one != other and (one / "mine").read_text() == "mine"
-    (tmp_path / "growth-run-x").mkdir()  # killed before it held anything
-    mine = tmp_path / "growth-run-notes"
+    mine = tmp_path / ".growth-run-notes"
     mine.mkdir()
     (mine / "thesis.md").write_text("mine")
     with scratch():
         assert (mine / "thesis.md").read_text() == "mine"  # not one of ours
-    assert os.listdir(tmp_path) == ["growth-run-notes"]
+    assert os.listdir(tmp_path) == [".growth-run-notes"]
 
 
 def test_a_second_writer_of_the_same_file_does_not_take_the_first_ones(tmp_path):

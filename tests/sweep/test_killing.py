@@ -12,9 +12,8 @@ import pytest
 from sweep_tools import ROOT, Workplace, calm_sweep, compare_with_calm, killed, with_mark
 
 from growth import cli
-from growth.sweep import claim
 from growth.sweep.results import LIST
-from growth.sweep.store import store_of
+from growth.sweep.store import LOCK, store_of
 
 
 @pytest.fixture(scope="module")
@@ -27,14 +26,16 @@ def test_killed_and_resumed_it_equals_an_uninterrupted_one_and_nothing_of_it_is_
     """Killed while a kernel runs, whose connection file then lies in the folder of unfinished reports. Twenty kills at
     random moments: tests/benchmarks/sweep.py."""
     place, (file, notebook, _) = calm
-    unfinished = place.path / "killed" / ".unfinished"
+
+    def connections():
+        return list((place.path / "killed").glob(".growth-run-*/*.kernel.json"))
 
     def a_kernel_runs(running):
-        while running.poll() is None and not list(unfinished.glob("*.kernel.json")):
+        while running.poll() is None and not connections():
             time.sleep(0.02)
 
     assert killed(place.command(file, notebook=notebook, to="killed"), a_kernel_runs)
-    assert list(unfinished.glob("*.kernel.json"))
+    assert connections()
     assert place.run(file, notebook=notebook, to="killed").returncode == 0
     names = {path.name for path in (place.path / "killed").iterdir()}
     assert names == {".lock", LIST, "points.parquet", "comparison.html", "reports"}
@@ -53,7 +54,7 @@ def test_killed_and_resumed_a_store_holds_the_same_as_a_folder(calm, s3, capsys)
             time.sleep(0.05)
 
     assert killed(command, a_page_is_there) and 1 <= len(store.names("reports")) < 6
-    assert store.names() == {claim.NAME, LIST, "points.parquet"}
+    assert store.names() == {LOCK, LIST, "points.parquet"}
     assert cli.main(command[3:]) == 2
     said = capsys.readouterr().err
     assert f"{address}/.lock: claimed " in said and re.search(r" seconds? ago by process ", said)

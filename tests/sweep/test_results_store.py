@@ -11,10 +11,9 @@ import pytest
 from fsspec.implementations.local import LocalFileSystem
 
 from growth import cli
-from growth.sweep import claim
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.results import Results
-from growth.sweep.store import Store, store_of
+from growth.sweep.store import LOCK, Store, store_of
 
 
 @pytest.fixture
@@ -59,9 +58,9 @@ class Careful(LocalFileSystem):
 @pytest.mark.parametrize("kind", [LocalFileSystem, Careful])
 def test_where_files_are_written_beside_and_renamed_half_a_file_is_never_seen(tmp_path, kind):
     store = Store(kind(), str(tmp_path), "sftp://elsewhere")
-    store.prepare()
-    for content in ("first", "second"):
-        store.write("reports/one", content)
+    with store.held():
+        for content in ("first", "second"):
+            store.write("reports/one", content)
     with pytest.raises(OSError, match="No space left"):
         Store(Failing(), str(tmp_path), "sftp://elsewhere").write("reports/one", "third")
     assert store.read("reports/one") == b"second" and store.names("reports") == {"one"}
@@ -120,7 +119,7 @@ def test_one_sweep_at_a_time_and_the_claim_goes_with_it(address):
             Results(address).held(),
         ):
             pass
-        assert claim.NAME in store_of(address).names()
+        assert LOCK in store_of(address).names()
     with Results(address).held():
         pass
     assert store_of(address).names() == set(), "a sweep that ends takes its claim along"
@@ -149,31 +148,31 @@ def test_of_many_at_once_one_gets_the_claim(address):
 def test_a_claim_left_behind_is_taken_over_only_when_asked_and_told_with_its_age(address):
     left = {"claim": "c0ffee", "host": "elsewhere", "process": 7, "time": time.time() - 3 * 3600}
     store = store_of(address)
-    store.write(claim.NAME, json.dumps(left))
+    store.write(LOCK, json.dumps(left))
     with (
         pytest.raises(SweepError, match="claimed 3 hours ago by process 7 on elsewhere; .* add --take-over"),
         Results(address).held(),
     ):
         pass
     with Results(address).held(take_over=True):
-        assert b"c0ffee" not in store.read(claim.NAME)
+        assert b"c0ffee" not in store.read(LOCK)
     assert store.names() == set()
 
 
 def test_a_claim_that_somebody_else_took_over_is_left_to_him(address):
     results = Results(address)
     with results.held():
-        results.store.write(claim.NAME, '{"claim": "another"}')
-    assert b"another" in results.store.read(claim.NAME)
+        results.store.write(LOCK, '{"claim": "another"}')
+    assert b"another" in results.store.read(LOCK)
 
 
 @pytest.mark.parametrize("content", ["notes", "[1]", "{}"])
 def test_a_file_of_that_name_that_is_no_claim_is_never_taken_over(address, content):
     store = store_of(address)
-    store.write(claim.NAME, content)
+    store.write(LOCK, content)
     with (
         pytest.raises(SweepError, match="not a sweep's; choose another address"),
         Results(address).held(take_over=True),
     ):
         pass
-    assert store.read(claim.NAME) == content.encode()
+    assert store.read(LOCK) == content.encode()

@@ -87,23 +87,16 @@ def test_a_page_that_the_user_wrote_into_is_not_replaced(place, capsys):
     assert sweep(place, axes=changed) == 0
 
 
-def test_a_folder_of_the_users_in_the_place_of_unfinished_reports_is_refused(place, capsys):
-    mine = place.path / "out" / ".unfinished"
-    mine.mkdir()
-    (mine / "thesis.md").write_text("mine")
-    assert sweep(place) == 2
-    assert f"{mine}: no sweep made this folder" in capsys.readouterr().err
-    assert (mine / "thesis.md").read_text() == "mine"
-
-
-def test_a_link_in_the_place_of_unfinished_reports_is_not_followed(place, tmp_path):
+def test_folders_and_links_of_the_users_that_are_called_like_temporary_ones_stay(place, tmp_path):
     elsewhere = tmp_path / "elsewhere"
-    elsewhere.mkdir()
-    (elsewhere / "made-by-growth-sweep").touch()
-    (elsewhere / "thesis.md").write_text("mine")
-    os.symlink(elsewhere, place.path / "out" / ".unfinished")
-    assert sweep(place) == 2
-    assert (elsewhere / "thesis.md").read_text() == "mine"
+    mine = place.path / "out" / ".growth-run-mine-files"
+    for folder in (elsewhere, mine):
+        folder.mkdir()
+        (folder / "thesis.md").write_text("mine")
+    os.symlink(elsewhere, place.path / "out" / ".growth-run-link-files")
+    os.symlink(elsewhere / "thesis.md", place.path / "out" / ".growth-run-link")
+    assert sweep(place) == 0
+    assert all((folder / "thesis.md").read_text() == "mine" for folder in (elsewhere, mine))
 
 
 def test_a_list_that_names_other_files_gives_no_leave_to_touch_them(place):
