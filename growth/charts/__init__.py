@@ -6,10 +6,9 @@ Labels stand beside the lines; there is no legend. Values are those at the close
 """
 
 from growth.charts.bands import LineBand, add_band, band_of
-from growth.charts.bars import bars, bridge_chart
-from growth.charts.cohorts import cohort_chart, retention_triangle
+from growth.charts.customers import bridge_chart, cohort_chart, retention_triangle
 from growth.charts.lines import cash_chart, comparison_chart, mrr_chart
-from growth.charts.panels import heat_panels, line_panels, panels
+from growth.charts.panels import bars, heat_panels, line_panels, panels
 from growth.charts.sheet import FAINT, GAIN, GOAL, INK, LOSS, PAPER, SHADES, use_in_notebooks
 
 __all__ = [

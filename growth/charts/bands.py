@@ -129,22 +129,19 @@ def add_band(figure: go.Figure, x: np.ndarray, band: LineBand, *, top: float = 0
     """
     if band.points != len(x):
         raise MeasureError([Problem("band", f"{len(x)} points, as the line has", str(band.points))])
-    for ((low, high), name), tint in zip(_named(band), _TINTS, strict=True):
+    parts = ((band.nine_in_ten, "9 in 10"), (band.one_in_two, "1 in 2"))
+    for ((low, high), name), tint in zip(parts, _TINTS, strict=True):
         edge = {"x": x, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
         figure.add_scatter(**edge, y=_written(low), name=f"{name}, low")
         figure.add_scatter(**edge, y=_written(high), name=name, fill="tonexty", fillcolor=tint)
-    ends = [(_written(high[-1:])[0], f"{_brief(high[-1])}, {name}", GAIN) for (_, high), name in _named(band)]
-    ends += [(_written(low[-1:])[0], _brief(low[-1]), GAIN) for (low, _), _ in _named(band)]
+    ends = [(_written(high[-1:])[0], f"{_brief(high[-1])}, {name}", GAIN) for (_, high), name in parts]
+    ends += [(_written(low[-1:])[0], _brief(low[-1]), GAIN) for (low, _), _ in parts]
     label_beside(figure, ends, low=min(0.0, band.bottom), high=max(band.top, top), x=x[-1])
     corner = {"x": 1, "y": 1.02, "xref": "paper", "yref": "paper", "xanchor": "right", "yanchor": "bottom"}
     text = f"9 in 10 and 1 in 2 cases; rests on {band.rests_on}"
     figure.add_annotation(text=text, font={"color": FAINT}, showarrow=False, **corner)
     figure.update_layout(margin={"r": 130})
     figure.update_xaxes(range=[x[0], x[-1]])  # so that the labels stand beside the plot
-
-
-def _named(band: LineBand) -> list[tuple[tuple[np.ndarray, np.ndarray], str]]:
-    return [(band.nine_in_ten, "9 in 10"), (band.one_in_two, "1 in 2")]
 
 
 def _written(values: np.ndarray) -> list[float]:

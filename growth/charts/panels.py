@@ -1,12 +1,13 @@
-"""Small multiples on one scale: heat maps of numbers, and lines by month.
+"""Figures of arrays and names: bars, and small multiples on one scale with heat maps or lines by month.
 
-They take arrays and names. A grid has shape (rows, columns), NaN where there is nothing; a line holds the values of
+A grid has shape (rows, columns), NaN where there is nothing; a line holds the values of
 months 0, 1, 2, ...
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from textwrap import wrap
 
 import numpy as np
 import plotly.graph_objects as go
@@ -16,7 +17,47 @@ from growth.charts.sheet import FAINT, GAIN, GOAL, INK, LOSS, apart, hover, shee
 from growth.errors import MeasureError, Problem
 
 _DASHES = ("solid", "dash", "dot")
+_ROOM = 0.14  # of the axis
+_NAME = 36  # characters of a name in a row
 _TINTS = [[0.0, "#f3ede1"], [1.0, "#8fb4cc"]]  # light enough for numbers in ink
+
+
+def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str) -> go.Figure:
+    """A horizontal bar for each name, the first on top, with its share written beside it.
+
+    Parameters
+    ----------
+    names : the words beside the bars.
+    shares : their lengths, as fractions; below zero to the left. One for each name.
+    title, axis : the words above the figure and below its axis.
+
+    Examples
+    --------
+    >>> figure = bars(["visitors", "churn"], [0.09, 0.06], title="A tenth better", axis="change")
+    >>> list(figure.data[0].y), [round(x, 2) for x in figure.data[0].x]
+    (['churn', 'visitors'], [0.06, 0.09])
+    """
+    figure = sheet(title, axis)
+    values = list(shares)[::-1]
+    wrapped = ["<br>".join(wrap(name, _NAME) or [""]) for name in names]
+    figure.add_bar(
+        x=values,
+        y=wrapped[::-1],
+        orientation="h",
+        marker={"color": [GAIN if value >= 0 else LOSS for value in values]},
+        text=[f"{value:+.1%}" for value in values],
+        textposition="outside",
+        cliponaxis=False,
+        hovertemplate=hover("%{y}: %{x:+.1%}"),
+    )
+    figure.update_xaxes(tickformat="+.0%", zeroline=True)
+    low, high = (float(end(values, initial=0.0, where=np.isfinite(values))) for end in (np.min, np.max))
+    room = _ROOM * (high - low)  # for what is written beside a bar: it would stand on the names, or leave the figure
+    if room:
+        figure.update_xaxes(range=[low - room if low < 0 else 0, high + room if high > 0 else 0])
+    figure.update_yaxes(automargin=True)
+    figure.update_layout(showlegend=False, height=90 + sum(16 + 18 * (1 + name.count("<br>")) for name in wrapped))
+    return figure
 
 
 def heat_panels(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import plotly.graph_objects as go
 
+from growth.charts.customers import MOVES
 from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, sheet
 from growth.records.backtest import RIVALS, Backtest
 from growth.records.bridge import bridge_columns, lapse_columns, triangles
@@ -13,14 +14,7 @@ from growth.records.forecast_band import ForecastBand
 from growth.records.measured import Measured
 from growth.records.survival import Survival
 
-MOVES = (
-    ("new", "new_mrr", 1, GAIN, ""),
-    ("came back", "reactivation_mrr", 1, "#4f86ab", "."),
-    ("expansion", "expansion_mrr", 1, "#8fb4cc", "x"),
-    ("contraction", "contraction_mrr", -1, "#d9a066", "\\"),
-    ("churned", "churned_mrr", -1, LOSS, "/"),
-    ("churned after a failed payment", "churned_by_failure_mrr", -1, INK, "-"),
-)
+_FAILED = ("churned after a failed payment", "churned_by_failure_mrr", -1, INK, "-")
 
 
 def bridge_picture(measured: Measured) -> go.Figure:
@@ -35,7 +29,7 @@ def bridge_picture(measured: Measured) -> go.Figure:
     if failed is not None:
         table |= {"churned_mrr": table["churned_mrr"] - failed, "churned_by_failure_mrr": failed}
         below += ", churned after a failed payment (dark)"
-    for name, column, sign, colour, pattern in MOVES:
+    for name, column, sign, colour, pattern in (*MOVES, _FAILED):
         if column not in table:
             continue
         marker = {"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}}

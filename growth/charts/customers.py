@@ -1,4 +1,4 @@
-"""Cohorts as figures: who is on board, by month of joining, and how much of each cohort is left."""
+"""Customers as figures: the month's bridge, who is on board by month of joining, how much of each cohort is left."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ import numpy as np
 import plotly.graph_objects as go
 
 from growth.charts.sheet import (
+    GAIN,
     INK,
+    LOSS,
     PAPER,
     SAND,
     SHADES,
@@ -17,11 +19,71 @@ from growth.charts.sheet import (
     label_beside,
     months_of,
     note,
-    one_scenario,
     shade,
 )
 from growth.engine import Forecast
 from growth.errors import MeasureError, Problem
+
+# name, series, sign, colour, pattern of its bars
+MOVES = (
+    ("new", "new_mrr", 1, GAIN, ""),
+    ("came back", "reactivation_mrr", 1, "#4f86ab", "."),
+    ("expansion", "expansion_mrr", 1, "#8fb4cc", "x"),
+    ("contraction", "contraction_mrr", -1, "#d9a066", "\\"),
+    ("churned", "churned_mrr", -1, LOSS, "/"),
+)
+
+
+def bridge_chart(forecast: Forecast) -> go.Figure:
+    """Stacked bars for each month, gains above zero and losses below, with the net as dots.
+
+    new + came back + expansion - contraction - churned = net, the change in MRR. A part that is 0 in every month is
+    left out.
+
+    Parameters
+    ----------
+    forecast : without draws.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        A trace for each part, in the scenario's currency, and one called "net".
+
+    Raises
+    ------
+    MeasureError
+        The forecast has draws.
+
+    Examples
+    --------
+    >>> import growth
+    >>> small = growth.Scenario(business="Fernhollow", months=2, opening={"customers": 4, "mrr": 80},
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
+    ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.5}})
+    >>> {trace.name: trace.y.tolist() for trace in bridge_chart(growth.forecast(small)).data}
+    {'churned': [-40.0, -20.0], 'net': [-40.0, -20.0]}
+    """
+    figure = figure_of(forecast, "The month's bridge", f"{forecast.scenario.currency} of MRR")
+    months = months_of(forecast)
+    gains, losses = np.zeros(forecast.months), np.zeros(forecast.months)
+    labels: list[Label] = []
+    for name, series, sign, colour, pattern in MOVES:
+        values = sign * getattr(forecast, series)
+        if not np.any(values):
+            continue
+        hatched = {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}
+        bar = {"color": colour, "pattern": hatched}
+        figure.add_bar(x=months, y=values, name=name, marker=bar, hovertemplate=hover(f"{name} %{{y:,.0f}}"))
+        pile, ink = (gains, GAIN) if sign > 0 else (losses, LOSS)
+        labels.append((pile[-1] + values[-1] / 2, keyed(colour, name), ink))
+        pile += values
+    net = forecast.closing_mrr - forecast.opening_mrr
+    dots = {"color": INK, "size": 7, "line": {"color": PAPER, "width": 1.5}}
+    figure.add_scatter(x=months, y=net, name="net", mode="markers", marker=dots, hovertemplate=hover("net %{y:,.0f}"))
+    labels.append((net[-1], "● net", INK))
+    label_beside(figure, labels, low=losses.min(), high=gains.max())
+    figure.update_layout(barmode="relative", bargap=0.15, margin={"r": 120})
+    return figure
 
 
 def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
@@ -46,9 +108,9 @@ def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
     >>> {layer.name: layer.y.tolist() for layer in cohort_chart(growth.forecast(small)).data}
     {"today's customers": [40.0, 20.0], 'months 1 to 2': [0.0, 0.0]}
     """
-    values, opening = _cohorts(forecast, what)
     unit = "customers" if what == "customers" else f"{forecast.scenario.currency} a month"
     figure = figure_of(forecast, f"{'MRR' if what == 'mrr' else 'Customers'} by when they joined", unit)
+    values, opening = _cohorts(forecast, what)
     layers = []
     if values[:, :opening].any():
         layers.append(("today's customers", values[:, :opening].sum(axis=1), SAND))
@@ -111,9 +173,9 @@ def retention_triangle(forecast: Forecast, *, what: str = "customers") -> go.Fig
     >>> retention_triangle(growth.forecast(small)).data[0].z.tolist()
     [[1.0, 0.75], [1.0, nan]]
     """
-    values, opening = _cohorts(forecast, what)
     title = "of each cohort still on board" if what == "customers" else "of each cohort's first MRR still paid"
     figure = figure_of(forecast, f"Share {title}", "a row for each month of joining")
+    values, opening = _cohorts(forecast, what)
     months = forecast.months
     shares = np.full((months, months), np.nan)
     for joined in range(months):
@@ -144,7 +206,6 @@ def retention_triangle(forecast: Forecast, *, what: str = "customers") -> go.Fig
 
 def _cohorts(forecast: Forecast, what: str) -> tuple[np.ndarray, int]:
     """Customers or MRR by cohort, and how many of the columns are opening customers."""
-    one_scenario(forecast)
     if what not in ("mrr", "customers"):
         raise MeasureError([Problem("what", 'one of "mrr", "customers"', repr(what))])
     values = forecast.cohort_mrr if what == "mrr" else forecast.cohort_customers
