@@ -25,7 +25,7 @@ from growth.engine import SERIES
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
 from growth.measures.reason import Reason
 from growth.spreadsheet.months_sheet import GROUPS
-from growth.spreadsheet.names import workbook_words
+from growth.spreadsheet.texts import workbook_words
 
 SOFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 needs_office = pytest.mark.skipif(not SOFFICE, reason="libreoffice is not installed")

@@ -14,8 +14,8 @@ from growth.giveaway.brief import Giveaway
 from growth.scenario import Scenario
 from growth.spreadsheet.formula import Formula
 from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.names import workbook_words
 from growth.spreadsheet.styles import Styles
+from growth.spreadsheet.texts import workbook_words
 from growth.spreadsheet.worksheet import LABEL_WIDTH, FormulaColumn, FormulaTable, Worksheet
 
 if TYPE_CHECKING:

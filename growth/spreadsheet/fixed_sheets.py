@@ -17,8 +17,8 @@ from growth.engine import Forecast
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula
 from growth.spreadsheet.months_sheet import MonthsSheet
-from growth.spreadsheet.names import cell_text
 from growth.spreadsheet.styles import GAIN, GOAL, INK, LOSS, SOFT, MrrChart
+from growth.spreadsheet.texts import cell_text
 from growth.spreadsheet.worksheet import DASH, FIRST, FormulaTable, Worksheet, text_lines
 from growth.uncertainty import ranges_of, spread_of
 

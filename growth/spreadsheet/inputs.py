@@ -13,7 +13,7 @@ from growth.scenario import Assumption, Scenario
 from growth.scenario.address import Field, fields, find
 from growth.scenario.dated_change import DatedChange
 from growth.spreadsheet.formula import Formula, as_formula
-from growth.spreadsheet.names import input_name, item_words, workbook_words
+from growth.spreadsheet.texts import input_name, item_words, workbook_words
 
 _MARK = "\x00"  # in a label, where a month goes that has a cell of its own
 

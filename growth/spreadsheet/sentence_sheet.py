@@ -1,4 +1,7 @@
-"""The answer's sentences as formulas, from the calculator's own messages, so that they change with the input cells."""
+"""The answer's sentences as formulas, from the calculator's own messages, so that they change with the input cells.
+
+The rules are those of growth/calculator/words.py and left.py.
+"""
 
 from __future__ import annotations
 
@@ -21,11 +24,10 @@ from growth.spreadsheet.formula import (
     total,
     written,
 )
-from growth.spreadsheet.left_sentence import left_sentence
 from growth.spreadsheet.lifetime_formulas import Level
 from growth.spreadsheet.months_sheet import MonthsSheet
-from growth.spreadsheet.number_text import NumberText, filled
-from growth.spreadsheet.worksheet import DASH, FormulaColumn, text_lines
+from growth.spreadsheet.texts import NumberText, filled
+from growth.spreadsheet.worksheet import DASH, text_lines
 
 _ROW = 4  # of the first fact
 _WIDTH = 90  # of the column of facts, in characters
@@ -35,42 +37,41 @@ _LATER, _GROWING, _OPEN = 2, 3, 4  # ways of the forecast's end, beside 1 above,
 class SentenceSheet:
     """The sheet that puts the answer together: facts, clauses, and the sentences `answer`, `cash` and `why`.
 
-    goal_month: the month of the goal, a dash where it is not reached (or there is none). labels: the calendar months.
+    labels: the calendar months. line_labels: what stands on the chart's lines for the goal and the ceiling.
     """
 
     def __init__(self, book: WorkbookContext, *, months: MonthsSheet, level: Level):
-        words = book.words["sentence"]
+        words, locale = book.words["sentence"], book.locale
         self._book, self._months, self._level, self._page = book, months, level, book.messages["calculator"]
-        channels, plans = book.scenario.arrive.channels, book.scenario.pay.plans
-        self._seasonal = any(channel.season is not None for channel in channels)
-        self._yearly = any(plan.billing == "yearly" for plan in plans)
-        self.numbers = NumberText(currency=book.scenario.currency, locale=book.locale)
-        self.labels = months.label.span(0, book.scenario.months)
+        self._last = book.scenario.months
+        self._seasonal = any(channel.season is not None for channel in book.scenario.arrive.channels)
+        self._yearly = any(plan.billing == "yearly" for plan in book.scenario.pay.plans)
+        self.numbers = NumberText(currency=book.scenario.currency, locale=locale)
+        self.labels = months.label.span(0, self._last)
+        self._places = {"months": as_formula(month_count(self._last, locale))}  # what stands in the messages' {places}
         self._sheet, self._row = book.sheets["sentence"], _ROW
         self._sheet.widths(44, _WIDTH)
         self._sheet.head(words["title"], [words["line"]])
-        self.goal_month = self._goal_month()
-        clauses = self._lead() & self._goal_clause(self.goal_month) & self._settles()
-        nothing = both(
-            total(self._span("opening_mrr")).equals(0),
-            total(self._span("closing_mrr")).equals(0),
-            total(self._span("closing_customers")).equals(0),
-            level.mrr.equals(0),
-            level.reason.equals(0),
-        )
+        reached = self._goal_month()
+        clauses = self._lead() & self._goal_clause(reached) & self._settles()
+        sums = [total(self._span(name)) for name in ("opening_mrr", "closing_mrr", "closing_customers")]
+        nothing = both(*(one.equals(0) for one in (*sums, level.mrr, level.reason)))
         self.answer = self._put("answer", choose(nothing, self._page["nothing"], clauses))
-        left = left_sentence(
-            book, months=months, level=level, way=self._way, labels=self.labels, numbers=self.numbers, put=self._put
-        )
+        left = None if book.scenario.goal_left is None else self._left() & choose(self._has_costs(), " ", "")
         cash = self._cash()
-        if left is not None:
-            cash = left & choose(self._has_costs(), " ", "") & cash
-        self.cash = self._put("cash", choose(nothing, "", cash))
+        self.cash = self._put("cash", choose(nothing, "", cash if left is None else left & cash))
         self.line_labels = self._line_labels()
         self._sheet.print_setup()
 
     def _span(self, name: str, first: int = 1) -> Formula:
-        return self._months.columns[name].span(first, self._book.scenario.months)
+        return self._months.columns[name].span(first, self._last)
+
+    def _end(self, name: str) -> Formula:
+        return self._months.columns[name][self._last]
+
+    def _said(self, key: str) -> Formula:
+        """A message of the page with what is known so far in its places."""
+        return filled(self._page[key], self._places)
 
     def _put(self, key: str, formula: Formula, kind: str = "") -> Formula:
         """One line: what it is, and its cell."""
@@ -82,6 +83,7 @@ class SentenceSheet:
         return cell
 
     def _goal_month(self) -> Formula:
+        """The month in which the goal is reached first; a dash where it is not, or there is none."""
         if self._book.scenario.goal_mrr is None:
             return self._put("goal_month", as_formula(DASH))
         reached = self._span("reached", 0)
@@ -89,46 +91,45 @@ class SentenceSheet:
 
     def _lead(self) -> Formula:
         """Who joins and who leaves: at first, and at the end where that differs by more than a twentieth."""
-        months, page = self._book.scenario.months, self._page
+        months, page, places, numbers = self._last, self._page, self._places, self.numbers
         new, span = self._months.columns["new_customers"], min(YEAR if self._seasonal else 1, months)
         joins = self._put("new", total(new.span(1, span)) / span, "people")
         joins_end = self._put("new_end", total(new.span(months - span + 1, months)) / span, "people")
         churn, churn_end = self._churn(YEAR if self._yearly else 1)
-        places = {"new": self.numbers.number(joins), "new_end": self.numbers.number(joins_end)}
-        places |= {"churn": self.numbers.percent(churn), "churn_end": self.numbers.percent(churn_end)}
-        places["months"] = as_formula(month_count(months, self._book.locale))
-        moves = both(_moves(joins, joins_end), places["new"].equals(places["new_end"]).equals(as_formula(False)))
-        varies = _moves(joins, joins_end) if self._seasonal else self._varies(new)
+        places |= {"new": numbers.number(joins), "new_end": numbers.number(joins_end)}
+        places |= {"churn": numbers.percent(churn), "churn_end": numbers.percent(churn_end)}
+        moves, moving = self._moving("new", joins, joins_end)
+        varies = _moves(joins, joins_end) if self._seasonal else self._varies()
         self._joined = self._put("joined", choose(varies, 1, 0), "count").equals(1)
+        joining = numbers.of_plural(page["new_average" if self._seasonal else "new"], joins, places)
         if self._seasonal:
-            average, moving = (
-                self.numbers.of_plural(page[key], joins, places) for key in ("new_average", "new_average_moving")
-            )
-            joining = choose(moves, moving, average)
+            joining = choose(moves, numbers.of_plural(page["new_average_moving"], joins, places), joining)
         else:
-            rising, falling = (filled(page[f"new_{way}"], places) for way in ("rising", "falling"))
-            moving = choose(moves, choose(joins_end > joins, rising, falling), "")
-            joining = self.numbers.of_plural(page["new"], joins, places) & moving
+            joining = joining & moving
         joining = self._put("joining", choose(total(self._span("new_customers")).equals(0), page["new_none"], joining))
-        rising, falling = (filled(page[f"churn_{way}"], places) for way in ("rising", "falling"))
-        seen = both(_moves(churn, churn_end), places["churn"].equals(places["churn_end"]).equals(as_formula(False)))
-        leaving = filled(page["churn"], places) & choose(seen, choose(churn_end > churn, rising, falling), "")
-        renewals = self._months.columns["deferred_revenue"][months] > 0
-        nobody = choose(renewals, filled(page["churn_renewals"], places), page["churn_none"])
+        leaving = self._said("churn") & self._moving("churn", churn, churn_end)[1]
+        nobody = choose(self._end("deferred_revenue") > 0, self._said("churn_renewals"), page["churn_none"])
         leaving = choose(total(self._span("lost_customers")).equals(0), nobody, leaving) & page["lead_end"]
         silent = choose(moves, page["lead_end_after_comma"], page["lead_end"])
-        return self._put("lead", joining & choose(self._months.columns["aboard"][months] > 0, leaving, silent))
+        return self._put("lead", joining & choose(self._end("aboard") > 0, leaving, silent))
 
-    def _varies(self, new: FormulaColumn) -> Formula:
+    def _moving(self, name: str, first: Formula, last: Formula) -> tuple[Formula, Formula]:
+        """Whether a number's change is large enough to be told and shows as written; the clause that tells it."""
+        as_written = self._places[name].equals(self._places[f"{name}_end"])
+        moves = both(_moves(first, last), as_written.equals(as_formula(False)))
+        rising, falling = (self._said(f"{name}_{way}") for way in ("rising", "falling"))
+        return moves, choose(moves, choose(last > first, rising, falling), "")
+
+    def _varies(self) -> Formula:
         """Whether some month has other numbers of new customers than the last."""
-        months, joined = self._book.scenario.months, self._span("new_customers")
-        more = dot((joined * (1 - MOVES) > new[months]) * 1)
-        return more + dot((joined < new[months] * (1 - MOVES)) * 1) > 0
+        joined, last = self._span("new_customers"), self._end("new_customers")
+        more = dot((joined * (1 - MOVES) > last) * 1)
+        return more + dot((joined < last * (1 - MOVES)) * 1) > 0
 
     def _churn(self, span: int) -> tuple[Formula, Formula]:
         """The share leaving over the first and the last `span` months that open with customers on board."""
         aboard, lost, opening = (self._span(name) for name in ("aboard", "lost_customers", "opening_customers"))
-        count = self._months.columns["aboard"][self._book.scenario.months]
+        count = self._end("aboard")
         shares = [
             choose(count > 0, dot(lost, when) / dot(opening, when), 0)  # months with nobody on board add nothing
             for when in ((aboard <= span) * 1, (aboard > count - span) * 1)
@@ -137,45 +138,36 @@ class SentenceSheet:
 
     def _goal_clause(self, reached: Formula) -> Formula:
         """When the goal is reached, and whether it is kept to the end; without a goal, what is made at the end."""
-        page, months, columns = self._page, self._book.scenario.months, self._months.columns
-        span = as_formula(month_count(months, self._book.locale))
         if self._book.scenario.goal_mrr is None:
-            closing = self.numbers.money(columns["closing_mrr"][months])
-            return self._put("goal", filled(page["no_goal"], {"closing": closing, "months": span}))
+            self._places["closing"] = self.numbers.money(self._end("closing_mrr"))
+            return self._put("goal", self._said("no_goal"))
         ever, goal = total(self._span("reached", 0)) > 0, self._book.given("goal_mrr")
         month = choose(ever, reached, 0)
-        lost = self._put("lost_month", columns["last_reached"][months] + 1, "count")
-        back = self._put("back_month", columns["last_missed"][months] + 1, "count")
-        places = {
+        lost = self._put("lost_month", self._end("last_reached") + 1, "count")
+        back = self._put("back_month", self._end("last_missed") + 1, "count")
+        self._places |= {
             "goal": self.numbers.money(goal),
             "month": written(month, 0),
             "calendar": pick(self.labels, month + 1),
             "lost_month": written(maximum(lost, 0), 0),
             "back_month": written(maximum(back, 0), 0),
-            "months": span,
         }
-        now = choose(
-            _compared(columns["closing_mrr"][0], goal) > 0,
-            *(filled(page[f"goal_{key}"], places) for key in ("past", "at")),
-        )
-        start = choose(month > 0, filled(page["goal_reached"], places), now)
-        then = choose(
-            columns["reached"][months].equals(1), *(filled(page[f"goal_{key}"], places) for key in ("back", "lost"))
-        )
-        kept = columns["last_missed"][months] < month
-        told = start & choose(kept, "", then) & page["goal_end"]
-        return self._put("goal", choose(ever, told, filled(page["goal_never"], places)))
+        today = _compared(self._months.columns["closing_mrr"][0], goal) > 0
+        now = choose(today, self._said("goal_past"), self._said("goal_at"))
+        start = choose(month > 0, self._said("goal_reached"), now)
+        then = choose(self._end("reached").equals(1), self._said("goal_back"), self._said("goal_lost"))
+        told = start & choose(self._end("last_missed") < month, "", then) & self._page["goal_end"]
+        return self._put("goal", choose(ever, told, self._said("goal_never")))
 
     def _settles(self) -> Formula:
         """Where MRR goes after the forecast, and why; see `settling` in growth/calculator/words.py."""
-        level, page, months = self._level, self._page, self._book.scenario.months
-        closing = self._months.columns["closing_mrr"]
+        level, page, told = self._level, self._page, self._book.messages["page"]
+        closing, before = self._end("closing_mrr"), YEAR if self._seasonal or self._yearly else 1
         goal = self._book.used(self._book.scenario, "", "goal_mrr")
-        self._ceiling = self._put(
-            "level_near", self.numbers.roughly(level.mrr, closing[months] if goal is None else goal)
-        )
-        span = YEAR if self._seasonal or self._yearly else 1
-        moves, side = _compared(closing[months], closing[max(months - span, 0)]), _compared(level.mrr, closing[months])
+        near = self._put("level_near", self.numbers.roughly(level.mrr, closing if goal is None else goal))
+        self._places["ceiling"] = near
+        moves = _compared(closing, self._months.columns["closing_mrr"][max(self._last - before, 0)])
+        side = _compared(level.mrr, closing)
         endless = choose(moves > 0, _GROWING, _OPEN)
         unsettled = choose(level.reason < Reason.NOT_KNOWN.number, endless, 10 + level.reason)
         way = choose(level.reason.equals(0), choose(side.equals(moves), side, _LATER), unsettled)
@@ -183,13 +175,9 @@ class SentenceSheet:
 
         average = page["ceiling_average"] if self._seasonal else ""
         last = average & choose(self._joined, page["ceiling_then"], "") & page["ceiling_end"]
-        places, told = {"ceiling": self._ceiling}, self._book.messages["page"]
-        to = {key: filled(page[f"ceiling_{key}"], places) for key in ("above", "below", "same", "later")}
-        there = choose(
-            way.equals(1),
-            to["above"],
-            choose(way.equals(-1), to["below"], choose(way.equals(0), to["same"], to["later"])),
-        )
+        there = self._said("ceiling_later")
+        for number, key in ((0, "same"), (-1, "below"), (1, "above")):
+            there = choose(way.equals(number), self._said(f"ceiling_{key}"), there)
         reason = as_formula("")
         for one in reversed([one for one in REASONS if one.endless]):
             reason = choose(level.reason.equals(one.number), page["reasons"][one], reason)
@@ -205,62 +193,101 @@ class SentenceSheet:
         return self._put("settles", choose(level.reason.equals(0), there & last, without))
 
     def _line_labels(self) -> dict[str, Formula]:
-        """What stands on the lines of the chart for the goal and the ceiling, with their amounts."""
-        page, labels = self._page, {}
-        if self._book.scenario.goal_mrr is not None:
-            goal = _unbroken(page["line_goal"]) & self.numbers.money(self._book.given("goal_mrr"))
-            labels["goal"] = self._put("line_goal", goal)
-        level = _unbroken(self._book.words["answer"]["line_level"]) & self._ceiling
-        labels["ceiling"] = self._put("line_ceiling", level)
-        return labels
+        """What each line is, on one line with its amount."""
+        begins = {"goal": self._page["line_goal"], "ceiling": self._book.words["answer"]["line_level"]}
+        return {
+            key: self._put(f"line_{key}", f"{text} ".replace(" ", "\N{NO-BREAK SPACE}") & self._places[key])
+            for key, text in begins.items()
+            if key in self._places
+        }
 
     def _cash(self) -> Formula:
         """What is left of cash and of recognised revenue a month, and when cash is lowest."""
-        page, months, columns = self._page, self._book.scenario.months, self._months.columns
-        span = min(YEAR, months)
-        means = {
-            name: total(columns[name].span(months - span + 1, months)) / span
-            for name in ("net_cash", "cash_in", "revenue")
-        }
-        left = self._put("left", means["net_cash"], "cents")
-        earned = self._put("earned", left - means["cash_in"] + means["revenue"], "cents")
-        cash, opening = self._span("cash", 0), self._book.given("bill.opening_cash")
-        low = self._put("low", minimum(cash), "cents")
+        numbers, span = self.numbers, min(YEAR, self._last)
+        net, cash_in, revenue = (
+            total(self._span(name, self._last - span + 1)) / span for name in ("net_cash", "cash_in", "revenue")
+        )
+        left = self._put("left", net, "cents")
+        earned = self._put("earned", left - cash_in + revenue, "cents")
+        opening = self._book.given("bill.opening_cash")
+        low = self._put("low", minimum(self._span("cash", 0)), "cents")
         month = self._put("low_month", position_of(1, self._span("lowest", 0)) - 1, "count")
-        places = {
+        self._places |= {
             "span": as_formula(month_count(span, self._book.locale)),
-            "left": self.numbers.money(absolute(left)),
-            "earned": self.numbers.money(absolute(earned)),
-            "low": self.numbers.money(choose(month > 0, low, opening)),
+            "left": numbers.money(absolute(left)),
+            "earned": numbers.money(absolute(earned)),
+            "low": numbers.money(choose(month > 0, low, opening)),
             "low_month": written(month, 0),
         }
-        text = {key: filled(page[key], places) for key in page if key.startswith("cash")}
-        even = absolute(left) <= maximum(SAME * means["cash_in"], 0.5 * 10.0**-self.numbers.minor)
-        sides = choose(even, text["cash_even"], choose(left < 0, text["cash_short"], text["cash"]))
+        even = absolute(left) <= maximum(SAME * cash_in, 0.5 * 10.0**-numbers.minor)
+        sides = choose(even, self._said("cash_even"), choose(left < 0, self._said("cash_short"), self._said("cash")))
         apart = absolute(earned - left)
-        told = both(apart > EARNED * maximum(absolute(earned), absolute(left)), apart > SAME * means["cash_in"])
-        beside = choose(told, choose(earned >= 0, text["cash_earned"], text["cash_earned_short"]), "")
-        never = choose(opening.equals(0), text["cash_never_low_unstated"], text["cash_never_low"])
-        lowest = choose(month > 0, text["cash_low"], never)
-        return choose(self._has_costs(), self._put("sides", sides & beside) & text["cash_end"] & lowest, "")
+        told = both(apart > EARNED * maximum(absolute(earned), absolute(left)), apart > SAME * cash_in)
+        beside = choose(told, choose(earned >= 0, self._said("cash_earned"), self._said("cash_earned_short")), "")
+        never = choose(opening.equals(0), self._said("cash_never_low_unstated"), self._said("cash_never_low"))
+        lowest = choose(month > 0, self._said("cash_low"), never)
+        sides = self._put("sides", sides & beside)
+        return choose(self._has_costs(), sides & self._said("cash_end") & lowest, "")
+
+    def _left(self) -> Formula:
+        """From when on enough is left each month for the goal; where MRR settles, unless enough is left for good."""
+        numbers, last_enough, short = self.numbers, self._end("last_enough"), self._end("last_short")
+        enough, goal = self._span("enough"), self._book.given("goal_left")
+        ever, kept = total(enough) > 0, self._end("enough").equals(1)
+        start = self._put("left_month", choose(kept, short + 1, 0), "count")
+        first = self._put("left_first", choose(ever, position_of(1, enough), 1), "count")
+        most = self._put("left_most", maximum(self._span("net_cash")), "cents")
+        month = choose(kept, start, first)
+        self._places |= {
+            "goal_left": numbers.money(goal),
+            "left_most": numbers.money(most),
+            "left_month": written(month, 0),
+            "left_calendar": pick(self.labels, month + 1),
+            "left_first": written(first, 0),
+            "left_last": written(last_enough, 0),
+        }
+        when = choose(start.equals(1), self._said("left_already"), self._said("left_from"))
+        once = choose(last_enough.equals(first), self._said("left_once"), self._said("left_lost"))
+        never = choose(most > 0, self._said("left_never"), self._said("left_short"))
+        said = self._put("left_when", choose(kept, when, choose(ever, once, never)))
+        if self._yearly:
+            earned = self._put("left_earned", self._end("last_short_earned") + 1, "count")
+            self._places["left_earned"] = written(earned, 0)
+            since = choose(earned.equals(1), self._said("left_earned_already"), self._said("left_earned_from"))
+            never = self._said("left_earned_never")
+            said = said & self._put("left_as_earned", choose(earned > self._last, never, since))
+        return said & self._left_at_level(goal, kept)
+
+    def _left_at_level(self, goal: Formula, kept: Formula) -> Formula:
+        """What is left where it settles, unless enough is left for good."""
+        level, now = self._level, self._book.in_month(self._last)
+        people, payments = (
+            total(self._span(name, max(1, self._last - YEAR + 1))) for name in ("closing_customers", "payments")
+        )
+        paying = choose(people > 0, payments / people, 0)
+        served = now.given("bill.monthly_cost_to_serve") + now.given("bill.fee_per_payment") * paying
+        out = level.customers * served + now.given("bill.monthly_fixed_costs") + self._end("acquisition_spend")
+        left = self._put("left_at_level", level.mrr * (1 - now.given("bill.payment_fee_rate")) - out, "cents")
+        self._places["left_level"] = self._put("left_level_near", self.numbers.roughly(absolute(left), goal))
+
+        def said(where: str) -> Formula:
+            short, enough, missing = (self._said(f"left_{where}_{side}") for side in ("short", "enough", "missing"))
+            return choose(left < 0, missing, choose(left < goal, short, enough))
+
+        known = both(level.reason.equals(0), level.customers > 0, self._way < _GROWING)
+        needed = choose(kept, choose(left < goal, 1, 0), 1).equals(1)
+        return choose(both(known, needed), choose(self._way.equals(1), said("levels_off"), said("settles")), "")
 
     def _has_costs(self) -> Formula:
         """Whether there are costs or cash to speak of; a paid channel has some."""
-        scenario = self._book.scenario
-        channels = scenario.arrive.channels
+        channels, later = self._book.scenario.arrive.channels, self._book.over_time
         if any(channel.kind == "paid" for channel in channels):
             return as_formula(1) > 0
-        places = [f"bill.{name}" for name in scenario.bill.cash_fields()]
+        places = [f"bill.{name}" for name in self._book.scenario.bill.cash_fields()]
         places += [f"arrive.channels.{index}.monthly_cost" for index in range(len(channels))]
         costs = [absolute(self._book.given(place)) for place in places]
-        later = [self._book.over_time[place] for place in places if place in self._book.over_time]
-        costs += [total(column.span(1, scenario.months)) for column in later]
+        costs += [total(later[place].span(1, self._last)) for place in places if place in later]
         return total(*costs) > 0
-
-
-def _unbroken(text: str) -> str:
-    """The beginning of a label that stays on one line."""
-    return f"{text} ".replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _moves(first: Formula, last: Formula) -> Formula:

@@ -25,12 +25,12 @@ from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.fixed_sheets import fill_band, fill_what_ifs
 from growth.spreadsheet.inputs import Inputs
 from growth.spreadsheet.months_sheet import MonthsSheet
-from growth.spreadsheet.names import cell_text, sheet_names, workbook_locale
 from growth.spreadsheet.opening_sheet import OpeningSheet
 from growth.spreadsheet.plan_sheet import PlanSheet
 from growth.spreadsheet.sentence_sheet import SentenceSheet
 from growth.spreadsheet.stay_sheet import StaySheet
 from growth.spreadsheet.styles import SANS, Styles
+from growth.spreadsheet.texts import cell_text, sheet_names, workbook_locale
 from growth.spreadsheet.worksheet import Worksheet
 
 if TYPE_CHECKING:

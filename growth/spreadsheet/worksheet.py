@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from growth.spreadsheet.formula import Formula
-from growth.spreadsheet.names import cell_text, quoted
 from growth.spreadsheet.styles import Styles
+from growth.spreadsheet.texts import cell_text, quoted
 
 if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet as XlsxWorksheet

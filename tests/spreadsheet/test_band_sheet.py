@@ -11,7 +11,7 @@ from plain import business
 import growth
 from growth.giveaway.placeholders import load_giveaway
 from growth.spreadsheet import spreadsheet
-from growth.spreadsheet.names import workbook_words
+from growth.spreadsheet.texts import workbook_words
 from growth.spreadsheet.worksheet import FIRST
 
 UNSURE = {"curve": "constant", "monthly_churn_rate": {"low": 0.05, "likely": 0.1, "high": 0.2}}

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 import growth
 from growth.spreadsheet.formula import Formula, as_formula, choose, near_one_log, rounded, written
 from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.names import cell_text, sheet_names
+from growth.spreadsheet.texts import cell_text, sheet_names
 
 CELLS = {"A1": 3.0, "B2": -0.5, "C3": 7.25}
 

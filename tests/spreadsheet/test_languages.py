@@ -21,7 +21,7 @@ from growth.calculator.words import answer
 from growth.giveaway.brief import Giveaway
 from growth.spreadsheet import spreadsheet
 from growth.spreadsheet.inputs import Inputs
-from growth.spreadsheet.names import workbook_locale, workbook_words
+from growth.spreadsheet.texts import workbook_locale, workbook_words
 
 SAID = ("brief-monthly-or-yearly", "fernhollow", "seasonal")  # sentences of several kinds, in small workbooks
 OTHERS = [code for code in languages() if code != "en" and workbook_locale(locale_of(code)) == locale_of(code)]

@@ -22,7 +22,7 @@ from growth.giveaway.brief import Giveaway
 from growth.scenario.entries import entries
 from growth.spreadsheet import spreadsheet
 from growth.spreadsheet.inputs import Inputs, changed_fields
-from growth.spreadsheet.names import workbook_words
+from growth.spreadsheet.texts import workbook_words
 
 TRANSLATED = few_or_many(("yearly-plans",), ("fernhollow", "yearly-plans", "seasonal"))
 LANGUAGE = "fr"  # of those; in the other languages the formulas are those of the English workbook

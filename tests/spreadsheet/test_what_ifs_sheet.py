@@ -13,7 +13,7 @@ from growth.calculator.language import languages, locale_of, messages
 from growth.giveaway.brief import Giveaway
 from growth.kit.handout import handout_html
 from growth.spreadsheet import spreadsheet
-from growth.spreadsheet.names import workbook_words
+from growth.spreadsheet.texts import workbook_words
 
 DOUBLED = {
     "name": "doubled",

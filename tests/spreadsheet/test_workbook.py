@@ -29,7 +29,7 @@ from growth.spreadsheet import spreadsheet, write_spreadsheet
 from growth.spreadsheet.assumptions_sheet import FIRST_LINE
 from growth.spreadsheet.formula import FUNCTIONS
 from growth.spreadsheet.inputs import Input, Inputs
-from growth.spreadsheet.names import workbook_words
+from growth.spreadsheet.texts import workbook_words
 
 HOSTILE = ["=1+1|'/C calc'!A0", "+SUM(A1)", "-2+3", "@x \"quoted\" 'too' _x0041_ SORT(a)"]
 LONG = "a/b\\c?d*e[f]g:h " * 7
