@@ -76,14 +76,15 @@ def _said(scenario: Scenario) -> Iterator[str]:
 def _unsourced(scenario: Scenario) -> Iterator[str]:
     """The numbers that move the answer most and of which the file does not say where they come from."""
     from growth.giveaway.sensitivity import sensitivities
+    from growth.scenario.address import fields, in_words
     from growth.scenario.source import sources_by_path
 
     known, values = sources_by_path(scenario), scenario.model_dump()
+    places = {field.path: in_words(field.place, values) for field in fields(scenario)}
     for one in sensitivities(scenario)[:MOST_UNSOURCED]:
         if one.path not in known and one.size >= MATTERS:
-            place = one.place(values)
             yield (
-                f"  matters, and no source is given: {one.label.lower()} ({place}); "
+                f"  matters, and no source is given: {one.label.lower()} ({places[one.path]}); "
                 f"a tenth of it moves the last month by {one.size:.0%}"
             )
 

@@ -10,11 +10,11 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from growth.giveaway.brief import Address, FieldName, Giveaway, Language, Slug
+from growth.giveaway.brief import FieldName, Giveaway, Language, Slug
 from growth.giveaway.logo import embedded_logo
 from growth.giveaway.look import Colour, Logo
 from growth.scenario import Scenario
-from growth.scenario.section import Currency, FieldAddress, Month
+from growth.scenario.section import Currency, FieldAddress, Month, WebAddress
 from growth.scenario.source import Day
 from growth.scenario.what_if import WhatIfName
 
@@ -27,7 +27,7 @@ TEXTS = (
     "{% for x in range(9) %}{{ x }}{% endfor %} {{ config }} __import__('os') \\N{BULLET} %s %n",
 )
 WELL_FORMED: dict[Any, str] = {  # texts that only take one form
-    Address: "https://fernhollow.example/a?b=%3Cscript%3E",
+    WebAddress: "https://fernhollow.example/a?b=%3Cscript%3E",
     Colour: "#1f5f8b",
     Currency: "EUR",
     FieldName: "email",

@@ -6,6 +6,7 @@ knows the reader's case, one answer, one plain invitation.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
@@ -15,10 +16,9 @@ from pydantic import BeforeValidator, Field, StringConstraints, WithJsonSchema, 
 from growth.calculator.language import ENGLISH, known, languages, locale_of
 from growth.errors import GrowthError, Problem, ScenarioError
 from growth.giveaway.look import Look, with_logo
-from growth.giveaway.web_address import Address
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, validate
-from growth.scenario.section import FIELD_NAME, SLUG, Name, Section, Text, broken
+from growth.scenario.section import FIELD_NAME, SLUG, Name, Section, Text, WebAddress, broken
 
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=FIELD_NAME, max_length=60)]
@@ -58,9 +58,9 @@ class Invitation(Section):
 
     text: Text
     button: Name | None = None
-    form_address: Address | None = None
-    thanks_address: Address | None = None
-    link: Address | None = None
+    form_address: WebAddress | None = None
+    thanks_address: WebAddress | None = None
+    link: WebAddress | None = None
     email_field: FieldName = "email"
     piece_field: FieldName = "piece"
     consent: Annotated[Text, Field(min_length=20)] | None = None
@@ -98,7 +98,7 @@ class Giveaway(Section):
     question: Annotated[Text, Field(min_length=10)]
     case: Case = Case()
     answer: Text = ""
-    address: Address | None = None
+    address: WebAddress | None = None
     byline: Text = ""
     cautions: Annotated[tuple[Text, ...], Field(max_length=8)] = ()
     invitation: Invitation | None = None
@@ -141,28 +141,12 @@ def brief_data(giveaway: Giveaway) -> dict[str, Any]:
 
 
 def read_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, scenario: Scenario) -> Giveaway:
-    """Read and validate the words of a giveaway, with their placeholders as written.
+    """Read and validate the words of a giveaway, with their placeholders as written; `load_giveaway` fills them in.
 
-    Parameters
-    ----------
-    source
-        A scenario file; a mapping of the whole file or of its giveaway part; a Giveaway, which is returned as it is;
-        or None.
-    scenario
-        Its business names the page and asks the question where the source has no giveaway part.
+    source: a scenario file; a mapping of the whole file or of its giveaway part; a Giveaway, returned as it is; or
+    None. Where there is no giveaway part, the scenario's business names the page and asks the question. Raises
+    ScenarioError if a word breaks a rule, with the file and the line where there is one.
 
-    Returns
-    -------
-    Giveaway
-        To fill the placeholders in, use `load_giveaway`.
-
-    Raises
-    ------
-    ScenarioError
-        If a word breaks a rule, with the file and the line where there is one.
-
-    Examples
-    --------
     >>> plan = {"name": "Studio", "monthly_price": 29}
     >>> read_giveaway(None, scenario=Scenario(business="Fernhollow", pay={"plans": [plan]})).question
     'How big can Fernhollow get?'
@@ -182,8 +166,7 @@ def read_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, s
             return _with_logo(validate(Giveaway, words, root="giveaway"), Path())
     elif source is not None:
         raise ScenarioError([Problem("giveaway", "a path or a mapping", type(source).__name__)])
-    slug = "".join(c if c.isascii() and c.isalnum() else "-" for c in scenario.business.lower())
-    name = "-".join(part for part in slug.split("-") if part)[:50].strip("-")
+    name = re.sub("[^a-z0-9]+", "-", scenario.business.lower()).lstrip("-")[:50].rstrip("-")
     return Giveaway(name=name or "forecast", question=f"How big can {scenario.business} get?")
 
 

@@ -39,25 +39,9 @@ ATTRIBUTES = {
 def clean(html: str, *, cell: int) -> str:
     """Keep the harmless part of a cell's HTML; scripts, styles, handlers and odd links are removed.
 
-    Parameters
-    ----------
-    html
-        What the cell shows.
-    cell
-        The number of the cell, from 1, for the error.
+    cell: its number in the notebook, from 1. Raises PublishError, which names the cell, for a picture from elsewhere: a
+    page asks no other host, so it would be missing.
 
-    Returns
-    -------
-    str
-        HTML of known elements and attributes alone.
-
-    Raises
-    ------
-    PublishError
-        For a picture from elsewhere: a page asks no other host, so it would be missing.
-
-    Examples
-    --------
     >>> clean('<p onclick="go()">Nine <a href="javascript:go()">studios</a><script>go()</script></p>', cell=1)
     '<p>Nine <a>studios</a></p>'
     """

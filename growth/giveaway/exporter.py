@@ -32,8 +32,7 @@ from growth.comparison import what_if_forecasts, what_if_notes
 from growth.engine import forecast
 from growth.errors import PublishError
 from growth.giveaway.clean import clean
-from growth.giveaway.contrast import DARK_PAPER, LIGHT_PAPER
-from growth.giveaway.look import Look, dressed
+from growth.giveaway.look import DARK_PAPER, LIGHT_PAPER, Look, dressed
 from growth.giveaway.sections import PAGE_FACTS
 from growth.scenario.address import value_at
 from growth.scenario.file import load_scenario
@@ -146,16 +145,16 @@ def _shown(bundle: dict, cell: int) -> str:
                 f"cell {cell} of the notebook shows {words}, and a page has room for one calculator. {fix}"
             )
     if "text/html" in bundle:
-        return clean(_joined(bundle["text/html"]), cell=cell)
-    words = escape(_joined(bundle.get("text/plain", "")))  # what the picture says to those who do not see it
+        return clean(bundle["text/html"], cell=cell)
+    words = escape(bundle.get("text/plain", ""))  # what the picture says to those who do not see it
     if "image/svg+xml" in bundle:
-        drawn = base64.b64encode(_joined(bundle["image/svg+xml"]).encode("utf-8")).decode()
+        drawn = base64.b64encode(bundle["image/svg+xml"].encode("utf-8")).decode()
         return f'<p><img alt="{words}" src="data:image/svg+xml;base64,{drawn}"></p>'
     for kind in ("image/png", "image/jpeg"):
         if kind in bundle:
-            return f'<p><img alt="{words}" src="data:{kind};base64,{"".join(_joined(bundle[kind]).split())}"></p>'
+            return f'<p><img alt="{words}" src="data:{kind};base64,{"".join(bundle[kind].split())}"></p>'
     if "text/markdown" in bundle:
-        return clean(markdown2html(_joined(bundle["text/markdown"])), cell=cell)
+        return clean(markdown2html(bundle["text/markdown"]), cell=cell)
     return ""
 
 
@@ -239,7 +238,3 @@ def _source(address: str) -> str:
     """The address as a source of a content policy: without its query, which a policy may not hold."""
     parts = urlsplit(address)
     return str(escape(f"{parts.scheme}://{parts.netloc}{parts.path}"))
-
-
-def _joined(text: Any) -> str:
-    return "".join(text) if isinstance(text, list) else str(text)

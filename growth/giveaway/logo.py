@@ -51,25 +51,10 @@ def is_data(text: str) -> bool:
 
 
 def embedded_logo(content: bytes) -> str:
-    """A logo's file as a data address, cleaned.
+    """The bytes of a logo's file as a data address, cleaned. They say whether it is an SVG or a PNG, not its name.
 
-    Parameters
-    ----------
-    content
-        The bytes of an SVG or PNG file. Its bytes say which it is, not its name.
+    Raises PublishError if it is neither, is too large, is broken, or cannot be cleaned without being damaged.
 
-    Returns
-    -------
-    str
-        `data:image/svg+xml;base64,...` or `data:image/png;base64,...`.
-
-    Raises
-    ------
-    PublishError
-        If it is neither, is too large, is broken, or cannot be cleaned without being damaged.
-
-    Examples
-    --------
     >>> embedded_logo(b"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9' onload='x()'/>")[:26]
     'data:image/svg+xml;base64,'
     """

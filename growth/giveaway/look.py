@@ -1,4 +1,4 @@
-"""The consultant's own look: accent colour, logo, name, site, light or dark, and the letters of the prose.
+"""The consultant's own look: accent colour and its contrast, logo, name, site, light or dark, the letters of the prose.
 
 The accent colours the answer's numbers, buttons, links and sliders. The charts keep their own colours, which differ for
 colour-blind readers too.
@@ -6,22 +6,22 @@ colour-blind readers too.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import colorsys
 from html import escape
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, StringConstraints, model_validator
 
 from growth.errors import PublishError
 from growth.files import read_input
-from growth.giveaway.contrast import DARK_PAPER, ENOUGH, LIGHT_PAPER, contrast, nearest_readable
 from growth.giveaway.logo import MOST_BYTES, cleaned_again, embedded_logo, is_data
-from growth.giveaway.web_address import Address
-from growth.scenario.section import COLOUR, Name, Section, broken
+from growth.scenario.section import COLOUR, Name, Section, WebAddress, broken
 
 Colour = Annotated[str, StringConstraints(pattern=COLOUR, to_lower=True)]
 DARK_QUERY = "(prefers-color-scheme: dark)"
+ENOUGH = 4.5  # to 1, the contrast that text needs: success criterion 1.4.3 of the guidelines named in `contrast`
+LIGHT_PAPER, DARK_PAPER = "#fbf7ef", "#1e1b17"  # the grounds of calculator.css; a test holds them together
 
 
 def _logo(value: str) -> str:
@@ -60,7 +60,7 @@ class Look(Section):
     accent_in_dark: Colour | None = None
     logo: Logo | None = None
     name: Name | None = None
-    site: Address | None = None
+    site: WebAddress | None = None
     scheme: Literal["reader", "light", "dark"] = "reader"
     letters: Literal["serif", "sans"] = "serif"
 
@@ -89,22 +89,10 @@ class Look(Section):
 
 
 def with_logo(look: Look, folder: Path) -> Look:
-    """The look with its logo's file read, cleaned and embedded.
+    """The look with its logo's file read, cleaned and embedded. folder: where the scenario file lies.
 
-    Parameters
-    ----------
-    look
-        As the file has it.
-    folder
-        Where the scenario file lies.
+    Raises PublishError or FileError if there is no such file, or it is no logo that can be embedded.
 
-    Raises
-    ------
-    PublishError
-        If there is no such file, or it is no logo that can be embedded.
-
-    Examples
-    --------
     >>> with_logo(Look(name="A desk"), Path(".")).name
     'A desk'
     """
@@ -113,22 +101,8 @@ def with_logo(look: Look, folder: Path) -> Look:
     return look.model_copy(update={"logo": embedded_logo(read_input(folder / look.logo, most_bytes=MOST_BYTES))})
 
 
-def dressed(style: str, look: Look | Mapping[str, Any]) -> str:
-    """A page's stylesheet in this look.
-
-    Parameters
-    ----------
-    style
-        With the custom properties of calculator.css.
-    look
-        The look, or its values as a page's facts hold them.
-
-    Returns
-    -------
-    str
-        The stylesheet; unchanged for a look of defaults.
-    """
-    look = look if isinstance(look, Look) else Look.model_validate(look)
+def dressed(style: str, look: Look) -> str:
+    """A stylesheet with the custom properties of calculator.css, in this look; unchanged for a look of defaults."""
     own = "--serif:var(--sans)" if look.letters == "sans" else ""
     light = ";".join(part for part in (f"--accent:{look.accent}" if look.accent else "", own) if part)
     if light:
@@ -158,3 +132,54 @@ def sender_html(look: Look) -> str:
 def sender_line(look: Look) -> str:
     """Name and site on one line, where no picture can stand; "" without a name."""
     return ", ".join(part for part in (look.name, look.site) if part) if look.name else ""
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of a colour, from 0 (black) to 1 (white); source as for `contrast`.
+
+    >>> luminance("#000000"), round(luminance("#ffffff"), 12)
+    (0.0, 1.0)
+    """
+    parts = [value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4 for value in _rgb(colour)]
+    return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two colours written #rrggbb, from 1 (the same) to 21 (black on white).
+
+    Source: Web Content Accessibility Guidelines 2.2, "contrast ratio" and "relative luminance"
+    (https://www.w3.org/TR/WCAG22/).
+
+    >>> round(contrast("#000000", "#ffffff"), 6)
+    21.0
+    """
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def nearest_readable(colour: str, paper: str) -> str:
+    """The colour itself if it can be read on `paper`, else the nearest of its hue and saturation that can.
+
+    It is darkened on light paper and lightened on dark paper, to a contrast of at least ENOUGH where `paper` has such
+    colours at all. Both are written #rrggbb.
+
+    >>> nearest_readable("#1f5f8b", LIGHT_PAPER)
+    '#1f5f8b'
+    >>> contrast(nearest_readable("#ffcc00", LIGHT_PAPER), LIGHT_PAPER) >= ENOUGH
+    True
+    """
+    if contrast(colour, paper) >= ENOUGH:
+        return colour
+    hue, lightness, saturation = colorsys.rgb_to_hls(*_rgb(colour))
+    end = 0.0 if luminance(paper) > 0.18 else 1.0
+    for step in range(1, 256):
+        moved = lightness + (end - lightness) * step / 255
+        new = "#" + "".join(f"{round(value * 255):02x}" for value in colorsys.hls_to_rgb(hue, moved, saturation))
+        if contrast(new, paper) >= ENOUGH:
+            break
+    return new
+
+
+def _rgb(colour: str) -> tuple[float, float, float]:
+    red, green, blue = (int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))
+    return red, green, blue

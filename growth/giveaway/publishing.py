@@ -101,7 +101,9 @@ def made_page(
     return page, steps
 
 
-def executed(notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, int], None] | None = None) -> Any:
+def executed(
+    notebook: Path, parameters: dict[str, Any], *, ran: Callable[[int, int], None] = lambda done, of: None
+) -> Any:
     """The notebook run by papermill with these parameters, as a node. Raises PublishError that names a failed cell.
 
     ran(done, of) is called at the start and after each cell.
@@ -188,11 +190,8 @@ def make_room() -> None:
         raise PublishError([Problem("", f"a limit of at least {MEMORY // 2**20:,} MB of memory", found, fix)])
 
 
-def _engine(ran: Callable[[int, int], None] | None) -> str | None:
-    """The name of a papermill engine, its usual one but that it tells after each cell; None for the usual one."""
-    if ran is None:
-        return None
-    tell = ran
+def _engine(ran: Callable[[int, int], None]) -> str:
+    """The name of a papermill engine, its usual one but that it tells after each cell."""
     from papermill.engines import NBClientEngine, papermill_engines
 
     class Telling(NBClientEngine):
@@ -202,10 +201,10 @@ def _engine(ran: Callable[[int, int], None] | None) -> str | None:
 
             def told(cell: Any, cell_index: int, **more: Any) -> None:
                 complete(cell, cell_index, **more)
-                tell(cell_index + 1, of)
+                ran(cell_index + 1, of)
 
             nb_man.cell_complete = told
-            tell(0, of)
+            ran(0, of)
             return super().execute_managed_notebook(nb_man, kernel_name, **settings)
 
     papermill_engines.register("growth-telling", Telling)

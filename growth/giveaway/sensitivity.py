@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from growth.calculator.controls import controls
 from growth.calculator.language import LOCALE
 from growth.engine import forecast
 from growth.goals.lever_fields import with_values
 from growth.scenario import Scenario
-from growth.scenario.address import fields, in_words
+from growth.scenario.address import fields
 
 STEP = 0.1
 
@@ -29,10 +28,6 @@ class Sensitivity:
     def size(self) -> float:
         """The larger of the two changes, without its sign."""
         return max(abs(change) for change in (self.lower, self.higher, 0.0) if change is not None)
-
-    def place(self, values: dict[str, Any]) -> str:
-        """The address in words, with plans and channels by name; values: those of the scenario, nested."""
-        return in_words(tuple(int(step) if step.isdigit() else step for step in self.path.split(".")), values)
 
 
 def sensitivities(scenario: Scenario, locale: str = LOCALE) -> list[Sensitivity]:

@@ -18,8 +18,8 @@ from growth.files import read_input
 from growth.giveaway.brief import Giveaway, Language, Slug
 from growth.giveaway.look import dressed, sender_html
 from growth.giveaway.sections import day_text
-from growth.giveaway.web_address import Address
 from growth.output import SEAL
+from growth.scenario.section import WebAddress
 
 RECORD = "site.json"
 Moment = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])T\d\d:\d\d:\d\dZ$")]
@@ -46,7 +46,7 @@ class SitePiece:
     question: str
     answer: str
     language: Language
-    address: Address
+    address: WebAddress
     id: str
     published: Moment
     updated: Moment
@@ -95,7 +95,7 @@ def read_site(folder: Path) -> Site:
         values: dict[str, Any] = json.loads(content)
         values.pop("seal", None)
         site = _SITE.validate_python(values)
-        TypeAdapter(Address).validate_python(site.address)
+        TypeAdapter(WebAddress).validate_python(site.address)
     except (ValueError, AttributeError, TypeError, RecursionError):
         fix = "Move it away, and publish your pieces again."
         raise FileError([Problem("", "the record of a site that growth site wrote", fix=fix)], file=str(path)) from None

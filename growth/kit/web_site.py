@@ -18,13 +18,13 @@ from growth.errors import FileError, Problem, PublishError, ScenarioError
 from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.giveaway.placeholders import load_giveaway
 from growth.giveaway.publishing import made_page
-from growth.giveaway.web_address import Address
 from growth.kit.embed import embed_page
 from growth.kit.kit_files import social_picture
 from growth.kit.share_picture import picture_svg, told
 from growth.kit.site_files import FEED, INDEX, RECORD, Site, SitePiece, feed_xml, index_page, read_site, site_text
 from growth.output import SEAL, check_folder, write_outputs
 from growth.scenario.file import load_scenario
+from growth.scenario.section import WebAddress
 
 PIECES = "pieces.csv"
 
@@ -140,7 +140,7 @@ def _placed(site: Site, giveaway: Giveaway, address: str | None, *, source: str 
     own = f"{giveaway.address.split('?')[0].split('#')[0].rpartition('/')[0]}/" if giveaway.address else ""
     if address is not None:
         try:
-            address = TypeAdapter(Address).validate_python(address)
+            address = TypeAdapter(WebAddress).validate_python(address)
         except ValidationError as error:
             raise FileError([Problem("--address", "an address that begins with https://", address)]) from error
         address = f"{address.split('?')[0].split('#')[0].rstrip('/')}/"

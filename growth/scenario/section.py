@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any
 from unicodedata import category
+from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
 from pydantic_core import PydanticCustomError
@@ -71,6 +73,26 @@ def _one_line(text: str) -> str:
     return _printable(text, but="")
 
 
+def _web_address(value: str) -> str:
+    """An https address (or http on this machine), with nothing in it that a browser could read as anything else."""
+    odd = any(character in value for character in " \t\r\n\"'<>\\^`{|};,") or not value.isascii()
+    try:
+        parts = urlsplit(value)
+    except ValueError:  # brackets that hold no address of a host
+        raise broken("an address with the name of a host behind https://", value) from None
+    try:
+        port = parts.port
+    except ValueError:
+        port = 0
+    if port == 0:
+        raise broken("an address whose port, behind the colon, is a number from 1 to 65535", value)
+    local = parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1", "::1")
+    whole = bool(re.fullmatch(r"[a-z0-9.:-]+", parts.hostname or "")) and parts.username is None
+    if odd or not whole or not (parts.scheme == "https" or local):
+        raise broken("an address that begins with https://", value, "Quotes, spaces and other schemes are refused.")
+    return value
+
+
 MONTH = r"^(19|20|21)[0-9][0-9]-(0[1-9]|1[0-2])$"
 CURRENCY = r"^[A-Z]{3}$"
 SLUG = r"^[a-z0-9]+(-[a-z0-9]+)*$"
@@ -99,3 +121,4 @@ FieldAddress = Annotated[  # see growth.scenario.address; it may hold a name
 ]
 Month = Annotated[str, StringConstraints(strict=True, pattern=MONTH)]
 Currency = Annotated[str, StringConstraints(strict=True, pattern=CURRENCY)]
+WebAddress = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), AfterValidator(_web_address)]

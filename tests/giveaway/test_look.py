@@ -16,9 +16,8 @@ import growth
 from growth.calculator import style
 from growth.errors import PublishError, ScenarioError
 from growth.giveaway.brief import read_giveaway
-from growth.giveaway.contrast import DARK_PAPER, ENOUGH, LIGHT_PAPER, contrast, nearest_readable
 from growth.giveaway.logo import MOST_BYTES, embedded_logo, logo_bytes
-from growth.giveaway.look import Look, dressed
+from growth.giveaway.look import DARK_PAPER, ENOUGH, LIGHT_PAPER, Look, contrast, dressed, nearest_readable
 from growth.giveaway.sections import question
 from growth.kit.email_message import email_html, email_text
 from growth.kit.handout import handout_html
