@@ -149,7 +149,7 @@ def test_nothing_counted_leaves_the_prior():
 
 
 def test_what_is_held_likely_before_anything_is_counted():
-    """The two families equally, a trickle in 0.6, half-lives about 45 days, two in three between 17 and 122."""
+    """The two families equally, a trickle in 0.6; two in three half-lives from 17 to 122 days, exponents 0.6 to 1.6."""
     grid = shapes()
     told = decay.fit(np.zeros(30)).weights
     assert told[grid.exponential].sum() == pytest.approx(0.5)
@@ -158,3 +158,7 @@ def test_what_is_held_likely_before_anything_is_counted():
     weights = grid.prior[fading] / grid.prior[fading].sum()
     inside = (grid.half_life[fading] > 45 / np.e) & (grid.half_life[fading] < 45 * np.e)
     assert weights[inside].sum() == pytest.approx(0.68, abs=0.04)  # one standard deviation of the log
+    falling = ~grid.exponential & (grid.trickle == 0)
+    weights = grid.prior[falling] / grid.prior[falling].sum()
+    inside = (grid.exponent[falling] > np.exp(-0.5)) & (grid.exponent[falling] < np.exp(0.5))
+    assert weights[inside].sum() == pytest.approx(0.68, abs=0.06)  # the grid's exponents are further apart
