@@ -1,4 +1,7 @@
-"""Buyers and what they pay: payments so far, instalments still to come, the launch in which they first bought."""
+"""Buyers: what they pay, in instalments or at once, and what they name as what brought them.
+
+What buyers name stands beside the piece that they signed up with: two views of one income.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from growth.earned.interval import Interval, share
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import THOUSANDTHS
+from growth.earned.ledger_files import THOUSANDTHS, without_addresses
 
 MONTHLY = (25, 35)  # days between two payments that are taken for monthly instalments
 LATE = 45  # days after the last instalment from which the next is overdue
@@ -95,22 +99,14 @@ def read_buyers(ledger: Ledger, *, day: str) -> list[Buyer]:
     (200.0, 300.0, (100.0,))
     """
     question = (
-        "SELECT buyer, piece, signed_up, bought, amount, launch, named, instalments FROM buyers "
+        "SELECT buyer, piece, signed_up, named, bought, amount, instalments, launch FROM buyers "
         "WHERE replaced IS NULL AND bought <= ? ORDER BY bought, buyer"
     )
-    payments: dict[str, list[Payment]] = defaultdict(list)
-    origin: dict[str, tuple[str, str]] = {}
-    named: dict[str, list[str]] = defaultdict(list)
-    for code, piece, signed_up, bought, amount, launch, names, instalments in ledger.select(question, (day,)):
-        payments[code].append(Payment(bought, amount, instalments, launch))
-        if piece and not origin.get(code, ("", ""))[0]:
-            origin[code] = (piece, signed_up)
-        named[code] += [name for name in names.split(";") if name]
-    lengths = plan_lengths(list(payments.values()), day=day)
-    return [
-        _buyer(code, origin.get(code, ("", "")), paid, tuple(dict.fromkeys(named[code])), lengths, day)
-        for code, paid in payments.items()
-    ]
+    rows: dict[str, list[tuple[str, str, str, Payment]]] = defaultdict(list)
+    for code, piece, signed_up, named, *payment in ledger.select(question, (day,)):
+        rows[code].append((piece, signed_up, named, Payment(*payment)))
+    lengths = plan_lengths([[payment for *_, payment in own] for own in rows.values()], day=day)
+    return [_buyer(code, own, lengths, day) for code, own in rows.items()]
 
 
 def plan_lengths(histories: Sequence[Sequence[Payment]], *, day: str) -> dict[int, int]:
@@ -130,39 +126,30 @@ def plan_lengths(histories: Sequence[Sequence[Payment]], *, day: str) -> dict[in
     }
 
 
-def _buyer(
-    code: str,
-    origin: tuple[str, str],
-    paid: list[Payment],
-    named: tuple[str, ...],
-    lengths: dict[int, int],
-    day: str,
-) -> Buyer:
-    stated = paid[0].instalments
-    run = _first_run(paid)
-    agreed = stated if stated > 1 else lengths.get(paid[0].amount, 1)
-    agreed = max(agreed, 1)
-    if stated == 1 and agreed == 1 and len(run) >= 3:
-        agreed, open_plan = len(run), days_between(run[-1].day, day) <= LATE
-    else:
-        open_plan = False
+def _buyer(code: str, rows: list[tuple[str, str, str, Payment]], lengths: dict[int, int], day: str) -> Buyer:
+    """A buyer from rows of piece, day of the sign-up, names and payment, in the order of the payments."""
+    piece, signed_up = next(((piece, when) for piece, when, *_ in rows if piece), ("", ""))
+    payments = [payment for *_, payment in rows]
+    run, stated = _first_run(payments), payments[0].instalments
+    agreed = stated if stated > 1 else lengths.get(payments[0].amount, 1)
+    unsaid = agreed == 1 and len(run) >= 3  # monthly, but nothing says how often
+    if unsaid:
+        agreed = len(run)
     run = run[:agreed]
-    left = agreed - len(run)
-    amount = paid[0].amount / THOUSANDTHS
-    is_late = days_between(run[-1].day, day) > LATE
-    rest = [payment for payment in paid if not any(payment is one for one in run)]
+    left, amount = agreed - len(run), payments[0].amount / THOUSANDTHS
+    late = days_between(run[-1].day, day) > LATE
     return Buyer(
         code=code,
-        piece=origin[0],
-        signed_up=origin[1],
-        payments=tuple(paid),
-        named=named,
+        piece=piece,
+        signed_up=signed_up,
+        payments=tuple(payments),
+        named=tuple(dict.fromkeys(name for *_, names, _ in rows for name in names.split(";") if name)),
         instalments=agreed,
-        first=amount * (len(run) if is_late else agreed),
-        due=() if is_late else (amount,) * left,
-        overdue=amount * left if is_late else 0.0,
-        later=tuple(payment.amount / THOUSANDTHS for payment in rest),
-        open_plan=open_plan,
+        first=amount * (len(run) if late else agreed),
+        due=() if late else (amount,) * left,
+        overdue=amount * left if late else 0.0,
+        later=tuple(payment.amount / THOUSANDTHS for payment in payments if payment not in run),
+        open_plan=unsaid and not late,
     )
 
 
@@ -175,6 +162,116 @@ def _first_run(paid: Sequence[Payment]) -> list[Payment]:
         if payment.amount == run[0].amount and MONTHLY[0] <= gap <= MONTHLY[1] and (most == 1 or len(run) < most):
             run.append(payment)
     return run
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """What the buyers of a launch say of one piece.
+
+    first: the first that they name (what began it). last: the last (what settled it). any: they name it at all (it had
+    a part). Each is the share of all buyers of the launch, of those who named nothing too; shares of `any` may add to
+    more than one. first_amount, last_amount, any_amount: what these buyers paid.
+    """
+
+    piece: str
+    first: Interval
+    last: Interval
+    any: Interval
+    first_amount: float
+    last_amount: float
+    any_amount: float
+
+
+@dataclass(frozen=True, slots=True)
+class TwoEstimates:
+    """The income of a piece, counted in two ways; amounts paid so far, and how many buyers.
+
+    signed_up: buyers who signed up with it. naming: buyers who name it, wherever they signed up. both: those who did
+    both. Together, each buyer once, it is signed_up + naming - both.
+    """
+
+    signed_up: float
+    signed_up_buyers: int
+    naming: float
+    naming_buyers: int
+    both: float
+    both_buyers: int
+
+    @property
+    def together(self) -> float:
+        """What all of them paid, each buyer counted once."""
+        return self.signed_up + self.naming - self.both
+
+
+def launches(ledger: Ledger) -> list[str]:
+    """The names of the launches, by their first sale."""
+    question = (
+        "SELECT launch FROM buyers WHERE replaced IS NULL AND launch <> '' GROUP BY launch ORDER BY min(bought), launch"
+    )
+    return [row[0] for row in ledger.select(question)]
+
+
+def mentions(ledger: Ledger, *, launch: str) -> tuple[int, list[Mention]]:
+    """The number of buyers of a launch, and the pieces they named, the most named first."""
+    question = "SELECT buyer, amount, named FROM buyers WHERE replaced IS NULL AND launch = ? ORDER BY bought"
+    paid: dict[str, int] = defaultdict(int)
+    named: dict[str, list[str]] = defaultdict(list)
+    for buyer, amount, names in ledger.select(question, (launch,)):
+        paid[buyer] += amount
+        named[buyer].extend(name for name in names.split(";") if name)
+    pieces = {name for names in named.values() for name in names}
+    found = [_mention(piece, paid, named) for piece in pieces]
+    return len(paid), sorted(found, key=lambda one: (-(one.any.value or 0), -(one.first.value or 0), one.piece))
+
+
+def two_estimates(piece: str, buyers: Sequence[Buyer]) -> TwoEstimates:
+    """What buyers who signed up with a piece paid, and what buyers who name it paid."""
+    signed = [buyer for buyer in buyers if buyer.piece == piece]
+    naming = [buyer for buyer in buyers if piece in buyer.named]
+    both = [buyer for buyer in naming if buyer.piece == piece]
+    a, b, c = (float(sum(buyer.paid for buyer in group)) for group in (signed, naming, both))
+    return TwoEstimates(a, len(signed), b, len(naming), c, len(both))
+
+
+def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[int, float]]:
+    """The table of what buyers name first by the piece they signed up with.
+
+    Parameters
+    ----------
+    buyers : as of a day, see `growth.earned.buyers.read_buyers`.
+
+    Returns
+    -------
+    dict
+        (piece signed up with, piece named first) -> (buyers, what they paid). "" stands for none. Each buyer is in one
+        cell.
+    """
+    table: dict[tuple[str, str], tuple[int, float]] = {}
+    for buyer in buyers:
+        cell = (buyer.piece, buyer.named[0] if buyer.named else "")
+        count, paid = table.get(cell, (0, 0.0))
+        table[cell] = (count + 1, paid + buyer.paid)
+    return dict(sorted(table.items()))
+
+
+def own_words(ledger: Ledger, *, piece: str, most: int = 5) -> list[str]:
+    """The newest words of buyers who name a piece or signed up with it, at most `most`."""
+    question = (
+        "SELECT words FROM buyers WHERE replaced IS NULL AND words <> '' AND (piece = ? OR ';' || named || ';' LIKE ?) "
+        "ORDER BY bought DESC, id DESC LIMIT ?"
+    )
+    return [without_addresses(row[0]) for row in ledger.select(question, (piece, f"%;{piece};%", most))]
+
+
+def _mention(piece: str, paid: dict[str, int], named: dict[str, list[str]]) -> Mention:
+    groups = (
+        [buyer for buyer, names in named.items() if names[:1] == [piece]],
+        [buyer for buyer, names in named.items() if names[-1:] == [piece]],
+        [buyer for buyer, names in named.items() if piece in names],
+    )
+    first, last, at_all = (share(count=len(group), of=len(paid)) for group in groups)
+    amounts = [sum(paid[buyer] for buyer in group) / THOUSANDTHS for group in groups]
+    return Mention(piece, first, last, at_all, *amounts)
 
 
 def days_between(start: str, end: str) -> int:

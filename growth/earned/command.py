@@ -167,8 +167,8 @@ def _compare(arguments: argparse.Namespace) -> None:
 
 
 def _launch(arguments: argparse.Namespace) -> None:
+    from growth.earned.buyers import launches, mentions
     from growth.earned.earnings_text import mention_sentences
-    from growth.earned.mentions import launches, mentions
     from growth.errors import MeasureError, Problem
 
     with _opened(arguments) as ledger:
@@ -184,9 +184,8 @@ def _launch(arguments: argparse.Namespace) -> None:
 
 
 def _named(arguments: argparse.Namespace) -> None:
-    from growth.earned.buyers import read_buyers
+    from growth.earned.buyers import named_by_signed_up, read_buyers
     from growth.earned.earnings_text import named_table
-    from growth.earned.mentions import named_by_signed_up
     from growth.earned.piece_counts import last_day
 
     with _opened(arguments) as ledger:

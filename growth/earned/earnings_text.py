@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from html import escape
 
 from growth.calculator.words import money, near, number
+from growth.earned.buyers import Mention, TwoEstimates, two_estimates
 from growth.earned.interval import Interval
-from growth.earned.mentions import Mention, TwoEstimates, two_estimates
 from growth.earned.piece_report import AgeBand, EarningsReport, PieceComparison, PieceReport
 from growth.earned.piece_text import count_of, percent, piece_sentences
 

@@ -10,11 +10,11 @@ import pytest
 
 import growth
 from growth.cli import main
+from growth.earned.buyers import mentions, named_by_signed_up, own_words, two_estimates
 from growth.earned.earnings import report
 from growth.earned.earnings_text import comparison_sentences, named_table, report_text, two_estimates_sentences
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_csv import parse_csv, read_csv
-from growth.earned.mentions import mentions, named_by_signed_up, own_words, two_estimates
 from growth.earned.piece_report import compare, value_by_age
 from growth.earned.piece_text import piece_sentences
 from growth.earned.to_scenario import into_channel, measured, monthly_fade

@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 
 from growth.cli import main
+from growth.earned.buyers import own_words
 from growth.earned.column_names import guess, load_names
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_csv import export, guarded, parse_csv, read_csv, unguarded
 from growth.earned.ledger_files import LedgerError
-from growth.earned.mentions import own_words
 
 PIECES = "piece,title,published,hours,hourly_rate\none,The first,2026-01-05,10,60\ntwo,The second,2026-03-02,8,60\n"
 DAYS = "piece,day,views,sign_ups\none,2026-02-27,40,2\none,2026-03-01,50,3\none,2026-03-02,30,1\ntwo,2026-03-02,80,4\n"
