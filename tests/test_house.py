@@ -249,7 +249,7 @@ def test_what_a_user_names_is_written_by_the_rule_of_writing():
         "growth.scenario.file": "save_scenario changes the values of the scenario that was opened",
         "growth.sweep.store": "a sweep's folder, by the sweep's own list; its lock",
         "growth.sweep.dask_cluster": "a temporary folder",
-        "growth.sweep.run_report": "the folder of reports in the making",
+        "growth.sweep.report_notebook": "the folder of reports in the making",
         "growth.giveaway.chromium": "a temporary folder",
         "growth.earned.command": "a temporary folder",
         "growth.client.actuals": "note_month: a row in the file of months, not in one with other columns",

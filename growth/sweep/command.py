@@ -78,7 +78,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
             warm=arguments.kernels == "warm",
             scheduler=arguments.scheduler,
             say=_say,
-            bar=_bar,
+            progress=True,
         )
     except KeyboardInterrupt:
         _say(f"interrupted; run again to resume: {_command(arguments)}")
@@ -92,7 +92,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
 
 def _tell_failures(outcome: Outcome, total: int, arguments: argparse.Namespace) -> int:
     """Say which reports failed, why, and what to do. Returns the exit code, 0 if none failed."""
-    from growth.sweep.run_report import has_no_place
+    from growth.sweep.report_notebook import has_no_place
 
     if not outcome.failed:
         return 0
@@ -121,11 +121,3 @@ def _command(arguments: argparse.Namespace, **changed: str) -> str:
 
 def _say(text: str) -> None:
     print(f"growth: {text}", file=sys.stderr)
-
-
-def _bar(total: int, there: int) -> Any:
-    """A progress bar with the number done and failed, and the time left."""
-    from tqdm import tqdm
-
-    form = "{l_bar}{bar:20}| {n_fmt} of {total_fmt} reports{postfix}, {remaining} to go"
-    return tqdm(total=total, initial=there, bar_format=form, file=sys.stderr, mininterval=0.5, postfix="0 failed")

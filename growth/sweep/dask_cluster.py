@@ -10,17 +10,14 @@ from __future__ import annotations
 
 import multiprocessing
 import threading
-from collections.abc import Iterable
+from collections.abc import Generator, Iterable
 from pathlib import Path
-from typing import Any
 
 from growth.files import scratch
 from growth.sweep.load_sweep import SweepError
-from growth.sweep.parallel_reports import Finished
+from growth.sweep.report_notebook import make_report, one_line, unwritten
 from growth.sweep.results import Results
-from growth.sweep.run_report import ENGINE, make_report, one_line, unwritten
 from growth.sweep.tasks import Task
-from growth.sweep.warm_kernels import unavailable
 
 _ONE = threading.Lock()  # papermill changes the folder of the whole process: one report at a time in each
 PATIENCE = 5.0  # seconds for the scheduler to answer
@@ -36,14 +33,10 @@ def run_on_cluster(
     notebook: str,
     limit: float = 600.0,
     warm: bool = True,
-    finished: Finished,
-) -> None:
+) -> Generator[tuple[Task, str], None, None]:
     """Run every task on the cluster at `scheduler`; otherwise like `run_in_parallel`.
 
-    Raises
-    ------
-    SweepError
-        Where distributed is not installed, or nothing answers at the address.
+    Raises SweepError where distributed is not installed, or nothing answers at the address.
     """
     try:
         from distributed import Client, as_completed
@@ -56,11 +49,11 @@ def run_on_cluster(
     with client, client.as_current():
         content = Path(notebook).read_text(encoding="utf-8")
         address = None if results.store.folder else results.store.address
-        options: dict[str, Any] = {"retries": LOST, "pure": False}
         futures = {}
         for task in tasks:
             arguments = (content, task, limit, warm, address)
-            futures[client.submit(remote_report, *arguments, key=f"report-{task.name}", **options)] = task
+            future = client.submit(remote_report, *arguments, key=f"report-{task.name}", retries=LOST, pure=False)
+            futures[future] = task
         for future in as_completed(futures):
             task = futures[future]
             try:
@@ -69,36 +62,32 @@ def run_on_cluster(
                 texts, why = {}, one_line(f"{type(error).__name__}: {error}")
             if texts is not None:  # None: the worker has put it in its place
                 why = _settle(results, task, texts, why)
-            finished(task, why)
+            yield task, why
             future.release()
 
 
 def remote_report(
     notebook: str, task: Task, limit: float, warm: bool, address: str | None
 ) -> tuple[dict[str, str] | None, str]:
-    """Run on a worker of the cluster: make one report.
+    """On a worker of the cluster: make one report.
 
-    Returns
-    -------
-    tuple
-        The report's texts by ending, None where it is put at `address`; and why it failed, or "".
+    Returns its texts by ending, None where it is put at `address`; and why it failed, or "".
     """
     multiprocessing.current_process().daemon = False  # as Dask starts it, it could have no fork server
     with _ONE, scratch() as place:
         source, made = place / "notebook.ipynb", place / f"{task.name}.ipynb"
         source.write_text(notebook, encoding="utf-8")
-        engine = ENGINE if warm and not unavailable() else None
         why = make_report(
             notebook=str(source),
             output=str(made),
             parameters=task.parameters,
             title=task.title,
-            engine=engine,
+            warm=warm,
             limit=limit,
         )
         if address is not None:
             return None, Results(address).settle(task, made, why)
-        files = {ending: made.with_name(task.name + ending) for ending in ENDINGS}
+        files = {ending: made.with_suffix(ending) for ending in ENDINGS}
         return {ending: file.read_text(encoding="utf-8") for ending, file in files.items() if file.is_file()}, why
 
 
@@ -107,7 +96,7 @@ def _settle(results: Results, task: Task, texts: dict[str, str], why: str) -> st
     made = results.made(task)
     try:
         for ending, text in texts.items():
-            made.with_name(task.name + ending).write_text(text, encoding="utf-8")
+            made.with_suffix(ending).write_text(text, encoding="utf-8")
     except OSError as error:
         why = why or unwritten(error)
     return results.settle(task, made, why)

@@ -7,7 +7,7 @@ import signal
 import threading
 import time
 from collections import Counter, deque
-from collections.abc import Callable, Iterable
+from collections.abc import Generator, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
@@ -16,22 +16,20 @@ from multiprocessing.process import parent_process
 from typing import Any
 
 from growth.sweep import warm_kernels
+from growth.sweep.report_notebook import make_report, over
 from growth.sweep.results import Results
-from growth.sweep.run_report import ENGINE, make_report, over
 from growth.sweep.tasks import Task
 
 GRACE = 15.0  # seconds after its time limit before a report that has not ended by itself is ended by force
 MOST_DEATHS = 2  # of the process of one report, before the report counts as failed
 DIED = "the process that ran it died twice, such as for want of memory"
 
-Finished = Callable[[Task, str], None]
-
 
 @dataclass(slots=True, eq=False)
 class _Running:
-    """A running report: its task, its process, and the process id of its kernel, 0 if that is not known."""
+    """A running report: its name, its process, and the process id of its kernel, 0 if that is not known."""
 
-    task: Any
+    name: str
     process: Any
     messages: Connection
     limit: float | None
@@ -70,32 +68,42 @@ def run_in_parallel(
     workers: int | None = None,
     limit: float = 600.0,
     warm: bool = True,
-    finished: Finished,
-) -> None:
-    """Run every task and put its report in place.
+) -> Generator[tuple[Task, str], None, None]:
+    """Run every task, put its report in place, and yield the task with why it failed, "" where it did not.
 
-    Parameters
-    ----------
-    tasks : what is to be run.
-    results : where the reports go; held by this process.
-    notebook : absolute path of the report's notebook.
-    workers : reports at the same time; None for two a processor, since a report waits for its kernel half of the time.
-    limit : seconds for one report.
-    warm : fork its kernel from a process that holds the imports.
-    finished : called with a task and why it failed, "" where it did not. A report that cannot be written, such as on a
-        full disc, fails with that reason and is run again next time.
+    A report that cannot be written, such as on a full disc, fails with that reason and is run again next time. Closing
+    the iterator ends what runs.
+
+    results: held by this process. notebook: absolute path of the report's. workers: reports at the same time; None for
+    two a processor, since a report waits for its kernel half of the time. limit: seconds for one report. warm: fork its
+    kernel from a process that holds the imports.
     """
-    waiting, deaths = deque(tasks), Counter[str]()
-    count = workers or 2 * (os.cpu_count() or 1)
-    engine = ENGINE if warm else None
+    named = {task.name: task for task in tasks}
+    how = {"notebook": notebook, "limit": limit, "warm": warm}
+    jobs = {
+        name: {"output": str(results.made(task)), "parameters": task.parameters, "title": task.title, **how}
+        for name, task in named.items()
+    }
+    for name, why in _run(jobs, workers or 2 * (os.cpu_count() or 1)):
+        yield named[name], results.settle(named[name], results.made(named[name]), why)
+
+
+def run_alone(job: dict[str, Any]) -> str:
+    """Run `make_report` in a separate process. Returns why it failed, or ""."""
+    [(_, why)] = _run({"": {"limit": None, **job}}, 1)
+    return why
+
+
+def _run(jobs: Mapping[str, dict[str, Any]], workers: int) -> Iterator[tuple[str, str]]:
+    """Run `make_report` with the arguments of every job, each in a process; yield its name and why it failed, or ""."""
+    waiting, deaths = deque(jobs), Counter[str]()
     context = warm_kernels.forking()
     running: list[_Running] = []
 
     def start() -> None:
-        while waiting and len(running) < count:
-            task = waiting.popleft()
-            job = {"notebook": notebook, "output": str(results.made(task)), "parameters": task.parameters}
-            running.append(_start(task, context, {**job, "title": task.title, "limit": limit, "engine": engine}))
+        while waiting and len(running) < workers:
+            name = waiting.popleft()
+            running.append(_start(name, context, jobs[name]))
 
     try:
         start()
@@ -103,37 +111,25 @@ def run_in_parallel(
             for one, why in _ended(running):
                 running.remove(one)
                 one.end()
-                if why == DIED:
-                    deaths[one.task.name] += 1
-                    if deaths[one.task.name] < MOST_DEATHS:
-                        waiting.appendleft(one.task)
-                        start()
-                        continue
-                start()  # it is made while this one is put in its place
-                finished(one.task, results.settle(one.task, results.made(one.task), why))
+                deaths[one.name] += why == DIED
+                again = why == DIED and deaths[one.name] < MOST_DEATHS
+                if again:
+                    waiting.appendleft(one.name)
+                start()  # the next is made while this one is put in its place
+                if not again:
+                    yield one.name, why
     finally:
         for one in running:
             one.end()
 
 
-def run_alone(job: dict[str, Any]) -> str:
-    """Run `make_report` in a separate process. Returns why it failed, or ""."""
-    one = _start(None, warm_kernels.forking(), {"limit": None, **job})
-    try:
-        while not (found := _ended([one])):
-            continue
-        return found[0][1]
-    finally:
-        one.end()
-
-
-def _start(task: Any, context: BaseContext, job: dict[str, Any]) -> _Running:
+def _start(name: str, context: BaseContext, job: dict[str, Any]) -> _Running:
     """Start the process of one report; job: the arguments of `make_report`."""
     ours, theirs = context.Pipe(duplex=False)
     process: Any = context.Process(target=_make_one, args=(theirs, job, dict(os.environ)))  # type: ignore[attr-defined]
     process.start()
     theirs.close()
-    return _Running(task, process, ours, job["limit"])
+    return _Running(name, process, ours, job["limit"])
 
 
 def _ended(running: list[_Running]) -> list[tuple[_Running, str]]:
@@ -163,7 +159,7 @@ def _make_one(messages: Connection, job: dict[str, Any], environment: dict[str, 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides
     kernel = 0
     try:
-        if job["engine"]:
+        if job["warm"]:
             kernel = warm_kernels.prepare_kernel().pid
         threading.Thread(target=_end_with_parent, args=(kernel,), daemon=True).start()
         messages.send(kernel)

@@ -17,7 +17,7 @@ from pathlib import Path
 from growth.files import scratch
 from growth.output import SEAL_NAME, holds_its_seal
 from growth.sweep.load_sweep import SweepError
-from growth.sweep.run_report import has_no_place, unwritten
+from growth.sweep.report_notebook import has_no_place, unwritten
 from growth.sweep.store import store_of
 from growth.sweep.tasks import Task
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from tqdm import tqdm
 
 from growth.errors import GrowthError
 from growth.files import shipped
 from growth.giveaway.brief import read_giveaway
 from growth.output import sealed
 from growth.sweep import warm_kernels
+from growth.sweep.dask_cluster import run_on_cluster
 from growth.sweep.design import Design, design_of
 from growth.sweep.evaluate import check_points, key_of, write_table
 from growth.sweep.load_sweep import load_sweep
@@ -20,8 +23,13 @@ from growth.sweep.notebook_page import style
 from growth.sweep.parallel_reports import run_alone, run_in_parallel
 from growth.sweep.report_notebook import parameters_of
 from growth.sweep.results import PAGE, POINTS, Results
-from growth.sweep.run_report import ENGINE
 from growth.sweep.tasks import Task, digest, sweep_key, tasks_of
+
+BAR: dict[str, Any] = {
+    "bar_format": "{l_bar}{bar:20}| {n_fmt} of {total_fmt} reports{postfix}, {remaining} to go",
+    "mininterval": 0.5,
+    "postfix": "0 failed",
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,17 +58,8 @@ class Outcome:
 def prepare(file: str | Path, *, notebook: str | Path | None = None) -> Job:
     """Check everything that can be checked before a kernel starts.
 
-    Parameters
-    ----------
-    file : the sweep file.
-    notebook : a report notebook of the user's own; None for the one that comes along.
-
-    Raises
-    ------
-    SweepError
-        With every problem of the sweep file or the notebook.
-    ScenarioError
-        With every problem of the base scenario.
+    notebook: a report notebook of the user's own; None for the one that comes along. Raises SweepError with every
+    problem of the sweep file or the notebook, or ScenarioError with those of the base scenario.
     """
     design = design_of(load_sweep(file))
     check_points(design)
@@ -80,7 +79,7 @@ def run_sweep(
     warm: bool = True,
     scheduler: str | None = None,
     say: Callable[[str], None] = lambda text: None,
-    bar: Callable[[int, int], Any] | None = None,
+    progress: bool = False,
 ) -> Outcome:
     """Compute, report and compare into `to`; finished parts are kept.
 
@@ -95,8 +94,7 @@ def run_sweep(
     warm : fork kernels from a process that holds the imports, where the system allows it.
     scheduler : address of a Dask cluster to run the reports on.
     say : told what the user should know.
-    bar : given the number of reports and how many are there; makes a progress bar with `update`, `set_postfix_str` and
-        `close`.
+    progress : show a bar on standard error with the number of reports done and failed, and the time left.
 
     Raises
     ------
@@ -112,56 +110,27 @@ def run_sweep(
     with results.held(take_over=take_over):
         results.claim_names([POINTS, *results.report_names(job.tasks)])
         key = _compute(job, results)
-        reports = _Reports(job, results, again=again)
-        with reports.progress(bar):
-            how: dict[str, Any] = {"results": results, "notebook": str(job.notebook), "limit": limit, "warm": warm}
-            how["finished"] = reports.finished
-            if scheduler is None:
-                run_in_parallel(reports.waiting, workers=workers, **how)
-            else:
-                from growth.sweep.dask_cluster import run_on_cluster
-
-                run_on_cluster(reports.waiting, scheduler=scheduler, **how)
-        page, no_page = _compare(job, results, key, ENGINE if warm else None)
-    return Outcome(page, no_page, reports.failures(), len(reports.waiting))
-
-
-class _Reports:
-    """The reports to run now, and those that have failed, now or before."""
-
-    def __init__(self, job: Job, results: Results, *, again: bool) -> None:
-        done = results.done()
-        self._results, self._before = results, results.why_failed()
-        self._left = [task for task in job.tasks if task.name not in done]
-        self._total = len(job.tasks)
-        self.waiting = [task for task in self._left if again or task.name not in self._before]
-        self._failed = {} if again else {t.name: self._before[t.name] for t in self._left if t.name in self._before}
-        self._bar: Any = None
-
-    @contextmanager
-    def progress(self, bar: Callable[[int, int], Any] | None) -> Iterator[None]:
-        """Show a progress bar, if one is given and there is something to do."""
-        self._bar = bar(self._total, self._total - len(self.waiting)) if bar and self.waiting else None
-        try:
-            yield
-        finally:
-            if self._bar is not None:
-                self._bar.close()
-
-    def finished(self, task: Task, why: str) -> None:
-        """Record that a report has ended. why: why it failed, or ""."""
-        if why:
-            self._failed[task.name] = why
-        elif task.name in self._before:
-            with suppress(OSError):
-                self._results.forget_failure(task)
-        if self._bar is not None:
-            self._bar.set_postfix_str(f"{len(self._failed)} failed", refresh=False)
-            self._bar.update()
-
-    def failures(self) -> list[tuple[Task, str]]:
-        """Each report that failed, in the order of the points, with why."""
-        return [(task, self._failed[task.name]) for task in self._left if task.name in self._failed]
+        done, before = results.done(), results.why_failed()
+        left = [task for task in job.tasks if task.name not in done]
+        failed = {task.name: before[task.name] for task in left if task.name in before and not again}
+        waiting = [task for task in left if task.name not in failed]
+        how: dict[str, Any] = {"results": results, "notebook": str(job.notebook), "limit": limit, "warm": warm}
+        if scheduler is None:
+            made = run_in_parallel(waiting, workers=workers, **how)
+        else:
+            made = run_on_cluster(waiting, scheduler=scheduler, **how)
+        there, shown = len(job.tasks) - len(waiting), progress and bool(waiting)
+        with closing(made), tqdm(total=len(job.tasks), initial=there, disable=not shown, **BAR) as bar:
+            for task, why in made:
+                if why:
+                    failed[task.name] = why
+                elif task.name in before:
+                    with suppress(OSError):
+                        results.forget_failure(task)
+                bar.set_postfix_str(f"{len(failed)} failed", refresh=False)
+                bar.update()
+        page, no_page = _compare(job, results, key, warm=warm)
+    return Outcome(page, no_page, [(task, failed[task.name]) for task in left if task.name in failed], len(waiting))
 
 
 def _compute(job: Job, results: Results) -> str:
@@ -184,7 +153,7 @@ def _look(job: Job) -> dict[str, Any]:
     return words.look.model_dump(mode="json", exclude_defaults=True)
 
 
-def _compare(job: Job, results: Results, table: str, engine: str | None) -> tuple[str, str]:
+def _compare(job: Job, results: Results, table: str, *, warm: bool) -> tuple[str, str]:
     """Run the comparison notebook and write its page. Returns the page's address and "", or "" and why not.
 
     table: what the table of points is known by. A page made from the same table, reports and notebook stays.
@@ -196,7 +165,7 @@ def _compare(job: Job, results: Results, table: str, engine: str | None) -> tupl
         key = digest(table, sorted(results.done()), notebook.read_text(encoding="utf-8"), style(), look, locale)
         if f'content="{key}"' not in (store.read(PAGE) or b"")[:2000].decode(errors="replace"):
             parameters = {"sweep": str(job.file.resolve()), "folder": store.address}
-            run = {"notebook": str(notebook.resolve()), "output": str(made), "parameters": parameters, "engine": engine}
+            run = {"notebook": str(notebook.resolve()), "output": str(made), "parameters": parameters, "warm": warm}
             why = run_alone({**run, "title": job.design.loaded.sweep.title, "key": key, "look": look, "locale": locale})
             if why:
                 return "", f"{notebook.name}: {why}"

@@ -34,7 +34,7 @@ import growth
 from growth.sweep.design import design_of
 from growth.sweep.evaluate import write_table
 from growth.sweep.load_sweep import load_sweep
-from growth.sweep.run_report import run_report
+from growth.sweep.report_notebook import run_report
 from growth.sweep.run_sweep import prepare
 
 
@@ -93,7 +93,7 @@ def reports(count: int, loop: int, pool: int) -> None:
 
 def _stock(job: tuple) -> str:
     notebook, output, parameters = job
-    return run_report(notebook=notebook, output=output, parameters=parameters, engine=None)
+    return run_report(notebook=notebook, output=output, parameters=parameters, warm=False)
 
 
 def points(count: int) -> None:

@@ -12,24 +12,21 @@ import papermill
 import pytest
 from sweep_tools import outputs, with_mark
 
-from growth.sweep import warm_kernels
-from growth.sweep.engine import PROVISIONER, register
+from growth.sweep import engine, warm_kernels
+from growth.sweep.engine import WarmProvisioner
 from growth.sweep.parallel_reports import run_alone
-from growth.sweep.provisioner import WarmProvisioner
-from growth.sweep.run_report import ENGINE, run_report
+from growth.sweep.report_notebook import run_report
 
 pytestmark = pytest.mark.skipif(bool(warm_kernels.unavailable()), reason=warm_kernels.unavailable())
 
 
-@pytest.fixture(scope="module", autouse=True)
-def known():
-    register()
+WARM = "growth-warm"
 
 
-def run(notebook, engine, to="run.ipynb"):
+def run(notebook, engine_name, to="run.ipynb"):
     output = notebook.parent / to
     papermill.execute_notebook(
-        str(notebook), str(output), engine_name=engine, progress_bar=False, cwd=str(notebook.parent)
+        str(notebook), str(output), engine_name=engine_name, progress_bar=False, cwd=str(notebook.parent)
     )
     return nbformat.read(output, as_version=4)
 
@@ -41,7 +38,7 @@ def test_nothing_of_one_report_is_seen_by_the_next(workplace):
         "growth.left = os.environ['LEFT'] = x = 'behind'",
         "print(random.random(), np.random.random(), os.getpid())",
     )
-    one, two = (run(notebook, PROVISIONER) for _ in range(2))
+    one, two = (run(notebook, WARM) for _ in range(2))
     for done in (one, two):
         assert done.cells[1].outputs[0].text == "None None False\n"
     first, second = (done.cells[3].outputs[0].text.split() for done in (one, two))
@@ -58,7 +55,7 @@ def test_outputs_equal_the_stock_engines_cell_by_cell(workplace):
         "scenario = growth.load_scenario({'business': 'Kiln', 'pay': {'plans': plans}})\n"
         "charts.mrr_chart(growth.forecast(scenario))",
     )
-    stock, forked = run(notebook, None, "stock.ipynb"), run(notebook, PROVISIONER, "warm.ipynb")
+    stock, forked = run(notebook, None, "stock.ipynb"), run(notebook, WARM, "warm.ipynb")
     assert outputs(workplace.path / "stock.ipynb") == outputs(workplace.path / "warm.ipynb")
     assert [c.execution_count for c in stock.cells] == [c.execution_count for c in forked.cells]
 
@@ -73,7 +70,7 @@ def test_a_cell_can_be_interrupted_and_what_it_started_ends(workplace):
         papermill.execute_notebook(
             str(notebook),
             str(workplace.path / "o.ipynb"),
-            engine_name=PROVISIONER,
+            engine_name=WARM,
             progress_bar=False,
             execution_timeout=1,
         )
@@ -85,7 +82,7 @@ def test_no_process_outlives_the_one_that_runs_the_notebook(workplace, number):
     mark = f"GROWTH_TEST={uuid.uuid4()}"
     notebook = workplace.notebook("import time; time.sleep(300)")
     code = (
-        "import papermill; from growth.sweep.engine import register; register()\n"
+        "import papermill\n"
         f"papermill.execute_notebook({str(notebook)!r}, {str(workplace.path / 'o.ipynb')!r}, engine_name='growth-warm')"
     )
     name, value = mark.split("=")
@@ -110,7 +107,7 @@ def test_a_kernel_that_dies_before_it_answers_is_started_again(workplace, monkey
 
     monkeypatch.setattr(WarmProvisioner, "launch_kernel", dies_once)
     output = workplace.path / "run.ipynb"
-    options = {"parameters": {"scenario": "none"}, "engine": PROVISIONER}
+    options = {"parameters": {"scenario": "none"}, "warm": True}
     assert run_report(notebook=str(workplace.notebook("print(scenario)")), output=str(output), **options) == ""
     assert len(started) == 2 and outputs(output)[-1][0].text == "none\n"
 
@@ -118,10 +115,8 @@ def test_a_kernel_that_dies_before_it_answers_is_started_again(workplace, monkey
 def test_elsewhere_the_stock_kernel_serves_and_it_is_said(workplace, monkeypatch, caplog):
     monkeypatch.setattr(sys, "platform", "darwin")
     assert "need Linux" in warm_kernels.unavailable()
-    from growth.sweep import provisioner
-
-    monkeypatch.setattr(provisioner, "_said", set())
-    done = run(workplace.notebook("import os; print(os.getppid())"), PROVISIONER)
+    monkeypatch.setattr(engine, "_said", set())
+    done = run(workplace.notebook("import os; print(os.getppid())"), WARM)
     assert done.cells[1].outputs[0].text == f"{os.getpid()}\n", "started by this process, not forked by the server"
     assert "need Linux" in caplog.text
 
@@ -163,7 +158,7 @@ def test_a_report_has_the_environment_of_now_not_that_of_the_first_report(workpl
     for key in ("first", "second"):
         monkeypatch.setenv("A_KEY", key)
         output = workplace.path / f"{key}.ipynb"
-        job = {"notebook": str(notebook), "output": str(output), "parameters": {}, "engine": ENGINE, "title": "key"}
+        job = {"notebook": str(notebook), "output": str(output), "parameters": {}, "warm": True, "title": "key"}
         assert run_alone(job) == ""
         shown.append(str(nbformat.read(output, as_version=4).cells[-1].outputs))
     assert "first" in shown[0] and "second" in shown[1]
