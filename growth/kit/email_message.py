@@ -28,10 +28,7 @@ def subject(giveaway: Giveaway) -> str:
 def link(giveaway: Giveaway) -> str:
     """The page's address with the piece and the source added, so that visits from the e-mail can be told apart.
 
-    Returns
-    -------
-    str
-        "" where the giveaway has no address: the page then goes out as an attachment.
+    "" where the giveaway has no address: the page then goes out as an attachment.
     """
     if not giveaway.address:
         return ""
@@ -41,18 +38,9 @@ def link(giveaway: Giveaway) -> str:
 def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
     """The e-mail as plain text: the subject, a quotation, the answer, where the page is, and how to leave the list.
 
-    Parameters
-    ----------
-    giveaway : its words with their placeholders filled in.
-    forecast : the forecast that the answer speaks of, without draws.
+    giveaway: with its placeholders filled in. forecast: the one that the answer speaks of, without draws. Lines have at
+    most 72 characters, but for the link.
 
-    Returns
-    -------
-    str
-        Lines of at most 72 characters, but for the link.
-
-    Examples
-    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> giveaway = Giveaway(name="a-piece", question="When can I live from it?")
@@ -81,10 +69,7 @@ def email_text(giveaway: Giveaway, forecast: Forecast) -> str:
 
 
 def email_html(giveaway: Giveaway, forecast: Forecast) -> str:
-    """The e-mail as HTML, without picture or script: opening it loads nothing from anywhere.
-
-    Parameters and result as for `email_text`.
-    """
+    """The same as HTML, without picture or script: opening it loads nothing from anywhere."""
     quote, words = "", messages(giveaway.locale)["kit"]
     if giveaway.case.quotations:
         one = giveaway.case.quotations[0]

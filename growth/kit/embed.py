@@ -16,12 +16,7 @@ def embed_page(page: str, giveaway: Giveaway) -> str:
     """The published page cut down to its question and its calculator, with a caution and the way to the whole page.
 
     Its script, its stylesheet and its content policy are the page's own. The answer stays in view while the reader
-    scrolls within the frame.
-
-    Raises
-    ------
-    PublishError
-        Where `page` is not one that publishing wrote.
+    scrolls within the frame. Raises PublishError where `page` is not one that publishing wrote.
     """
     head, main, _ = page.partition("<main>")
     title = page[page.find("<header>") : page.find("</header>") + len("</header>")]

@@ -51,19 +51,11 @@ def handout_html(
     what_ifs: Mapping[str, Forecast] | None = None,
     leaner: int = FULLEST,
 ) -> str:
-    """The handout as HTML for printing on one A4 page.
+    """The handout as an HTML document for printing on one A4 page, with its own style and no script.
 
-    Parameters
-    ----------
-    giveaway : its words with their placeholders filled in.
-    forecast : the base forecast, without draws.
-    what_ifs : forecasts to draw beside it, by the words that stand on their lines; a column of the table for each.
-    leaner : 0 for everything; 1 for one quotation and fewer cautions; 2 without the details too.
-
-    Returns
-    -------
-    str
-        An HTML document with its own style and no script.
+    giveaway: with its placeholders filled in. forecast: the base, without draws. what_ifs: forecasts to draw beside it,
+    by the words that stand on their lines; a column of the table for each. leaner: 0 for everything; 1 for one
+    quotation and fewer cautions; 2 without the details too.
     """
     locale, said_of = giveaway.locale, messages(giveaway.locale)
     words = said_of["kit"]

@@ -32,22 +32,10 @@ def certain(forecast: Forecast, locale: str = LOCALE) -> str:
 
 
 def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None, locale: str = LOCALE) -> str:
-    """The answer in a few words: the page's headline, or the what-if that ends highest.
+    """The answer in one line: the page's headline, or the what-if that ends highest.
 
-    Parameters
-    ----------
-    forecast : the base forecast, without draws.
-    what_ifs : forecasts of the what-ifs by their label. The best is named where the base forecast never reaches its
-        goal, or has none.
-    locale : for words, amounts and months.
+    what_ifs: their forecasts by label. The best is named where the base forecast never reaches its goal, or has none.
 
-    Returns
-    -------
-    str
-        One line.
-
-    Examples
-    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
@@ -66,18 +54,10 @@ def short_answer(forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None 
 
 
 def picture_svg(giveaway: Giveaway, forecast: Forecast, *, what_ifs: Mapping[str, Forecast] | None = None) -> str:
-    """The picture as SVG, of text, lines and the look's logo: no script, no link, nothing from elsewhere.
+    """The picture as SVG of 1200 x 630 pixels: text, lines and the look's logo; no script, nothing from elsewhere.
 
-    Parameters
-    ----------
-    giveaway : its question stands on top, its byline at the foot; its whole answer is the picture's description.
-    forecast : the base forecast, without draws.
-    what_ifs : forecasts to draw beside it, by the words that stand on their lines.
-
-    Returns
-    -------
-    str
-        An SVG document of 1200 x 630 pixels.
+    The giveaway's question stands on top, its byline at the foot; its whole answer is the picture's description. The
+    what-ifs are drawn beside the base forecast, by the words that stand on their lines.
     """
     locale, words = giveaway.locale, messages(giveaway.locale)["kit"]
     inner = WIDTH - 2 * _MARGIN

@@ -5,12 +5,11 @@ from __future__ import annotations
 import json
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import asdict, dataclass, field, replace
 from html import escape
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import ConfigDict, StringConstraints, TypeAdapter
+from pydantic import StringConstraints
 
 from growth.calculator.language import locale_of, messages
 from growth.errors import FileError, Problem
@@ -19,15 +18,14 @@ from growth.giveaway.brief import Giveaway, Language, Slug
 from growth.giveaway.look import dressed, sender_html
 from growth.giveaway.sections import day_text
 from growth.output import SEAL
-from growth.scenario.section import WebAddress
+from growth.scenario.section import Section, WebAddress
 
 RECORD = "site.json"
 Moment = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])T\d\d:\d\d:\d\dZ$")]
 MOST_BYTES = 8 * 2**20
 
 
-@dataclass(frozen=True)
-class SitePiece:
+class SitePiece(Section):
     """One piece of a site.
 
     Attributes
@@ -39,8 +37,6 @@ class SitePiece:
     checksum : of the page as it was made.
     invented : whether its numbers are.
     """
-
-    __pydantic_config__ = ConfigDict(extra="forbid")
 
     name: Slug
     question: str
@@ -54,57 +50,52 @@ class SitePiece:
     invented: bool = False
 
 
-@dataclass(frozen=True)
-class Site:
+class Site(Section):
     """A site as its record describes it.
 
     Attributes
     ----------
-    address : where it is on the web, ending with a slash; "" before it is known.
+    address : where it is on the web, ending with a slash.
     id : its name for ever in the feed: its first address.
     pieces : the newest first.
     """
 
-    __pydantic_config__ = ConfigDict(extra="forbid")
-
-    address: str = ""
+    address: WebAddress
     id: str = ""
-    pieces: tuple[SitePiece, ...] = field(default=())
+    pieces: tuple[SitePiece, ...] = ()
 
     def with_piece(self, piece: SitePiece) -> Site:
         """The site with this piece added, in place of the one of the same name if there is one."""
         others = [one for one in self.pieces if one.name != piece.name]
         pieces = sorted([*others, piece], key=lambda one: (one.published, one.name), reverse=True)
-        return replace(self, pieces=tuple(pieces))
+        return self.model_copy(update={"pieces": tuple(pieces)})
 
     def piece(self, name: str) -> SitePiece | None:
         """The piece of that name, or None."""
         return next((one for one in self.pieces if one.name == name), None)
 
 
-_SITE = TypeAdapter(Site)
-
-
 def read_site(folder: Path) -> Site:
-    """Read the record of the site in a folder; an empty one if there is none. Raises FileError for any other file."""
+    """Read the record of the site in a folder. Raises FileError for any other file.
+
+    Where there is none, a site without pieces, whose address is "": it is not known yet.
+    """
     path = folder / RECORD
     if not path.exists():
-        return Site()
+        return Site.model_construct(address="")
     content = read_input(path, most_bytes=MOST_BYTES)
     try:
         values: dict[str, Any] = json.loads(content)
         values.pop("seal", None)
-        site = _SITE.validate_python(values)
-        TypeAdapter(WebAddress).validate_python(site.address)
+        return Site.model_validate(values)
     except (ValueError, AttributeError, TypeError, RecursionError):
         fix = "Move it away, and publish your pieces again."
         raise FileError([Problem("", "the record of a site that growth site wrote", fix=fix)], file=str(path)) from None
-    return site
 
 
 def site_text(site: Site) -> str:
     """The record as JSON text."""
-    return json.dumps({"seal": SEAL, **asdict(site)}, indent=1, ensure_ascii=False) + "\n"
+    return json.dumps({"seal": SEAL, **site.model_dump()}, indent=1, ensure_ascii=False) + "\n"
 
 
 FEED = "feed.xml"
@@ -113,15 +104,8 @@ _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
 
 
 def feed_xml(site: Site, *, title: str, author: str) -> bytes:
-    """The feed as XML, an entry a piece, the newest first.
+    """The feed as XML, an entry for each piece of a site that has at least one. title, author: of the whole feed.
 
-    Parameters
-    ----------
-    site : with an address and at least one piece.
-    title, author : of the whole feed.
-
-    Notes
-    -----
     Source: RFC 4287, The Atom Syndication Format: feed and entry need id, title and updated, and an author.
     """
     ET.register_namespace("", ATOM)

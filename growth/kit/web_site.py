@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import pandas as pd
 from pydantic import TypeAdapter, ValidationError
 
 from growth.comparison import what_if_forecasts
@@ -104,7 +103,7 @@ def publish_site(
     page, _ = made_page(scenario, giveaway, notebook=notebook)
     gone = [one for one in site.pieces if one.name != giveaway.name and not (folder / f"{one.name}.html").is_file()]
     notes = [f"{one.name}.html is gone, so index and feed leave the piece out." for one in gone]
-    site = replace(site, pieces=tuple(one for one in site.pieces if one not in gone))
+    site = site.model_copy(update={"pieces": tuple(one for one in site.pieces if one not in gone)})
     moment = (now or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     site = site.with_piece(
         _piece(giveaway, page, there, answer=told(giveaway, result), moment=moment, invented=scenario.invented)
@@ -113,7 +112,8 @@ def publish_site(
         old = [one.name for one in site.pieces if one.name != giveaway.name]
         if old:
             notes.append(f"Publish these again, their pages name the address of before: {', '.join(old)}.")
-        site = replace(site, pieces=tuple(_moved(one, before.address, site.address) for one in site.pieces))
+        moved = tuple(_moved(one, before.address, site.address) for one in site.pieces)
+        site = site.model_copy(update={"pieces": moved})
     svg = picture_svg(giveaway, result, what_ifs=what_ifs)
     picture = social_picture(svg)
     if not picture:
@@ -153,7 +153,7 @@ def _placed(site: Site, giveaway: Giveaway, address: str | None, *, source: str 
         raise ScenarioError(
             [Problem("giveaway.address", f"an address on the site, {place}", own, fix)], file=str(source)
         )
-    return replace(site, address=place, id=site.id or place)
+    return site.model_copy(update={"address": place, "id": site.id or place})
 
 
 def _piece(
@@ -177,14 +177,12 @@ def _piece(
 
 
 def _moved(piece: SitePiece, old: str, new: str) -> SitePiece:
-    return replace(piece, address=f"{new}{piece.address.removeprefix(old)}") if piece.address.startswith(old) else piece
+    moved = f"{new}{piece.address.removeprefix(old)}"
+    return piece.model_copy(update={"address": moved}) if piece.address.startswith(old) else piece
 
 
 def _ledger_rows(site: Site) -> str:
     """The pieces as CSV for the ledger of `growth earned`."""
-    text = io.StringIO()
-    text.write(f"# For growth earned import. {SEAL}\n")
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(["piece", "title", "published"])
-    rows.writerows([one.name, one.question, one.published[:10]] for one in site.pieces)
-    return text.getvalue()
+    rows = [(one.name, one.question, one.published[:10]) for one in site.pieces]
+    table: str = pd.DataFrame(rows, columns=["piece", "title", "published"]).to_csv(index=False, lineterminator="\n")
+    return f"# For growth earned import. {SEAL}\n{table}"
