@@ -76,8 +76,8 @@ def _said(scenario: Scenario) -> Iterator[str]:
 def _unsourced(scenario: Scenario) -> Iterator[str]:
     """The numbers that move the answer most and of which the file does not say where they come from."""
     from growth.giveaway.sensitivity import sensitivities
+    from growth.scenario.about_numbers import sources_by_path
     from growth.scenario.address import fields, in_words
-    from growth.scenario.source import sources_by_path
 
     known, values = sources_by_path(scenario), scenario.model_dump()
     places = {field.path: in_words(field.place, values) for field in fields(scenario)}

@@ -13,7 +13,7 @@ from growth.engine import Forecast, forecast
 from growth.errors import MeasureError, Problem
 from growth.measures import Measure, ceiling, left, lifetime, month
 from growth.scenario import Scenario
-from growth.scenario.change import changed
+from growth.scenario.what_if import changed
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,8 +14,8 @@ from growth.giveaway.brief import FieldName, Giveaway, Language, Slug
 from growth.giveaway.logo import embedded_logo
 from growth.giveaway.look import Colour, Logo
 from growth.scenario import Scenario
+from growth.scenario.about_numbers import Day
 from growth.scenario.section import Currency, FieldAddress, Month, WebAddress
-from growth.scenario.source import Day
 from growth.scenario.what_if import WhatIfName
 
 MARK = "ran7"  # a script of ours would write it

@@ -9,8 +9,8 @@ from plain import business, plan
 import growth
 from growth.cli import main
 from growth.errors import MeasureError, ScenarioError
-from growth.scenario.change import changes_between, with_kept
 from growth.scenario.file import save_scenario
+from growth.scenario.what_if import changes_between, with_kept
 
 HALVED = {"name": "halved", "note": "a call", "changes": [{"field": "stay.churn.monthly_churn_rate", "times": 0.5}]}
 

@@ -17,8 +17,7 @@ from growth.calculator.words import answer_parts, column, minor_digits, month_la
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
-from growth.scenario.change import number_at
-from growth.scenario.what_if import WhatIf
+from growth.scenario.what_if import WhatIf, number_at
 from growth.uncertainty import ranges_of
 from growth.uncertainty.sample import pairs_of
 

@@ -17,10 +17,10 @@ from growth.calculator.language import LOCALE, messages
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.scenario import Scenario
+from growth.scenario.about_numbers import Kind, with_sources, with_values
 from growth.scenario.address import Field, find
-from growth.scenario.change import still_said, with_kept, with_sources
 from growth.scenario.file import load_document, load_scenario, save_scenario
-from growth.scenario.source import Kind
+from growth.scenario.what_if import with_kept
 
 
 def _form(data: dict[str, Any]) -> dict[str, Any]:
@@ -126,7 +126,7 @@ class Calculator(anywidget.AnyWidget):
 
     def _from_front(self, values: Any) -> Scenario:
         """The scenario that the front end sends. A number that is the same still knows what was said of it."""
-        return load_scenario({"scenario": still_said(values, self.scenario) if isinstance(values, dict) else values})
+        return with_values(self.scenario, values)
 
     @traitlets.validate("tuned")
     def _checked(self, proposal: Any) -> dict[str, Any]:

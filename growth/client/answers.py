@@ -10,8 +10,7 @@ from datetime import date
 from growth.calculator.language import ENGLISH, locale_of
 from growth.client.questions import question_words
 from growth.errors import Problem, ScenarioError
-from growth.scenario.document import parse
-from growth.scenario.file import scenario_of
+from growth.scenario.file import parse, scenario_of
 from growth.scenario.write import scalar
 
 

@@ -46,8 +46,7 @@ def _new(arguments: argparse.Namespace) -> None:
     from growth.client.questions import questions_text
     from growth.files import shipped
     from growth.output import write_outputs
-    from growth.scenario.document import parse
-    from growth.scenario.file import scenario_of
+    from growth.scenario.file import parse, scenario_of
 
     locale = locale_of(arguments.language)
     given = {name: getattr(arguments, name) for name in ASKED}

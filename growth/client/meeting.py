@@ -20,8 +20,8 @@ from growth.giveaway.brief import Giveaway, brief_data, read_giveaway
 from growth.giveaway.sections import day_text
 from growth.scenario import Scenario
 from growth.scenario.address import Field, find
-from growth.scenario.change import changes_between
 from growth.scenario.file import load_scenario
+from growth.scenario.what_if import changes_between
 
 if TYPE_CHECKING:
     from growth.client.words_form import WordsForm

@@ -11,7 +11,7 @@ from growth.client.actuals import Actuals, ComparedMonth, compare_with_actuals, 
 from growth.errors import GrowthError
 from growth.files import replace_file
 from growth.scenario import Scenario
-from growth.scenario.change import still_said, with_sources
+from growth.scenario.about_numbers import with_sources, with_values
 from growth.scenario.dated_change import LEVELS
 from growth.scenario.file import load_scenario
 
@@ -129,7 +129,7 @@ def starting_after(scenario: Scenario, month: str, customers: float, mrr: float,
         level = next((name for name in LEVELS if name in channel), None)
         if level and (rate := channel.get("monthly_growth_rate")):
             channel[level] = round(_likely(channel[level]) * (1 + _likely(rate)) ** passed, 6)
-    moved = load_scenario({"scenario": still_said(values, scenario)})
+    moved = with_values(scenario, values)
     told = {"source": "told", "note": f"at the end of {month}"}
     return with_sources(moved, {"opening.customers": told, "opening.mrr": told}, today=today)
 

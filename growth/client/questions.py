@@ -10,8 +10,8 @@ from growth.calculator.language import LOCALE, messages, said, words_in
 from growth.calculator.number_words import percent
 from growth.giveaway.sensitivity import sensitivities
 from growth.scenario import Scenario
+from growth.scenario.about_numbers import sources_by_path
 from growth.scenario.address import fields
-from growth.scenario.source import sources_by_path
 
 _FILES = Path(__file__).parent / "languages"
 

@@ -17,7 +17,8 @@ from growth.calculator.language import ENGLISH, known, languages, locale_of
 from growth.errors import GrowthError, Problem, ScenarioError
 from growth.giveaway.look import Look, with_logo
 from growth.scenario import Scenario
-from growth.scenario.file import load_document, validate
+from growth.scenario.file import load_document
+from growth.scenario.report import validate
 from growth.scenario.section import FIELD_NAME, SLUG, Name, Section, Text, WebAddress, broken
 
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]

@@ -21,10 +21,9 @@ from growth.giveaway.brief import Giveaway, read_giveaway
 from growth.measures import goal_month, growth_ceiling, lowest_cash
 from growth.scenario import Scenario
 from growth.scenario.address import in_file
-from growth.scenario.change import changed
 from growth.scenario.entry import shown
 from growth.scenario.file import load_document
-from growth.scenario.what_if import BASE
+from growth.scenario.what_if import BASE, changed
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 

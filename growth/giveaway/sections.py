@@ -21,8 +21,8 @@ from growth.calculator.worked import worked
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_html
+from growth.scenario.about_numbers import sources_by_path
 from growth.scenario.address import fields
-from growth.scenario.source import sources_by_path
 
 PAGE_FACTS = (
     "application/vnd.growth.giveaway+json"  # the mime type under which a notebook holds what the page's head needs

@@ -16,8 +16,8 @@ from growth.goals.price import break_even_loss_of
 from growth.measures import goal_month
 from growth.measures.lifetime import lifetime_value
 from growth.scenario import Scenario
+from growth.scenario.about_numbers import efforts_by_path
 from growth.scenario.address import Field
-from growth.scenario.effort import efforts_by_path
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -20,8 +20,7 @@ from growth.records.report import notes
 from growth.records.survival import NO_FIT, misfit
 from growth.records.to_scenario import DEFAULT, Value, assumptions
 from growth.scenario import Scenario
-from growth.scenario.document import parse
-from growth.scenario.file import scenario_of
+from growth.scenario.file import parse, scenario_of
 from growth.scenario.write import entry, flow, plain, scalar
 
 COMMENT_AT, WIDTH = 42, 98  # column where comments begin where the value leaves room, and where lines end

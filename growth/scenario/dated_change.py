@@ -63,25 +63,6 @@ def later_scenarios(scenario: Scenario) -> tuple[tuple[int, Scenario], ...]:
     return tuple(states)
 
 
-def level_changes(scenario: Scenario, channel: int) -> dict[int, DatedChange]:
-    """The changes of the level of a channel (its position, from 0), by the month from which they hold.
-
-    >>> from growth.scenario import Scenario
-    >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 29}]}, arrive={
-    ...     "channels": [{"name": "search"}]}, changes=[{"from_month": 7, "times": 2,
-    ...     "field": "arrive.channels.search.monthly_visitors"}])
-    >>> level_changes(base, 0)[7].times
-    2.0
-    """
-    by_month = {}
-    for change in scenario.changes:
-        if change.field.rsplit(".", 1)[-1] in LEVELS:
-            field = find(scenario, change.field)
-            if isinstance(field, Field) and field.place[2] == channel:
-                by_month[change.from_month] = change
-    return by_month
-
-
 def fixed_because(field: Field) -> str:
     """Why a number cannot change over time, as the rule of an error says it; "" where it can.
 

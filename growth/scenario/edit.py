@@ -11,11 +11,10 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from growth.scenario.about_numbers import Effort, Source
 from growth.scenario.address import Place
 from growth.scenario.dated_change import DatedChange
-from growth.scenario.effort import Effort
 from growth.scenario.said import says
-from growth.scenario.source import Source
 from growth.scenario.write import block, entry, flow, item, plain, scalar, values_of
 from growth.scenario.yaml_text import Node, read_nodes
 

@@ -1,25 +1,92 @@
-"""Scenario files: loading and saving."""
+"""Scenario files: read as plain values with the line of each, validated, and saved."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
-from growth.scenario.address import find
-from growth.scenario.document import Document, load_document, parse
+from growth.scenario.about_numbers import wrong_addresses
+from growth.scenario.address import Place
 from growth.scenario.edit import edited, with_plain
 from growth.scenario.entry import clean
-from growth.scenario.pay import Plan
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
 from growth.scenario.write import block, plain
+from growth.scenario.yaml_text import Node, read_nodes, read_text
 
-__all__ = ["Document", "load_document", "load_scenario", "save_scenario", "save_words", "scenario_of", "validate"]
+MOST_BYTES = 256 * 1024
+ROOTS = ("scenario", "giveaway")
+NO_PART = "not a part of the file; the parts are scenario and giveaway"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Document:
+    """A scenario file as read: its two parts as plain values, not validated yet.
+
+    scenario: the numbers. giveaway: the text of the published page; None if the file has none.
+    lines:    the line, counted from 1, of each place, such as ("scenario", "pay", "plans", 0, "name").
+    problems: faults of the YAML text itself, not of the values.
+    """
+
+    file: str
+    text: str
+    scenario: Any
+    giveaway: Any
+    lines: Mapping[Place, int]
+    problems: tuple[Problem, ...]
+    root: Node
+
+
+def load_document(path: str | Path) -> Document:
+    """Read a scenario file of at most 256 KiB without validating its values. Raises ScenarioError where it is missing,
+    too large, not UTF-8, not YAML, or has no `scenario` key.
+
+    >>> load_document("nowhere.yaml")
+    Traceback (most recent call last):
+    growth.errors.ScenarioError: nowhere.yaml: there is no such file. Check the name and the folder.
+    """
+    return parse(read_text(path, most_bytes=MOST_BYTES, fix="Is it a scenario file?"), file=str(path))
+
+
+def parse(text: str, *, file: str) -> Document:
+    """Read the text of a scenario file, whose name errors give, without validating its values. Raises ScenarioError
+    where the text is not YAML or has no `scenario` key.
+
+    >>> parse("scenario: {months: 12}", file="kiln.yaml").scenario
+    {'months': 12}
+    """
+    root, problems = read_nodes(text, file=file)
+    value = root.plain()
+    problems += _root_problems(value, root)
+    if not isinstance(value, dict) or "scenario" not in value:
+        raise ScenarioError(problems, file=file)
+    lines = dict(root.lines())
+    return Document(file, text, value["scenario"], value.get("giveaway"), lines, tuple(problems), root)
+
+
+def _root_problems(value: Any, root: Node) -> list[Problem]:
+    if not isinstance(value, dict):
+        kind = "a list" if isinstance(value, list) else "nothing" if value is None else "a single value"
+        rule, fix = "the key scenario, with the numbers below it", "Begin with scenario: and indent."
+        return [Problem("", rule, kind, fix, root.line)]
+    problems = []
+    if "scenario" not in value:
+        sections = {"business", "opening", "arrive", "sign_up", "pay", "stay", "grow", "bill"} & value.keys()
+        fix = "Write scenario: on a line of its own and indent the sections below it." if sections else ""
+        problems.append(Problem("scenario", "this key has to be there, with the numbers below it", fix=fix))
+        if sections:
+            return problems
+    for key in value.keys() - set(ROOTS):
+        near = get_close_matches(key, ROOTS, 1)
+        fix = f"Did you mean {near[0]}?" if near else "Indent it, if it belongs to the part above."
+        problems.append(Problem(clean(key), NO_PART, "", fix, root.keys[key][1]))
+    return sorted(problems, key=lambda problem: problem.line or 0)
 
 
 def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario:
@@ -54,19 +121,9 @@ def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario
 
 
 def scenario_of(document: Document) -> Scenario:
-    """Validate the numbers of a document.
+    """The validated numbers of a document. Raises ScenarioError with the problems of the text and of the values, in the
+    order of the file.
 
-    Parameters
-    ----------
-    document : Document
-
-    Raises
-    ------
-    ScenarioError
-        With the problems of the text and of the values, in the order of the file.
-
-    Examples
-    --------
     >>> text = "scenario: {business: Kiln, pay: {plans: [{name: Studio, monthly_price: 29}]}}"
     >>> scenario_of(parse(text, file="kiln.yaml")).business
     'Kiln'
@@ -79,37 +136,11 @@ def scenario_of(document: Document) -> Scenario:
         raise ScenarioError(sorted(problems, key=lambda problem: problem.line or 0), file=document.file)
     placed = [
         replace(problem, line=document.lines.get(("scenario", part, position, "of")))
-        for part, position, problem in _wrong_addresses(found)
+        for part, position, problem in wrong_addresses(found)
     ]
     if placed:
         raise ScenarioError(placed, file=document.file)
     return found
-
-
-_ADDRESSED = {  # of each list beside the numbers: which numbers its addresses may name, and how often
-    "sources": ("the address of a number, not of text or a section", "one source for each number"),
-    "efforts": ("the address of a number, not of text or a section", "one effort for each number"),
-    "correlations": ("the address of a number that may be a range", "each number in one pair only"),
-}
-
-
-def _wrong_addresses(scenario: Scenario) -> Iterator[tuple[str, int, Problem]]:
-    """What is wrong with the addresses in the lists beside the numbers: the list, the position in it, the problem."""
-    for part, (kind, once) in _ADDRESSED.items():
-        seen = set()
-        for position, one in enumerate(getattr(scenario, part)):
-            several = not isinstance(one.of, str)
-            for end, address in enumerate(one.of if several else [one.of]):
-                field, place = find(scenario, address), f"{part}[{position}].of" + (f"[{end}]" if several else "")
-                if isinstance(field, Problem):
-                    wrong = Problem(place, "the address of a number in this file", address, field.fix)
-                    yield part, position, wrong
-                elif field.entry is None or (several and (field.entry.whole or not field.entry.ranged)):
-                    yield part, position, Problem(place, kind, address)
-                elif field.path in seen:
-                    yield part, position, Problem(place, once, address)
-                else:
-                    seen.add(field.path)
 
 
 def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Mapping[str, Any] | None = None) -> Path:
@@ -152,7 +183,7 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
         raise ScenarioError(
             [Problem("", "single numbers", f"{scenario.draws} draws", "A file holds one scenario.")], file=file
         )
-    scenario = _with_opening_stated_where_it_was_kept(scenario)
+    scenario = scenario.with_opening_stated()
     with _told_if_unwritable(path):
         exists = Path(path).exists() and (not Path(path).is_file() or Path(path).stat().st_size > 0)
         if exists:
@@ -165,24 +196,10 @@ def save_scenario(scenario: Scenario, path: str | Path, *, like: str | Path | Ma
 
 
 def save_words(words: dict[str, Any], path: str | Path) -> Path:
-    """Write the `giveaway` part of a scenario file, atomically. Comments, order, layout and the numbers are kept.
+    """Write the `giveaway` part of a scenario file, given as valid plain values, atomically; returns the path.
 
-    Parameters
-    ----------
-    words : dict
-        The whole part as plain values, valid.
-    path : str or Path
-        A scenario file.
-
-    Returns
-    -------
-    Path
-        The path written to.
-
-    Raises
-    ------
-    ScenarioError
-        The file is not valid, or writing fails.
+    Comments, order, layout and the numbers are kept. Raises ScenarioError where the file is not valid, or writing
+    fails.
     """
     before = load_document(path)
 
@@ -211,31 +228,9 @@ def _told_if_unwritable(path: str | Path) -> Iterator[None]:
 def _from_mapping(source: Mapping[str, Any]) -> Scenario:
     if not isinstance(source.get("scenario"), Mapping):
         return validate(Scenario, dict(source), root="scenario")
-    rest = [key for key in source if key not in ("scenario", "giveaway")]
-    if rest:
-        rule = "not a part of the file; the parts are scenario and giveaway"
-        raise ScenarioError([Problem(clean(key), rule) for key in rest])
+    if rest := [key for key in source if key not in ROOTS]:
+        raise ScenarioError([Problem(clean(key), NO_PART) for key in rest])
     return validate(Scenario, dict(source["scenario"]), root="scenario")
-
-
-def _with_opening_stated_where_it_was_kept(scenario: Scenario) -> Scenario:
-    """Mark MRR and opening prices derived from prices that have since changed as set, so that they are written out."""
-    if len(scenario.pay.plans) > 1:
-        plans = tuple(_with_price_stated(plan.with_opening_price()) for plan in scenario.pay.plans)
-        scenario = scenario.model_copy(update={"pay": scenario.pay.model_copy(update={"plans": plans})})
-    opening = scenario.opening
-    if "mrr" in opening.model_fields_set or opening.mrr == scenario.mrr_at_todays_prices():
-        return scenario
-    return scenario.model_copy(update={"opening": opening.model_copy(update={"mrr": opening.mrr})})
-
-
-def _with_price_stated(plan: Plan) -> Plan:
-    plan = plan.model_copy()
-    if plan.opening_price == float(plan.price):
-        plan.model_fields_set.discard("opening_price")
-    else:
-        plan.model_fields_set.add("opening_price")
-    return plan
 
 
 def _text_like(scenario: Scenario, model: Document) -> str:

@@ -107,6 +107,15 @@ class Plan(Section):
         plan.__dict__["opening_price"] = self.price if isinstance(self.price, np.ndarray) else float(self.price)
         return plan
 
+    def with_opening_price_stated(self) -> Plan:
+        """The plan, without draws, with what its customers pay today marked as set if the price is another one now."""
+        plan = self.with_opening_price().model_copy()
+        if plan.opening_price == float(plan.price):
+            plan.model_fields_set.discard("opening_price")
+        else:
+            plan.model_fields_set.add("opening_price")
+        return plan
+
 
 class Pay(Section):
     """From sign-up to paying customer, and the plans. `delay_shares` says when converts start paying: the first share

@@ -17,17 +17,70 @@ from typing import Annotated, Any
 import numpy as np
 from pydantic import AfterValidator, BaseModel, Field, PrivateAttr, StrictBool, model_validator
 
+from growth.errors import Problem
+from growth.scenario.about_numbers import Correlation, Effort, Source
+from growth.scenario.address import find
 from growth.scenario.arrive import Arrive
-from growth.scenario.correlation import Correlation
-from growth.scenario.dated_change import DatedChange, later_scenarios, level_changes
-from growth.scenario.effort import Effort
-from growth.scenario.entry import Number, amount, whole_months
-from growth.scenario.opening import Opening
+from growth.scenario.dated_change import LEVELS, DatedChange, later_scenarios
+from growth.scenario.entry import Number, amount, quantity, whole_months
 from growth.scenario.pay import Pay, SignUp
+from growth.scenario.relevance import by_age, mean_age
 from growth.scenario.section import LONGEST, Currency, Month, Name, Section, Text, broken
-from growth.scenario.source import Source
 from growth.scenario.stay import Bill, Grow, Stay
 from growth.scenario.what_if import WhatIf, check_names
+
+
+class AgeCount(Section):
+    """How many of the opening customers are of a given age in months."""
+
+    age_months: Annotated[int, whole_months("Months on board", low=0, high=LONGEST, matters=by_age)]
+    customers: Annotated[Number, quantity("Customers of that age", "customers", matters=by_age)]
+
+
+class Opening(Section):
+    """The position at the close of month 0.
+
+    With `ages`, customers are spread over ages in proportion to the counts, which need not add up to `customers`. With
+    `mean_age_months` alone, they are spread evenly over ages 0 to 2 x mean_age_months. With neither, customers of a
+    yearly plan are spread evenly over ages 0 to 11, so that a twelfth of them renews each month, and all others have
+    age 0. If `mrr` is left out, each customer pays the price of their plan.
+    """
+
+    customers: Annotated[
+        Number,
+        quantity(
+            "Customers today", "customers", slider=(0, 500, 1), always=True, help="Paying customers on board now."
+        ),
+    ] = 0.0
+    mrr: Annotated[
+        Number,
+        amount(
+            "What they pay in all",
+            unit="money a month",
+            slider=(0, 20_000, 10),
+            always=True,
+            help="MRR, monthly recurring revenue: what today's customers pay a month, yearly plans counted a twelfth.",
+        ),
+    ] = 0.0
+    mean_age_months: Annotated[
+        int | None,
+        whole_months(
+            "How long they have been customers, on average", low=0, high=60, slider=(0, 60, 1), matters=mean_age
+        ),
+    ] = None
+    ages: Annotated[tuple[AgeCount, ...] | None, Field(min_length=1, max_length=LONGEST + 1)] = None
+
+    @model_validator(mode="after")
+    def _agree(self) -> Opening:
+        if np.any((np.asarray(self.customers) == 0) & (np.asarray(self.mrr) > 0)):
+            raise broken("no customers pay nothing: with customers 0, mrr must be 0", f"mrr {self.mrr}")
+        ages = [entry.age_months for entry in self.ages or ()]
+        if len(set(ages)) != len(ages):
+            raise broken("each age once in opening.ages", ages)
+        counted = [np.asarray(entry.customers) for entry in self.ages or ()]
+        if counted and np.any(sum(counted, np.zeros(1)) <= 0):
+            raise broken("at least one customer in opening.ages", 0)
+        return self
 
 
 class Scenario(Section):
@@ -103,8 +156,21 @@ class Scenario(Section):
         return self._later[1]
 
     def level_changes(self, channel: int) -> dict[int, DatedChange]:
-        """The changes of the level or budget of a channel (its position, from 0), by the month from which they hold."""
-        return level_changes(self, channel)
+        """The changes of the level or budget of a channel (its position, from 0), by the month from which they hold.
+
+        >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 29}]}, arrive={
+        ...     "channels": [{"name": "search"}]}, changes=[{"from_month": 7, "times": 2,
+        ...     "field": "arrive.channels.search.monthly_visitors"}])
+        >>> base.level_changes(0)[7].times
+        2.0
+        """
+        by_month = {}
+        for change in self.changes:
+            if change.field.rsplit(".", 1)[-1] in LEVELS:
+                field = find(self, change.field)
+                if not isinstance(field, Problem) and field.place[2] == channel:
+                    by_month[change.from_month] = change
+        return by_month
 
     def in_force(self, month: int) -> Scenario:
         """The scenario whose numbers hold in `month`, 1..T: this one with all changes up to the month made.
@@ -125,6 +191,18 @@ class Scenario(Section):
         mrr = self.opening.customers * sum(share * price for share, price in zip(shares, prices, strict=True))
         mrr = np.minimum(np.round(mrr, 6), 1e9)
         return mrr if isinstance(mrr, np.ndarray) else float(mrr)
+
+    def with_opening_stated(self) -> Scenario:
+        """The scenario, without draws, with MRR and opening prices that followed from prices that have changed since
+        marked as set, so that they are written out."""
+        scenario = self
+        if len(self.pay.plans) > 1:
+            plans = tuple(plan.with_opening_price_stated() for plan in self.pay.plans)
+            scenario = self.model_copy(update={"pay": self.pay.model_copy(update={"plans": plans})})
+        opening = self.opening
+        if "mrr" in opening.model_fields_set or opening.mrr == self.mrr_at_todays_prices():
+            return scenario
+        return scenario.model_copy(update={"opening": opening.model_copy(update={"mrr": opening.mrr})})
 
     def calendar(self, month: int) -> str:
         """The calendar month of month 1, 2, ... of the forecast, such as "2027-01"."""

@@ -13,11 +13,10 @@ from growth.calculator.language import LOCALE, languages, locale_of
 from growth.errors import GrowthError, Problem
 from growth.scenario import Scenario
 from growth.scenario.address import Field, Place, find
-from growth.scenario.document import MOST_BYTES, lines_of, nodes_of, read_text
 from growth.scenario.entry import Assumption
-from growth.scenario.file import load_document, scenario_of
+from growth.scenario.file import MOST_BYTES, load_document, scenario_of
 from growth.scenario.report import problems_in
-from growth.scenario.yaml_text import Node
+from growth.scenario.yaml_text import Node, read_nodes, read_text
 from growth.sweep.sweep_file import Axis, Sweep
 from growth.uncertainty import Unknown, ranges_of
 
@@ -74,7 +73,7 @@ def load_sweep(path: str | Path) -> LoadedSweep:
     root, problems = _read(path)
     if problems:
         raise SweepError(problems, file=file)
-    values, lines = root.plain(), lines_of(root)
+    values, lines = root.plain(), dict(root.lines())
     if not isinstance(values, dict) or set(values) != {"sweep"}:
         raise SweepError([Problem("", "the one root key sweep, with the settings below it", line=root.line)], file=file)
     given: Any = values["sweep"]
@@ -153,7 +152,7 @@ def _titled(base: Scenario) -> dict[str, Unknown]:
 
 def _read(path: str | Path) -> tuple[Node, list[Problem]]:
     text = read_text(path, most_bytes=8 * MOST_BYTES, fix="Is it a sweep file?")
-    return nodes_of(text, file=str(path))
+    return read_nodes(text, file=str(path))
 
 
 def _problem(address: str, entry: Assumption | None, values: tuple[Any, ...]) -> Problem | None:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.scenario import Scenario
+from growth.scenario.about_numbers import pairs_by_path
 from growth.scenario.address import fields, plain_values, put
-from growth.scenario.correlation import pairs_by_path
 from growth.scenario.range import Range, Scale
 
 

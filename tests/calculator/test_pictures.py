@@ -22,8 +22,8 @@ from growth.comparison import what_if_forecasts
 from growth.giveaway.brief import brief_data
 from growth.giveaway.placeholders import load_giveaway
 from growth.scenario.address import value_at
-from growth.scenario.change import changed
 from growth.scenario.range import likely_values
+from growth.scenario.what_if import changed
 
 # the page's own drawing of its present view, at the size of the still pictures
 DRAWN = """([width, em]) => {

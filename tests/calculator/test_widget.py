@@ -13,7 +13,7 @@ import growth
 
 pytest.importorskip("anywidget")
 from growth.calculator import PAGE_DATA, Calculator, page_data, whole_answer
-from growth.scenario.document import load_document
+from growth.scenario.file import load_document
 
 BUSINESS = business(months=12, opening={"customers": 40, "mrr": 800})
 

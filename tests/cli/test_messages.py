@@ -11,7 +11,7 @@ import pytest
 import growth
 from growth.cli import main
 from growth.errors import MOST_PROBLEMS, PublishError
-from growth.scenario.document import parse
+from growth.scenario.file import parse
 from growth.scenario.section import PATTERNS
 from growth.whole_file import json_schema
 

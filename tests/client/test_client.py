@@ -14,8 +14,7 @@ from growth.client import Answers, compare_with_actuals, first_scenario, questio
 from growth.client.actuals import comparison_lines
 from growth.client.questions import question_words
 from growth.errors import ScenarioError
-from growth.scenario.document import parse
-from growth.scenario.file import scenario_of
+from growth.scenario.file import parse, scenario_of
 from growth.whole_file import check_file
 
 SAID = Answers("Fernhollow", customers=63, price=29, joining=5, leaving=2, goal=2500)

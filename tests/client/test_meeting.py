@@ -17,7 +17,7 @@ import pytest
 
 import growth
 from growth.cli import main
-from growth.scenario.source import sources_by_path
+from growth.scenario.about_numbers import sources_by_path
 
 CHROMIUM = shutil.which("chromium")
 pytest.importorskip("playwright")

@@ -22,8 +22,7 @@ from growth.records.paid_months import spread_payments
 from growth.records.read import load_columns, read_records
 from growth.records.report import markdown, summary
 from growth.records.scenario_file import scenario_text
-from growth.scenario.document import parse
-from growth.scenario.file import scenario_of
+from growth.scenario.file import parse, scenario_of
 
 MARK = "Q7Z"  # in every identifier: it must turn up nowhere
 NEVER = 10**9

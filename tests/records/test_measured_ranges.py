@@ -13,8 +13,7 @@ from growth.calculator.data import page_data
 from growth.records import measure, read_records, scenario_text, spread_payments, write_scenario
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.measured_ranges import Width, ranged
-from growth.scenario.document import parse
-from growth.scenario.file import scenario_of
+from growth.scenario.file import parse, scenario_of
 from growth.scenario.range import Range, Scale
 from growth.uncertainty import ranges_of
 from growth.uncertainty.sample import pairs_of

@@ -16,8 +16,7 @@ import growth
 from growth.engine import SERIES
 from growth.errors import Problem, ScenarioError
 from growth.scenario.address import Field, fields, find, in_words, plain_values, put, value_at
-from growth.scenario.change import changed
-from growth.scenario.what_if import Change, WhatIf
+from growth.scenario.what_if import Change, WhatIf, changed
 
 
 @settings(max_examples=few_or_many(20, 60))

@@ -6,8 +6,7 @@ import pytest
 
 import growth
 from growth.errors import ScenarioError
-from growth.scenario.document import parse
-from growth.scenario.file import scenario_of
+from growth.scenario.file import parse, scenario_of
 
 TEXT = """
 scenario:

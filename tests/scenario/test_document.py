@@ -12,8 +12,7 @@ from papermill.iorw import NoDatesSafeLoader, read_yaml_file
 
 import growth
 from growth.cli import main
-from growth.scenario.document import MOST_BYTES, load_document, parse
-from growth.scenario.file import scenario_of
+from growth.scenario.file import MOST_BYTES, load_document, parse, scenario_of
 
 DEMO = without_ranges((SCENARIOS / "fernhollow.yaml").read_text(encoding="utf-8"))
 DEMO = DEMO.partition("\n# The words")[0]  # the numbers alone

@@ -10,7 +10,8 @@ import pytest
 from pydantic import BaseModel, ConfigDict, Field
 
 import growth
-from growth.scenario.file import load_document, validate
+from growth.scenario.file import load_document
+from growth.scenario.report import validate
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "fernhollow.yaml"
 PLANS = {"plans": [{"name": "Studio", "monthly_price": 29}]}

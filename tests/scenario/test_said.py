@@ -19,8 +19,7 @@ from growth.calculator.widget import Calculator
 from growth.errors import ScenarioError
 from growth.giveaway import sections
 from growth.giveaway.brief import Giveaway
-from growth.scenario.document import parse
-from growth.scenario.file import save_scenario, scenario_of
+from growth.scenario.file import parse, save_scenario, scenario_of
 from growth.scenario.said import FORMS, says, what_was_said
 from growth.spreadsheet.inputs import Inputs
 from growth.whole_file import json_schema

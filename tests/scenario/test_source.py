@@ -14,9 +14,8 @@ from growth.giveaway import sections
 from growth.giveaway.brief import Giveaway
 from growth.records import measure, scenario_text
 from growth.records.demo import DemoBusiness, demo_book
-from growth.scenario.document import parse
-from growth.scenario.file import scenario_of
-from growth.scenario.source import sources_by_path
+from growth.scenario.about_numbers import sources_by_path
+from growth.scenario.file import parse, scenario_of
 
 FILE = """\
 scenario:

@@ -240,7 +240,7 @@ def load_columns(path: str | Path) -> ColumnNames:
     RecordsError
         There is no such file, it is larger than 1 MB, or something in it is wrong: then with the line.
     """
-    from growth.scenario.document import parse
+    from growth.scenario.file import parse
     from growth.scenario.report import validate
 
     file = str(path)
