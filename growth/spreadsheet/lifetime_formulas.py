@@ -32,16 +32,17 @@ from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 HIGH, LOW = 100, 1e-3  # yearly ratios beyond these are taken as these, so that LibreOffice can raise them to a power
 NO_REASON = len(REASONS) + 1  # so that the first reason told is the least
-_COLUMNS = (
-    "sum last before ratio ratio_before growth rest total kind known century late left back accumulates odd".split()
-)
+_COLUMNS = dict.fromkeys(
+    "sum last before ratio ratio_before growth rest total kind known century late left back accumulates odd".split(),
+    "0.0000",
+) | dict.fromkeys(("kind", "known", "accumulates", "odd"), "count")
 
 
-def first_of(*pairs: Any) -> Formula:
-    """The number of the first reason whose condition holds; pairs are condition, reason, condition, reason, ..."""
+def first_of(*pairs: tuple[Formula, Reason]) -> Formula:
+    """The number of the first reason whose condition holds."""
     code = as_formula(NO_REASON)
-    for condition, reason in reversed(list(zip(pairs[::2], pairs[1::2], strict=True))):
-        code = choose(condition, reason.number if isinstance(reason, Reason) else reason, code)
+    for condition, reason in reversed(pairs):
+        code = choose(condition, reason.number, code)
     return code
 
 
@@ -115,10 +116,7 @@ class LifetimeColumns:
     """The lifetime of each plan's customers, or of their MRR: sums, kind, what comes back, and why there is no sum."""
 
     def __init__(self, words: dict[str, Any], table: FormulaTable, group: str):
-        numbers = ("kind", "known", "accumulates", "odd")
-        self._columns = {
-            name: table.column(words[name], "count" if name in numbers else "0.0000", group=group) for name in _COLUMNS
-        }
+        self._columns = table.named(words, _COLUMNS, group=group)
 
     def __getitem__(self, name: str) -> FormulaColumn:
         return self._columns[name]
@@ -188,25 +186,21 @@ class LifetimeColumns:
         back = self["back"][row]
         return choose(both(self["known"][row].equals(1), back < EDGE), self["total"][row] / (1 - back), 0)
 
-    def _grows(self, kind: Formula, whole: Formula) -> tuple[Any, ...]:
+    def _grows(self, kind: Formula, whole: Formula) -> list[tuple[Formula, Reason]]:
         grows = kind.equals(GROWS)
-        return both(grows, whole.equals(1)), Reason.EXPANSION_WITHOUT_CHURN, grows, Reason.EXPANSION_OUTRUNS_CHURN
+        everybody_stays = both(grows, whole.equals(1))
+        return [(everybody_stays, Reason.EXPANSION_WITHOUT_CHURN), (grows, Reason.EXPANSION_OUTRUNS_CHURN)]
 
     def _accumulates(self, row: int, facts: PlanFacts) -> Formula:
         """Why there is no level where newcomers keep joining."""
         kind, back = choose(self["known"][row].equals(1), FINITE, self["kind"][row]), self["back"][row]
         return first_of(
             *self._grows(kind, facts.whole),
-            both(kind.equals(STAYS), facts.whole.equals(1)),
-            Reason.NOBODY_LEAVES,
-            kind.equals(STAYS),
-            Reason.SOME_NEVER_LEAVE,
-            either(kind.equals(LOYAL), kind.equals(LOYAL_GROWS)),
-            Reason.LOYAL_STAY,
-            both(back >= ONE, self["ratio"][row] <= SLOW),
-            Reason.COMEBACKS_MAKE_UP,
-            either(kind.equals(UNSETTLED), back >= EDGE),
-            Reason.NOT_KNOWN,
+            (both(kind.equals(STAYS), facts.whole.equals(1)), Reason.NOBODY_LEAVES),
+            (kind.equals(STAYS), Reason.SOME_NEVER_LEAVE),
+            (either(kind.equals(LOYAL), kind.equals(LOYAL_GROWS)), Reason.LOYAL_STAY),
+            (both(back >= ONE, self["ratio"][row] <= SLOW), Reason.COMEBACKS_MAKE_UP),
+            (either(kind.equals(UNSETTLED), back >= EDGE), Reason.NOT_KNOWN),
         )
 
     def remains(self, row: int, whole: Formula, same: Formula, waiting: Formula) -> Formula:
@@ -215,16 +209,13 @@ class LifetimeColumns:
         whole: 1 where nobody ever leaves. same: 1 where what a newcomer brings never changes.
         """
         kind, back = self["kind"][row], self["back"][row]
+        later = either(kind.equals(LOYAL_GROWS), both(absolute(kind - STAYS) > 0, self["ratio"][row] > SLOW))
         return first_of(
             *self._grows(kind, whole),
-            back > 2 - ONE,
-            Reason.COMEBACKS_MAKE_UP,
-            back >= ONE,
-            Reason.ALL_COME_BACK,
-            both(kind.equals(STAYS), either(same.equals(0), waiting.equals(1))),
-            Reason.LEVELS_OFF,
-            either(kind.equals(LOYAL_GROWS), both(absolute(kind - STAYS) > 0, self["ratio"][row] > SLOW)),
-            Reason.NOT_KNOWN,
+            (back > 2 - ONE, Reason.COMEBACKS_MAKE_UP),
+            (back >= ONE, Reason.ALL_COME_BACK),
+            (both(kind.equals(STAYS), either(same.equals(0), waiting.equals(1))), Reason.LEVELS_OFF),
+            (later, Reason.NOT_KNOWN),
         )
 
 

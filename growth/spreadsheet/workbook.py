@@ -19,7 +19,7 @@ from growth.scenario.file import load_scenario
 from growth.spreadsheet.answer_sheet import fill_answer
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet
 from growth.spreadsheet.assumptions_sheet import fill_assumptions
-from growth.spreadsheet.ceiling_sheet import ceiling
+from growth.spreadsheet.ceiling_sheet import CeilingSheet
 from growth.spreadsheet.changes_sheet import ChangesSheet, needed
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.fixed_sheets import fill_band, fill_what_ifs
@@ -152,7 +152,7 @@ def _fill(workbook: xlsxwriter.Workbook, result: Forecast, giveaway: Giveaway) -
         months.month(month)
     for plan in plans:
         plan.finish()
-    level = ceiling(book, lives=stay.lives, changes=changes, arrivals=arrivals, plans=plans, months=months)
+    level = CeilingSheet(book, lives=stay.lives, changes=changes, arrivals=arrivals, plans=plans, months=months).level
     months.finish(level)
     sentence = SentenceSheet(book, months=months, level=level)
     broken = fill_assumptions(book, of_ages=opening.broken)
