@@ -42,6 +42,11 @@ class ChangesSheet:
         """The factor on churn in a month; None if nothing changes it."""
         return None if self._factor is None else self._factor.same_row(month)
 
+    def scaled(self, churn: Formula, month: int) -> Formula:
+        """Churn with the factor of a month; never more than 1."""
+        factor = self.churn_factor(month)
+        return churn if factor is None else minimum(1, churn * factor)
+
     def price(self, plan: int, month: int) -> Formula:
         """What a new customer pays in a month."""
         if plan in self._price:

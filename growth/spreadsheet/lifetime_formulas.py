@@ -27,7 +27,7 @@ from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, either, maximum, minimum, total
-from growth.spreadsheet.stay_sheet import PlanByAge, renews_by_month
+from growth.spreadsheet.stay_sheet import PlanByAge
 from growth.spreadsheet.worksheet import FormulaColumn, FormulaTable
 
 HIGH, LOW = 100, 1e-3  # yearly ratios beyond these are taken as these, so that LibreOffice can raise them to a power
@@ -60,7 +60,7 @@ class PlanFacts:
     """The facts that both sums of a plan need.
 
     fall: the power of age with which survival falls in the end, 0 without one; None where its curve has none. after,
-    before: churn of the last step and of the one before. step: months of a step; end: the age before the last step.
+    before: churn of the last step and of the one before. step: months of a step.
     stayed: the share that stays over the last year of ages, of those who are there.
     """
 
@@ -69,7 +69,6 @@ class PlanFacts:
     after: Formula
     before: Formula
     step: int
-    end: int
     whole: Formula
     stayed: Formula
     comeback: Formula
@@ -82,15 +81,7 @@ def plan_facts(
     plan, ages = book.scenario.pay.plans[number], life.ages
     curve, place = (plan.churn, f"pay.plans.{number}.churn") if plan.churn else (book.scenario.stay.churn, "stay.churn")
     step = YEAR if plan.billing == "yearly" else 1
-    end = ages - 2 * YEAR if plan.billing == "yearly" else ages - 2
-    factor = changes.churn_factor(book.scenario.months)
-    by_month = renews_by_month(plan)  # the factor is in each month's churn already
-
-    leave, now = life.at_end.leave, book.in_month(book.scenario.months)
-
-    def churn(age: int) -> Formula:
-        return leave[age] if factor is None or by_month else minimum(1, leave[age] * factor)
-
+    factor, now = changes.churn_factor(book.scenario.months), book.in_month(book.scenario.months)
     power: Formula | None = None
     if curve.curve in ("sbg", "bdw") and (plan.billing == "monthly" or plan.renewal_rate is None):
         power = now.given(f"{place}.alpha")
@@ -102,12 +93,11 @@ def plan_facts(
     return PlanFacts(
         life=life,
         fall=power,
-        after=churn(end + step),
-        before=churn(end),
+        after=life.leaves[-step],
+        before=life.leaves[-2 * step],
         step=step,
-        end=end,
         whole=whole.put(number, choose(life.alive[ages - 1].equals(1), 1, 0)),
-        stayed=reduce(mul, [1 - churn(age) for age in range(ages - YEAR, ages)]),
+        stayed=reduce(mul, [1 - churn for churn in life.leaves[-YEAR:]]),
         comeback=as_formula(0) if back is None else now.given("stay.comeback.comeback_rate"),
     )
 
@@ -127,7 +117,7 @@ class LifetimeColumns:
         def put(name: str, formula: Formula) -> Formula:
             return self._columns[name].put(row, formula)
 
-        ages, fall, end = facts.life.ages, facts.fall, facts.end
+        ages, fall, end = facts.life.ages, facts.fall, facts.life.ages - 2 * facts.step
         years = [total(kept.span(ages - YEAR * (k + 1), ages - 1 - YEAR * k)) for k in range(3)]
         body = put("sum", total(kept.span(0, ages - 1)))
         last, before = put("last", years[0]), put("before", years[1])

@@ -129,6 +129,31 @@ PAGE_WIDTH, PAGE_ROWS = 240, 70  # characters and rows on one landscape page, at
 _LETTERS_PER_WIDTH = 1.05  # a column is measured in digits; letters of running text are a little narrower
 
 
+class CellBlock:
+    """Cells in rows and columns, counted from 0 within the block, with the values put into them.
+
+    References keep their row, as those of a `FormulaColumn` do.
+    """
+
+    def __init__(self, sheet: Worksheet, first: tuple[int, int], shape: tuple[int, int]):
+        self._sheet, self.first, self.values = sheet, first, np.zeros(shape)
+
+    def put(self, row: int, column: int, value: Formula | float, style: str, kind: str) -> None:
+        """Write a formula or a plain number."""
+        self.values[row, column] = value.value if isinstance(value, Formula) else value
+        self._sheet.put(self.first[0] + row, self.first[1] + column, value, style, kind)
+
+    def cell(self, row: int, column: int) -> Formula:
+        """A reference to one cell."""
+        value = float(self.values[row, column])
+        return self._sheet.cell(self.first[0] + row, self.first[1] + column, value, fixed="row")
+
+    def part(self, row: int, first: int, last: int) -> Formula:
+        """A reference to the cells of a row from one column to another, both included."""
+        at, columns = self.first[0] + row, (self.first[1] + first, self.first[1] + last)
+        return self._sheet.cells((at, at), columns, self.values[row, first : last + 1], fixed="row")
+
+
 class FormulaColumn:
     """One column: cells are put in by month or age, and referred to by it.
 
