@@ -12,13 +12,13 @@ from growth.records.bridge import triangles as triangles
 from growth.records.churn_fit import Fit as Fit
 from growth.records.churn_fit import fit_all as fit_all
 from growth.records.churn_fit import recommend as recommend
+from growth.records.estimate import KindMeasures as KindMeasures
+from growth.records.estimate import Measured as Measured
 from growth.records.estimate import measure as measure
 from growth.records.forecast_band import ForecastBand as ForecastBand
 from growth.records.forecast_band import forecast_measured as forecast_measured
 from growth.records.intervals import Rate as Rate
 from growth.records.joining import Joining as Joining
-from growth.records.measured import KindMeasures as KindMeasures
-from growth.records.measured import Measured as Measured
 from growth.records.paid_months import PaidMonths as PaidMonths
 from growth.records.paid_months import spread_payments as spread_payments
 from growth.records.read import ColumnNames as ColumnNames

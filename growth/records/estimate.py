@@ -2,25 +2,101 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from growth.errors import count_of
 from growth.records.bridge import Movements, Spells, movements, spells
 from growth.records.churn_change import ChurnHistory, DetectedChurnChange, churn_history, churn_now, find_change
 from growth.records.churn_fit import Fit, fit_all, log_likelihood, recommend
-from growth.records.intervals import Rate, Resampled, percentile, wilson
-from growth.records.joining import RECENT, Joining, measure_joining
+from growth.records.intervals import Rate, Resampled
+from growth.records.joining import RECENT, Joining, joins_of, measure_joining
 from growth.records.lapses import BEFORE
-from growth.records.measured import KindMeasures, Measured
 from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
 from growth.records.revenue_change import RevenueChange, revenue_change
-from growth.records.survival import RiskTable, kaplan_meier, risk_table, spell_risk
+from growth.records.survival import RiskTable, Survival, kaplan_meier, measure_comeback, risk_table, spell_risk
 
-FOLLOWED = 12  # months for which leavers are followed to see whether they return
 OLDEST = 60  # months, of customers whose age is not known, when the records begin
 FEWEST = 5  # leavers for an interval that knows of changes
 TRIAL_MONTHS = 3  # months after its own within which a sign-up has to pay to count as converted
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class FittedChurn:
+    """Churn curves of some customers.
+
+    fitted: what they were fitted to, leaving by age since churn last changed, with customers of unknown age. fits:
+    plainest first; none for yearly plans, which are told by their renewals. chosen, why: the one to take.
+    """
+
+    fitted: RiskTable
+    fits: tuple[Fit, ...]
+    chosen: Fit | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class KindMeasures(FittedChurn):
+    """What was measured of one plan with one way of billing, and its churn curves if it is a monthly one.
+
+    customers, mrr: in the last month. share: of those who joined in the last 12 months. churn: lost / on board, since
+    churn last changed. renewal: of customers whose year ended; None for monthly plans; due: how many these are. price:
+    mean first MRR of those who joined in the last 12 months, at today's prices; None if nobody did. table, survival:
+    leaving by age.
+    """
+
+    plan: str
+    billing: str
+    customers: int
+    mrr: float
+    share: Rate
+    churn: Rate
+    renewal: Rate | None
+    due: int
+    arpa: Rate | None
+    price: Rate | None
+    expansion: Rate
+    contraction: Rate
+    table: RiskTable
+    survival: Survival
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Measured(FittedChurn):
+    """Everything measured. Rates are fractions a month; money is in major units of the records' currency.
+
+    The churn curves are those of all monthly plans together. kinds: by plan and billing. monthly_table: leaving by age,
+    of all monthly plans together. history, churn_change: leaving by calendar month, and its last change. churn: now.
+    joining: how customers join. changes: what customers who stay pay more or less. comeback, comeback_after: the share
+    of leavers who return within 12 months, and the median wait in months. conversion, delays: the share of sign-ups
+    (customers whose first row has amount 0) that pays, and the shares of those by months from sign-up to payment.
+    unknown_ages: customers on board in month 0 whose age is not in the records; unknown_age: what age, in months, their
+    churn since then makes likeliest.
+    """
+
+    book: PaidMonths
+    runs: Spells
+    moves: Movements
+    kinds: tuple[KindMeasures, ...]
+    monthly_table: RiskTable
+    chosen: Fit
+    history: ChurnHistory
+    churn_change: DetectedChurnChange | None
+    joining: Joining
+    changes: RevenueChange
+    churn: Rate
+    revenue_churn: Rate
+    expansion: Rate
+    contraction: Rate
+    arpa: Rate | None
+    comeback: Rate | None
+    comeback_after: int
+    conversion: Rate | None
+    delays: tuple[float, ...]
+    unknown_ages: int
+    unknown_age: int
 
 
 def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
@@ -44,55 +120,52 @@ def measure(book: PaidMonths, *, seed: int = 0) -> Measured:
     >>> measured.churn.low < measured.churn.value < measured.churn.high
     True
     """
-    monthly = np.array([billing == "monthly" for _, billing in book.kinds])
     drawn = Resampled.of(book.converted != NONE, seed=seed)
     runs = spells(book)
     moves = movements(book, runs)
     changes = revenue_change(book, runs)
-    history = churn_history(book, runs, monthly=monthly)
+    history = churn_history(book, runs, monthly=~book.yearly)
     change = find_change(history, seed=seed)
     since = change.since if change else 1
-    table = spell_risk(runs, chosen=monthly[runs.kind])
-    age = likeliest_age(runs, monthly[runs.kind], since=since)
-    fitted = spell_risk(runs, chosen=monthly[runs.kind], unknown_age=age, since=since)
+    monthly = ~book.yearly[runs.kind]
+    age = likeliest_age(runs, monthly, since=since)
+    fitted = spell_risk(runs, chosen=monthly, unknown_age=age, since=since)
     fits = fit_all(fitted)
     chosen, why = recommend(fits, fitted)
-    why = f"since {book.calendar_month(since)} {why}" if change else why
-    pooled = (fitted, fits, chosen, why) if monthly.sum() == 1 else None
-    kinds = tuple(
-        _kind(number, book, runs, moves, changes, drawn, pooled, since, age) for number in range(len(book.kinds))
-    )
-    (expansion, ups), (contraction, downs) = changes.rate("up"), changes.rate("down")
+    kinds = []
+    for number in range(len(book.kinds)):
+        only = fits if (~book.yearly).sum() == 1 else None
+        kinds.append(_kind(number, book, runs, moves, changes, drawn, since, age, only))
+    comeback, comeback_after = measure_comeback(runs, book.months)
+    conversion, delays = _conversion(book)
+    could = np.flatnonzero((book.month >= since - 1) & (book.month < book.settled - 1))
+    churned = np.where(book.goes_on[could], 0.0, book.mrr[could])
+    told = "churned MRR / MRR of the month before"
     return Measured(
-        book,
-        runs,
-        moves,
-        kinds,
-        table,
-        fitted,
-        fits,
-        chosen,
-        why,
-        history,
-        change,
-        _joining(book, moves),
-        changes,
-        _churn(book, runs, moves, history, change, seed),
-        _of_draws(
-            moves.churned_mrr[since : book.settled].sum(),
-            moves.closing_mrr[since - 1 : book.settled - 1].sum(),
-            _churned_draws(book, drawn, since),
-            "churned MRR / MRR of the month before",
-        ),
-        expansion,
-        contraction,
-        ups,
-        downs,
-        _arpa(book, None, drawn),
-        *_comeback(book, runs),
-        *_conversion(book),
-        int((runs.entry == NONE).sum()),
-        age,
+        book=book,
+        runs=runs,
+        moves=moves,
+        kinds=tuple(kinds),
+        monthly_table=spell_risk(runs, chosen=monthly),
+        fitted=fitted,
+        fits=fits,
+        chosen=chosen,
+        why=f"since {book.calendar_month(since)} {why}" if change else why,
+        history=history,
+        churn_change=change,
+        joining=measure_joining(*joins_of(book, moves)),
+        changes=changes,
+        churn=_churn(book, runs, moves, history, since, seed),
+        revenue_churn=drawn.rate(book.customer[could], churned, book.mrr[could], told),
+        expansion=changes.rate("up")[0],
+        contraction=changes.rate("down")[0],
+        arpa=_arpa(book, book.month == book.months - 1, drawn),
+        comeback=comeback,
+        comeback_after=comeback_after,
+        conversion=conversion,
+        delays=delays,
+        unknown_ages=int((runs.entry == NONE).sum()),
+        unknown_age=age,
     )
 
 
@@ -112,50 +185,24 @@ def likeliest_age(runs: Spells, chosen: np.ndarray, *, since: int) -> int:
     return int(log_likelihood(ages.T, seen).argmax())
 
 
-def _joining(book: PaidMonths, moves: Movements) -> Joining:
-    """Measure how customers join. In a first year of uncertain yearly customers the others tell.
-
-    Who had not paid in month 0, and was on board, looks new afterwards: months within the grace of the beginning do not
-    count.
-    """
-    joins = moves.new.sum(axis=1)[1:]
-    if (book.state == BEFORE).any() and book.months > 12:
-        yearly = np.array([billing == "yearly" for _, billing in book.kinds])
-        others = moves.new[1:, ~yearly].sum(axis=1)
-        share = others[11:].sum() / max(joins[11:].sum(), 1)
-        joins = np.where(np.arange(joins.size) < 11, others / share, joins) if share > 0.2 else joins[11:]
-    joins = joins[max(joins.size - max(book.months - 1 - book.grace.months, 0), 0) :]
-    return measure_joining(joins, first_month=book.calendar_month(book.months - joins.size))
-
-
-def _churn(
-    book: PaidMonths,
-    runs: Spells,
-    moves: Movements,
-    history: ChurnHistory,
-    change: DetectedChurnChange | None,
-    seed: int,
-) -> Rate:
-    """Measure churn now: since it last changed, else over the whole history.
+def _churn(book: PaidMonths, runs: Spells, moves: Movements, history: ChurnHistory, since: int, seed: int) -> Rate:
+    """Measure churn now: since the month in which it last changed, 1 if it never did.
 
     Customers who pay by the year leave as often as the years that ended say, since nobody can leave within one.
     """
-    since = change.since if change else 1
-    yearly = np.array([billing == "yearly" for _, billing in book.kinds])
-    due, ended = _years(runs, yearly[runs.kind])
-    paid = np.flatnonzero(yearly[book.kind] & (book.state != BEFORE) & (book.month < book.settled - 1)).size
+    due, ended = _years(runs, book.yearly[runs.kind])
+    yearly = book.yearly[book.kind] & (book.state != BEFORE) & (book.month < book.settled - 1)
+    paid = int(yearly.sum()) if due else 0
     left = ended * paid / (12 * due) if due else 0.0
-    lost = moves.lost[1 : book.settled, ~yearly].sum(axis=1)
-    on_board = moves.closing[: book.settled - 1, ~yearly].sum(axis=1)
-    count, of = lost[since - 1 :].sum() + left, on_board[since - 1 :].sum() + (paid if due else 0)
-    seen = moves.lost[since : book.settled].sum()
-    source = f"{seen:,.0f} left in {of:,.0f} customer-months"
-    source += f" since {book.calendar_month(since)}" if change else ""
+    lost = moves.lost[1 : book.settled, ~book.yearly].sum(axis=1)
+    on_board = moves.closing[: book.settled - 1, ~book.yearly].sum(axis=1)
+    count, of = lost[since - 1 :].sum() + left, on_board[since - 1 :].sum() + paid
+    source = f"{moves.lost[since : book.settled].sum():,.0f} left in {of:,.0f} customer-months"
+    source += f" since {book.calendar_month(since)}" if since > 1 else ""
     source += ", yearly ones by their renewals" if due else ""
     if lost.sum() < FEWEST:
-        return _share(count, of, source)
-    all_lost, all_months = lost.sum() + left, on_board.sum() + (paid if due else 0)
-    low, high = churn_now(history, lost=all_lost, on_board=all_months, changed=change is not None, seed=seed)
+        return Rate.share(count, of, source)
+    low, high = churn_now(history, lost=lost.sum() + left, on_board=on_board.sum() + paid, changed=since > 1, seed=seed)
     return Rate(float(count / of), low, high, f"{source}; Poisson, whether or not churn changed lately")
 
 
@@ -166,12 +213,6 @@ def _years(runs: Spells, chosen: np.ndarray) -> tuple[int, int]:
     return int(((paid - ~gone) // 12).sum()), int((gone & (paid >= 12) & (paid % 12 == 0)).sum())
 
 
-def _renewal(runs: Spells, of_kind: np.ndarray) -> tuple[Rate | None, int]:
-    """Count, of the years that ended, those that were renewed."""
-    due, ended = _years(runs, of_kind)
-    return (_share(due - ended, due, f"{due - ended:,} of {due:,} renewals due"), due) if due else (None, 0)
-
-
 def _kind(
     number: int,
     book: PaidMonths,
@@ -179,79 +220,55 @@ def _kind(
     moves: Movements,
     changes: RevenueChange,
     drawn: Resampled,
-    pooled: tuple[RiskTable, tuple[Fit, ...], Fit, str] | None,
     since: int,
     age: int,
+    fits: tuple[Fit, ...] | None,
 ) -> KindMeasures:
-    """Measure one kind of plan. pooled: the curves of all monthly plans, if this is the only one of them."""
-    fits: tuple[Fit, ...] = ()
-    chosen: Fit | None = None
+    """Measure one kind of plan. fits: the curves of all monthly plans, if this is the only one of them."""
     plan, billing = book.kinds[number]
     of_kind = runs.kind == number
-    joined = (runs.start >= max(1, book.months - RECENT)) & ~runs.returned
-    came_lately = np.flatnonzero(joined & of_kind)
     table = fitted = spell_risk(runs, chosen=of_kind)
-    renewal, due = (None, 0)
+    chosen, why, renewal, due = None, "yearly plans are told by their renewals", None, 0
     if billing == "yearly":
-        why = "yearly plans are told by their renewals"
-        renewal, due = _renewal(runs, of_kind)
-    elif pooled:
-        fitted, fits, chosen, why = pooled
+        since, fits = 1, ()
+        due, ended = _years(runs, of_kind)
+        renewal = Rate.share(due - ended, due, f"{due - ended:,} of {due:,} renewals due") if due else None
     else:
         fitted = spell_risk(runs, chosen=of_kind, unknown_age=age, since=since)
-        fits = fit_all(fitted)
+        fits = fits or fit_all(fitted)
         chosen, why = recommend(fits, fitted)
-    window = slice(since, book.settled) if billing == "monthly" else slice(1, book.settled)
-    lost = moves.lost[window, number].sum()
-    on_board = moves.closing[window.start - 1 : book.settled - 1, number].sum()
-    came, all_came = came_lately.size, int(joined.sum())
-    first_price = changes.price_now(number, runs.start[came_lately], runs.first_mrr[came_lately])
+    joined = (runs.start >= max(1, book.months - RECENT)) & ~runs.returned
+    came = np.flatnonzero(joined & of_kind)
+    lost = moves.lost[since : book.settled, number].sum()
+    on_board = moves.closing[since - 1 : book.settled - 1, number].sum()
+    newcomers = f"{came.size:,} of the {joined.sum():,} who joined in the last {RECENT} months"
     return KindMeasures(
-        plan,
-        billing,
-        int(moves.closing[-1, number]),
-        float(moves.closing_mrr[-1, number]),
-        _share(came, all_came, f"{came:,} of the {all_came:,} who joined in the last {RECENT} months"),
-        _share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
-        renewal,
-        due,
-        _arpa(book, number, drawn),
-        _price(first_price),
-        changes.rate("up", number)[0],
-        changes.rate("down", number)[0],
-        table,
-        kaplan_meier(table),
-        fitted,
-        fits,
-        chosen,
-        why,
+        plan=plan,
+        billing=billing,
+        customers=int(moves.closing[-1, number]),
+        mrr=float(moves.closing_mrr[-1, number]),
+        share=Rate.share(came.size, int(joined.sum()), newcomers),
+        churn=Rate.share(lost, on_board, f"{lost:,.0f} left in {on_board:,.0f} customer-months"),
+        renewal=renewal,
+        due=due,
+        arpa=_arpa(book, (book.month == book.months - 1) & (book.kind == number), drawn),
+        price=_price(changes.price_now(number, runs.start[came], runs.first_mrr[came])),
+        expansion=changes.rate("up", number)[0],
+        contraction=changes.rate("down", number)[0],
+        table=table,
+        survival=kaplan_meier(table),
+        fitted=fitted,
+        fits=fits,
+        chosen=chosen,
+        why=why,
     )
 
 
-def _share(count: float, of: float, source: str) -> Rate:
-    low, high = wilson(count, of)
-    return Rate(float(count / of) if of else 0.0, float(low), float(high), f"{source}; Wilson")
-
-
-def _of_draws(above: float, below: float, draws: np.ndarray, source: str) -> Rate:
-    value = float(above / below) if below else 0.0
-    return Rate(value, *percentile(draws), f"{source}; bootstrap by customer")
-
-
-def _churned_draws(book: PaidMonths, drawn: Resampled, since: int) -> np.ndarray:
-    """Draw churned MRR over the MRR that could churn since a month, shape (draws,)."""
-    could = np.flatnonzero((book.month >= since - 1) & (book.month < book.settled - 1))
-    churned = np.where(book.goes_on[could], 0.0, book.mrr[could])
-    return drawn.ratio(book.customer[could], churned, book.mrr[could])
-
-
-def _arpa(book: PaidMonths, kind: int | None, drawn: Resampled) -> Rate | None:
-    now = np.flatnonzero((book.month == book.months - 1) & (True if kind is None else book.kind == kind))
-    mrr = book.mrr[now]
-    if not mrr.size:
-        return None
-    draws = drawn.ratio(book.customer[now], mrr, np.ones(mrr.size))
-    return _of_draws(mrr.sum(), mrr.size, draws, f"{count_of(mrr.size, 'customer')} in the last month")
+def _arpa(book: PaidMonths, of: np.ndarray, drawn: Resampled) -> Rate | None:
+    """Measure MRR per customer over these entries of the last month; None where there are none."""
+    now = np.flatnonzero(of)
+    source = f"{count_of(now.size, 'customer')} in the last month"
+    return drawn.rate(book.customer[now], book.mrr[now], np.ones(now.size), source) if now.size else None
 
 
 def _price(first: np.ndarray) -> Rate | None:
@@ -263,26 +280,6 @@ def _price(first: np.ndarray) -> Rate | None:
     return Rate(mean, mean - half, mean + half, source)
 
 
-def _comeback(book: PaidMonths, runs: Spells) -> tuple[Rate | None, int]:
-    """Estimate the share of leavers who return within 12 months (1 - Kaplan-Meier), and their median wait."""
-    gone = np.flatnonzero(runs.left)
-    if not gone.size:
-        return None, 1
-    after = runs.start[gone] + runs.length[gone]  # the month in which it is missing
-    following = np.minimum(gone + 1, runs.customer.size - 1)
-    back = (runs.customer[following] == runs.customer[gone]) & (following > gone)
-    wait = np.where(back, runs.start[following] - after, book.months - 1 - after)
-    within = np.minimum(wait, FOLLOWED)
-    counted = back & (wait <= FOLLOWED)
-    if not counted.any():
-        return None, 1
-    curve = kaplan_meier(risk_table(entry=np.zeros(gone.size, int), duration=within, left=counted))
-    source = f"{counted.sum():,} of {gone.size:,} who left came back within {FOLLOWED} months; Kaplan-Meier"
-    known = np.flatnonzero(np.isfinite(curve.survival))[-1]
-    low, high = 1 - curve.high[known], 1 - curve.low[known]
-    return Rate(float(1 - curve.survival[known]), float(low), float(high), source), int(np.median(wait[counted]))
-
-
 def _conversion(book: PaidMonths) -> tuple[Rate | None, tuple[float, ...]]:
     """Count, of sign-ups at least TRIAL_MONTHS before the last month, those who paid in time, and their delays."""
     follow = np.flatnonzero((book.signed_up != NONE) & (book.signed_up <= book.months - 1 - TRIAL_MONTHS))
@@ -291,6 +288,6 @@ def _conversion(book: PaidMonths) -> tuple[Rate | None, tuple[float, ...]]:
     if not signed_up.size:
         return None, (1.0,)
     source = f"{paid.sum():,} of {count_of(signed_up.size, 'sign-up')} paid within {TRIAL_MONTHS} months"
-    rate = _share(int(paid.sum()), signed_up.size, source)
+    rate = Rate.share(int(paid.sum()), signed_up.size, source)
     delays = np.bincount((converted - signed_up)[np.flatnonzero(paid)], minlength=1).astype(float)
     return rate, tuple((delays / delays.sum()).round(4).tolist()) if paid.any() else (1.0,)

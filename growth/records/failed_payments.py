@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growth.records.intervals import Rate, wilson
+from growth.records.intervals import Rate
 from growth.records.lapses import BEFORE
 from growth.records.paid_months import PaidMonths
 
@@ -36,9 +36,8 @@ class FailedPayments:
     @property
     def share(self) -> Rate:
         """Of those who leave, the share that leaves after a failed payment."""
-        low, high = wilson(self.left, self.of)
-        source = f"{self.left:,} of {self.of:,} who left{', by pattern' if self.by_pattern else ''}; Wilson"
-        return Rate(self.left / self.of if self.of else 0.0, float(low), float(high), source)
+        how = ", by pattern" if self.by_pattern else ""
+        return Rate.share(self.left, self.of, f"{self.left:,} of {self.of:,} who left{how}")
 
 
 def failed_departures(book: PaidMonths) -> np.ndarray | None:

@@ -11,8 +11,8 @@ from growth.engine import forecast
 from growth.engine.cohorts import cohorts
 from growth.engine.curves import churn_by_age
 from growth.records.churn_fit import BOUNDS, SECTIONS, Fit
+from growth.records.estimate import Measured
 from growth.records.intervals import Rate
-from growth.records.measured import Measured
 from growth.records.measured_ranges import churn_ratio
 from growth.records.survival import seen_curve
 from growth.records.to_scenario import assumptions, own_curve, plain_values, shown_kinds
@@ -102,8 +102,8 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
         elif own_curve(kind, measured) and kind.chosen:
             plan["churn"] = mixed_curve(kind.fits, kind.chosen, ratio, random)
     values["grow"] = {
-        "monthly_expansion_rate": _sum_draws(measured.expansion, measured.expansion_events, random),
-        "monthly_contraction_rate": _sum_draws(measured.contraction, measured.contraction_events, random),
+        "monthly_expansion_rate": _sum_draws(*measured.changes.rate("up"), random),
+        "monthly_contraction_rate": _sum_draws(*measured.changes.rate("down"), random),
     }
     return values
 

@@ -21,25 +21,19 @@ class Rate:
     high: float
     source: str
 
+    @classmethod
+    def share(cls, count: float, of: float, source: str) -> Rate:
+        """The share count / of, 0 where `of` is 0, with Wilson's interval."""
+        low, high = wilson(count, of)
+        return cls(float(count / of) if of else 0.0, float(low), float(high), f"{source}; Wilson")
+
 
 def wilson(count: ArrayLike, of: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    """Compute Wilson's score interval for the share count / of, without continuity correction.
+    """Compute Wilson's score interval for the share count / of, without continuity correction; 0 to 1 where `of` is 0.
 
     (p + z^2/2n +- z sqrt(p(1-p)/n + z^2/4n^2)) / (1 + z^2/n).
     Source: Wilson (1927), J. Amer. Statist. Assoc. 22, 209-212; Newcombe (1998), Statistics in Medicine 17, method 3.
 
-    Parameters
-    ----------
-    count, of : array_like
-        Numbers from 0, count at most `of`.
-
-    Returns
-    -------
-    low, high : np.ndarray
-        From 0 to 1; 0 and 1 where `of` is 0.
-
-    Examples
-    --------
     >>> [round(float(end), 4) for end in wilson(81, 263)]
     [0.2553, 0.3662]
     """
@@ -77,23 +71,19 @@ class Resampled:
         cell = random.integers(0, groups, (DRAWS, groups)) + groups * np.arange(DRAWS)[:, None]
         return cls(group, np.bincount(cell.ravel(), minlength=DRAWS * groups).reshape(DRAWS, groups).astype(float))
 
-    def ratio(self, customer: np.ndarray, above: np.ndarray, below: np.ndarray) -> np.ndarray:
-        """Compute sum(above) / sum(below) in each sample, shape (draws,). The three arguments have the same shape."""
-        group = self.group[customer]
-        return self.of_groups(*(np.bincount(group, part, minlength=self.weights.shape[1]) for part in (above, below)))
+    def rate(self, customer: np.ndarray, above: np.ndarray, below: np.ndarray, source: str) -> Rate:
+        """sum(above) / sum(below) over customers' months, with the 2.5% and 97.5% quantiles of the samples.
 
-    def of_groups(self, above: np.ndarray, below: np.ndarray) -> np.ndarray:
-        """Compute the same from sums by group, shape (groups,). A sample with denominator 0 gets the overall ratio."""
+        The arrays are of one shape. A sample in which the denominator is 0 tells nothing: it counts as the whole.
+        """
+        group, size = self.group[customer], self.weights.shape[1]
+        parts = [np.bincount(group, part, minlength=size) for part in (above, below)]
+        value = float(parts[0].sum() / parts[1].sum()) if parts[1].any() else 0.0
         # einsum, as a matrix product would wake all threads of the linear algebra library for a millisecond's work
-        tops, bottoms = (np.einsum("dg,g->d", self.weights, part) for part in (above, below))
-        whole = above.sum() / below.sum() if below.any() else 0.0
-        return np.divide(tops, bottoms, out=np.full(tops.size, whole), where=bottoms != 0)
-
-
-def percentile(draws: np.ndarray) -> tuple[float, float]:
-    """Return the 2.5% and 97.5% quantiles of the draws."""
-    low, high = np.quantile(draws, [0.025, 0.975])
-    return float(low), float(high)
+        tops, bottoms = (np.einsum("dg,g->d", self.weights, part) for part in parts)
+        drawn = np.divide(tops, bottoms, out=np.full(tops.size, value), where=bottoms != 0)
+        low, high = np.quantile(drawn, [0.025, 0.975])
+        return Rate(value, float(low), float(high), f"{source}; bootstrap by customer")
 
 
 def count_interval(count: float, dispersion: float = 1.0) -> tuple[float, float]:

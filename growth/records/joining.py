@@ -7,7 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.errors import count_of
+from growth.records.bridge import Movements
 from growth.records.intervals import Z95, Rate, count_interval
+from growth.records.lapses import BEFORE
+from growth.records.paid_months import PaidMonths
 
 RECENT = 12  # months over which levels (new customers, prices, shares of plans) are measured
 LONGEST = 24  # months of which growth and season are measured, at most
@@ -80,7 +83,22 @@ class Joining:
         return self.first(growth) * luck, growth
 
 
-def measure_joining(joins: np.ndarray, *, first_month: np.datetime64) -> Joining:
+def joins_of(book: PaidMonths, moves: Movements) -> tuple[np.ndarray, np.datetime64]:
+    """Count new customers by month; return the first of these months too.
+
+    In a first year of uncertain yearly customers the others tell. Who had not paid in month 0, and was on board, looks
+    new afterwards: months within the grace of the beginning do not count.
+    """
+    joins = moves.new.sum(axis=1)[1:]
+    if (book.state == BEFORE).any() and book.months > 12:
+        others = moves.new[1:, ~book.yearly].sum(axis=1)
+        share = others[11:].sum() / max(joins[11:].sum(), 1)
+        joins = np.where(np.arange(joins.size) < 11, others / share, joins) if share > 0.2 else joins[11:]
+    joins = joins[max(joins.size - max(book.months - 1 - book.grace.months, 0), 0) :]
+    return joins, book.calendar_month(book.months - joins.size)
+
+
+def measure_joining(joins: np.ndarray, first_month: np.datetime64) -> Joining:
     """Measure level, growth and season by Poisson regression on time, with errors widened for overdispersion.
 
     joins: new customers by month; first_month: the month of the first of them. A season is one wave of a year (a sine

@@ -14,9 +14,9 @@ from pydantic import ValidationError
 
 from growth.errors import Problem
 from growth.records.churn_fit import Fit
+from growth.records.estimate import Measured
 from growth.records.intervals import Z95, Rate
 from growth.records.joining import RECENT, Joining
-from growth.records.measured import Measured
 from growth.records.to_scenario import FEW_PLANS, Value, no_interval, own_curve, plain_values, shown_kinds
 from growth.scenario import Scenario
 from growth.scenario.address import find

@@ -61,6 +61,11 @@ class PaidMonths:
         """The last month of the records."""
         return self.calendar_month(self.months - 1)
 
+    @property
+    def yearly(self) -> np.ndarray:
+        """Which kinds of plan are billed by the year, shape (kinds,)."""
+        return np.array([billing == "yearly" for _, billing in self.kinds])
+
     def calendar_month(self, month: int) -> np.datetime64:
         """The month of the calendar of a month of the records, counted from 0."""
         return self.first_month + np.timedelta64(month, "M")

@@ -8,11 +8,11 @@ from html import escape
 from growth.errors import count_of
 from growth.records.bridge import bridge_columns, lapse_columns
 from growth.records.churn_change import change_note, last_month_note
+from growth.records.estimate import KindMeasures, Measured
 from growth.records.failed_payments import failed_note, failed_payments
 from growth.records.intervals import Rate
 from growth.records.joining import joining_notes
 from growth.records.lapses import BEFORE, PENDING, UNPAID
-from growth.records.measured import KindMeasures, Measured
 from growth.records.revenue_change import price_notes
 from growth.records.survival import NO_FIT, misfit
 from growth.records.to_scenario import (

@@ -107,11 +107,10 @@ class RevenueChange:
 def revenue_change(book: PaidMonths, runs: Spells) -> RevenueChange:
     """Find what changed, and set apart price changes for everybody and the end of discounts for newcomers."""
     kinds = len(book.kinds)
-    yearly = np.array([billing == "yearly" for _, billing in book.kinds])
     before = np.flatnonzero(book.goes_on)
     base = book.mrr[before]
-    if yearly.any():
-        base = np.where(yearly[book.kind[before]], 12 * base * _renewals(book, runs, yearly)[before], base)
+    if book.yearly.any():
+        base = np.where(book.yearly[book.kind[before]], 12 * base * _renewals(book, runs)[before], base)
     cells = book.month[before] * np.int64(kinds) + book.kind[before]
     stayed = np.bincount(cells)
     changed = before[book.mrr[before + 1] != book.mrr[before]]
@@ -138,10 +137,10 @@ def revenue_change(book: PaidMonths, runs: Spells) -> RevenueChange:
     return RevenueChange(book.kind[before[opens]], base, ups, downs, up_squares, down_squares, tuple(found), discounts)
 
 
-def _renewals(book: PaidMonths, runs: Spells, yearly: np.ndarray) -> np.ndarray:
+def _renewals(book: PaidMonths, runs: Spells) -> np.ndarray:
     """Return whether each entry of the book is the last month of a year that was paid for, in a plan billed yearly."""
     found = np.zeros(book.month.size, bool)
-    these = np.flatnonzero(yearly[book.kind])
+    these = np.flatnonzero(book.yearly[book.kind])
     since = book.month[these] - np.repeat(runs.billed, runs.length)[these]
     found[these] = (since >= 0) & (since % 12 == 11)
     return found

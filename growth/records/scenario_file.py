@@ -11,9 +11,9 @@ from typing import Any
 
 from growth.errors import count_of
 from growth.output import YAML, check_output, write_output
+from growth.records.estimate import Measured
 from growth.records.intervals import wilson
 from growth.records.joining import RECENT
-from growth.records.measured import Measured
 from growth.records.measured_ranges import with_ranges
 from growth.records.read.values import NONE
 from growth.records.report import notes

@@ -1,6 +1,6 @@
 """Survival where many customers have not left yet: Kaplan-Meier with Greenwood's variance and late entry.
 
-Also whether a fitted churn curve agrees with what was observed, and observed churn as a curve of its own.
+Also how many come back, whether a fitted churn curve agrees with what was seen, and what was seen as a curve.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 
 from growth.errors import Problem
 from growth.records.bridge import Spells
-from growth.records.intervals import Z95, wilson
+from growth.records.intervals import Z95, Rate, wilson
 from growth.records.read.rows import RecordsError
 from growth.records.read.values import NONE
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 LEAST = 5  # leavers, and stayers, expected in each group of ages: common practice, no source
 TAIL = 12  # the last ages observed, whose churn is continued beyond them
+FOLLOWED = 12  # months for which leavers are followed to see whether they return
 NO_FIT = 0.001  # with a smaller p-value a curve is called unfit
 
 
@@ -147,6 +148,27 @@ def kaplan_meier(table: RiskTable) -> Survival:
     if none.any():
         high[none] = wilson(np.zeros(none.sum()), np.maximum(n[none], 1))[1]
     return Survival(table, survival, error, low, high)
+
+
+def measure_comeback(runs: Spells, months: int) -> tuple[Rate | None, int]:
+    """Estimate the share of leavers who return within 12 months (1 - Kaplan-Meier), and their median wait.
+
+    months: of the records. None and 1 where nobody was seen to return.
+    """
+    gone = np.flatnonzero(runs.left)
+    after = runs.start[gone] + runs.length[gone]  # the month in which it is missing
+    following = np.minimum(gone + 1, runs.customer.size - 1)
+    back = (runs.customer[following] == runs.customer[gone]) & (following > gone)
+    wait = np.where(back, runs.start[following] - after, months - 1 - after)
+    counted = back & (wait <= FOLLOWED)
+    if not counted.any():
+        return None, 1
+    table = risk_table(entry=np.zeros(gone.size, int), duration=np.minimum(wait, FOLLOWED), left=counted)
+    curve = kaplan_meier(table)
+    source = f"{counted.sum():,} of {gone.size:,} who left came back within {FOLLOWED} months; Kaplan-Meier"
+    last = np.flatnonzero(np.isfinite(curve.survival))[-1]
+    share, low, high = (float(1 - part[last]) for part in (curve.survival, curve.high, curve.low))
+    return Rate(share, low, high, source), int(np.median(wait[counted]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ import numpy as np
 
 from growth.errors import count_of
 from growth.records.churn_fit import FEW_LEAVERS, Fit
+from growth.records.estimate import KindMeasures, Measured
 from growth.records.intervals import Rate
-from growth.records.measured import KindMeasures, Measured
 from growth.records.read.values import NONE
 
 MOST_PLANS = 40
