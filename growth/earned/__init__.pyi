@@ -3,7 +3,7 @@ from growth.earned.earnings_text import report_text as report_text
 from growth.earned.interval import Interval as Interval
 from growth.earned.ledger import Ledger as Ledger
 from growth.earned.ledger_csv import read_csv as read_csv
-from growth.earned.ledger_files import LedgerError as LedgerError
+from growth.earned.ledger_format import LedgerError as LedgerError
 from growth.earned.piece_report import EarningsReport as EarningsReport
 from growth.earned.piece_report import PieceReport as PieceReport
 from growth.earned.piece_report import compare as compare

@@ -13,7 +13,7 @@ from functools import lru_cache
 
 from growth.earned.interval import Interval, share
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import THOUSANDTHS, without_addresses
+from growth.earned.ledger_format import THOUSANDTHS, without_addresses
 
 MONTHLY = (25, 35)  # days between two payments that are taken for monthly instalments
 LATE = 45  # days after the last instalment from which the next is overdue

@@ -16,7 +16,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
 from growth.earned.ledger_csv import header_of, read_text
-from growth.earned.ledger_files import KINDS, FileColumn, FileKind, LedgerError
+from growth.earned.ledger_format import KINDS, FileColumn, FileKind, LedgerError
 from growth.errors import Problem
 
 LARGEST = 100_000  # bytes of a columns file
@@ -44,7 +44,7 @@ def is_ours(header: Sequence[str]) -> bool:
     >>> is_ours(["piece", "day", "views"]), is_ours(["Post", "Date"])
     (True, False)
     """
-    return any(set(kind.needed) <= set(header) <= set(kind.names) for kind in KINDS.values())
+    return any(kind.needed <= set(header) <= set(kind.names) for kind in KINDS.values())
 
 
 def known(header: Sequence[str], names: Names) -> dict[str, str] | None:
@@ -55,7 +55,7 @@ def known(header: Sequence[str], names: Names) -> dict[str, str] | None:
     """
     for kind, columns in names.items():
         there = {ours: theirs for ours, theirs in columns.items() if theirs in header}
-        if set(KINDS[kind].needed) <= set(there):
+        if KINDS[kind].needed <= set(there):
             return there
     return None
 
@@ -69,7 +69,7 @@ def guess(header: Sequence[str]) -> Guess | None:
     found = []
     for kind in KINDS.values():
         columns = _fitting(kind, header)
-        if set(kind.needed) <= set(columns):
+        if kind.needed <= set(columns):
             rest = tuple(heading for heading in header if heading not in columns.values())
             found.append(Guess(kind.name, columns, rest))
     return max(found, key=lambda one: len(one.columns), default=None)
@@ -133,7 +133,7 @@ def _fitting(kind: FileKind, header: Sequence[str]) -> dict[str, str]:
     plain = {_plain(heading): heading for heading in reversed(header) if heading}
     fitting: dict[str, str] = {}
     for column in kind.columns:
-        for name in (column.name, *column.also):
+        for name in (column.name, *column.also.split(", ")):
             heading = plain.get(_plain(name))
             if heading is not None and heading not in fitting.values() and not _belongs(heading, column, kind):
                 fitting[column.name] = heading

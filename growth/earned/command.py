@@ -15,7 +15,7 @@ from growth.output import YAML
 
 if TYPE_CHECKING:
     from growth.earned.ledger import Ledger
-    from growth.earned.ledger_files import FileRows
+    from growth.earned.ledger_format import FileRows
 
 WIDTH = 96
 
@@ -73,7 +73,7 @@ def _action(actions: Any, name: str, does: str, run: Callable[[argparse.Namespac
 def _import(arguments: argparse.Namespace) -> None:
     from growth.earned.column_names import names_text
     from growth.earned.ledger import Ledger
-    from growth.earned.ledger_files import LedgerError
+    from growth.earned.ledger_format import LedgerError
     from growth.errors import Problem
     from growth.output import local_path, write_output
 
@@ -123,7 +123,7 @@ def _read(arguments: argparse.Namespace) -> tuple[list[FileRows], dict[str, dict
 
 def _agreed(file: str, guess: str, yes: bool) -> None:
     """Show what was understood. Raises LedgerError unless the user confirms it."""
-    from growth.earned.ledger_files import LedgerError
+    from growth.earned.ledger_format import LedgerError
     from growth.errors import Problem
 
     print(textwrap.fill(_plain(f"{file} would be read as {guess}."), WIDTH, break_on_hyphens=False))

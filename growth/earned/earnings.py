@@ -28,7 +28,7 @@ from growth.earned.launch_sales import (
     sells_in_launches,
 )
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import THOUSANDTHS
+from growth.earned.ledger_format import THOUSANDTHS
 from growth.earned.outlook import MONTH, Outlook, Purchases, look_ahead
 from growth.earned.piece_counts import PieceCounts, last_day, read_pieces
 from growth.earned.piece_report import EarningsReport, PieceReport

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from growth.earned import ledger_format
-from growth.earned.ledger_files import KINDS, FileKind, FileRows, LedgerError, Row
+from growth.earned.ledger_format import KINDS, THOUSANDTHS, FileKind, FileRows, LedgerError, Row, Value
 from growth.errors import Problem
 
+_IN_PARTS = ("pieces", "days")  # a buyer's row comes whole: who bought what is not put together from two files
 PATIENCE = 30  # seconds that a writer waits for another
 
 
@@ -110,17 +112,15 @@ class Ledger:
         LedgerError
             A piece is unknown, or a row contradicts the ledger; nothing was taken in.
         """
-        with self._writing():
+        with self._explained(), self._base:
+            self._base.execute("BEGIN IMMEDIATE")  # so that two writers come one after the other and lose nothing
             number = self._one("SELECT coalesce(max(number), 0) + 1 FROM imports")
-            counts = dict.fromkeys(("added", "corrected", "withdrawn", "unchanged", "completed"), 0)
-            held: dict[str, set[Row]] = {}
-            pieces: set[Any] = set()
+            counts: Counter[str] = Counter()
             for batch in sorted(batches, key=lambda batch: list(KINDS).index(batch.kind.name)):
-                kept = held.setdefault(batch.kind.name, set())
-                self._take(batch, number, correct, counts, kept, pieces)
-            for name in set(held) - {"pieces"} if correct else ():
-                counts["withdrawn"] += self._withdraw(KINDS[name], str(correct), held[name], pieces, number)
-            if not any(count for name, count in counts.items() if name != "unchanged"):
+                self._take(batch, number, correct, counts)
+            if correct:
+                self._withdraw(batches, correct, number, counts)
+            if not counts.keys() - {"unchanged"}:
                 return Imported(None, **counts)
             files = ", ".join(Path(batch.file).name for batch in batches)
             self._base.execute("INSERT INTO imports VALUES (?, ?, ?, ?)", (number, on, files, correct))
@@ -128,19 +128,17 @@ class Ledger:
 
     def rows(self, kind: str, *, as_of: int | None = None) -> list[Row]:
         """The rows of "pieces", "days" or "buyers", ordered by key; as_of: as they stood after that import."""
-        names = ", ".join(KINDS[kind].names)
-        when, values = _standing(as_of)
-        order = ", ".join(KINDS[kind].key)
-        with self._explained():
-            return self._base.execute(f"SELECT {names} FROM {kind} WHERE {when} ORDER BY {order}", values).fetchall()
+        names, order = ", ".join(KINDS[kind].names), ", ".join(KINDS[kind].key)
+        when = "replaced IS NULL" if as_of is None else "import <= ? AND (replaced IS NULL OR replaced > ?)"
+        values = () if as_of is None else (as_of, as_of)
+        return self.select(f"SELECT {names} FROM {kind} WHERE {when} ORDER BY {order}", values)
 
     def history(self) -> list[tuple[int, str, str, str | None]]:
         """The imports: number, day, files, and the month that was corrected or None."""
-        with self._explained():
-            return self._base.execute("SELECT number, day, files, correct FROM imports ORDER BY number").fetchall()
+        return self.select("SELECT number, day, files, correct FROM imports ORDER BY number")
 
     def select(self, question: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
-        """The rows of one SELECT over pieces, days and buyers; rows that stand now have `replaced IS NULL`."""
+        """The rows of one SELECT; in pieces, days and buyers, rows that stand now have `replaced IS NULL`."""
         with self._explained():
             return self._base.execute(question, tuple(values)).fetchall()
 
@@ -149,63 +147,55 @@ class Ledger:
         """The currency of every amount, as three letters."""
         return str(self._one("SELECT currency FROM about"))
 
-    def _take(
-        self,
-        batch: FileRows,
-        number: int,
-        correct: str | None,
-        counts: dict[str, int],
-        kept: set[Row],
-        pieces: set[Any],
-    ) -> None:
-        """Record one file. Its keys are added to `kept` and, for days, its pieces to `pieces`."""
+    def _take(self, batch: FileRows, number: int, correct: str | None, counts: Counter[str]) -> None:
+        """Record one file and count what was done."""
         kind, table = batch.kind, batch.kind.name
         names, key = ", ".join(kind.names), " AND ".join(f"{name} = ?" for name in kind.key)
-        find = f"SELECT id, {names} FROM {table} WHERE replaced IS NULL AND {key}"
+        find = f"SELECT {names}, id FROM {table} WHERE replaced IS NULL AND {key}"
         insert = f"INSERT INTO {table} ({names}, import) VALUES ({', '.join('?' * (len(kind.names) + 1))})"
-        places = [kind.place(name) for name in kind.key]
-        day, known = (
-            kind.place(kind.day),
-            {row[0] for row in self.select("SELECT piece FROM pieces WHERE replaced IS NULL")},
-        )
+        known = {piece for (piece,) in self.select("SELECT piece FROM pieces WHERE replaced IS NULL")}
         problems: list[Problem] = []
-        for row, line in zip(batch.rows, batch.lines, strict=True):
-            if table == "buyers":
-                row = (ledger_format.pseudonym(str(row[0]), self._key), *row[1:])
+        for row, line in zip(self._rows(batch), batch.lines, strict=True):
             if table != "pieces":
                 problems += _unknown(kind, row, known, line)
-            if table == "days":
-                pieces.add(row[kind.place("piece")])
-            kept.add(tuple(row[place] for place in places))
-            there = self._base.execute(find, [row[place] for place in places]).fetchone()
+            there = self._base.execute(find, kind.of(row, *kind.key)).fetchone()
+            done = "added"
             if there:
-                row = ledger_format.merged(kind, there[1:], row, batch.given or frozenset(kind.names))
-                if there[1:] == row:
+                *before, replaced = there
+                row = _merged(batch, before, row)
+                if row == tuple(before):
                     counts["unchanged"] += 1
                     continue
-                completing = ledger_format.completes(kind, there[1:], row)
-                if not completing and str(row[day])[:7] != correct:
-                    problems.append(ledger_format.contradiction(kind, there[1:], row, line))
+                done = "completed" if _completes(kind, before, row) else "corrected"
+                if done == "corrected" and kind.month(row) != correct:
+                    problems.append(_contradiction(kind, before, row, line))
                     continue
-                self._replace(table, there[0], number)
+                self._replace(table, replaced, number)
             self._base.execute(insert, (*row, number))
-            counts["added" if not there else "completed" if completing else "corrected"] += 1
+            counts[done] += 1
         if problems:
             raise LedgerError(problems[:20], file=batch.file)
 
-    def _withdraw(self, kind: FileKind, month: str, kept: set[Row], pieces: set[Any], number: int) -> int:
-        keys = ", ".join(kind.key)
-        question = (
-            f"SELECT id, piece, {keys} FROM {kind.name} WHERE replaced IS NULL AND {kind.day} >= ? AND {kind.day} < ?"
-        )
-        gone = [
-            row[0]
-            for row in self.select(question, (month, month + "-99"))
-            if row[2:] not in kept and (kind.name != "days" or row[1] in pieces)
-        ]
-        for one in gone:
-            self._replace(kind.name, one, number)
-        return len(gone)
+    def _withdraw(self, batches: Sequence[FileRows], month: str, number: int, counts: Counter[str]) -> None:
+        """Mark the rows of a month that the files no longer hold as replaced; of days, those of the files' pieces."""
+        for name in {batch.kind.name for batch in batches} - {"pieces"}:
+            kind = KINDS[name]
+            rows = [row for batch in batches if batch.kind is kind for row in self._rows(batch)]
+            kept, pieces = {kind.of(row, *kind.key) for row in rows}, {kind.of(row, "piece") for row in rows}
+            question = (
+                f"SELECT id, piece, {', '.join(kind.key)} FROM {name} "
+                f"WHERE replaced IS NULL AND {kind.day} >= ? AND {kind.day} < ?"
+            )
+            for one, piece, *key in self.select(question, (month, month + "-99")):
+                if tuple(key) not in kept and (name != "days" or (piece,) in pieces):
+                    self._replace(name, one, number)
+                    counts["withdrawn"] += 1
+
+    def _rows(self, batch: FileRows) -> Iterable[Row]:
+        """The rows of a file, with buyers by their pseudonyms."""
+        if batch.kind.name != "buyers":
+            return batch.rows
+        return [(ledger_format.pseudonym(str(code), self._key), *rest) for code, *rest in batch.rows]
 
     def _replace(self, table: str, row: int, number: int) -> None:
         self._base.execute(f"UPDATE {table} SET replaced = ? WHERE id = ?", (number, row))
@@ -250,18 +240,6 @@ class Ledger:
             raise LedgerError([problem], file=self.file)
 
     @contextmanager
-    def _writing(self) -> Iterator[None]:
-        """One transaction: the lock is taken first, so that two writers come one after the other and lose nothing."""
-        with self._explained():
-            self._base.execute("BEGIN IMMEDIATE")
-            try:
-                yield
-            except BaseException:
-                self._base.execute("ROLLBACK")
-                raise
-            self._base.execute("COMMIT")
-
-    @contextmanager
     def _explained(self) -> Iterator[None]:
         try:
             yield
@@ -275,17 +253,36 @@ class Ledger:
         return LedgerError([Problem("", rule, found, fix)], file=self.file)
 
 
-def _standing(as_of: int | None) -> tuple[str, tuple[int, ...]]:
-    if as_of is None:
-        return "replaced IS NULL", ()
-    return "import <= ? AND (replaced IS NULL OR replaced > ?)", (as_of, as_of)
-
-
 def _unknown(kind: FileKind, row: Row, known: set[Any], line: int) -> list[Problem]:
-    named = str(row[kind.place("named")]).split(";") if "named" in kind.names else []
-    wanted = [("piece", str(row[kind.place("piece")])), *(("named", name) for name in named)]
+    """A problem for each piece of a row that the ledger does not have."""
+    wanted = [("piece", *kind.of(row, "piece"))]
+    if "named" in kind.names:
+        wanted += [("named", name) for name in str(*kind.of(row, "named")).split(";")]
     return [
-        Problem(field, "a piece of the ledger", name, "Import it with the pieces first.", line)
+        Problem(str(field), "a piece of the ledger", str(name), "Import it with the pieces first.", line)
         for field, name in wanted
         if name and name not in known
     ]
+
+
+def _merged(batch: FileRows, there: Sequence[Value], row: Row) -> Row:
+    """A file's row, with the ledger's values for columns that the file does not have."""
+    if batch.kind.name not in _IN_PARTS or not batch.given:
+        return row
+    columns = zip(batch.kind.names, there, row, strict=True)
+    return tuple(new if name in batch.given else old for name, old, new in columns)
+
+
+def _completes(kind: FileKind, there: Sequence[Value], row: Row) -> bool:
+    """Whether a row only fills in values that are empty or 0 in the ledger."""
+    columns = zip(kind.columns, there, row, strict=True)
+    return kind.name in _IN_PARTS and all(old in (new, column.empty) for column, old, new in columns)
+
+
+def _contradiction(kind: FileKind, there: Sequence[Value], row: Row, line: int) -> Problem:
+    columns = zip(kind.columns, there, row, strict=True)
+    column, before, after = next((column, old, new) for column, old, new in columns if old != new)
+    if column.is_money:
+        before, after = (f"{float(value) / THOUSANDTHS:g}" for value in (before, after))
+    fix = f"To correct that month, add --correct {kind.month(row)}."
+    return Problem(column.name, f"what the ledger holds already, {before}", str(after), fix, line)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import (
+from growth.earned.ledger_format import (
     KINDS,
     THOUSANDTHS,
     FileKind,
@@ -93,7 +93,7 @@ def parse_csv(text: str, *, file: str, columns: Mapping[str, str] | None = None)
                 break
             if row is None:
                 continue
-            key = tuple(row[kind.place(name)] for name in kind.key)
+            key = kind.of(row, *kind.key)
             if key in seen:
                 rule = f"each {' and '.join(kind.key)} once in a file"
                 again = f"the same as on line {seen[key]}"  # a buyer's code may be an address: it is not repeated
@@ -173,7 +173,7 @@ def _matched(header: list[str], columns: Mapping[str, str] | None, file: str) ->
     known = {name for name in ours if name is not None}
     for kind in KINDS.values():
         whole = columns is not None or None not in ours
-        if whole and set(kind.needed) <= known <= set(kind.names) and len(set(header)) == len(header):
+        if whole and kind.needed <= known <= set(kind.names) and len(set(header)) == len(header):
             return kind, [ours.index(name) if name in known else None for name in kind.names]
     listed = "; ".join(f"{kind.name}: {', '.join(kind.names)}" for kind in KINDS.values())
     found = shown(without_addresses(", ".join(header))) if header else "an empty file"

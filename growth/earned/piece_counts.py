@@ -10,7 +10,7 @@ import numpy as np
 
 from growth.earned.buyers import Buyer, day_number, days_between, read_buyers
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import THOUSANDTHS
+from growth.earned.ledger_format import THOUSANDTHS
 
 ROBOT_SIGN_UPS = 10  # a day with fewer is never set aside
 ROBOT_TIMES = 5  # how many times as many as the day's views would bring at the rate of ordinary days

@@ -23,7 +23,7 @@ from scipy import stats
 from growth.earned.earnings import report
 from growth.earned.interval import Interval, difference, sure_higher
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import KINDS, FileRows
+from growth.earned.ledger_format import KINDS, FileRows
 
 
 def holds(interval: Interval, value: float) -> bool:

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.earned.ledger import Ledger
-from growth.earned.ledger_files import KINDS, FileRows
+from growth.earned.ledger_format import KINDS, FileRows
 
 KINDS_OF_WORLD = (
     "exponential",

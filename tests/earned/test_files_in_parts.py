@@ -8,7 +8,7 @@ import pytest
 
 from growth.earned import Ledger
 from growth.earned.ledger_csv import parse_csv
-from growth.earned.ledger_files import LedgerError
+from growth.earned.ledger_format import LedgerError
 
 PIECES = "piece,title,published\na-piece,A piece,2026-03-01\n"
 COSTS = "piece,title,published,hours,hourly_rate\na-piece,A piece,2026-03-01,16,60\n"

@@ -19,7 +19,7 @@ from growth.earned.buyers import own_words
 from growth.earned.column_names import guess, load_names
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_csv import export, guarded, parse_csv, read_csv, unguarded
-from growth.earned.ledger_files import LedgerError
+from growth.earned.ledger_format import LedgerError
 
 PIECES = "piece,title,published,hours,hourly_rate\none,The first,2026-01-05,10,60\ntwo,The second,2026-03-02,8,60\n"
 DAYS = "piece,day,views,sign_ups\none,2026-02-27,40,2\none,2026-03-01,50,3\none,2026-03-02,30,1\ntwo,2026-03-02,80,4\n"
@@ -160,7 +160,7 @@ def test_a_killed_import_leaves_the_ledger_as_it_was(tmp_path):
         ledger.record([batch(PIECES)], on="2026-05-01")
     code = """
         import os, signal, sys
-        from growth.earned.ledger_files import KINDS, FileRows
+        from growth.earned.ledger_format import KINDS, FileRows
         from growth.earned.ledger import Ledger
 
         class Rows(list):
