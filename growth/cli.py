@@ -12,7 +12,6 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
-from importlib.util import find_spec
 
 from growth import __version__
 from growth.errors import GrowthError, printable
@@ -119,7 +118,7 @@ def _said(text: str, code: int = 2) -> int:
 
 def _run(arguments: argparse.Namespace) -> int:
     """Run the command. Where a library is not installed: GrowthError with the extra that brings it."""
-    from growth.options import check_outputs
+    from growth.output import check_outputs
 
     if any(value in ([], "--") for value in vars(arguments).values()):  # what argparse makes of --to=--, by version
         raise GrowthError("-- is no name; write ./-- for a file that is called so")
@@ -143,7 +142,7 @@ def complain(error: GrowthError) -> int:
 
 
 def build_parser() -> argparse.ArgumentParser:
-    """The parser with the commands of every area that is there."""
+    """The parser with the commands of every area."""
     parser = argparse.ArgumentParser(
         prog="growth",
         description="Forecast the growth of a software subscription from a scenario file, and publish it as a page.",
@@ -153,14 +152,8 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"growth {__version__}")
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for name in AREAS:
-        if _exists(name):
-            import_module(name).add_command(subparsers)
+        import_module(name).add_command(subparsers)
     return parser
-
-
-def _exists(name: str) -> bool:
-    package = name.rpartition(".")[0]
-    return (package == "growth" or find_spec(package) is not None) and find_spec(name) is not None
 
 
 if __name__ == "__main__":

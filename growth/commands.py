@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from growth.options import add_file_output, add_folder_output
+from growth.output import add_file_output, add_folder_output
 
 COLUMNS = (  # series, heading, decimals
     ("opening_customers", "customers", 1),

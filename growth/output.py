@@ -1,4 +1,4 @@
-"""The rule of writing, for every command and option that writes a file which the user names:
+"""The rule of writing, and the options of commands that name what is written:
 
 - a file that is read is never written;
 - an existing file is replaced only if this package wrote it and nobody has changed it since, or with `--replace`.
@@ -9,15 +9,18 @@ pictures, PDFs, workbooks, the schema. CSV, Parquet and YAML have none, so repla
 
 from __future__ import annotations
 
+import argparse
 import hashlib
 import io
 import os
 import re
 import stat
+import sys
 import zipfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from growth.errors import FileError, Problem
 from growth.files import open_input, replace_file
@@ -39,18 +42,11 @@ def check_output(
 ) -> None:
     """Check that the user's file at `path` may be written, by the rule at the top of this module.
 
-    Parameters
-    ----------
-    path : where the file is to be written.
-    suffixes : the endings a name may have, in lower case; empty for any.
-    inputs : what the command reads; None stands for an input that was not given.
-    replace : whether the user asked for an existing file to be replaced.
+    suffixes: the endings a name may have, in lower case; empty for any. inputs: what the command reads; None stands for
+    an input that was not given. replace: whether the user asked for an existing file to be replaced.
 
-    Raises
-    ------
-    FileError
-        The path is an address, names an input, a folder or a device, has the wrong suffix, lies in no folder, or is an
-        existing file that is not ours to replace.
+    Raises FileError where the path is an address, names an input, a folder or a device, has the wrong suffix, lies in
+    no folder, or is an existing file that is not ours to replace.
 
     >>> check_output("forecast.csv", suffixes=[".csv"])
     >>> check_output("forecast.yaml", suffixes=[".csv"])
@@ -203,3 +199,102 @@ def _same(path: Path, other: str | Path) -> bool:
     with suppress(OSError, ValueError):
         return os.path.samefile(path, other)
     return os.path.realpath(path) == os.path.realpath(other)
+
+
+class Writes(argparse.Action):
+    """An option that names what a command writes: a file whose name has one of the suffixes, or a folder.
+
+    The parser's actions tell the tests what each command writes.
+    """
+
+    def __init__(self, *given: Any, suffixes: Sequence[str] = (), folder: bool = False, **named: Any) -> None:
+        super().__init__(*given, **named)
+        self.suffixes, self.folder = tuple(suffixes), folder
+
+    def __call__(self, parser: Any, namespace: argparse.Namespace, value: Any, option: str | None = None) -> None:
+        """Keep the value, and that it is to be written."""
+        setattr(namespace, self.dest, value)
+        namespace.writes = {**getattr(namespace, "writes", {}), self.dest: self}
+
+
+def add_file_output(
+    parser: argparse.ArgumentParser,
+    option: str,
+    *,
+    suffixes: Sequence[str],
+    help: str,
+    metavar: str = "FILE",
+    required: bool = False,
+) -> None:
+    """Declare an option that names a file to write, such as `--to`, and `--replace` beside it.
+
+    suffixes: the endings that the file's name may have, such as `[".csv"]`. help, metavar, required: as for
+    `add_argument`. The command line checks the name before the command runs; the command writes by `write_output`, with
+    `replace=arguments.replace` and the files that it reads as `inputs`.
+
+    >>> parser = argparse.ArgumentParser()
+    >>> add_file_output(parser, "--csv", suffixes=[".csv"], help="write the months here")
+    >>> parser.parse_args(["--csv", "months.csv"]).replace
+    False
+    """
+    parser.add_argument(option, action=Writes, suffixes=suffixes, help=help, metavar=metavar, required=required)
+    _add_replace(parser)
+
+
+def add_folder_output(
+    parser: argparse.ArgumentParser, option: str, *, help: str, metavar: str = "DIR", required: bool = False
+) -> None:
+    """Like `add_file_output`, for a folder to write files to; the command writes by `write_outputs`.
+
+    >>> parser = argparse.ArgumentParser()
+    >>> add_folder_output(parser, "--to", help="where the page goes")
+    >>> parser.parse_args(["--to", "published", "--replace"]).replace
+    True
+    """
+    parser.add_argument(option, action=Writes, folder=True, help=help, metavar=metavar, required=required)
+    _add_replace(parser)
+
+
+def check_outputs(arguments: argparse.Namespace) -> None:
+    """Check everything that a command is told to write, before it runs. Raises FileError.
+
+    Every other argument counts as an input, so that none can be overwritten whatever it is called.
+    """
+    for name, option in getattr(arguments, "writes", {}).items():
+        value = getattr(arguments, name)
+        if option.folder:
+            check_folder(value)
+        else:
+            check_output(value, suffixes=option.suffixes, inputs=inputs_of(arguments), replace=arguments.replace)
+
+
+def confirmed(yes: bool) -> bool:
+    """Whether what was just shown is right: `--yes` was given, or somebody at a terminal says so.
+
+    >>> confirmed(True)
+    True
+    """
+    return yes or (sys.stdin.isatty() and input("Is that right? yes or no: ").strip().casefold() in ("y", "yes"))
+
+
+def inputs_of(arguments: argparse.Namespace) -> list[str]:
+    """The texts of all arguments that name no output: among them are the files that a command reads.
+
+    >>> inputs_of(argparse.Namespace(scenario="shop.yaml", files=["a.csv"], months=3, run=print))
+    ['shop.yaml', 'a.csv']
+    """
+    writes = getattr(arguments, "writes", {})
+    return list(_texts([value for name, value in vars(arguments).items() if name not in writes]))
+
+
+def _texts(values: Any) -> Iterator[str]:
+    for value in values:
+        if isinstance(value, str):
+            yield value
+        elif isinstance(value, list):
+            yield from _texts(value)
+
+
+def _add_replace(parser: argparse.ArgumentParser) -> None:
+    if not any("--replace" in action.option_strings for action in parser._actions):
+        parser.add_argument("--replace", action="store_true", help="overwrite files that growth did not write, too")

@@ -33,7 +33,6 @@ MAY_IMPORT = {
     "errors": "",
     "files": "errors",
     "output": "errors, files",
-    "options": "output",
     "lazy": "",
     "engine": "",
     "scenario": "errors, files",
@@ -41,21 +40,19 @@ MAY_IMPORT = {
     "table": "engine, errors, measures",
     "uncertainty": "engine, measures, scenario",
     "charts": "engine, errors, measures, uncertainty",
-    "goals": "charts, engine, errors, measures, options, scenario, uncertainty",
+    "goals": "charts, engine, errors, measures, output, scenario, uncertainty",
     "comparison": "charts, engine, errors, measures, scenario",
     "calculator": "comparison, engine, errors, goals, lazy, measures, scenario, uncertainty",
-    "giveaway": "calculator, comparison, engine, errors, files, goals, lazy, measures, options, output, scenario",
-    "spreadsheet": "calculator, comparison, engine, errors, giveaway, lazy, measures, options, output, scenario, "
-    "uncertainty",
-    "kit": "calculator, comparison, engine, errors, files, giveaway, lazy, measures, options, output, "
+    "giveaway": "calculator, comparison, engine, errors, files, goals, lazy, measures, output, scenario",
+    "spreadsheet": "calculator, comparison, engine, errors, giveaway, lazy, measures, output, scenario, uncertainty",
+    "kit": "calculator, comparison, engine, errors, files, giveaway, lazy, measures, output, "
     "scenario, spreadsheet, uncertainty",
-    "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lazy, measures, options, output, "
+    "sweep": "calculator, charts, engine, errors, files, giveaway, growth, lazy, measures, output, "
     "scenario, table, uncertainty",
-    "records": "charts, engine, errors, files, lazy, options, output, scenario",
-    "earned": "calculator, charts, engine, errors, files, lazy, options, output, scenario",
-    "client": "calculator, charts, engine, errors, files, giveaway, lazy, options, output, scenario, table, "
-    "uncertainty",
-    "exercises": "calculator, engine, errors, giveaway, lazy, measures, options, output, scenario",
+    "records": "charts, engine, errors, files, lazy, output, scenario",
+    "earned": "calculator, charts, engine, errors, files, lazy, output, scenario",
+    "client": "calculator, charts, engine, errors, files, giveaway, lazy, output, scenario, table, uncertainty",
+    "exercises": "calculator, engine, errors, giveaway, lazy, measures, output, scenario",
     "whole_file": "errors, giveaway, scenario",
     "check_command": "everything",
     "commands": "everything",

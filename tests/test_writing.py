@@ -13,8 +13,7 @@ from command_lines import EXAMPLES, commands, words_of
 
 from growth.cli import build_parser, main
 from growth.giveaway import chromium
-from growth.options import Writes
-from growth.output import is_sealed, sealed, write_output
+from growth.output import Writes, is_sealed, sealed, write_output
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 

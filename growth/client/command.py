@@ -7,7 +7,7 @@ import sys
 from datetime import date
 from typing import Any
 
-from growth.options import add_file_output, add_folder_output
+from growth.output import add_file_output, add_folder_output
 
 ASKED = {
     "customers": "How many customers pay today? ",

@@ -10,8 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from growth.options import add_file_output, add_folder_output, confirmed
-from growth.output import YAML
+from growth.output import YAML, add_file_output, add_folder_output, confirmed
 
 if TYPE_CHECKING:
     from growth.earned.ledger import Ledger

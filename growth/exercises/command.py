@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from growth.options import add_folder_output
+from growth.output import add_folder_output
 
 EXERCISES = """\
 Make exercises for a class from a scenario file, with its own numbers:

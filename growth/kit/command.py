@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import Any
 
-from growth.options import add_folder_output
+from growth.output import add_folder_output
 
 KIT = """\
 Make the page of a scenario file and all that goes with it, each named after the giveaway:

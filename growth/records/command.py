@@ -8,8 +8,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 from growth.errors import Problem, count_of
-from growth.options import add_file_output, confirmed
-from growth.output import YAML
+from growth.output import YAML, add_file_output, confirmed
 
 if TYPE_CHECKING:
     from growth.records.read import ColumnNames

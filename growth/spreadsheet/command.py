@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from growth.options import add_file_output
+from growth.output import add_file_output
 
 
 def add_command(subparsers: Any) -> None:

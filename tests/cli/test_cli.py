@@ -137,7 +137,7 @@ def command(monkeypatch):
             def add_command(subparsers):
                 subparsers.add_parser("try", help="for the test").set_defaults(run=work)
 
-        monkeypatch.setattr(cli, "AREAS", ("growth.commands", "growth.nowhere.command", "growth.nothing"))
+        monkeypatch.setattr(cli, "AREAS", ("growth.commands",))
         monkeypatch.setattr(cli, "import_module", lambda name: Area)
 
     return install
