@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from growth.charts.customers import MOVES
-from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, sheet
+from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, Label, apart, hover, sheet
 from growth.records.backtest import RIVALS, Backtest
 from growth.records.bridge import bridge_columns, lapse_columns, triangles
 from growth.records.churn_fit import Fit
@@ -30,40 +30,18 @@ def bridge_picture(measured: Measured) -> go.Figure:
         table |= {"churned_mrr": table["churned_mrr"] - failed, "churned_by_failure_mrr": failed}
         below += ", churned after a failed payment (dark)"
     for name, column, sign, colour, pattern in (*MOVES, _FAILED):
-        if column not in table:
-            continue
-        marker = {"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}}
-        figure.add_bar(
-            x=months,
-            y=np.round(sign * table[column], 2),
-            marker=marker,
-            hovertemplate=f"{name} %{{y:,.0f}}<extra></extra>",
-        )
+        if column in table:
+            marker = {"color": colour, "pattern": {"shape": pattern, "fgcolor": PAPER, "fillmode": "overlay"}}
+            bars = np.round(sign * table[column], 2)
+            figure.add_bar(x=months, y=bars, marker=marker, hovertemplate=hover(f"{name} %{{y:,.0f}}"))
     if unpaid.any():
-        figure.add_scatter(
-            x=months,
-            y=np.round(-unpaid, 2),
-            mode="markers",
-            marker={"symbol": "diamond-open", "size": 8, "color": GOAL},
-            hovertemplate="on board, never paid %{y:,.0f}<extra></extra>",
-        )
+        diamond = {"symbol": "diamond-open", "size": 8, "color": GOAL}
+        hovered = hover("on board, never paid %{y:,.0f}")
+        figure.add_scatter(x=months, y=np.round(-unpaid, 2), mode="markers", marker=diamond, hovertemplate=hovered)
         below += "; diamonds: on board, never paid"
     figure.update_layout(barmode="relative", bargap=0.15)
-    notes = (
-        ("above the line: new, came back (dotted), expansion (crossed)", 1.0, GAIN),
-        (below, 0.0, LOSS),
-    )
-    for text, height, colour in notes:
-        figure.add_annotation(
-            x=0,
-            y=height,
-            xref="paper",
-            yref="paper",
-            text=text,
-            showarrow=False,
-            xanchor="left",
-            font={"color": colour},
-        )
+    _note(figure, "above the line: new, came back (dotted), expansion (crossed)", GAIN)
+    _note(figure, below, LOSS, y=0.0)
     return figure
 
 
@@ -86,7 +64,7 @@ def cohort_picture(measured: Measured) -> go.Figure:
         xgap=1,
         ygap=1,
         colorbar={"tickformat": ".0%", "outlinewidth": 0, "thickness": 12},
-        hovertemplate="joined %{y}, age %{x} months: %{z:.0%}<extra></extra>",
+        hovertemplate=hover("joined %{y}, age %{x} months: %{z:.0%}"),
     )
     figure.update_xaxes(title_text="age in months", showgrid=False)
     figure.update_yaxes(autorange="reversed", showgrid=False, nticks=12)
@@ -97,36 +75,19 @@ def survival_picture(
     survival: Survival, fits: tuple[Fit, ...], *, chosen: Fit | None = None, title: str = ""
 ) -> go.Figure:
     """Draw Kaplan-Meier survival as steps with its 95% band, and the fitted curves, the chosen one thick."""
-    figure = _sheet(title or "Still on board by age", "share of customers")
+    figure = sheet(title or "Still on board by age", "share of customers")
     seen = np.isfinite(survival.survival)
-    ages = np.concatenate([[0], survival.table.ages[seen]])
-    low, high, middle = (
-        np.round(np.concatenate([[1.0], part[seen]]), 5) for part in (survival.low, survival.high, survival.survival)
-    )
-    _band(figure, ages, low, high, tint="rgba(31,95,139,0.15)", edge={"width": 0, "shape": "hv"})
-    figure.add_scatter(
-        x=ages,
-        y=middle,
-        mode="lines",
-        line={"color": GAIN, "width": 2, "shape": "hv"},
-        hovertemplate="age %{x}: %{y:.1%}<extra></extra>",
-    )
+    ages = np.append(0, survival.table.ages[seen])
+    middle, low, high = (np.append(1.0, part[seen]) for part in (survival.survival, survival.low, survival.high))
+    end = _draw(figure, ages, middle, "age %{x}: %{y:.1%}", colour=GAIN, shape="hv", band=(low, high))
+    labels = [(end, "Kaplan-Meier", GAIN)]
     dashes = {"constant": "dot", "early_late": "dashdot", "sbg": "solid", "bdw": "dash"}
-    labels = []
     for fit in fits:
-        line = np.round(np.concatenate([[1.0], fit.survival(ages[1:])]), 5) if ages.size > 1 else np.ones(1)
+        line = np.append(1.0, fit.survival(ages[1:]) if ages.size > 1 else [])
         colour, width = (LOSS, 3) if chosen is not None and fit.curve == chosen.curve else (INK, 1)
-        figure.add_scatter(
-            x=ages,
-            y=line,
-            mode="lines",
-            line={"color": colour, "width": width, "dash": dashes[fit.curve]},
-            hovertemplate=fit.curve + " %{y:.1%}<extra></extra>",
-        )
-        labels.append((float(line[-1]), fit.curve, colour))
-    _label_ends(figure, [*labels, (float(middle[-1]), "Kaplan-Meier", GAIN)], gap=0.05)
-    figure.update_xaxes(title_text="age in months")
-    figure.update_yaxes(tickformat=".0%", rangemode="tozero")
+        end = _draw(figure, ages, line, fit.curve + " %{y:.1%}", colour=colour, width=width, dash=dashes[fit.curve])
+        labels.append((end, fit.curve, colour))
+    _shares(figure, labels, along="age in months", gap=0.05)
     return figure
 
 
@@ -134,41 +95,27 @@ def compared_picture(
     lines: dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]], *, title: str, unit: str, along: str, steps: bool
 ) -> go.Figure:
     """Draw shares with their 95% bands. lines: by name (middle, low, high), each at 0, 1, 2, ... along the axis."""
-    figure, labels = _sheet(title, unit), []
+    figure, labels = sheet(title, unit), []
     styles = zip(("solid", "dash", "dot", "dashdot"), (GAIN, LOSS, GOAL, INK), strict=True)
     for (name, parts), (dash, colour) in zip(lines.items(), styles, strict=False):
-        middle, low, high = (np.round(part[np.isfinite(part)], 5) for part in parts)
+        middle, low, high = (part[np.isfinite(part)] for part in parts)
         x, shape = np.arange(middle.size), "hv" if steps else "linear"
-        _band(figure, x, low, high, tint=_faint(colour), edge={"width": 0, "shape": shape})
-        line = {"color": colour, "width": 2, "shape": shape, "dash": dash}
-        hovered = name + " %{y:.1%}<extra></extra>"
-        figure.add_scatter(x=x, y=middle, mode="lines", line=line, hovertemplate=hovered)
-        labels.append((float(middle[-1]), name, colour))
-    _label_ends(figure, labels, gap=0.05)
-    figure.update_xaxes(title_text=along)
-    figure.update_yaxes(tickformat=".0%", rangemode="tozero")
+        end = _draw(figure, x, middle, name + " %{y:.1%}", colour=colour, dash=dash, shape=shape, band=(low, high))
+        labels.append((end, name, colour))
+    _shares(figure, labels, along=along, gap=0.05)
     return figure
 
 
 def error_picture(test: Backtest) -> go.Figure:
     """Draw the mean error by months ahead, of the forecast and of its rivals."""
-    figure = _sheet("How far off, by months ahead", "mean error, share of what happened")
+    figure, labels = sheet("How far off, by months ahead", "mean error, share of what happened"), []
     ahead = np.arange(1, test.actual.shape[1] + 1)
-    dashes = dict(zip(RIVALS, ("dot", "dash", "dashdot"), strict=True))
-    labels = []
-    for name in ("", *RIVALS):
-        error, colour = np.round(test.error(name), 5), INK if name else GAIN
-        figure.add_scatter(
-            x=ahead,
-            y=error,
-            mode="lines",
-            line={"color": colour, "width": 1 if name else 3, "dash": dashes.get(name, "solid")},
-            hovertemplate=(name or "this workbook") + " %{y:.1%}<extra></extra>",
-        )
-        labels.append((float(error[-1]), name or "this workbook", colour))
-    _label_ends(figure, labels, gap=0.06 * max(height for height, _, _ in labels))
-    figure.update_xaxes(title_text="months ahead", dtick=1)
-    figure.update_yaxes(tickformat=".0%", rangemode="tozero")
+    for name, dash in zip(("", *RIVALS), ("solid", "dot", "dash", "dashdot"), strict=True):
+        said, colour, width = name or "this workbook", INK if name else GAIN, 1 if name else 3
+        end = _draw(figure, ahead, test.error(name), said + " %{y:.1%}", colour=colour, width=width, dash=dash)
+        labels.append((end, said, colour))
+    _shares(figure, labels, along="months ahead", gap=0.06 * max(height for height, _, _ in labels))
+    figure.update_xaxes(dtick=1)
     return figure
 
 
@@ -178,9 +125,9 @@ def backtest_picture(test: Backtest, measured: Measured, *, every: int = 6) -> g
     for row in range(0, test.origins.size, every):
         use = np.isfinite(test.actual[row])
         months = _calendar(test.origins[row], 1 + np.flatnonzero(use))
-        _draw_forecast(figure, months, test.forecast[row][use], (test.low[row][use], test.high[row][use]))
+        _draw_forecast(figure, months, *(part[row][use] for part in (test.forecast, test.low, test.high)))
     _draw_past(figure, measured)
-    _note(figure, "thick: what happened; dashed: forecasts, each from where its band begins")
+    _note(figure, "thick: what happened; dashed: forecasts, each from where its band begins", yanchor="bottom")
     return figure
 
 
@@ -188,82 +135,70 @@ def forecast_picture(ahead: ForecastBand, measured: Measured) -> go.Figure:
     """Draw the MRR of the records, continued by the forecast with its 95% band."""
     book = measured.book
     figure = sheet("MRR by month", f"{book.rows.currency} a month")
-    now = float(measured.moves.closing_mrr[-1].sum())
+    now = measured.moves.closing_mrr[-1].sum()
     months = _calendar(book.first_month, np.arange(book.months - 1, book.months + ahead.mrr.size))
-    expected, low, high = (np.concatenate([[now], part]) for part in (ahead.mrr, *ahead.band()))
-    _draw_forecast(figure, months, expected, (low, high))
+    _draw_forecast(figure, months, *(np.append(now, part) for part in (ahead.mrr, *ahead.band())))
     _draw_past(figure, measured)
-    _note(figure, "thick: the records; dashed: the forecast, with its 95% band")
+    _note(figure, "thick: the records; dashed: the forecast, with its 95% band", yanchor="bottom")
     return figure
 
 
 def _draw_forecast(
-    figure: go.Figure, months: list[str], expected: np.ndarray, band: tuple[np.ndarray, np.ndarray]
+    figure: go.Figure, months: list[str], expected: np.ndarray, low: np.ndarray, high: np.ndarray
 ) -> None:
     digits = 0 if expected.max(initial=0) >= 1000 else 2  # more would mean nothing, and differ between machines
-    low, high, expected = (np.round(part, digits) for part in (*band, expected))
-    _band(figure, months, low, high, tint="rgba(91,74,138,0.15)", edge={"width": 0})
-    figure.add_scatter(
-        x=months,
-        y=expected,
-        mode="lines",
-        line={"color": GOAL, "width": 2, "dash": "dash"},
-        hovertemplate="forecast %{y:,.0f}<extra></extra>",
-    )
+    hovered = "forecast %{y:,.0f}"
+    _draw(figure, months, expected, hovered, colour=GOAL, dash="dash", digits=digits, band=(low, high))
 
 
 def _draw_past(figure: go.Figure, measured: Measured) -> None:
-    book = measured.book
-    figure.add_scatter(
-        x=_calendar(book.first_month, np.arange(book.months)),
-        y=np.round(measured.moves.closing_mrr.sum(axis=1), 2),
-        mode="lines",
-        line={"color": GAIN, "width": 3},
-        hovertemplate="%{x}: %{y:,.0f}<extra></extra>",
-    )
+    months = _calendar(measured.book.first_month, np.arange(measured.book.months))
+    mrr = measured.moves.closing_mrr.sum(axis=1)
+    _draw(figure, months, mrr, "%{x}: %{y:,.0f}", colour=GAIN, width=3, digits=2)
     figure.update_yaxes(rangemode="tozero")
 
 
-def _faint(colour: str) -> str:
-    red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
-    return f"rgba({red},{green},{blue},0.15)"
+def _draw(
+    figure: go.Figure,
+    x: np.ndarray | list[str],
+    y: np.ndarray,
+    hovered: str,
+    *,
+    colour: str,
+    width: int = 2,
+    dash: str | None = None,
+    shape: str | None = None,
+    digits: int = 5,
+    band: tuple[np.ndarray, np.ndarray] | None = None,
+) -> float:
+    """Draw a line and, below it, the band between two others in a tint of its colour; return where the line ends."""
+    if band:
+        low, high = (np.round(end, digits) for end in band)
+        edge = {"x": x, "mode": "lines", "line": {"width": 0, "shape": shape}, "hoverinfo": "skip"}
+        red, green, blue = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
+        figure.add_scatter(**edge, y=high)
+        figure.add_scatter(**edge, y=low, fill="tonexty", fillcolor=f"rgba({red},{green},{blue},0.15)")
+    line = {"color": colour, "width": width, "dash": dash, "shape": shape}
+    y = np.round(y, digits)
+    figure.add_scatter(x=x, y=y, mode="lines", line=line, hovertemplate=hover(hovered))
+    return float(y[-1]) if len(y) else 0.0
 
 
-def _note(figure: go.Figure, text: str) -> None:
-    place = {"x": 0, "y": 1, "xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": "bottom"}
-    figure.add_annotation(**place, showarrow=False, font={"color": INK}, text=text)
-
-
-def _sheet(title: str, unit: str) -> go.Figure:
-    """Return an empty figure with room for labels on the right."""
-    figure = sheet(title, unit)
+def _shares(figure: go.Figure, labels: list[Label], *, along: str, gap: float) -> None:
+    """Label the ends of lines of shares in the margin, at least `gap` apart, and dress their axes."""
+    for height, text, colour in apart(labels, gap=gap, top=np.inf):
+        place = {"x": 1.01, "xref": "paper", "xanchor": "left", "y": round(height, 4)}
+        figure.add_annotation(**place, text=text, showarrow=False, font={"color": colour})
     figure.update_layout(margin={"r": 150})
-    return figure
+    figure.update_xaxes(title_text=along)
+    figure.update_yaxes(tickformat=".0%", rangemode="tozero")
+
+
+def _note(figure: go.Figure, text: str, colour: str = INK, *, y: float = 1.0, yanchor: str | None = None) -> None:
+    place = {"x": 0, "y": y, "xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": yanchor}
+    figure.add_annotation(**place, showarrow=False, font={"color": colour}, text=text)
 
 
 def _calendar(first: np.datetime64, later: np.ndarray) -> list[str]:
     """Name the months so many months after one."""
     return (first + later.astype("m8[M]")).astype(str).tolist()
-
-
-def _label_ends(figure: go.Figure, labels: list[tuple[float, str, str]], *, gap: float) -> None:
-    height_before = -np.inf
-    for height, text, colour in sorted(labels):
-        height_before = max(height, height_before + gap)
-        figure.add_annotation(
-            x=1.01,
-            xref="paper",
-            y=round(height_before, 4),
-            text=text,
-            showarrow=False,
-            xanchor="left",
-            font={"color": colour},
-        )
-
-
-def _band(
-    figure: go.Figure, x: np.ndarray | list[str], low: np.ndarray, high: np.ndarray, *, tint: str, edge: dict
-) -> None:
-    """Tint the space between two lines."""
-    figure.add_scatter(x=x, y=high, mode="lines", line=edge, hoverinfo="skip")
-    figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip", fill="tonexty", fillcolor=tint)
