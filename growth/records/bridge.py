@@ -9,9 +9,9 @@ import numpy as np
 
 from growth.engine.result import BRIDGE
 from growth.records.failed_payments import failed_departures
-from growth.records.lapses import BEFORE, LATE, PENDING, UNPAID
 from growth.records.paid_months import PaidMonths, changes
 from growth.records.read.values import NONE
+from growth.records.unpaid_months import BEFORE, LATE, PENDING, UNPAID
 
 if TYPE_CHECKING:
     import pandas as pd

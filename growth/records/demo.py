@@ -14,6 +14,7 @@ import numpy as np
 from growth.records.paid_months import PaidMonths, spread_payments
 from growth.records.read import Rows, Unreadable
 from growth.records.read.rows import months_of
+from growth.records.unpaid_months import positions
 
 COLUMNS = ("customer", "date", "amount", "months", "plan", "currency")
 
@@ -146,7 +147,7 @@ def _monthly(
 def _runs(lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return, for runs of these lengths, which run each element belongs to and its position in it, from 0."""
     who = np.repeat(np.arange(lengths.size), lengths)
-    return who, np.arange(who.size) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+    return who, positions(lengths)
 
 
 def _steps(random: np.random.Generator, age: np.ndarray, rise: float, fall: float) -> np.ndarray:

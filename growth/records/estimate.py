@@ -12,11 +12,11 @@ from growth.records.churn_change import ChurnHistory, DetectedChurnChange, churn
 from growth.records.churn_fit import Fit, fit_all, log_likelihood, recommend
 from growth.records.intervals import Rate, Resampled
 from growth.records.joining import RECENT, Joining, joins_of, measure_joining
-from growth.records.lapses import BEFORE
 from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
 from growth.records.revenue_change import RevenueChange, revenue_change
 from growth.records.survival import RiskTable, Survival, kaplan_meier, measure_comeback, risk_table, spell_risk
+from growth.records.unpaid_months import BEFORE
 
 OLDEST = 60  # months, of customers whose age is not known, when the records begin
 FEWEST = 5  # leavers for an interval that knows of changes

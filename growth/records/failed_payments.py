@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.records.intervals import Rate
-from growth.records.lapses import BEFORE
 from growth.records.paid_months import PaidMonths
+from growth.records.unpaid_months import BEFORE
 
 RETRIED = 1  # months beyond the first one missing, and beyond the grace, in which a payment may still be tried
 TRIES = 2  # charges that were all paid back, one by one, before a departure counts as one by failed payment

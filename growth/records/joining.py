@@ -9,8 +9,8 @@ import numpy as np
 from growth.errors import count_of
 from growth.records.bridge import Movements
 from growth.records.intervals import Z95, Rate, count_interval
-from growth.records.lapses import BEFORE
 from growth.records.paid_months import PaidMonths
+from growth.records.unpaid_months import BEFORE
 
 RECENT = 12  # months over which levels (new customers, prices, shares of plans) are measured
 LONGEST = 24  # months of which growth and season are measured, at most

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from growth.errors import Problem, count_of
-from growth.records.lapses import LATE, PAID, UNPAID, Entries, Grace, choose_grace, fill, lapse_notes
-from growth.records.paid_before import fill_before
 from growth.records.read.rows import RecordsError, Rows
 from growth.records.read.values import NONE
+from growth.records.unpaid_months import BEFORE, LATE, PAID, UNPAID, Entries, Grace, fill, fill_before, positions
 
 MOST_MONTHS = 600  # that records may span
 ROUNDING = 1e-9  # share of what was added up; a sum that is less is 0
@@ -25,9 +24,9 @@ class PaidMonths:
     """Who is on board in which month, at what MRR: one entry a customer and month. Month 0 is `first_month`.
 
     customer, month: int32, sorted by customer and then month. mrr: float64, above 0, major units of the records'
-    currency. kind: int32, indices into `kinds`, each (plan, "monthly" or "yearly"). state: int8, from `lapses`: paid as
-    due, late, never, not known yet, or before the records. goes_on: whether the customer is on board in the month after
-    as well, which then is the next entry. All of shape (entries,).
+    currency. kind: int32, indices into `kinds`, each (plan, "monthly" or "yearly"). state: int8, from `unpaid_months`:
+    paid as due, late, never, not known yet, or before the records. goes_on: whether the customer is on board in the
+    month after as well, which then is the next entry. All of shape (entries,).
 
     months: how many the records span. grace: how long a payment may be missing. joined: shape (customers,), the month
     each customer came where the rows say so (may be negative), else NONE; None where no row says. paid_ahead: money for
@@ -94,7 +93,7 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
         The last month, such as "2025-12"; without it that of the latest date.
     grace : int, optional
         For how many months, 0 to 12, a payment may be missing before the customer counts as gone; without it the data
-        choose, see `lapses.choose_grace`, or it is 0 where the records say who left.
+        choose, see `unpaid_months.choose_grace`, or it is 0 where the records say who left.
 
     Raises
     ------
@@ -118,7 +117,7 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
     paying = np.flatnonzero((inside > 0) & (rows.amount != 0))
     longer = paying[inside[paying] > 1]
     times = inside[longer] - 1  # the months after the first
-    later = np.arange(times.sum()) - np.repeat(np.cumsum(times) - times, times) + 1
+    later = positions(times) + 1
     cell = rows.customer[paying] * np.int64(months) + start[paying]
     if longer.size:
         paying = np.concatenate([paying, again := np.repeat(longer, times)])
@@ -126,19 +125,17 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
     cell, mrr, kind, unmatched = _settled(cell, each[paying], numbers[kind[paying]], months)
     customer, month = (part.astype(np.int32) for part in np.divmod(cell, months))
     paid = Entries(customer, month, mrr, kind, np.full(customer.size, PAID, np.int8))
-    on_board, allowed, apart = fill(paid, months, choose_grace(paid, months, given=grace))
+    on_board, allowed, apart = fill(paid, months, given=grace)
     trial = (inside > 0) & (rows.amount == 0)
     signed_up = _first_month(rows.customers, rows.customer[trial], start[trial])
     converted = _first_month(rows.customers, customer, month)
     signed_up[(converted != NONE) & (signed_up > converted)] = NONE
     joined = None if rows.joined is None else np.where(rows.joined == NONE, NONE, rows.joined - first)
     by_year = np.array([number % 2 == 1 for number in used.tolist()])
-    on_board, earlier = fill_before(on_board, months, yearly=by_year, joined=joined, signed_up=signed_up)
+    on_board = fill_before(on_board, months, yearly=by_year, joined=joined, signed_up=signed_up)
     customer, month, mrr, state = on_board.customer, on_board.month, on_board.mrr, on_board.state
     goes_on = np.zeros(customer.size, bool)
     goes_on[:-1] = (customer[1:] == customer[:-1]) & (month[1:] == month[:-1] + 1)
-    lapsed = [float(mrr[state == one].sum()) for one in (UNPAID, LATE)] if allowed.months else [0.0, 0.0]
-
     return PaidMonths(
         rows,
         customer,
@@ -160,8 +157,7 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
         (
             *rows.notes,
             *_notes(rows, until, ahead, unmatched),
-            *lapse_notes(allowed, currency=rows.currency, unpaid=lapsed[0], late=lapsed[1], months=months),
-            *_before_note(earlier),
+            *_unpaid_notes(on_board, allowed, months, rows.currency),
         ),
     )
 
@@ -251,16 +247,6 @@ def _first_month(customers: int, customer: np.ndarray, month: np.ndarray) -> np.
     return np.where(first == late, np.int32(NONE), first)
 
 
-def _before_note(customers: int) -> list[str]:
-    if not customers:
-        return []
-    return [
-        f"{count_of(customers, 'customer')} of yearly plans first paid in months 2 to 12 of the records, which begin "
-        "in the middle of the business: nobody knows whether these were new or renewed, so they count as on board from "
-        "the first month on, and not as new; a column `joined` would tell"
-    ]
-
-
 def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -> tuple[str, ...]:
     notes = []
     day = np.datetime64(rows.last_day, "D")
@@ -274,3 +260,34 @@ def _notes(rows: Rows, until: str | None, paid_ahead: float, unmatched: float) -
     if unmatched:
         notes.append(f"{unmatched:,.2f} {rows.currency} of refunds match no charge and are set apart")
     return tuple(notes)
+
+
+def _unpaid_notes(entries: Entries, grace: Grace, months: int, currency: str) -> list[str]:
+    """Say in sentences what counts as a lapse, what became of those that did, and who was there before the records."""
+    said = []
+    if grace.months:
+        length = count_of(grace.months, "month")
+        how = "as --grace says"
+        if grace.by_data:
+            missed = count_of(grace.missing[0], "customer")
+            how = f"of {missed} who missed a month, {grace.returned[0]:,} paid again on the same plan"
+        said.append(f"a payment missing for up to {length} is no departure ({how})")
+        late, unpaid = (entries.mrr[entries.state == one].sum() / months for one in (LATE, UNPAID))
+        if late or unpaid:
+            said.append(
+                f"{late:,.2f} {currency} of MRR a month was paid late, and {unpaid:,.2f} {currency} a month was never "
+                "paid"
+            )
+        if grace.pending:
+            said.append(
+                f"at the end of the records {count_of(grace.pending, 'customer has', 'customers have')} not paid for "
+                f"up to {length}: nobody knows whether they will, so {grace.kept:,} of them count as on board, the "
+                f"share that came back before, and churn is measured up to {length} before the end"
+            )
+    if earlier := int(((entries.state == BEFORE) & (entries.month == 0)).sum()):
+        said.append(
+            f"{count_of(earlier, 'customer')} of yearly plans first paid in months 2 to 12 of the records, which begin "
+            "in the middle of the business: nobody knows whether these were new or renewed, so they count as on board "
+            "from the first month on, and not as new; a column `joined` would tell"
+        )
+    return said

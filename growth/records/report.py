@@ -12,7 +12,6 @@ from growth.records.estimate import KindMeasures, Measured
 from growth.records.failed_payments import failed_note, failed_payments
 from growth.records.intervals import Rate
 from growth.records.joining import joining_notes
-from growth.records.lapses import BEFORE, PENDING, UNPAID
 from growth.records.revenue_change import price_notes
 from growth.records.survival import NO_FIT, misfit
 from growth.records.to_scenario import (
@@ -25,6 +24,7 @@ from growth.records.to_scenario import (
     shown_kinds,
     unknown_age_text,
 )
+from growth.records.unpaid_months import BEFORE, PENDING, UNPAID
 
 SHARE, MONEY = "{:.2%}", "{:,.2f}"
 WIDTH = 96  # of wrapped sentences

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from growth.records import bridge_frame, load_columns, measure, movements, read_records, spells, spread_payments
 from growth.records.failed_payments import failed_departures, failed_note, failed_payments
-from growth.records.lapses import PENDING, UNPAID
 from growth.records.pictures import bridge_picture
 from growth.records.report import notes, summary
+from growth.records.unpaid_months import PENDING, UNPAID
 
 # ann stays; bob's card fails in March and pays again in April; cat's fails in March for good; dan leaves in March;
 # eve's card failed at her first payment, so she was never on board; fay fails and pays within the same month

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from growth.records import bridge_frame, measure, movements, read_records, spells, spread_payments
-from growth.records.lapses import LATE, PAID, PENDING, UNPAID, choose_grace
 from growth.records.paid_months import PaidMonths
 from growth.records.survival import spell_risk
+from growth.records.unpaid_months import LATE, PAID, PENDING, UNPAID, choose_grace
 
 
 def book(tmp_path, *paid: str, price: float = 20.0, **options) -> PaidMonths:
@@ -149,7 +149,7 @@ def test_it_is_said_what_counts_as_a_lapse(tmp_path):
 
 
 def test_the_grace_that_is_chosen_finds_late_payers_among_many():
-    from growth.records.lapses import Entries
+    from growth.records.unpaid_months import Entries
 
     random = np.random.default_rng(1)
     customer, month = np.divmod(np.arange(500 * 24), 24)

@@ -7,8 +7,8 @@ import pytest
 
 from growth.records import bridge_frame, measure, read_records, spells, spread_payments
 from growth.records.intervals import sum_interval
-from growth.records.lapses import BEFORE
 from growth.records.report import notes
+from growth.records.unpaid_months import BEFORE
 
 
 def measured(tmp_path, rows: list[str], head: str = "customer,month,mrr"):

@@ -1,16 +1,17 @@
-"""Lapses: months without a payment of customers who have not left, as when a card fails and is charged a month later.
+"""Months on board without a payment: lapses, as when a card fails and is charged a month later, and paid years before.
 
 A gap in payment is no departure unless it lasts longer than a grace. Within it the customer stays on board; the month
-counts as paid late where a later charge makes up for it, else as unpaid.
+counts as paid late where a later charge makes up for it, else as unpaid. Customers who had paid for a year before the
+records begin turn up in them at their renewal.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from growth.errors import count_of
+from growth.records.read.values import NONE
 
 PAID, LATE, UNPAID, PENDING, BEFORE = range(5)  # as due, made up for later, never, not known yet, before the records
 MOST_GRACE = 3  # months that the data may choose
@@ -19,6 +20,10 @@ LEAST_RETURNS = 2  # of them, for the share to count
 FALLS = 0.7  # of the former price; what a late payment would leave less of was all paid at a lower price
 SPIKE, MOST_TIMES = 1.55, 3.1  # of the month after, between which a single month also holds what is due for others
 CATCHES_UP = 3  # months after a gap in which a charge may make up for it
+YEAR = 12
+MIDWAY = 3.0  # times the usual month's newcomers that pay in month 0 of a business that was there before
+FOLLOWED = 6  # months in which those newcomers are counted
+SURE = 1.645  # standard errors by which first yearly payments have to be more in the first year, one-sided 5%
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,6 +35,27 @@ class Entries:
     mrr: np.ndarray
     kind: np.ndarray
     state: np.ndarray
+
+    def insert(
+        self, at: np.ndarray, like: np.ndarray, month: np.ndarray, mrr: np.ndarray, state: np.ndarray
+    ) -> Entries:
+        """Return these and more entries, each before the place `at`, of the customer and kind at the place `like`."""
+        return Entries(
+            np.insert(self.customer, at, self.customer[like]),
+            np.insert(self.month, at, month),
+            np.insert(self.mrr, at, mrr),
+            np.insert(self.kind, at, self.kind[like]),
+            np.insert(self.state, at, state),
+        )
+
+
+def positions(lengths: np.ndarray) -> np.ndarray:
+    """Count 0, 1, 2, ... within each of several runs of these lengths, one after the other.
+
+    >>> positions(np.array([2, 0, 3])).tolist()
+    [0, 1, 0, 1, 2]
+    """
+    return np.arange(lengths.sum()) - np.repeat(np.cumsum(lengths) - lengths, lengths)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +102,8 @@ def choose_grace(entries: Entries, months: int, *, given: int | None = None) -> 
     return Grace(chosen, given is None, returned, reached)
 
 
-def fill(entries: Entries, months: int, grace: Grace) -> tuple[Entries, Grace, float]:
-    """Fill the gaps within the grace, and settle the last months.
+def fill(entries: Entries, months: int, *, given: int | None) -> tuple[Entries, Grace, float]:
+    """Choose the grace, unless it is given, fill the gaps within it, and settle the last months.
 
     A gap is filled at the MRR before it. What a month within the three after it holds beyond that MRR, if it is more
     than half as much again and the month after falls back, was paid late for the gap; a gap of up to three months that
@@ -86,18 +112,20 @@ def fill(entries: Entries, months: int, grace: Grace) -> tuple[Entries, Grace, f
     payment missing at the end of the records will come nobody knows: as many of those customers stay on board as came
     back before.
     """
+    grace = choose_grace(entries, months, given=given)
     if not entries.customer.size or (not grace.months and not grace.by_data):
         return entries, grace, 0.0
-    customer, month, kind = entries.customer, entries.month, entries.kind
-    mrr = entries.mrr.copy()
+    paid = entries.mrr.sum()
+    entries = replace(entries, mrr=entries.mrr.copy())
+    customer, month, mrr, kind = entries.customer, entries.month, entries.mrr, entries.kind
     gap = np.where(customer[1:] == customer[:-1], month[1:] - month[:-1] - 1, 0)
     before = np.flatnonzero((gap > 0) & (gap <= max(grace.months, CATCHES_UP)) & (kind[1:] == kind[:-1]))
-    usual, late = _made_up(customer, month, mrr, before, gap[before], grace.months)
-    apart = entries.mrr.sum() - mrr.sum() - (late * usual).sum()
+    usual, late = _made_up(entries, before, gap[before], grace.months)
+    apart = paid - mrr.sum() - (late * usual).sum()
     lapse = (gap[before] <= grace.months) | (late > 0)
     before, usual, late = before[lapse], usual[lapse], late[lapse]
     if grace.months or late.any():
-        apart += _doubled(customer, month, mrr, kind)
+        apart += _doubled(entries)
 
     last = np.flatnonzero(np.append(customer[1:] != customer[:-1], True))
     missing = months - 1 - month[last]
@@ -106,48 +134,42 @@ def fill(entries: Entries, months: int, grace: Grace) -> tuple[Entries, Grace, f
         pending = last[missing == length]
         spread = np.floor(np.arange(pending.size + 1) * grace.back(length) + 0.5)  # evenly among them
         kept.append(pending[np.diff(spread) > 0])
-    held = np.sort(np.concatenate(kept))
+    held = np.concatenate(kept)
 
-    at = np.concatenate([np.repeat(before, gap[before]), np.repeat(held, months - 1 - month[held])])
-    states = np.concatenate([_in_order(late, gap[before]), np.full((months - 1 - month[held]).sum(), PENDING, np.int8)])
-    amounts = np.concatenate([np.repeat(usual, gap[before]), np.repeat(mrr[held], months - 1 - month[held])])
-    order = np.argsort(at, kind="stable")
-    at, states, amounts = at[order], states[order], amounts[order]
-    nth = np.arange(at.size) - np.searchsorted(at, at) + 1
-    filled = Entries(
-        np.insert(customer, at + 1, customer[at]),
-        np.insert(month, at + 1, month[at] + nth.astype(np.int32)),
-        np.insert(mrr, at + 1, amounts),  # mrr as it is now, without what was paid late
-        np.insert(kind, at + 1, kind[at]),
-        np.insert(entries.state, at + 1, states),
-    )
-    open_ones = int(((missing > 0) & (missing <= grace.months)).sum())
-    found = Grace(grace.months, grace.by_data, grace.returned, grace.missing, open_ones, int(held.size))
-    return filled, found, float(apart)
+    after = np.concatenate([before, held])
+    order = np.argsort(after)
+    times = np.concatenate([gap[before], months - 1 - month[held]])[order]
+    made_up = np.repeat(np.append(late, np.zeros_like(held))[order], times)
+    otherwise = np.repeat(np.repeat([UNPAID, PENDING], [before.size, held.size])[order], times)
+    amount = np.repeat(np.append(usual, mrr[held])[order], times)  # mrr as it is now, without what was paid late
+    at, nth = np.repeat(after[order], times), positions(times)
+    state = np.where(nth < made_up, LATE, otherwise)
+    filled = entries.insert(at + 1, at, month[at] + nth + 1, amount, state)
+    pending_ones = int(((missing > 0) & (missing <= grace.months)).sum())
+    return filled, replace(grace, pending=pending_ones, kept=held.size), float(apart)
 
 
-def _made_up(
-    customer: np.ndarray, month: np.ndarray, mrr: np.ndarray, before: np.ndarray, gap: np.ndarray, grace: int
-) -> tuple[np.ndarray, np.ndarray]:
+def _made_up(entries: Entries, before: np.ndarray, gap: np.ndarray, grace: int) -> tuple[np.ndarray, np.ndarray]:
     """Take what was paid late for gaps off the months in which it was paid.
 
     Returns the MRR before each gap, and for how many of its months it was made up. The gaps of a customer are taken one
     after the other, since the month before one may make up for another. One longer than the grace has to be made up
     for in full.
     """
+    customer, month, mrr = entries.customer, entries.month, entries.mrr
     usual, late = np.zeros(before.size), np.zeros(before.size, int)
     nth = np.arange(before.size) - np.searchsorted(customer[before], customer[before])
     last = customer.size - 1
     opens = before[(before == 0) | (customer[before - 1] != customer[before])]  # first payments, with a gap after them
-    price = _lowest_after(customer, mrr, opens)
+    price = _lowest_after(entries, opens)
     twice = (mrr[opens] > SPIKE * price) & (mrr[opens] < MOST_TIMES * price)
     mrr[opens[twice]] = price[twice]
     inner = before[(before > 0) & (customer[before - 1] == customer[before]) & (month[before - 1] == month[before] - 1)]
-    price = _lowest_after(customer, mrr, inner)
+    price = _lowest_after(entries, inner)
     level = np.maximum(price, mrr[inner - 1])
     twice = (mrr[inner] > SPIKE * level) & (mrr[inner] < MOST_TIMES * level)  # paid late for months before this gap
     mrr[inner[twice]] = price[twice]
-    full = _over_several_months(customer, month, mrr, before, gap)
+    full = _over_several_months(entries, before, gap)
     usual[full], late[full] = mrr[before[full]], gap[full]
     for turn in range(int(nth.max(initial=-1)) + 1):
         usual[(nth == turn) & ~full] = mrr[before[(nth == turn) & ~full]]
@@ -176,19 +198,19 @@ def _made_up(
     return usual, late
 
 
-def _lowest_after(customer: np.ndarray, mrr: np.ndarray, before: np.ndarray) -> np.ndarray:
+def _lowest_after(entries: Entries, before: np.ndarray) -> np.ndarray:
     """Return the lower MRR of a customer's next two months with a payment, shape (before,)."""
+    customer, mrr = entries.customer, entries.mrr
     second = np.minimum(before + 2, customer.size - 1)
     return np.minimum(mrr[before + 1], np.where(customer[second] == customer[before], mrr[second], np.inf))
 
 
-def _over_several_months(
-    customer: np.ndarray, month: np.ndarray, mrr: np.ndarray, before: np.ndarray, gap: np.ndarray
-) -> np.ndarray:
+def _over_several_months(entries: Entries, before: np.ndarray, gap: np.ndarray) -> np.ndarray:
     """Take off what makes up in full for a gap of several months, a whole number of them in each month right after it.
 
     Returns which gaps these are. As when two charges in a row were paid two months late: 1, 0, 0, 2, 2, 1.
     """
+    customer, month, mrr = entries.customer, entries.month, entries.mrr
     last = customer.size - 1
     cells = np.minimum(before[:, None] + 1 + np.arange(CATCHES_UP + 1), last)
     straight = (customer[cells] == customer[before][:, None]) & (
@@ -204,11 +226,12 @@ def _over_several_months(
     return full
 
 
-def _doubled(customer: np.ndarray, month: np.ndarray, mrr: np.ndarray, kind: np.ndarray) -> float:
+def _doubled(entries: Entries) -> float:
     """Take single months far above the month after, and above the one before, down to the month after; sum that.
 
     What is above was charged for other months, perhaps at another price, as for the months before the records.
     """
+    customer, month, mrr, kind = entries.customer, entries.month, entries.mrr, entries.kind
     next_one = np.flatnonzero((customer[1:] == customer[:-1]) & (month[1:] == month[:-1] + 1) & (kind[1:] == kind[:-1]))
     times = mrr[next_one] / mrr[next_one + 1]
     many = next_one[(times > SPIKE) & (times < MOST_TIMES)]
@@ -220,36 +243,43 @@ def _doubled(customer: np.ndarray, month: np.ndarray, mrr: np.ndarray, kind: np.
     return float(excess.sum())
 
 
-def _in_order(late: np.ndarray, gap: np.ndarray) -> np.ndarray:
-    """Return the states of the months of all gaps: of each the first ones late, the others unpaid."""
-    nth = np.arange(gap.sum()) - np.repeat(np.cumsum(gap) - gap, gap)
-    return np.where(nth < np.repeat(late, gap), LATE, UNPAID).astype(np.int8)
+def fill_before(
+    entries: Entries, months: int, *, yearly: np.ndarray, joined: np.ndarray | None, signed_up: np.ndarray
+) -> Entries:
+    """Take customers of yearly plans whose first payment is in months 1 to 11 as on board from month 0 on.
 
+    Nobody knows whether such a payment is a first one or a renewal, unless the records say when the customer joined or
+    signed up. So it is done only where the records plainly begin in the middle of a business: several times as many pay
+    by the month in month 0 as join in a month after it, or clearly more first yearly payments are made in the first
+    year than after it. Their months before count as paid before the records.
 
-def lapse_notes(grace: Grace, *, currency: str, unpaid: float, late: float, months: int) -> list[str]:
-    """Say in sentences what counts as a lapse, and what became of those that did.
-
-    unpaid, late: MRR of all months that was never paid, and paid late.
+    yearly: by kind of plan, shape (kinds,). joined, signed_up: by customer, NONE where not known.
     """
-    length = count_of(grace.months, "month")
-    if not grace.months:
-        return []
-    how = "as --grace says"
-    if grace.by_data:
-        how = (
-            f"of {count_of(grace.missing[0], 'customer')} who missed a month, {grace.returned[0]:,} paid again on the "
-            "same plan"
-        )
-    said = [f"a payment missing for up to {length} is no departure ({how})"]
-    if late or unpaid:
-        said.append(
-            f"{late / months:,.2f} {currency} of MRR a month was paid late, and {unpaid / months:,.2f} {currency} "
-            "a month was never paid"
-        )
-    if grace.pending:
-        said.append(
-            f"at the end of the records {count_of(grace.pending, 'customer has', 'customers have')} not paid for up to "
-            f"{length}: nobody knows whether they will, so {grace.kept:,} of them count as on board, the "
-            f"share that came back before, and churn is measured up to {length} before the end"
-        )
-    return said
+    customer, month = entries.customer, entries.month
+    if not customer.size or not yearly.any():
+        return entries
+    first = np.flatnonzero(np.append(True, customer[1:] != customer[:-1]))
+    start, by_year = month[first], yearly[entries.kind[first]]
+    told = signed_up[customer[first]] != NONE
+    if joined is not None:
+        told |= joined[customer[first]] != NONE
+    unsure = by_year & (start > 0) & (start < YEAR) & ~told
+    if not unsure.any() or not _midway(start, by_year, unsure, months):
+        return entries
+    here, month = np.repeat(first[unsure], start[unsure]), positions(start[unsure])
+    return entries.insert(here, here, month, entries.mrr[here], np.full(here.size, BEFORE))
+
+
+def _midway(start: np.ndarray, by_year: np.ndarray, unsure: np.ndarray, months: int) -> bool:
+    """Return whether the records begin in the middle of a business."""
+    monthly = start[~by_year]
+    there, came = (monthly == 0).sum(), ((monthly > 0) & (monthly <= FOLLOWED)).sum()
+    if there > MIDWAY * max(came / FOLLOWED, 1):
+        return True
+    later = months - YEAR
+    if later < FOLLOWED:
+        return False
+    rate = (by_year & (start >= YEAR)).sum() / later
+    expected = (YEAR - 1) * rate
+    error = np.sqrt(expected + (YEAR - 1) ** 2 * rate / later)
+    return bool(unsure.sum() - expected > SURE * max(error, 1.0))
