@@ -99,8 +99,8 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
     for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
         if kind.renewal:
             plan["renewal_rate"] = np.clip(_around(kind.renewal, random.standard_normal(DRAWS)), 0, 1)
-        elif own_curve(kind, measured) and kind.chosen:
-            plan["churn"] = mixed_curve(kind.fits, kind.chosen, ratio, random)
+        elif own := own_curve(kind, measured):
+            plan["churn"] = mixed_curve(kind.fits, own, ratio, random)
     values["grow"] = {
         "monthly_expansion_rate": _sum_draws(*measured.changes.rate("up"), random),
         "monthly_contraction_rate": _sum_draws(*measured.changes.rate("down"), random),

@@ -17,13 +17,14 @@ from growth.records.churn_fit import Fit
 from growth.records.estimate import Measured
 from growth.records.intervals import Z95, Rate
 from growth.records.joining import RECENT, Joining
-from growth.records.to_scenario import FEW_PLANS, Value, no_interval, own_curve, plain_values, shown_kinds
+from growth.records.to_scenario import FEW_PLANS, MOST_PLANS, leaves, no_interval, plain_values
 from growth.scenario import Scenario
 from growth.scenario.address import find
 from growth.scenario.range import NEAREST, Range, Scale
 
 Z90 = 1.6448536269514722  # 95% point of the normal distribution: a range's ends
 DRAWS = 4_096  # of joining, and of the change of churn
+FURTHER_PLANS = tuple(f"pay.plans.{place}." for place in range(FEW_PLANS, MOST_PLANS))
 SLIGHT = 0.05  # a correlation nearer to 0 than this is not written
 
 
@@ -43,6 +44,7 @@ class Width(NamedTuple):
         return float(np.sqrt((self.down**2 + self.up**2) / 2)) / Z90
 
 
+NONE_KNOWN = Width(0.0, 0.0)
 Widths = dict[str, Width]
 Pairs = list[tuple[str, str, float]]
 
@@ -50,36 +52,38 @@ Pairs = list[tuple[str, str, float]]
 def with_ranges(values: dict[str, Any], measured: Measured) -> list[dict[str, Any]]:
     """Put a range in the place of each measured number whose interval can be told; the rest stay plain numbers.
 
-    Parameters
-    ----------
-    values : dict
-        From `assumptions`; its `Value` leaves are replaced.
-    measured : Measured
-        What they were made from.
-
-    Returns
-    -------
-    list of dict
-        `correlations` of the scenario: the level of joining with its growth, and the two numbers of a churn curve.
+    values: from `assumptions`, made from what was measured; its `Value` leaves are changed. Returns `correlations` of
+    the scenario: the level of joining with its growth, and the two numbers of a churn curve. Plans beyond the third
+    keep plain numbers.
     """
     try:
         scenario = Scenario(**plain_values(values))
     except ValidationError:  # whoever reads the file is told what is wrong with it, and where
         return []
+    near = [(address, leaf) for address, leaf in leaves(values) if not address.startswith(FURTHER_PLANS)]
     widths, pairs = _joining(measured.joining, float(values["arrive"]["channels"][0]["monthly_growth_rate"].value))
     ratio = _of_draws(np.log(churn_ratio(measured, np.random.default_rng(0), DRAWS)))
-    for place, (of_curve, pair) in _curves(measured, ratio).items():
-        widths |= {f"{place}.{name}": width for name, width in of_curve.items()}
-        pairs += [(f"{place}.{one}", f"{place}.{other}", r) for one, other, r in pair]
-    for address, rate in _rates(measured).items():
-        field = find(scenario, address)
-        if not isinstance(field, Problem) and field.entry and not no_interval(rate):
-            widths[address] = _of_rate(rate, field.entry.scale)
-    ranged = {address for address, width in widths.items() if _put(values, scenario, address, width)}
+    for address, leaf in near:
+        if isinstance(leaf.measured, Fit):
+            place = address.removesuffix("curve")
+            of_curve, together = _curve(leaf.measured, ratio)
+            widths |= {place + name: width for name, width in of_curve.items()}
+            pairs += [(place + one, place + other, r) for one, other, r in together]
+    done = set()
+    for address, leaf in near:
+        field, rate = find(scenario, address), leaf.measured
+        if isinstance(field, Problem) or field.entry is None:
+            continue
+        width = widths.get(address, NONE_KNOWN)
+        if isinstance(rate, Rate) and not no_interval(rate):
+            width = _of_rate(rate, field.entry.scale)
+        if found := ranged(float(leaf.value), width, field.entry.scale):
+            leaf.value = found
+            done.add(address)
     return [
         {"of": [one, other], "correlation": round(float(np.clip(r, -0.99, 0.99)), 2)}
         for one, other, r in pairs
-        if {one, other} <= ranged and abs(r) >= SLIGHT
+        if {one, other} <= done and abs(r) >= SLIGHT
     ]
 
 
@@ -115,21 +119,6 @@ def churn_ratio(measured: Measured, random: np.random.Generator, draws: int) -> 
     return random.choice(ratio[1:] / taken, draws, p=weight[1:] / weight[1:].sum())
 
 
-def _put(values: dict[str, Any], scenario: Scenario, address: str, width: Width) -> bool:
-    """Put the range in the place of the value at an address; whether there is one."""
-    field = find(scenario, address)
-    if isinstance(field, Problem) or field.entry is None:
-        return False
-    part: Any = values
-    for step in field.place[:-1]:
-        part = part[step]
-    leaf = part[field.place[-1]]
-    found = ranged(float(leaf.value), width, field.entry.scale)
-    if found is not None:
-        part[field.place[-1]] = Value(found, leaf.comment)
-    return found is not None
-
-
 def _joining(joining: Joining, usual: float) -> tuple[Widths, Pairs]:
     """The level that the forecast starts from, and its growth; the more growth, the higher the level today.
 
@@ -159,15 +148,6 @@ def _joining(joining: Joining, usual: float) -> tuple[Widths, Pairs]:
     ]
 
 
-def _curves(measured: Measured, ratio: Width) -> dict[str, tuple[Widths, Pairs]]:
-    """The churn curves of the scenario by their address."""
-    found = {"stay.churn": _curve(measured.chosen, ratio)}
-    for place, kind in enumerate(shown_kinds(measured)[:FEW_PLANS]):
-        if kind.billing == "monthly" and own_curve(kind, measured) and kind.chosen:
-            found[f"pay.plans.{place}.churn"] = _curve(kind.chosen, ratio)
-    return found
-
-
 def _curve(fit: Fit, ratio: Width) -> tuple[Widths, Pairs]:
     """The parameters of a curve and how two of them go together; of three, two of them given the third.
 
@@ -193,30 +173,14 @@ def _curve(fit: Fit, ratio: Width) -> tuple[Widths, Pairs]:
     return widths, [(one, other, shared / (widths[one].spread * widths[other].spread))]
 
 
-def _rates(measured: Measured) -> dict[str, Rate]:
-    """The measured rates by the address of their number."""
-    found = {
-        "grow.monthly_expansion_rate": measured.expansion,
-        "grow.monthly_contraction_rate": measured.contraction,
-    }
-    if measured.comeback:
-        found["stay.comeback.comeback_rate"] = measured.comeback
-    for place, kind in enumerate(shown_kinds(measured)[:FEW_PLANS]):
-        if kind.renewal:
-            found[f"pay.plans.{place}.renewal_rate"] = kind.renewal
-        if price := kind.price or kind.arpa:
-            found[f"pay.plans.{place}.monthly_price"] = price
-    return found
-
-
 def _of_rate(rate: Rate, scale: Scale) -> Width:
     """Nine tenths of the cases, from an interval that holds 95%, taken as normal on the scale of the field."""
     if not scale.low < rate.value < scale.high:
-        return Width(0.0, 0.0)
+        return NONE_KNOWN
     ends = [scale.to(end) if scale.low < end < scale.high else np.nan for end in (rate.low, rate.high)]
     down, up = (abs(end - scale.to(rate.value)) * Z90 / Z95 for end in ends)
     down, up = (up if np.isnan(down) else down), (down if np.isnan(up) else up)
-    return Width(0.0, 0.0) if np.isnan(down) else Width(down, up)
+    return NONE_KNOWN if np.isnan(down) else Width(down, up)
 
 
 def _of_draws(logs: np.ndarray) -> Width:

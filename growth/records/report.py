@@ -187,9 +187,10 @@ def notes(measured: Measured) -> list[str]:
         )
     if (plans := sum(kind.customers > 0 for kind in measured.kinds)) > MOST_PLANS:
         said.append(f"{plans:,} plans have customers: the scenario holds the {MOST_PLANS} largest, for all customers")
-    own = {name: kind for name, kind in named(shown_kinds(measured)).items() if own_curve(kind, measured)}
     curves = {"monthly plans": (measured.chosen, measured.fitted)}
-    curves |= {name: (kind.chosen, kind.fitted) for name, kind in own.items() if kind.chosen}
+    for name, kind in named(shown_kinds(measured)).items():
+        if fit := own_curve(kind, measured):
+            curves[name] = fit, kind.fitted
     for name, (fit, table) in curves.items():
         off = misfit(fit, table)
         if off and off.p < NO_FIT:

@@ -5,6 +5,7 @@ Its `giveaway` part is a first draft of a page's words.
 
 from __future__ import annotations
 
+import re
 import textwrap
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,13 @@ from typing import Any
 from growth.errors import count_of
 from growth.output import YAML, check_output, write_output
 from growth.records.estimate import Measured
-from growth.records.intervals import wilson
+from growth.records.intervals import Rate
 from growth.records.joining import RECENT
 from growth.records.measured_ranges import with_ranges
 from growth.records.read.values import NONE
 from growth.records.report import notes
 from growth.records.survival import NO_FIT, misfit
-from growth.records.to_scenario import DEFAULT, Value, assumptions
+from growth.records.to_scenario import Value, assumptions, leaves
 from growth.scenario import Scenario
 from growth.scenario.file import parse, scenario_of
 from growth.scenario.write import entry, flow, plain, scalar
@@ -34,6 +35,13 @@ A forecast made from this is neither advice nor a promise."""
 TOGETHER = "Which two ranges go together: measured from the same counts, they are unsure together."
 ABOUT = (
     "The words of the page, drafted from what was measured. Make them yours: a sentence somebody said, an invitation."
+)
+
+DETAILS = (
+    "You know every invoice you ever sent. What share of your customers leaves, and what that does to the years ahead, "
+    "stands on none of them.",
+    "So it was counted, from every charge: {opening_customers} customers pay {opening_mrr} a month today. How they "
+    "came, stayed and left until now is what the sentence below goes on with.",
 )
 
 
@@ -72,15 +80,26 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     known = f"{count_of(book.months, 'month')} of records"
     last = str(book.last_month)
     sources = [
-        {"of": place, "source": "measured", "when": last, "was": was, "note": known}
-        for place, was in _measured(values, "")
+        {
+            "of": address,
+            "source": "measured",
+            "when": last,
+            "was": leaf.value + 0,
+            "note": known,
+        }  # of a range the likely
+        for address, leaf in leaves(values)
+        if isinstance(leaf.value, (int, float)) and not leaf.comment.startswith(("not in the records", "not measured"))
     ]
     lines += ["", *(f"  {entry('sources', sources, 2)}".split("\n"))] if sources else []
     if correlations:
         lines += ["", *(f"  # {line}" for line in textwrap.wrap(TOGETHER, WIDTH - 4))]
         lines += f"  {entry('correlations', correlations, 2)}".split("\n")
-    if defaults := _defaults(values, ""):
-        listed = textwrap.wrap("Not in the records, left at defaults: " + ", ".join(defaults) + ".", WIDTH - 2)
+    defaults = [address for address, leaf in leaves(values) if leaf.comment.startswith("not in the records")]
+    if defaults:
+        listed = textwrap.wrap(
+            "Not in the records, left at defaults: " + ", ".join(re.sub(r"\.\d+", "", one) for one in defaults) + ".",
+            WIDTH - 2,
+        )
         lines += ["", *(f"# {line}" for line in listed)]
     words = page_words(measured, business=business)
     lines += ["", *(f"# {line}" for line in textwrap.wrap(ABOUT, WIDTH - 2)), "giveaway:"]
@@ -180,29 +199,6 @@ def _words(values: dict[str, Any], indent: int) -> list[str]:
     return lines
 
 
-def _measured(value: Any, place: str) -> list[tuple[str, float]]:
-    """The addresses of single numbers that the records gave, with the number; of a range, the likely one."""
-    if isinstance(value, Value):
-        number = isinstance(value.value, (int, float)) and not isinstance(value.value, bool)
-        given = value.comment == DEFAULT or value.comment.startswith(("not in the records", "not measured"))
-        return [(place.lstrip("."), value.value + 0)] if number and not given else []
-    if isinstance(value, dict):
-        return [name for key, part in value.items() for name in _measured(part, f"{place}.{key}")]
-    if isinstance(value, list):
-        return [name for at, part in enumerate(value) for name in _measured(part, f"{place}.{at}")]
-    return []
-
-
-def _defaults(value: Any, place: str) -> list[str]:
-    if isinstance(value, Value):
-        return [place.lstrip(".")] if value.comment == DEFAULT or value.comment.startswith("not in the records") else []
-    if isinstance(value, dict):
-        return [name for key, part in value.items() for name in _defaults(part, f"{place}.{key}")]
-    if isinstance(value, list):
-        return [name for part in value for name in _defaults(part, place)]
-    return []
-
-
 def page_words(measured: Measured, *, business: str) -> dict[str, Any]:
     """Return the `giveaway` part as plain values: question, byline, the reader's case, and open questions."""
     slug = "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in business.lower()).split())
@@ -210,7 +206,7 @@ def page_words(measured: Measured, *, business: str) -> dict[str, Any]:
         "name": slug[:50].strip("-") or "forecast",
         "question": _question(measured, business),
         "byline": "Measured from the business's own billing records.",
-        "case": {"details": _details()},
+        "case": {"details": list(DETAILS)},
         "cautions": _cautions(measured),
     }
 
@@ -222,15 +218,6 @@ def _question(measured: Measured, business: str) -> str:
     lost = measured.moves.lost.sum(axis=1)[1:][-RECENT:]
     lose = f"lose about {lost.mean():,.0f} a month" if lost.size and lost.mean() >= 0.95 else "lose one now and then"
     return f"I have {count_of(customers, 'customer')} and {lose}: how big can this get?"
-
-
-def _details() -> list[str]:
-    return [
-        "You know every invoice you ever sent. What share of your customers leaves, and what that does to the years "
-        "ahead, stands on none of them.",
-        "So it was counted, from every charge: {opening_customers} customers pay {opening_mrr} a month today. How they "
-        "came, stayed and left until now is what the sentence below goes on with.",
-    ]
 
 
 def _cautions(measured: Measured) -> list[str]:
@@ -271,6 +258,6 @@ def _room(measured: Measured) -> str:
         said.append(f"Of those who pay by the month {least:.1%} to {most:.1%} might leave.")
     yearly = [kind for kind in measured.kinds if kind.renewal]
     if due := sum(kind.due for kind in yearly):
-        ends = wilson(sum(round(kind.renewal.value * kind.due) for kind in yearly if kind.renewal), due)
-        said.append(f"Of those whose year ends {ends[0]:.0%} to {ends[1]:.0%} might renew.")
+        rate = Rate.share(sum(round(kind.renewal.value * kind.due) for kind in yearly if kind.renewal), due, "renewals")
+        said.append(f"Of those whose year ends {rate.low:.0%} to {rate.high:.0%} might renew.")
     return " ".join(said)

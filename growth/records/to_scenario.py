@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,12 +26,21 @@ CURVES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Value:
-    """One value of the file, and the comment beside it."""
+    """One value of the file, and the comment beside it.
+
+    measured: what tells how unsure it is: its rate or, of the name of a curve, the fit.
+    """
 
     value: Any
     comment: str
+    measured: Rate | Fit | None = None
+
+    @classmethod
+    def of(cls, rate: Rate) -> Value:
+        """A measured rate, with its interval and source."""
+        return cls(number(rate.value), interval(rate), rate)
 
 
 def assumptions(measured: Measured, *, business: str, invented: bool = False, months: int = 36) -> dict[str, Any]:
@@ -68,6 +78,15 @@ def plain_values(part: Any) -> Any:
     return [plain_values(value) for value in part] if isinstance(part, list) else part
 
 
+def leaves(part: Any, address: str = "") -> Iterator[tuple[str, Value]]:
+    """Go through the values that have a comment, each with its address in the scenario, such as pay.plans.0.share."""
+    if isinstance(part, Value):
+        yield address, part
+    elif isinstance(part, (dict, list)):
+        for key, one in part.items() if isinstance(part, dict) else enumerate(part):
+            yield from leaves(one, f"{address}.{key}".lstrip("."))
+
+
 def interval(rate: Rate) -> str:
     """Return a rate's interval and source as a comment puts them.
 
@@ -101,21 +120,15 @@ def _opening(measured: Measured) -> dict[str, Any]:
         "customers": Value(customers, f"counted in {book.last_month}"),
         "mrr": Value(round(mrr, 2), "summed in the same month"),
     }
-    here = ~runs.left
-    known = here & (runs.entry != NONE)
-    yearly = np.array([billing == "yearly" for _, billing in book.kinds])[runs.kind]
-    then = np.where(
-        runs.entry == NONE, np.where(yearly, runs.billed - runs.start + 12, measured.unknown_age), runs.entry
-    )
-    age = then + runs.length - 1 - np.where(yearly & (runs.entry == NONE), runs.billed - runs.start, 0)
     if not customers:
         return values
-    ages, counts = np.unique(np.minimum(age[here], 120), return_counts=True)
-    note = (
-        ""
-        if known.sum() == customers
-        else f"; {customers - int(known.sum()):,} were there before the records begin: {unknown_age_text(measured)}"
-    )
+    unknown, yearly = runs.entry == NONE, book.yearly[runs.kind]
+    then = np.where(unknown, np.where(yearly, 12, measured.unknown_age), runs.entry)  # a renewal ends a first year
+    age = (then + runs.length - 1)[~runs.left]
+    ages, counts = np.unique(np.minimum(age, 120), return_counts=True)
+    note = ""
+    if earlier := int((unknown & ~runs.left).sum()):
+        note = f"; {earlier:,} were there before the records begin: {unknown_age_text(measured)}"
     values["ages"] = Value(
         [{"age_months": int(a), "customers": int(n)} for a, n in zip(ages, counts, strict=True)],
         f"months on board, counted in the same month{note}",
@@ -136,8 +149,7 @@ def _arrivals(measured: Measured) -> dict[str, Any]:
     """Choose visitors, whom billing records do not show, so that the measured number of customers joins."""
     joining = measured.joining
     signup, new, growth = 0.05, joining.level, joining.growth
-    conversion = measured.conversion.value if measured.conversion else 0.2
-    conversion = number(conversion) or 0.2
+    conversion = _conversion(measured).value
     rate = number(joining.steady_growth[0])
     visitors = float(f"{float(joining.first(rate)) / signup / conversion:.3g}")
     told = f"nobody joins: {new.source}"
@@ -170,22 +182,27 @@ def _arrivals(measured: Measured) -> dict[str, Any]:
     return {"arrive": {"channels": [channel]}, "sign_up": {"signup_rate": Value(signup, DEFAULT)}}
 
 
+def _conversion(measured: Measured) -> Value:
+    if not measured.conversion:
+        return Value(0.2, DEFAULT)
+    return Value(number(measured.conversion.value) or 0.2, interval(measured.conversion))
+
+
 def _pay(measured: Measured) -> dict[str, Any]:
+    found: dict[str, Any] = {"conversion_rate": _conversion(measured)}
+    if len(measured.delays) > 1:
+        shares = _adding_to_one(measured.delays)
+        found["delay_shares"] = Value(shares, "months from the sign-up to the first payment, of those who paid")
     kinds = shown_kinds(measured)
-    shares, openings = (
-        _adding_to_one([kind.share.value for kind in kinds]),
-        _adding_to_one([kind.customers for kind in kinds]),
-    )
-    plans = [
-        _plan(kind, name, share, opening, len(kinds) > 1, measured)
-        for (name, kind), share, opening in zip(named(kinds).items(), shares, openings, strict=True)
-    ]
-    found: dict[str, Any] = {"conversion_rate": Value(0.2, DEFAULT)}
-    if measured.conversion:
-        found = {"conversion_rate": Value(number(measured.conversion.value) or 0.2, interval(measured.conversion))}
-        if len(measured.delays) > 1:
-            shares = _adding_to_one(measured.delays)
-            found["delay_shares"] = Value(shares, "months from the sign-up to the first payment, of those who paid")
+    shares = _adding_to_one([kind.share.value for kind in kinds])
+    openings = _adding_to_one([kind.customers for kind in kinds])
+    plans = []
+    for (name, kind), share, opening in zip(named(kinds).items(), shares, openings, strict=True):
+        taken = {
+            "share": Value(share, interval(kind.share)),
+            "opening_share": Value(opening, f"{count_of(kind.customers, 'customer')} in the last month"),
+        }
+        plans.append(_plan(name, kind, taken if len(kinds) > 1 else {}, measured))
     return found | {"plans": plans}
 
 
@@ -213,38 +230,28 @@ def might_be_customers(kinds: list[KindMeasures]) -> bool:
     return plans > FEW_PLANS and 2 * plans > sum(kind.customers for kind in kinds)
 
 
-def _plan(
-    kind: KindMeasures, name: str, share: float, opening: float, several: bool, measured: Measured
-) -> dict[str, Any]:
+def _plan(name: str, kind: KindMeasures, taken: dict[str, Value], measured: Measured) -> dict[str, Any]:
+    """One plan. taken: by which shares of customers, if it is not the only one."""
     price = kind.price or kind.arpa or Rate(0.0, 0.0, 0.0, "nobody has it")
-    source = (
-        price
-        if kind.price
-        else Rate(price.value, price.low, price.high, f"nobody joined lately: ARPA of {price.source}")
-    )
-    plan: dict[str, Any] = {"name": name, "monthly_price": Value(number(price.value), interval(source))}
-    if several:
-        plan["share"] = Value(share, interval(kind.share))
-        plan["opening_share"] = Value(opening, f"{count_of(kind.customers, 'customer')} in the last month")
-    plan["billing"] = kind.billing
+    price = price if kind.price else replace(price, source=f"nobody joined lately: ARPA of {price.source}")
+    plan: dict[str, Any] = {"name": name, "monthly_price": Value.of(price), **taken, "billing": kind.billing}
     if kind.billing == "yearly":
-        renewal = Value(number(kind.renewal.value), interval(kind.renewal)) if kind.renewal else Value(0.8, DEFAULT)
-        plan["renewal_rate"] = renewal
-    elif own_curve(kind, measured) and kind.chosen:
-        plan["churn"] = churn(kind.chosen, kind.why, seen=kind.fitted.at_risk.size)
+        plan["renewal_rate"] = Value.of(kind.renewal) if kind.renewal else Value(0.8, DEFAULT)
+    elif fit := own_curve(kind, measured):
+        plan["churn"] = churn(fit, kind.why, seen=kind.fitted.at_risk.size)
     return plan
 
 
-def own_curve(kind: KindMeasures, measured: Measured) -> bool:
-    """Return whether a plan has a churn curve of its own: one of several monthly plans, with enough leavers."""
+def own_curve(kind: KindMeasures, measured: Measured) -> Fit | None:
+    """Return a plan's own churn curve: of one of several monthly plans, with enough leavers; None for others."""
     monthly = [other for other in shown_kinds(measured) if other.billing == "monthly"]
-    return len(monthly) > 1 and kind.billing == "monthly" and kind.fitted.left.sum() >= OWN_CURVE
+    return kind.chosen if len(monthly) > 1 and kind.fitted.left.sum() >= OWN_CURVE else None
 
 
 def churn(fit: Fit, why: str, *, seen: int) -> dict[str, Any]:
     """Return a fitted curve as a section with intervals. seen: the oldest age in the records, in months."""
     beyond = f"; seen to an age of {seen} months, the curve goes on from there" if seen else ""
-    section: dict[str, Any] = {"curve": Value(fit.curve, f"{CURVES[fit.curve]}; {why}{beyond}")}
+    section: dict[str, Any] = {"curve": Value(fit.curve, f"{CURVES[fit.curve]}; {why}{beyond}", fit)}
     how = "Wilson" if fit.curve in ("constant", "early_late") else "normal in the logarithm"
     for name, value in fit.values.items():
         if name not in fit.low:
@@ -261,19 +268,16 @@ def _stay(measured: Measured) -> dict[str, Any]:
     seen = measured.fitted.at_risk.size
     stay: dict[str, Any] = {"churn": churn(measured.chosen, f"monthly plans: {measured.why}", seen=seen)}
     if measured.comeback and number(measured.comeback.value) > 0:
-        wait = Value(max(measured.comeback_after, 1), "the median wait")
         stay["comeback"] = {
-            "comeback_rate": Value(number(measured.comeback.value), interval(measured.comeback)),
-            "after_months": wait,
+            "comeback_rate": Value.of(measured.comeback),
+            "after_months": Value(max(measured.comeback_after, 1), "the median wait"),
         }
     return stay
 
 
 def _grow(measured: Measured) -> dict[str, Any]:
-    return {
-        "monthly_expansion_rate": Value(min(number(measured.expansion.value), 1.0), interval(measured.expansion)),
-        "monthly_contraction_rate": Value(min(number(measured.contraction.value), 1.0), interval(measured.contraction)),
-    }
+    rates = {"monthly_expansion_rate": measured.expansion, "monthly_contraction_rate": measured.contraction}
+    return {name: Value(min(number(rate.value), 1.0), interval(rate), rate) for name, rate in rates.items()}
 
 
 def _adding_to_one(shares: Any) -> list[float]:
