@@ -19,7 +19,10 @@ export default {
           model.save_changes();
           sources();
         },
-        onKeep: model.get("keeps") ? (scenario, lines) => model.send({ kind: "keep", scenario, lines }) : null,
+        // a message may overtake a change of state, so it takes along what was said of the sources
+        onKeep: model.get("keeps")
+          ? (scenario, lines) => model.send({ kind: "keep", scenario, lines, sources: model.get("sources") })
+          : null,
       });
       if (model.get("keeps")) sources = sourcing(root, model);
       follow();

@@ -168,6 +168,8 @@ class Calculator(anywidget.AnyWidget):
         try:
             base = self._from_front(content.get("scenario"))
             self.scenario = with_kept(base, _lines(content.get("lines")))
+            if isinstance(content.get("sources"), dict):
+                self.sources = content["sources"]
             self.send({"kind": "said", "text": f"Kept in {self.keep().name}."})
         except (GrowthError, OSError) as error:
             self.send({"kind": "said", "text": f"Not kept. {error}"})

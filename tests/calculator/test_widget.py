@@ -117,6 +117,15 @@ def test_keeping_writes_the_numbers_on_screen_and_says_where(tmp_path, monkeypat
     assert churn_of(calculator) == 0.025
 
 
+def test_keeping_takes_along_the_sources_told_last(tmp_path, monkeypatch):
+    """The message that keeps may come before the change of state that was made just before it."""
+    calculator = Calculator(BUSINESS, tmp_path / "kept.yaml")
+    told = {"pay.conversion_rate": {"source": "measured", "note": "counted in June", "fresh": True}}
+    heard(calculator, monkeypatch, {"kind": "keep", "scenario": calculator.tuned, "sources": told})
+    (source,) = growth.load_scenario(tmp_path / "kept.yaml").sources
+    assert (source.of, source.source, source.note) == ("pay.conversion_rate", "measured", "counted in June")
+
+
 def test_keeping_to_a_new_file_keeps_the_comments_and_the_words_of_the_file_it_started_from(tmp_path):
     demo = SCENARIOS / "fernhollow.yaml"
     calculator = Calculator(demo, tmp_path / "kept.yaml")
