@@ -18,22 +18,7 @@ from growth.scenario.report import problems_in
 def check_file(path: str | Path) -> Scenario:
     """Check both parts of a scenario file: the numbers, the words of the page, their placeholders and what-ifs.
 
-    Publishing runs this first.
-
-    Parameters
-    ----------
-    path : str or Path
-        The scenario file.
-
-    Returns
-    -------
-    Scenario
-        The validated numbers.
-
-    Raises
-    ------
-    ScenarioError
-        With every problem of both parts, each with its line.
+    Returns the validated numbers. Raises ScenarioError with every problem of both parts, each with its line.
     """
     document = load_document(path)
     wrong: tuple[Problem, ...] = ()
@@ -51,15 +36,10 @@ def check_file(path: str | Path) -> Scenario:
 
 
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema of a scenario file, for editors that check and complete as you type.
+    """The JSON Schema (draft 2020-12) of a scenario file, for editors that check and complete as you type.
 
-    Returns
-    -------
-    dict
-        A schema of draft 2020-12, with one definition for each part of the file.
+    It has one definition for each part of the file.
 
-    Examples
-    --------
     >>> sorted(json_schema()["properties"])
     ['giveaway', 'scenario']
     """

@@ -16,11 +16,19 @@ import pandas as pd
 from growth.calculator.language import messages
 from growth.charts import heat_panels, line_panels
 from growth.giveaway.sections import Piece
-from growth.sweep import html_parts, range_draws, small_charts
-from growth.sweep.comparison_words import ComparisonWords, labelled, shown_texts, words_for
+from growth.sweep import comparison_words, range_draws, small_charts
+from growth.sweep.comparison_words import (
+    ComparisonWords,
+    labelled,
+    row,
+    section,
+    shown_texts,
+    strong,
+    wide,
+    words_for,
+)
 from growth.sweep.design import Design
 from growth.sweep.evaluate import mrr_by_month
-from growth.sweep.html_parts import section, strong, wide
 from growth.sweep.influence import Influence, Levels, influences, leaders, over_two
 from growth.sweep.points_table import table
 from growth.sweep.small_charts import scale_over
@@ -60,16 +68,21 @@ def which_moves_most(design: Design, points: pd.DataFrame) -> Piece:
     ordered, over_ranges, words = _ordered(design, points), design.loaded.over_ranges, words_for(design)
     chance = range_draws.share_of_chance(design) if over_ranges else 0.0
     rows = "".join(
-        f'<tr><th scope="row">{escape(one.levels.title)}</th>{_bar(one.share * (1 - chance), words)}'
-        f"{f' <small>± {words.count(100 * one.error * (1 - chance))}</small>' if one.error else ''}</td>"
-        f"<td>{escape(words.amount(one.low))} <small>{words.html('at', value=escape(one.low_word))}</small></td>"
-        f"<td>{escape(words.amount(one.high))} <small>{words.html('at', value=escape(one.high_word))}</small></td></tr>"
+        row(
+            escape(one.levels.title),
+            [
+                _bar(one.share * (1 - chance), words)
+                + (f" <small>± {words.count(100 * one.error * (1 - chance))}</small>" if one.error else ""),
+                f"{escape(words.amount(one.low))} <small>{words.html('at', value=escape(one.low_word))}</small>",
+                f"{escape(words.amount(one.high))} <small>{words.html('at', value=escape(one.high_word))}</small>",
+            ],
+        )
         for one in ordered
     )
     if over_ranges:
-        rows += f'<tr><th scope="row">{words.html("chance")}</th>{_bar(chance, words)}</td><td>–</td><td>–</td></tr>'
+        rows += row(words.html("chance"), [_bar(chance, words), "–", "–"])
     keys = ("range" if over_ranges else "axis", "of_spread", "lowest_mean", "highest_mean")
-    shares = html_parts.table(map(words.plain, keys), rows)
+    shares = comparison_words.table(map(words.plain, keys), rows)
     parts = [words.html("share"), words.html("share_chance") if over_ranges else "", _how_sure(ordered, words)]
     text = f"<p>{' '.join(filter(None, parts))}</p>"
     return Piece(section(words.html("influence"), text + shares))
@@ -149,7 +162,7 @@ def small_multiples(design: Design, points: pd.DataFrame) -> Piece:
 def cautions(design: Design | None = None) -> Piece:
     """What a comparison cannot know, in the language of its page; English without a design."""
     words = words_for(design) if design else ComparisonWords()
-    return html_parts.cannot_know(words.plain("caution"), locale=words.locale)
+    return comparison_words.cannot_know(words.plain("caution"), locale=words.locale)
 
 
 def _most_moving(ordered: Sequence[Influence], words: ComparisonWords) -> str:
@@ -184,8 +197,8 @@ def _ordered(design: Design, points: pd.DataFrame) -> list[Influence]:
 
 
 def _bar(share: float, words: ComparisonWords) -> str:
-    """The beginning of a table cell: a bar as long as the share, and the share itself."""
-    return f'<td><span class="bar" style="--share:{share:.3f}"></span>{escape(words.percent(share))}'
+    """A bar as long as the share, and the share itself."""
+    return f'<span class="bar" style="--share:{share:.3f}"></span>{escape(words.percent(share))}'
 
 
 def _heat_map(

@@ -1,19 +1,22 @@
-"""The words of a comparison, in the language of its base scenario's page."""
+"""The words of a comparison, in the language of its base scenario's page, and the parts of HTML that hold them."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
+from babel.numbers import get_decimal_symbol
 
-from growth.calculator.language import LOCALE, label_and_help, said, words_in
+from growth.calculator.language import LOCALE, label_and_help, messages, said, words_in
 from growth.calculator.words import money, number, percent
+from growth.giveaway.sections import Piece
 from growth.scenario.address import Field, find
-from growth.sweep.design import Design
-from growth.sweep.html_parts import strong
-from growth.sweep.influence import Texts, axis_texts
+from growth.scenario.entry import Assumption
+from growth.sweep.design import Design, all_numbers
+from growth.sweep.influence import Texts, word_of
 
 _FILES = Path(__file__).parent / "languages"
 
@@ -21,12 +24,7 @@ _FILES = Path(__file__).parent / "languages"
 class ComparisonWords:
     """How one comparison says things.
 
-    Attributes
-    ----------
-    locale
-        Of the base scenario's page.
-    words
-        Its language's texts; English where it has none.
+    locale: of the base scenario's page. words: its language's texts; English where it has none.
     """
 
     def __init__(self, locale: str = LOCALE, currency: str = "") -> None:
@@ -91,3 +89,68 @@ def shown_texts(design: Design) -> dict[str, Texts]:
 def labelled(design: Design, points: pd.DataFrame) -> pd.DataFrame:
     """The table of points with its axes under the titles that are shown."""
     return points.rename(columns=axis_labels(design))
+
+
+def axis_texts(design: Design, locale: str = LOCALE) -> dict[str, Texts]:
+    """For each axis a function that formats its values, several at once so that their digits agree."""
+    loaded = design.loaded
+
+    def of(entry: Assumption | None) -> Texts:
+        return lambda values: texts_of(values, entry, loaded.base.currency, locale)
+
+    return {axis.title: of(loaded.entry(axis)) for axis in loaded.sweep.axes}
+
+
+def texts_of(values: Sequence[Any], entry: Assumption | None, currency: str, locale: str = LOCALE) -> list[str]:
+    """Format values of a field: numbers, or words, which stay as they are.
+
+    entry: the field's assumption, which knows its unit; None for words. currency: of the scenario.
+
+    >>> from growth.scenario.entry import amount, fraction
+    >>> texts_of([0.028, 0.04], fraction("Leaving"), "EUR"), texts_of([29, 29.5], amount("Price"), "EUR")
+    (['2.8%', '4%'], ['€29.00', '€29.50'])
+    """
+    unit = entry.unit if entry is not None else ""
+    if not values or not all_numbers(values):
+        return [word_of(value) for value in values]
+    if unit == "share":
+        return [percent(float(value), locale) for value in values]
+    if unit.startswith("money"):
+        whole = all(float(value).is_integer() for value in values) or max(map(abs, values)) >= 100
+        return [money(float(value), currency, locale, decimals=0 if whole else 2) for value in values]
+    point = get_decimal_symbol(locale.replace("-", "_"))
+    return [word_of(value).replace(".", point) for value in values]
+
+
+def section(title: str, inner: str) -> str:
+    """A section of the page; both arguments are HTML."""
+    return f'<section class="sweep"><h2>{title}</h2>{inner}</section>'
+
+
+def wide(inner: str) -> str:
+    """A table that may be wider than the screen: it scrolls, and shows that it does."""
+    return f'<div class="wide" tabindex="0">{inner}</div>'
+
+
+def table(headings: Iterable[str], rows: str, look: str = "") -> str:
+    """A table that scrolls where it is too wide; headings are text, rows are HTML, look is its class."""
+    head = "".join(f'<th scope="col">{escape(text)}</th>' for text in headings)
+    name = f' class="{look}"' if look else ""
+    return wide(f"<table{name}><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>")
+
+
+def row(head: str, cells: Iterable[str]) -> str:
+    """A row of a table: its heading and its cells, both HTML."""
+    return f'<tr><th scope="row">{head}</th>{"".join(f"<td>{cell}</td>" for cell in cells)}</tr>'
+
+
+def strong(text: str) -> str:
+    """Text that stands out."""
+    return f"<strong>{escape(text)}</strong>"
+
+
+def cannot_know(*own: str, locale: str = LOCALE) -> Piece:
+    """The cautions of every forecast, and those of the page's own."""
+    said = messages(locale)["page"]
+    items = "".join(f"<li>{escape(text)}</li>" for text in (*said["cautions"], *own))
+    return Piece(section(escape(said["cautions_head"]), f"<ul>{items}</ul>"))

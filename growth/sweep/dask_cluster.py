@@ -16,8 +16,7 @@ from pathlib import Path
 from growth.files import scratch
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.report_notebook import make_report, one_line, unwritten
-from growth.sweep.results import Results
-from growth.sweep.tasks import Task
+from growth.sweep.results import Results, Task
 
 _ONE = threading.Lock()  # papermill changes the folder of the whole process: one report at a time in each
 PATIENCE = 5.0  # seconds for the scheduler to answer

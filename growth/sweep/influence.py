@@ -1,4 +1,4 @@
-"""How far each axis of a sweep moves an answer, whether the points can tell which moves it most, and axes in words."""
+"""How far each axis of a sweep moves an answer, and whether the points can tell which moves it most."""
 
 from __future__ import annotations
 
@@ -10,12 +10,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from babel.numbers import get_decimal_symbol
 
-from growth.calculator.language import LOCALE
-from growth.calculator.words import money, percent
-from growth.scenario.entry import Assumption
-from growth.sweep.design import Design, all_numbers
+from growth.sweep.design import Design
 from growth.sweep.evaluate import MEASURES, table
 from growth.sweep.store import store_of
 
@@ -117,13 +113,8 @@ def influences(
     variance (Kelley 1935, from memory). For a sample its standard error is a bootstrap's (Efron 1979, from memory), and
     `chance` comes from the F test of the one-way analysis of variance.
 
-    Parameters
-    ----------
-    points : a row a point. Rows in which the measure is undefined are left out.
-    measure : a column of it.
-    sampled : whether the points are a sample, so that shares are estimates.
-    texts : axis -> what turns its values into words.
-    span : how a range of values is said.
+    points: a row a point; rows in which the measure is undefined are left out. sampled: whether they are a sample, so
+    that shares are estimates. texts: axis -> what turns its values into words. span: how a range of values is said.
 
     >>> points = pd.DataFrame({"point": range(4), "a": [0, 0, 1, 1], "b": [0, 1, 0, 1], "closing_mrr": [0.0, 1, 2, 3]})
     >>> [(one.levels.title, one.share) for one in influences(points, "closing_mrr")]
@@ -206,8 +197,7 @@ def word_of(value: Any) -> str:
 def _finer(column: np.ndarray) -> np.ndarray:
     """Cut a sampled axis into cells of equally many points, so fine that chance has to be subtracted."""
     cells = min(max(round(len(column) ** 0.5), BINS), MOST_CELLS)
-    ranks = np.empty(len(column), np.intp)
-    ranks[np.argsort(column, kind="stable")] = np.arange(len(column))
+    ranks = np.argsort(np.argsort(column, kind="stable"))
     return ranks * cells // len(column)
 
 
@@ -220,11 +210,15 @@ def _share(values: np.ndarray, codes: np.ndarray, *, fine: bool = False) -> floa
     if spread <= 0:
         return 0.0
     sizes = np.bincount(codes)
-    sums = np.bincount(codes, weights=values)
-    means = sums[sizes > 0] / sizes[sizes > 0]
-    share = float((sizes[sizes > 0] * (means - values.mean()) ** 2).sum() / len(values) / spread)
-    free = len(values) - len(means)
-    return max(share - (1 - share) * (len(means) - 1) / free, 0.0) if fine and free > 0 else share
+    means = np.bincount(codes, weights=values) / np.maximum(sizes, 1)
+    share = float(np.average((means - values.mean()) ** 2, weights=sizes) / spread)
+    groups = int(np.count_nonzero(sizes))
+    return max(_less_chance(share, groups, len(values)), 0.0) if fine and groups < len(values) else share
+
+
+def _less_chance(share: float, groups: int, count: int) -> float:
+    """Epsilon squared: a share of the variance less what chance alone puts between so many groups of `count` points."""
+    return share - (1 - share) * (groups - 1) / (count - groups)
 
 
 def _resampled(values: np.ndarray, cells: Sequence[tuple[np.ndarray, bool]]) -> np.ndarray:
@@ -243,40 +237,4 @@ def _chance(codes: np.ndarray, fine: bool) -> float:
         return 1.0
     critical = float(f.ppf(0.95, groups - 1, count - groups))
     share = critical / (critical + (count - groups) / (groups - 1))
-    return share - (1 - share) * (groups - 1) / (count - groups) if fine else share
-
-
-def axis_texts(design: Design, locale: str = LOCALE) -> dict[str, Texts]:
-    """For each axis a function that formats its values, several at once so that their digits agree."""
-    loaded = design.loaded
-
-    def of(entry: Assumption | None) -> Texts:
-        return lambda values: texts_of(values, entry, loaded.base.currency, locale)
-
-    return {axis.title: of(loaded.entry(axis)) for axis in loaded.sweep.axes}
-
-
-def texts_of(values: Sequence[Any], entry: Assumption | None, currency: str, locale: str = LOCALE) -> list[str]:
-    """Format values of a field.
-
-    Parameters
-    ----------
-    values : numbers, or words, which stay as they are.
-    entry : the field's assumption, which knows its unit; None for words.
-    currency : of the scenario.
-    locale : how numbers are written.
-
-    >>> from growth.scenario.entry import amount, fraction
-    >>> texts_of([0.028, 0.04], fraction("Leaving"), "EUR"), texts_of([29, 29.5], amount("Price"), "EUR")
-    (['2.8%', '4%'], ['€29.00', '€29.50'])
-    """
-    unit = entry.unit if entry is not None else ""
-    if not values or not all_numbers(values):
-        return [word_of(value) for value in values]
-    if unit == "share":
-        return [percent(float(value), locale) for value in values]
-    if unit.startswith("money"):
-        whole = all(float(value).is_integer() for value in values) or max(map(abs, values)) >= 100
-        return [money(float(value), currency, locale, decimals=0 if whole else 2) for value in values]
-    point = get_decimal_symbol(locale.replace("-", "_"))
-    return [word_of(value).replace(".", point) for value in values]
+    return _less_chance(share, groups, count) if fine else share

@@ -25,21 +25,11 @@ PLOTLY = "application/vnd.plotly.v1+json"
 def notebook_page(
     notebook: Any, *, title: str, key: str = "", look: dict[str, Any] | None = None, locale: str = LOCALE
 ) -> str:
-    """The page of a notebook that has run.
+    """The page of a notebook that has run: the text of its Markdown cells and the outputs of its code cells.
 
-    Parameters
-    ----------
-    notebook : as nbformat reads it.
-    title : of the page.
-    key : kept in the page, to tell later whether it is still what would be made.
-    look : the values of the consultant's `Look`, if the page is to have it.
-    locale : whose language the page is in.
-
-    Returns
-    -------
-    str
-        The page: the text of the notebook's Markdown cells and the outputs of its code cells. Cells with the tag
-        `not-in-page` are left out.
+    Cells with the tag `not-in-page` are left out. notebook: as nbformat reads it. key: kept in the page, to tell later
+    whether it is still what would be made. look: the values of the consultant's `Look`, if the page is to have it.
+    locale: whose language the page is in.
     """
     shown = [part for cell in notebook.cells for part in _parts(cell)]
     body = "\n".join(part for part in shown if not part.startswith("<style>"))  # the page has its own

@@ -17,8 +17,7 @@ from typing import Any
 
 from growth.sweep import warm_kernels
 from growth.sweep.report_notebook import make_report, over
-from growth.sweep.results import Results
-from growth.sweep.tasks import Task
+from growth.sweep.results import Results, Task
 
 GRACE = 15.0  # seconds after its time limit before a report that has not ended by itself is ended by force
 MOST_DEATHS = 2  # of the process of one report, before the report counts as failed

@@ -10,8 +10,8 @@ import pandas as pd
 
 from growth.calculator.words import number
 from growth.giveaway.sections import Piece
-from growth.sweep import html_parts
-from growth.sweep.comparison_words import ComparisonWords, labelled, shown_texts, words_for
+from growth.sweep import comparison_words
+from growth.sweep.comparison_words import ComparisonWords, labelled, row, section, shown_texts, words_for
 from growth.sweep.design import Design
 from growth.sweep.influence import axes_of
 
@@ -32,26 +32,26 @@ def table(design: Design, points: pd.DataFrame) -> Piece:
     values = {title: [_brief(text) for text in texts[title](shown[title].tolist())] for title in axes}
     has_reports = bool((shown["report"] != "").any())
     body = ""
-    for place, row in enumerate(shown.to_dict("records")):
+    for place, point in enumerate(shown.to_dict("records")):
         cells = [
-            f'<td class="axis" data-value="{escape(_sorted_by(row[title]))}">{escape(values[title][place])}</td>'
+            f'<td class="axis" data-value="{escape(_sorted_by(point[title]))}">{escape(values[title][place])}</td>'
             for title in axes
         ]
         cells += [
-            f'<td data-value="{_sorted_by(row[name])}">{_measure(words, name, row[name])}</td>' for name in headings
+            f'<td data-value="{_sorted_by(point[name])}">{_measure(words, name, point[name])}</td>' for name in headings
         ]
-        body += f"<tr>{''.join(cells)}{f'<td>{_links(row, words)}</td>' if has_reports else ''}</tr>"
+        body += f"<tr>{''.join(cells)}{f'<td>{_links(point, words)}</td>' if has_reports else ''}</tr>"
     left = len(points) - len(shown)
     more = " " + words.html("others", count=words.count(left)) if left else ""
     text = f"<p>{words.html('none_there')}{more}</p>"
     reports = [words.plain("report")] * has_reports
-    whole = html_parts.table((*axes, *headings.values(), *reports), body, "sortable")
+    whole = comparison_words.table((*axes, *headings.values(), *reports), body, "sortable")
     if len(shown) > OPEN_ROWS:
         summary = f"<summary>{words.html('table_of', count=words.count(len(shown)))}</summary>"
         text += _summary(words, points, headings) + f"<details>{summary}{whole}</details>"
     else:
         text += whole
-    return Piece(html_parts.section(words.html("points"), text))
+    return Piece(section(words.html("points"), text))
 
 
 def _summary(words: ComparisonWords, points: pd.DataFrame, headings: dict[str, str]) -> str:
@@ -60,15 +60,14 @@ def _summary(words: ComparisonWords, points: pd.DataFrame, headings: dict[str, s
     for name, text in headings.items():
         values = points[name].dropna()
         tenths = np.quantile(values, (0.1, 0.5, 0.9), method="nearest") if len(values) else [np.nan] * 3
-        cells = "".join(f"<td>{_measure(words, name, value)}</td>" for value in tenths)
         counted = words.html("count_of", count=words.count(len(values)), all=words.count(len(points)))
         missing = f" <small>({counted})</small>" if len(values) < len(points) else ""
-        rows += f'<tr><th scope="row">{escape(text)}{missing}</th>{cells}</tr>'
-    return html_parts.table(("", *(words.plain(key) for key in ("tenth_below", "median", "tenth_above"))), rows)
+        rows += row(escape(text) + missing, [_measure(words, name, value) for value in tenths])
+    return comparison_words.table(("", *(words.plain(key) for key in ("tenth_below", "median", "tenth_above"))), rows)
 
 
-def _links(row: dict[str, object], words: ComparisonWords) -> str:
-    notebook = str(row["report"])
+def _links(point: dict[str, object], words: ComparisonWords) -> str:
+    notebook = str(point["report"])
     if not notebook:
         return ""
     page = notebook.removesuffix(".ipynb") + ".html"

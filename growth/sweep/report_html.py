@@ -21,10 +21,9 @@ from growth.engine.draws import YEAR
 from growth.engine.result import BRIDGE
 from growth.giveaway.sections import Piece
 from growth.measures import Measure, growth_ceiling
-from growth.sweep import html_parts, small_charts
+from growth.sweep import comparison_words, small_charts
 from growth.sweep.comparison_html import look
-from growth.sweep.comparison_words import ComparisonWords
-from growth.sweep.html_parts import section
+from growth.sweep.comparison_words import ComparisonWords, row, section
 from growth.sweep.small_charts import scale_over
 from growth.table import measures_of, renewals_follow
 from growth.uncertainty.band import FLOWS, named_series
@@ -95,14 +94,13 @@ def bridge_table(forecast: Forecast, locale: str = LOCALE) -> Piece:
     series = [name for name in BRIDGE if name.endswith("mrr")]
     parts = [name for name in series if np.any(getattr(forecast, name)) or name.endswith("ing_mrr")]
     body = "".join(
-        f'<tr><th scope="row">{month}</th>'
-        + "".join(
-            f"<td>{escape(_money(forecast, float(getattr(forecast, name)[month - 1]), locale))}</td>" for name in parts
+        row(
+            str(month),
+            [escape(_money(forecast, float(getattr(forecast, name)[month - 1]), locale)) for name in parts],
         )
-        + "</tr>"
         for month in sorted({*range(6, forecast.months + 1, 6), forecast.months})
     )
-    table = html_parts.table((words["month"], *(columns[name] for name in parts)), body)
+    table = comparison_words.table((words["month"], *(columns[name] for name in parts)), body)
     return Piece(section(words["bridge"], f"<p>{escape(words['bridge_lead'])}</p>{table}"))
 
 
@@ -119,18 +117,15 @@ def measures(forecast: Forecast, locale: str = LOCALE) -> Piece:
         for name, measure in measures_of(forecast).items()
     ]
     headings = [words["measure"], words["value"], words["why"]]
-    if not any(row[2] for row in rows):
-        headings, rows = headings[:2], [row[:2] for row in rows]
-    body = "".join(
-        f'<tr><th scope="row">{escape(label)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
-        for label, *cells in rows
-    )
-    return Piece(section(words["measures"], html_parts.table(headings, body, "words")))
+    if not any(note for _, _, note in rows):
+        headings, rows = headings[:2], [line[:2] for line in rows]
+    body = "".join(row(escape(label), map(escape, cells)) for label, *cells in rows)
+    return Piece(section(words["measures"], comparison_words.table(headings, body, "words")))
 
 
 def cautions(locale: str = LOCALE) -> Piece:
     """The limits of a forecast."""
-    return html_parts.cannot_know(locale=locale)
+    return comparison_words.cannot_know(locale=locale)
 
 
 def _value(forecast: Forecast, name: str, measure: Measure, locale: str) -> str:

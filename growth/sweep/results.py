@@ -1,4 +1,6 @@
-"""The results of a sweep: what lies where, which reports are done or have failed, and which files are the sweep's own.
+"""The results of a sweep: reports by name, what lies where, what is done or has failed, and which files are its own.
+
+A report is named by its parameters and by a hash of all that decides what it holds.
 
 reports/NAME.ipynb   done: the notebook, run to its last cell; NAME.html beside it is the same as a page to read
 failed/NAME.ipynb    a notebook that failed, as far as it came; NAME.json beside it says why
@@ -9,21 +11,79 @@ sweep-files.txt      the names of all these: a sweep replaces and removes nothin
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Container, Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+from growth import __version__
 from growth.files import scratch
 from growth.output import SEAL_NAME, holds_its_seal
+from growth.sweep.comparison_words import axis_labels, axis_texts
+from growth.sweep.design import Design
+from growth.sweep.evaluate import scenario_at
 from growth.sweep.load_sweep import SweepError
 from growth.sweep.report_notebook import has_no_place, unwritten
 from growth.sweep.store import store_of
-from growth.sweep.tasks import Task
 
 POINTS, PAGE, LIST = "points.parquet", "comparison.html", "sweep-files.txt"
 LIST_HEAD = "# Files that growth sweep made here. It replaces and removes no other file.\n"
 OTHERWISE = "move it, or choose another folder"
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One report: its point, its file's name without ending, what is varied, the same in words, and the parameters."""
+
+    point: int
+    name: str
+    varied: dict[str, Any]
+    parameters: dict[str, Any]
+    title: str = ""
+
+
+def tasks_of(
+    design: Design, numbers: Iterable[int], notebook: Path, *, takes: Container[str] = ("varied",)
+) -> list[Task]:
+    """The reports of the points `numbers`, in their order; equal points share one report.
+
+    takes: the parameters that the notebook names; of these it gets `varied`, axis -> value, `point`, the same in
+    words, and `locale`, that of the base scenario's page, beside `scenario`.
+    """
+    content = hashlib.sha256(notebook.read_bytes()).hexdigest()
+    labels, texts, locale = axis_labels(design), axis_texts(design, design.loaded.locale), design.loaded.locale
+    tasks: dict[str, Task] = {}
+    for number in map(int, numbers):
+        point = design.point(number)
+        words = ", ".join(f"{labels.get(axis, axis)} {texts[axis]([value])[0]}" for axis, value in point.items())
+        offered = {"varied": point, "point": words, "locale": locale}
+        parameters = {"scenario": scenario_at(design, number)} | {k: v for k, v in offered.items() if k in takes}
+        name = f"{_words(point)}--{digest(parameters, content, __version__)}"
+        tasks.setdefault(name, Task(number, name, point, parameters, words))
+    return list(tasks.values())
+
+
+def digest(*parts: Any) -> str:
+    """A hash of the parts, which must be JSON values: sixteen hexadecimal digits."""
+    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def sweep_key(design: Design, notebook: Path) -> str:
+    """The key of a table of points: a hash of its points, base scenario, report notebook and our version."""
+    loaded = design.loaded
+    content = hashlib.sha256(notebook.read_bytes()).hexdigest()
+    return digest(loaded.sweep.model_dump(mode="json"), loaded.base.model_dump(mode="json"), content, __version__)
+
+
+def _words(varied: dict[str, Any]) -> str:
+    """What varies, as part of a file name: letters, digits and a few signs that every file system accepts."""
+    parts = [f"{title.rpartition('.')[2]}={value}" for title, value in varied.items()]
+    return re.sub(r"[^A-Za-z0-9=._+-]+", "-", "__".join(parts)).strip("-.")[:100] or "point"
 
 
 class Results:
@@ -41,10 +101,8 @@ class Results:
     def held(self, *, take_over: bool = False) -> Iterator[None]:
         """Hold the results for one sweep.
 
-        Raises
-        ------
-        SweepError
-            Where another sweep holds them, where they cannot be written, or where a file of the user's is in the way.
+        Raises SweepError where another one holds them, where they cannot be written, or where a file of the user's is
+        in the way.
         """
         with ExitStack() as stack:
             try:
@@ -60,12 +118,8 @@ class Results:
     def claim_names(self, names: Iterable[str]) -> None:
         """Add names to the list of the sweep's own files before they are written.
 
-        Raises
-        ------
-        SweepError
-            Where a file of one of the names is there that no sweep wrote.
-        OSError
-            Where the list cannot be written.
+        Raises SweepError where a file of one of the names is there that no sweep wrote, OSError where the list cannot
+        be written.
         """
         new = set(names) - self._own
         self._refuse_foreign(new)

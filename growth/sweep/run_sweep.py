@@ -22,8 +22,7 @@ from growth.sweep.load_sweep import load_sweep
 from growth.sweep.notebook_page import style
 from growth.sweep.parallel_reports import run_alone, run_in_parallel
 from growth.sweep.report_notebook import parameters_of
-from growth.sweep.results import PAGE, POINTS, Results
-from growth.sweep.tasks import Task, digest, sweep_key, tasks_of
+from growth.sweep.results import PAGE, POINTS, Results, Task, digest, sweep_key, tasks_of
 
 BAR: dict[str, Any] = {
     "bar_format": "{l_bar}{bar:20}| {n_fmt} of {total_fmt} reports{postfix}, {remaining} to go",

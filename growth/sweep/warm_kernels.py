@@ -94,32 +94,19 @@ class ForkedKernel:
         """Turn it into the kernel of this command line."""
         self._sender.send((argv, env, cwd))
 
-    @property
-    def returncode(self) -> int | None:
-        """The exit code, None while it runs."""
-        return self._process.exitcode
-
     def poll(self) -> int | None:
         """The exit code, None while it runs."""
-        return self.returncode
+        return self._process.exitcode
 
     def wait(self) -> int | None:
         """Wait for the end and return the exit code."""
         self._process.join()
-        return self.returncode
+        return self.poll()
 
     def send_signal(self, number: int) -> None:
         """Send a signal to the kernel and what it started."""
-        if self.returncode is None:
+        if self.poll() is None:
             signal_group(self.pid, number)
-
-    def kill(self) -> None:
-        """Kill it."""
-        self.send_signal(signal.SIGKILL)
-
-    def terminate(self) -> None:
-        """Ask it to end."""
-        self.send_signal(signal.SIGTERM)
 
 
 def signal_group(pid: int, number: int) -> None:

@@ -18,7 +18,7 @@ from growth.sweep.influence import points_of
 from growth.sweep.load_sweep import load_sweep
 from growth.sweep.notebook_page import notebook_page
 from growth.sweep.report_notebook import parameters_of
-from growth.sweep.tasks import tasks_of
+from growth.sweep.results import tasks_of
 
 REPORT = ROOT / "notebooks" / "report.ipynb"
 

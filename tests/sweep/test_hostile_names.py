@@ -15,7 +15,7 @@ from growth.sweep.design import design_of
 from growth.sweep.influence import points_of
 from growth.sweep.load_sweep import load_sweep
 from growth.sweep.notebook_page import notebook_page
-from growth.sweep.tasks import tasks_of
+from growth.sweep.results import tasks_of
 
 MARKDOWN = "# a [link](javascript:go()) **b** `c` $x^2$ <img src=x onerror=go()> | - 1."
 MAKERS = (

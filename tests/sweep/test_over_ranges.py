@@ -18,7 +18,7 @@ from growth.sweep.design import design_of
 from growth.sweep.evaluate import check_points, mrr_by_month, scenario_at
 from growth.sweep.influence import influences, points_of
 from growth.sweep.load_sweep import load_sweep
-from growth.sweep.tasks import sweep_key
+from growth.sweep.results import sweep_key
 from growth.uncertainty import mixture_of
 
 RANGED = (

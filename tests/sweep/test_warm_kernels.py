@@ -102,7 +102,7 @@ def test_a_kernel_that_dies_before_it_answers_is_started_again(workplace, monkey
         connection = await launch(self, cmd, **options)
         started.append(self.process.pid)
         if len(started) == 1:
-            self.process.kill()
+            self.process.send_signal(signal.SIGKILL)
         return connection
 
     monkeypatch.setattr(WarmProvisioner, "launch_kernel", dies_once)
