@@ -19,7 +19,6 @@ from growth.errors import GrowthError, printable
 # Modules with a function add_command(subparsers). They import nothing heavy before their command runs. Each command
 # sets the defaults `run`, the function; `extra`, which brings its libraries; `instead`, an option that does without.
 AREAS = (
-    "growth.check_command",
     "growth.commands",
     "growth.calculator.command",
     "growth.giveaway.command",
@@ -32,7 +31,7 @@ AREAS = (
     "growth.spreadsheet.command",
 )
 
-ENDING_SIGNALS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+ENDING_SIGNALS = (signal.SIGTERM, signal.SIGHUP)
 TOO_LITTLE_MEMORY = "this machine, or the limit set for this command, has too little memory for it"
 
 

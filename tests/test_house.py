@@ -54,7 +54,6 @@ MAY_IMPORT = {
     "client": "calculator, charts, engine, errors, files, giveaway, lazy, output, scenario, table, uncertainty",
     "exercises": "calculator, engine, errors, giveaway, lazy, measures, output, scenario",
     "whole_file": "errors, giveaway, scenario",
-    "check_command": "everything",
     "commands": "everything",
     "cli": "everything",
     "__main__": "cli",
@@ -230,7 +229,7 @@ def test_errors_never_come_from_assert():
 
 
 def test_only_the_command_line_prints():
-    edge = re.compile(r"growth\.(cli|commands|check_command|__main__|(\w+\.)+command)$")
+    edge = re.compile(r"growth\.(cli|commands|__main__|(\w+\.)+command)$")
     for path in MODULES:
         if not edge.match(name_of(path)):
             calls = [node.func for node in ast.walk(tree_of(path)) if isinstance(node, ast.Call)]

@@ -57,17 +57,8 @@ class LoadedSweep:
 def load_sweep(path: str | Path) -> LoadedSweep:
     """Read and check a sweep file with its base scenario.
 
-    Rules between several fields, such as shares that add to one, are checked later, for every point.
-
-    Parameters
-    ----------
-    path : str or Path
-        The sweep file. The path of its scenario is relative to it.
-
-    Raises
-    ------
-    SweepError or ScenarioError
-        With every problem of the sweep file or of the base scenario.
+    The path of its scenario is relative to it. Rules between several fields, such as shares that add to one, are
+    checked later, for every point. Raises SweepError or ScenarioError with every problem of the one or the other.
     """
     file = str(path)
     root, problems = _read(path)

@@ -82,25 +82,14 @@ def run_sweep(
 ) -> Outcome:
     """Compute, report and compare into `to`; finished parts are kept.
 
-    Parameters
-    ----------
-    job : as `prepare` gives it.
-    to : a folder, or an address that fsspec opens.
-    again : run reports that failed the last time too.
-    take_over : replace the claim that a killed sweep left at an address.
-    workers : reports at the same time; None for two a processor.
-    limit : seconds for one report.
-    warm : fork kernels from a process that holds the imports, where the system allows it.
-    scheduler : address of a Dask cluster to run the reports on.
-    say : told what the user should know.
-    progress : show a bar on standard error with the number of reports done and failed, and the time left.
+    to: a folder, or an address that fsspec opens. again: run reports that failed the last time too. take_over: replace
+    the claim that a killed sweep left at an address. workers: reports at the same time; None for two a processor.
+    limit: seconds for one report. warm: fork kernels from a process that holds the imports, where the system allows it.
+    scheduler: address of a Dask cluster to run the reports on. say: told what the user should know. progress: show a
+    bar on standard error with the number of reports done and failed, and the time left.
 
-    Raises
-    ------
-    SweepError
-        Where another sweep holds the folder, it cannot be written, or a file of the user's is in the way.
-    OSError
-        Where the table of points does not fit.
+    Raises SweepError where another sweep holds the folder, it cannot be written, or a file of the user's is in the way;
+    OSError where the table of points does not fit.
     """
     if warm and (reason := warm_kernels.unavailable()):
         say(reason)
