@@ -56,7 +56,7 @@ def amounts(result: Forecast, months: int) -> dict[str, float]:
     """What a forecast comes to: `mrr.12`, `customers.12`, `left.12`, ..., `churn`, and each of MEASURES.
 
     `left` is the net cash of that month; `churn` the share of customers who leave in the last month. NaN where there is
-    no such number. The page computes the same (`beside.js`).
+    no such number. The page computes the same (`what_ifs.js`).
 
     Parameters
     ----------

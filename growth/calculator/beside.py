@@ -1,4 +1,4 @@
-"""The table of a forecast beside its what-ifs, as it stands before any script runs (the page: `beside.js`)."""
+"""The table of a forecast beside its what-ifs, as it stands before any script runs (the page: `what_ifs.js`)."""
 
 from __future__ import annotations
 

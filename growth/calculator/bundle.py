@@ -7,29 +7,22 @@ import re
 from functools import cache
 from pathlib import Path
 
-_HERE = Path(__file__).parent
-# each part imports from those before it alone
-_PARTS = (
-    "tools.js", "in_force.js", "life.js", "engine.js", "chance.js", "long_run.js", "dated.js", "band.js", "left.js",
-    "words.js", "how_sure.js", "headline.js", "plot.js", "chart.js", "control.js", "form.js", "sure.js", "share.js",
-    "lines.js", "whatif.js", "search.js", "takes.js", "beside.js", "worked.js", "result.js", "screen.js",
-    "calculator.js",
-)  # fmt: skip
+_PAGE = Path(__file__).parent / "page"
 _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _SPACE = re.compile(r"\s*([{};,])\s*")  # other blanks, as in selectors, can have a meaning
 _AROUND = re.compile(r" ([>~]) ")  # "+" stays, since calc() needs its blanks
 _ZERO = re.compile(r"(?<![\w.#])0(\.\d)")
 _EXPORT = re.compile(r"^export (?:default )?", re.MULTILINE)
-_IMPORT = re.compile(r'^import \{[^}]*\} from "\./\w+\.js";\n', re.MULTILINE)
+_IMPORT = re.compile(r'^import \{[^}]*\} from "\./(\w+\.js)";\n', re.MULTILINE)
 
-MINIFIED = _HERE / "page.min.js"
+MINIFIED = _PAGE.with_name("page.min.js")
 """The parts minified by `tests/build_page_script.py`. The first line is a comment with the checksum of the parts."""
 
 
 @cache
 def script() -> str:
-    """The parts as one ES module, with those for JupyterLab."""
-    return _joined(*_PARTS, "sourcing.js", "live.js")
+    """The parts as one ES module that JupyterLab starts."""
+    return _joined("live.js")
 
 
 @cache
@@ -40,7 +33,7 @@ def page_script() -> str:
 
 def page_source() -> str:
     """What `page_script` is made from: the parts in a function, so that every name in it may be shortened."""
-    return f"(() => {{\n{_EXPORT.sub('', _joined(*_PARTS, 'boot.js'))}}})();\n"
+    return f"(() => {{\n{_EXPORT.sub('', _joined('boot.js'))}}})();\n"
 
 
 def checksum(source: str) -> str:
@@ -51,13 +44,13 @@ def checksum(source: str) -> str:
 @cache
 def style() -> str:
     """The stylesheet, with the custom properties for colours and type that the page's own styles use too."""
-    return _bare((_HERE / "calculator.css").read_text("utf-8"))
+    return _bare((_PAGE / "calculator.css").read_text("utf-8"))
 
 
 @cache
 def live_style() -> str:
     """The stylesheet in JupyterLab."""
-    return style() + _bare((_HERE / "live.css").read_text("utf-8"))
+    return style() + _bare((_PAGE / "live.css").read_text("utf-8"))
 
 
 def compact(css: str) -> str:
@@ -73,5 +66,16 @@ def _bare(css: str) -> str:
     return _SPACE.sub(r"\1", _COMMENT.sub("", css)).strip()
 
 
-def _joined(*names: str) -> str:
-    return "\n".join(_IMPORT.sub("", (_HERE / name).read_text("utf-8")) for name in names)
+def _joined(name: str) -> str:
+    """A part behind all those that it imports from, each once."""
+    texts: dict[str, str] = {}
+
+    def add(part: str) -> None:
+        text = (_PAGE / part).read_text("utf-8")
+        for other in _IMPORT.findall(text):
+            if other not in texts:
+                add(other)
+        texts[part] = _IMPORT.sub("", text)
+
+    add(name)
+    return "\n".join(texts.values())

@@ -16,7 +16,7 @@ LEVEL = 0.005  # a lead this small, as a share of the lower one, is none
 def compared(
     forecasts: Mapping[str, Forecast], locale: str = LOCALE
 ) -> tuple[list[tuple[str, bool]], tuple[int, float] | None]:
-    """The sentence as pieces (text, whether it is computed), and the overtaking. The page says the same (`whatif.js`).
+    """The sentence as pieces (text, whether it is computed), and the overtaking. The page says the same (`what_ifs.js`).
 
     Parameters
     ----------

@@ -9,7 +9,7 @@ from growth.engine import Forecast
 
 
 def headline(forecast: Forecast, locale: str = LOCALE) -> list[tuple[str, bool]]:
-    """The line as pieces (text, whether it is computed). The page says the same (`headline.js`).
+    """The line as pieces (text, whether it is computed). The page says the same (`words.js`).
 
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,

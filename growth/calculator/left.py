@@ -1,6 +1,6 @@
 """When enough is left each month, in words: for the answer, and for the headline where there is no other goal.
 
-The page says the same (`left.js`).
+The page says the same (`words.js`).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Numbers as a reader of the page sees them: amounts, counts, shares and months, in a currency and a locale.
 
-The front end writes them by the same rules (words.js).
+The front end writes them by the same rules (number_words.js).
 """
 
 from __future__ import annotations

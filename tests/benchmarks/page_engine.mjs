@@ -1,7 +1,7 @@
 // Times the page's engine: reads a JSON object of named scenarios from standard input, writes milliseconds per call.
 import { readFileSync } from "node:fs";
-import { forecast } from "../../growth/calculator/engine.js";
-import { measures } from "../../growth/calculator/long_run.js";
+import { forecast } from "../../growth/calculator/page/engine.js";
+import { measures } from "../../growth/calculator/page/long_run.js";
 
 const RUNS = 300;
 const WARM = 50; // calls before the compiler has settled, not counted

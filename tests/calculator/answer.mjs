@@ -1,9 +1,9 @@
 // What the page's engine answers to one scenario, in a form that crosses to Python whole: floats as the base64 of their bytes.
-import { Z, ceilingBand, known, quantile, reach, sharesOf, sigma, spreadOf } from "../../growth/calculator/band.js";
-import { chance } from "../../growth/calculator/chance.js";
-import { forecast } from "../../growth/calculator/engine.js";
-import { customerWorth, measures } from "../../growth/calculator/long_run.js";
-import { parted, sureness } from "../../growth/calculator/sure.js";
+import { Z, ceilingBand, known, quantile, reach, sharesOf, sigma, spreadOf } from "../../growth/calculator/page/band.js";
+import { chance } from "../../growth/calculator/page/chance.js";
+import { forecast } from "../../growth/calculator/page/engine.js";
+import { customerWorth, measures } from "../../growth/calculator/page/long_run.js";
+import { parted, sureness } from "../../growth/calculator/page/how_sure.js";
 
 function packed(arrays) {
   const bytes = new Uint8Array(Float64Array.from(arrays.flatMap((values) => Array.from(values))).buffer);

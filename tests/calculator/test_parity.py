@@ -51,7 +51,7 @@ def in_chromium(browser: Any) -> Iterator[Engine]:
     module = "/" + (HERE / "answer.mjs").relative_to(HERE.parents[1]).as_posix()
     page = browser.new_page()
     try:
-        for part in ("engine", "chance", "band", "long_run", "sure"):
+        for part in ("engine", "chance", "band", "long_run", "how_sure"):
             page.route(f"**/{part}.js", lambda route: route.fulfill(body=script(), content_type="text/javascript"))
         page.goto(f"http://127.0.0.1:{server.server_port}{module}")
         ask = f"async (questions) => JSON.stringify(questions.map((await import('{module}')).answer))"

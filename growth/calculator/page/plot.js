@@ -1,5 +1,5 @@
 // The parts of a picture as SVG nodes: scales, lines, axes, marks at a month, and labels that keep their distance.
-// static_charts.py draws the same for readers without scripts; a test holds the two together.
+// plot.py draws the same for readers without scripts; a test holds the two together.
 import { max, min, node } from "./tools.js";
 
 const TEXT = 0.56; // the width of a character of the sans face, in em

@@ -1,6 +1,6 @@
 // What is read off a forecast in the page: the month of the goal, and where customers and MRR settle in the long run.
 // The rules are those of growth/engine/long_run.py and growth/measures/ceiling.py; model.md has them in words.
-import { inForce } from "./in_force.js";
+import { inForce } from "./dated.js";
 import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, sum, zeros } from "./life.js";
 import { abs, max, min, sumBy } from "./tools.js";
 

@@ -1,9 +1,9 @@
 // The search for what it would take: for each lever the value that reaches a goal with all else as it stands; that of growth/goals/.
 import { endIn } from "./band.js";
 import { forecast } from "./engine.js";
-import { moneyLeft } from "./left.js";
 import { SAME } from "./long_run.js";
 import { abs, clone, max, min, read, tidy, write } from "./tools.js";
+import { moneyLeft } from "./words.js";
 
 const SOUGHT = 64; // an amount is sought from this many times less than it is to as many times more
 const SEARCH_STEPS = { mrr: 2, customers: 2, cash: 16, profit: 16 }; // of the search: the first two are monotone

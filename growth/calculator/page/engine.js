@@ -1,7 +1,7 @@
 // The growth model in the page: the loop of the Python engine for one scenario, in plain JavaScript.
 // growth/engine/model.md defines every number; the Python engine is the reference, and the tests hold the two together.
 // A scenario is the plain JSON of a validated growth.Scenario, every default filled in.
-import { inForce } from "./in_force.js";
+import { inForce } from "./dated.js";
 import { YEAR, arrivals, churnFactor, planChurn, planGrowth, planPrices, priceOf, sum, zeros } from "./life.js";
 import { max, min } from "./tools.js";
 

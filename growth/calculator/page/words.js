@@ -1,114 +1,13 @@
-// The answer's sentences and the numbers in them: the rules of words.py and number_words.py, whose templates come with
-// the data, in the page's language.
-import { changesOf, inForce } from "./in_force.js";
-import { sum } from "./life.js";
-import { leftClause } from "./left.js";
-import { SAME, compared, isSeasonal, hasYearly } from "./long_run.js";
-import { abs, filled, max, min, ofPlural, read, said, sumBy } from "./tools.js";
+// The answer's sentences and its headline, by the rules of words.py and of growth/measures/left.py. Their templates come with the data, in
+// the page's language.
+import { changesOf, inForce } from "./dated.js";
+import { YEAR, sum } from "./life.js";
+import { SAME, compared, hasYearly, isSeasonal } from "./long_run.js";
+import { monthCount } from "./number_words.js";
+import { abs, filled, max, min, read, sumBy } from "./tools.js";
 
 const MOVES = 0.05; // a rate that changes by less than this share is told as one number
 const EARNED = 0.02; // recognised revenue is told beside cash where they leave amounts further apart than this
-const CLOSE = 0.005; // a level this near to an amount in the same sentence is written as that amount
-
-export const LONGEST = 120; // months a forecast may cover
-
-// The calendar months before month 1 (index 0), of month 1, 2, ...; `names` hold a place for the year.
-export function monthLabels(first, names) {
-  const [year, month] = first.split("-").map(Number);
-  const start = year * 12 + month - 2;
-  return Array.from({ length: LONGEST + 1 }, (_, i) => names[(start + i) % 12].replace("{y}", Math.floor((start + i) / 12)));
-}
-
-// So many months, in words; `forms` by the plural category of the language (CLDR), "other" where it has none of its own.
-export const monthCount = (count, forms, show) => said(ofPlural(forms, show.plural(count)), { n: show.number(count) });
-
-// Numbers as the reader sees them, by the rules of the locale. minor: decimals of the currency's minor unit.
-export function formatter(locale, currency, minor) {
-  const formats = new Map();
-  const format = (key, options, tongue = locale) => {
-    if (!formats.has(key)) formats.set(key, new Intl.NumberFormat(tongue, { useGrouping: true, ...options }));
-    return formats.get(key);
-  };
-  const plurals = new Intl.PluralRules(locale, { maximumFractionDigits: 6 });
-  const symbol = new Intl.NumberFormat(locale, { style: "currency", currency }).formatToParts(0).find(({ type }) => type === "currency").value;
-  const sure = (value) => Number(value.toPrecision(12)); // rounding starts from digits that two engines agree on
-  const positive = (value, decimals) => (abs(value) * 10 ** decimals < 0.5 ? 0 : value); // no "-0"
-  const write = (key, options, value, decimals) =>
-    format(key, options).format(positive(sure(value), decimals)).replaceAll("\u202f", "\u00a0"); // as in number_words.py
-  const money = (value, decimals = abs(value) >= 100 || value === 0 ? 0 : minor) =>
-    write(
-      `money${decimals}`,
-      { style: "currency", currency, minimumFractionDigits: decimals, maximumFractionDigits: decimals },
-      value,
-      decimals,
-    );
-  // The fewest decimals with which a number that is not 0 is not written as 0.
-  const shown = (value, least, most) => {
-    let count = least;
-    while (value && count < most && positive(sure(value), count) === 0) count++;
-    return count;
-  };
-  // To two significant digits, or as many as keep its order with the amounts named beside it.
-  const near = (value, named = []) => {
-    const twin = named.find((amount) => abs(value - amount) <= CLOSE * max(value, amount));
-    if (twin !== undefined) return twin;
-    if (!value) return 0;
-    let level = value;
-    for (const count of [2, 3, 4]) {
-      const digits = { maximumSignificantDigits: count, useGrouping: false };
-      level = Number(format(`near${count}`, digits, "en").format(sure(value)));
-      if (named.every((amount) => (level - amount) * (value - amount) > 0)) break;
-    }
-    return level;
-  };
-  const tenths = (value) => write("tenths", { minimumFractionDigits: 1, maximumFractionDigits: 1 }, value, 1);
-  const parts = new Intl.NumberFormat(locale).formatToParts(-12345678.9);
-  const [group, point] = ["group", "decimal"].map((type) => parts.find((part) => part.type === type)?.value ?? "");
-  return {
-    minor,
-    money,
-    cents: (value) => money(value, minor),
-    toMinor: (value) => Number(format("minor", { maximumFractionDigits: minor, useGrouping: false }, "en").format(sure(value))),
-    number(value) {
-      const decimals = shown(value, 1, 4);
-      return write(`number${decimals}`, { maximumFractionDigits: decimals }, value, decimals);
-    },
-    percent(value) {
-      const decimals = shown(value, 4, 7);
-      return write(`percent${decimals}`, { style: "percent", maximumFractionDigits: decimals - 2 }, value, decimals);
-    },
-    // As a field shows it; beside the currency, in what stands around it, a part of its unit has all the decimals of one.
-    plain(value, around = "") {
-      const least = around.includes(symbol) && !Number.isInteger(value) ? minor : 0;
-      return format(`plain${least}`, { minimumFractionDigits: least, maximumFractionDigits: 6 }).format(value).replaceAll("\u202f", "\u00a0");
-    },
-    // The plural category of a count as `number` writes it, or with so many decimals.
-    plural(count, decimals = shown(count, 1, 4)) {
-      const digits = { maximumFractionDigits: decimals, useGrouping: false };
-      return plurals.select(Number(format(`plural${decimals}`, digits, "en").format(sure(abs(count)))));
-    },
-    group,
-    point,
-    near,
-    roughly(value, named = []) {
-      const level = near(value, named);
-      if (named.includes(level)) return money(level);
-      return money(level, level > 0 && level < 10 ? minor : 0);
-    },
-    // The ends of a range of amounts with no more digits than its width allows, as in number_words.py.
-    between(low, high) {
-      const least = 10 ** -minor;
-      const unit = high > low ? max(10 ** Math.floor(Math.log10((high - low) / 4)), least) : least;
-      return [low, high].map((end) => money(Math.round(sure(end / unit)) * unit, unit >= 1 ? 0 : minor));
-    },
-    // A column of a table, with as many decimals in every row.
-    column(values, kind) {
-      if (kind === "number") return Array.from(values, tenths);
-      const decimals = values.some((value) => abs(value) >= 100) ? 0 : minor;
-      return Array.from(values, (value) => money(value, decimals));
-    },
-  };
-}
 
 function hasCosts(scenario) {
   const at = inForce(scenario), starts = changesOf(scenario).map((change) => change.from_month);
@@ -241,4 +140,69 @@ export function answerParts(scenario, result, found, words, labels, show) {
   const left = leftClause(scenario, result, found, labels, show, values);
   const cash = hasCosts(scenario) ? [...cashClause(result, words, show, values), ...lowestClause(scenario, result, show, values)] : [];
   return [first, left, cash].filter((keys) => keys.length).map(pieces);
+}
+
+const lastYear = (values) => sum(values.slice(-YEAR));
+
+// What is left where customers and MRR settle, at the costs of the last month; null where no such level is known.
+export function leftAtCeiling(scenario, { series: s, months }, { ceiling_mrr: mrr, ceiling_customers: customers }) {
+  if (mrr === null || customers === null) return null;
+  const { bill } = inForce(scenario)(months);
+  const people = lastYear(s.closing_customers), paying = people > 0 ? lastYear(s.payments) / people : 0;
+  const served = customers * (bill.monthly_cost_to_serve + bill.fee_per_payment * paying);
+  return mrr * (1 - bill.payment_fee_rate) - served - bill.monthly_fixed_costs - s.acquisition_spend[months - 1];
+}
+
+// What is left in each month: cash, or with revenue as it is earned in the place of cash in.
+export const moneyLeft = ({ net_cash: net, cash_in: came, revenue }, earned = false) =>
+  earned ? Array.from(net, (value, t) => value - came[t] + revenue[t]) : Array.from(net);
+
+// The first month from which at least the goal is left in every month, null where there is none; and the months in which it is.
+export function leftFrom({ goal_left: goal }, { series: s, months }, earned = false) {
+  const there = moneyLeft(s, earned).map((left, t) => left >= goal - SAME * max(goal, s.cash_in[t]));
+  const start = goal === null ? months : there.lastIndexOf(false) + 1;
+  return { start: start < months ? start + 1 : null, there };
+}
+
+// What its picture shows; null without a goal for it.
+export function leftView(scenario, result) {
+  if (scenario.goal_left === null) return null;
+  const earned = hasYearly(scenario) ? moneyLeft(result.series, true) : null;
+  return { net: moneyLeft(result.series), earned, goal: scenario.goal_left, month: leftFrom(scenario, result).start };
+}
+
+// The keys of the sentence on what is left; none without a goal for it.
+export function leftClause(scenario, result, found, labels, show, values) {
+  const { goal_left: goal } = scenario;
+  if (goal === null) return [];
+  const { start, there } = leftFrom(scenario, result);
+  const first = there.indexOf(true) + 1, last = there.lastIndexOf(true) + 1, month = start ?? (first || 1);
+  const most = max(...result.series.net_cash);
+  Object.assign(values, { goal_left: show.money(goal), left_most: show.money(most), left_month: show.number(month) });
+  Object.assign(values, { left_first: show.number(first || 1), left_last: show.number(last), left_calendar: labels[month], left: labels[month] });
+  const never = most > 0 ? "left_never" : "left_short", once = first === last ? "left_once" : "left_lost";
+  const keys = [start ? (start === 1 ? "left_already" : "left_from") : first ? once : never];
+  if (hasYearly(scenario)) {
+    const { start: earned } = leftFrom(scenario, result, true);
+    values.left_earned = show.number(earned ?? 0);
+    keys.push(earned === null ? "left_earned_never" : earned === 1 ? "left_earned_already" : "left_earned_from");
+  }
+  const level = leftAtCeiling(scenario, result, found);
+  if (!["above", "below", "same", "later"].includes(found.settles) || level === null || !found.ceiling_customers) return keys;
+  if (start && level >= goal) return keys;
+  values.left_level = show.roughly(abs(level), [goal]);
+  const side = level < 0 ? "missing" : level < goal ? "short" : "enough";
+  return [...keys, `left_${found.settles === "above" ? "levels_off" : "settles"}_${side}`];
+}
+
+export function headline(scenario, result, found, words, labels, show, monthCount) {
+  if (nothing(result, found)) return [[words.nothing, false]];
+  const values = { months: monthCount(result.months), last: labels[result.months] };
+  const ofLeft = scenario.goal_mrr === null ? leftClause(scenario, result, found, labels, show, values) : [];
+  const ofGoal = goalClause(scenario, result, labels, show, values).filter((key) => key !== "goal_end");
+  const keys = ofLeft.length ? ofLeft.filter((key, i) => !i || key === "left_levels_off_short") : ofGoal;
+  const ceiling = ceilingText(scenario, result, found, show);
+  Object.assign(values, { ceiling, lost: labels[values.lost_at ?? 0], back: labels[values.back_at ?? 0] });
+  if (ceiling && !ofLeft.length) keys.push(found.settles === "above" ? "ceiling_above" : "ceiling_below");
+  return keys.flatMap((key) => filled(words[key], values));
 }

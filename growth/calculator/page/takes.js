@@ -1,11 +1,10 @@
 // What it would take, by search.js, what a tenth better on each lever would bring, and their section; the words of what_it_takes.py.
-import { typedNumber } from "./control.js";
-import { placeOf } from "./in_force.js";
+import { placeOf } from "./dated.js";
 import { YEAR, priceOf } from "./life.js";
 import { SAME } from "./long_run.js";
+import { LONGEST, typedNumber } from "./number_words.js";
 import { comesTo, mayBeSure, meets, searching, withChanges } from "./search.js";
 import { abs, button, max, min, node, read, said, sumBy, tidy, writtenAs } from "./tools.js";
-import { LONGEST } from "./words.js";
 
 const EFFORT = 0.1; // a tenth better, where the scenario states nothing else
 const SAME_EFFECT = 1e-6; // effects that differ by less than this share are those of one lever

@@ -1,27 +1,20 @@
 // The calculator: the answer and its pictures, the form and the table, drawn from a scenario and kept in step with it.
 import { flowsOf, spreadOf } from "./band.js";
-import { amounts, besideTable } from "./beside.js";
-import { addChange, aligned, datedChoice, datedControl, datedLabel, dropChange, isDated, isGiven, numberOfGiven, setValue, valueAt } from "./dated.js";
 import { bandsOf, flowBandsOf, meeting, mrrOf } from "./chart.js";
+import { addChange, aligned, changesOf, datedChoice, datedControl, datedLabel, dropChange, isDated, isGiven, numberOfGiven, setValue, valueAt } from "./dated.js";
 import { forecast } from "./engine.js";
-import { controlLine } from "./control.js";
-import { datedLines, mend, stages } from "./form.js";
-import { headline } from "./headline.js";
-import { changesOf } from "./in_force.js";
-import { howSure, restsOn, varies, worthFinding } from "./how_sure.js";
+import { controlLine, datedLines, mend, stages } from "./form.js";
+import { howSure, parted, restsOn, sureness, varies, worthFinding } from "./how_sure.js";
 import { priceOf } from "./life.js";
-import { leftView } from "./left.js";
-import { keepLine, ofLine } from "./lines.js";
 import { measures } from "./long_run.js";
-import { resultPicture } from "./result.js";
-import { screen } from "./screen.js";
-import { csvOf, decode, differing, encode, save, tableIn } from "./share.js";
-import { parted, sureness } from "./sure.js";
+import { formatter, monthCount, monthLabels } from "./number_words.js";
+import { screen, tableIn } from "./screen.js";
+import { csvOf, decode, differing, encode, resultPicture, save } from "./share.js";
 import { takesSection } from "./takes.js";
 import { button, clone, node, read, said, scrolling } from "./tools.js";
-import { changed, compare, variants } from "./whatif.js";
+import { amounts, besideTable, changed, compare, keepLine, ofLine, variants } from "./what_ifs.js";
+import { answerParts, ceilingText, headline, leftView } from "./words.js";
 import { workedSection } from "./worked.js";
-import { answerParts, ceilingText, formatter, monthCount, monthLabels } from "./words.js";
 
 let instances = 0;
 

@@ -1,7 +1,7 @@
 // Chance in the page: how far single customers, who come and go one by one, carry customers and MRR from their expected
 // path. The recursions of growth/engine/chance.py; model.md has them under "Chance".
+import { inForce } from "./dated.js";
 import { growthAt, leavingAt, openPlans, renewRates } from "./engine.js";
-import { inForce } from "./in_force.js";
 import { churnFactor, sum, zeros } from "./life.js";
 import { max, sumBy } from "./tools.js";
 

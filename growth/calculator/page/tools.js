@@ -1,5 +1,4 @@
 // Small tools of the front end.
-
 export const { abs, max, min } = Math;
 
 const SVG = "http://www.w3.org/2000/svg";

@@ -1,21 +1,7 @@
-// One line of the form: label, number with its step buttons and unit, and slider.
-import { abs, brief, button, max, min, node, ofPlural, said, tidy, writtenAs } from "./tools.js";
-
-// A number as people type it by the rules of their language: 4.5, 4.5%, 1,160 and 1 160 (thousands), or 4,5 and 1.160 in
-// German; NaN for anything else, such as the other sign for decimals. `most` is the largest value that is likely: up to it
-// the sign for decimals before three digits may stand for thousands too, and `either` holds both readings.
-export function typedNumber(text, show, most = 0) {
-  const [group, point] = [show.group, show.point].map((sign) => (/\s/.test(sign) ? "\\s" : `\\${sign}`));
-  const bare = text.trim().replace(/^\p{Sc}\s*|\s*[%\p{Sc}]$/gu, "");
-  const grouped = [group, "\\s", "['\u2019]"].find((sign) => new RegExp(`^[+-]?[1-9]\\d{0,2}(${sign}\\d{3})+(${point}\\d*)?$`).test(bare));
-  const plain = grouped ? bare.replace(new RegExp(grouped, "g"), "") : bare;
-  if (!new RegExp(`^[+-]?(\\d+${point}?\\d*|${point}\\d+)(e[+-]?\\d+)?$`, "i").test(plain)) return { value: NaN };
-  const value = Number(plain.replace(show.point, "."));
-  const thousands = new RegExp(`^[+-]?[1-9]\\d{0,2}${point}\\d{3}$`).test(plain) && 1000 * value <= most;
-  if (!thousands) return { value };
-  const short = show.plain(value);
-  return { value: NaN, either: { grouped: show.plain(1000 * value), decimal: typedNumber(short, show, most).either ? `${short}0` : short } };
-}
+// The form: its lines by stage of a customer's life, and what has to hold between their values.
+import { added, datedControl, isDated } from "./dated.js";
+import { typedNumber } from "./number_words.js";
+import { abs, brief, button, max, min, node, ofPlural, read, said, sumBy, tidy, writtenAs } from "./tools.js";
 
 // How many steps a key moves by, up or down; a tenth of one with Shift. Null for any other key.
 function stepsOf({ key, shiftKey, target }) {
@@ -149,4 +135,64 @@ export function controlLine(control, id, original, changed, show, words, unsure 
     },
     written,
   };
+}
+
+// All the lines, a group a stage: {groups: elements, lines: path -> line}; those that matter less stand folded at its end.
+// `moved(path, value)` follows every valid value; `original` is the scenario whose values the sliders mark; `unsure(path)` gives
+// what a line needs to ask how sure its number is.
+export function stages(controls, id, original, moved, show, words, unsure) {
+  const lines = new Map();
+  const groups = [...new Set(controls.map(({ stage }) => stage))].map((stage, i) => {
+    const heading = node("h3", { id: `${id}-stage-${i}` }, stage);
+    const named = { class: "growth-stage", role: "group", "aria-labelledby": heading.id };
+    const group = node("div", named, heading);
+    const own = controls.filter((control) => control.stage === stage);
+    const folded = own.filter(({ more }) => more);
+    const summary = node("summary", {}, said(ofPlural(words.more, show.plural(folded.length)), { stage, count: show.plain(folded.length) }));
+    const details = node("details", { class: "growth-more" }, summary);
+    for (const control of own) {
+      const { path, more } = control;
+      const name = `${id}-${path.replaceAll(".", "-")}`;
+      const line = controlLine(control, name, read(original, path), (value) => moved(path, value), show, words, control.unsure ? unsure(path) : null);
+      lines.set(path, line);
+      (more ? details : group).append(line.line);
+    }
+    if (folded.length) group.append(details);
+    return group;
+  });
+  return { groups, lines };
+}
+
+// A line in the form for each change of `scenario` from a month on that was added: in `lines`, after that of its number. Lines of others
+// go. `line(control)` makes one, `label(control)` says what it is called.
+export function datedLines(lines, scenario, original, controls, line, label) {
+  const wanted = added(scenario, original);
+  for (const [path, one] of lines) {
+    if (isDated(path) && !wanted.includes(path)) {
+      one.line.remove();
+      lines.delete(path);
+    }
+  }
+  if (wanted.every((path) => lines.has(path))) return;
+  const inOrder = wanted.map((path) => datedControl(path, controls)).sort((one, other) => other.month - one.month);
+  for (const control of inOrder) {
+    if (!lines.has(control.path)) lines.set(control.path, line({ ...control, label: label(control) }));
+    lines.get(control.number).line.after(lines.get(control.path).line);
+  }
+}
+
+// What has to hold between values, restored after `path` was moved: what customers pay moves with their number, at the
+// average last set (`memory.arpa`), whatever the way there; shares add to one.
+export function mend(scenario, path, memory) {
+  const { opening, pay } = scenario;
+  if (path === "opening.customers") opening.mrr = min(tidy(memory.arpa * opening.customers), 1e9);
+  else if (opening.customers > 0) memory.arpa = opening.mrr / opening.customers;
+  const moved = /^pay\.plans\.(\d+)\.share$/.exec(path);
+  if (moved) {
+    const others = pay.plans.filter((_, i) => i !== Number(moved[1]));
+    const rest = 1 - pay.plans[moved[1]].share;
+    const whole = sumBy(others, ({ share }) => share);
+    for (const plan of others) plan.share = whole > 0 ? (plan.share * rest) / whole : rest / others.length;
+  }
+  return scenario;
 }

@@ -122,3 +122,31 @@ export function screen(id, words, pictures) {
     },
   };
 }
+
+// The table in `region`: built when its rows or columns change, else its texts alone are set.
+export function tableIn(region, columns, words) {
+  let built = "";
+  let cells = [];
+  return ({ result, labels, show }) => {
+    const { months, series } = result;
+    const shown = columns.filter(([name, , , always]) => always || series[name].some((value) => value !== 0));
+    const texts = shown.map(([name, , kind]) => show.column(series[name], kind));
+    const wanted = `${months} ${shown.map(([name]) => name)}`;
+    if (wanted !== built) {
+      built = wanted;
+      cells = texts.map((column) => column.map((text) => document.createTextNode(text)));
+      const heads = [words.table_month, ...shown.map(([, heading]) => heading)].map((text) => node("th", { scope: "col" }, text));
+      const rows = Array.from({ length: months }, (_, t) => {
+        const head = node("th", { scope: "row" }, `${t + 1} `, node("span", {}, labels[t + 1]));
+        return node("tr", {}, head, ...cells.map((column) => node("td", {}, column[t])));
+      });
+      const head = node("thead", {}, node("tr", {}, ...heads));
+      region.replaceChildren(node("table", {}, head, node("tbody", {}, ...rows)));
+    }
+    texts.forEach((column, c) =>
+      column.forEach((text, t) => {
+        if (cells[c][t].data !== text) cells[c][t].data = text;
+      }),
+    );
+  };
+}

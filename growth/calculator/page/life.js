@@ -1,8 +1,7 @@
 // A customer's life in numbers: who arrives and pays in each month, who leaves and what they pay at each age.
 // The model is growth/engine/model.md; the loop that puts these numbers to work is engine.js.
 // Arrays run over the months, or the ages in months, from 1 on: month 1 has index 0.
-
-import { channelOverTime, inForce } from "./in_force.js";
+import { channelOverTime, inForce } from "./dated.js";
 import { max, min } from "./tools.js";
 
 export const YEAR = 12;
