@@ -1,5 +1,4 @@
-"""Minify the page's script: the .js files of growth/calculator/page/ become page.min.js beside it, which publishing puts
-into a page.
+"""Minify the page's script: growth/calculator/page/ becomes page.min.js beside it, which publishing puts into a page.
 
     python tests/build_page_script.py
 

@@ -16,20 +16,11 @@ LEVEL = 0.005  # a lead this small, as a share of the lower one, is none
 def compared(
     forecasts: Mapping[str, Forecast], locale: str = LOCALE
 ) -> tuple[list[tuple[str, bool]], tuple[int, float] | None]:
-    """The sentence as pieces (text, whether it is computed), and the overtaking. The page says the same (`what_ifs.js`).
+    """The sentence as pieces (text, whether it is computed), and the overtaking: from which month on the one that ends
+    highest stays ahead of the next, having been behind, and its MRR then; else None. The page says the same
+    (`what_ifs.js`).
 
-    Parameters
-    ----------
-    forecasts : mapping of str to Forecast
-        At least two of the same months, by their names.
-    locale : str
-        Of the sentence.
-
-    Returns
-    -------
-    pieces : list of (str, bool)
-    overtaken : (month, MRR), or None
-        From which month on the one that ends highest stays ahead of the next, having been behind, and its MRR then.
+    forecasts: at least two of the same months, by their names.
     """
     words = messages(locale)["calculator"]
     by_end = sorted(forecasts.items(), key=lambda one: -one[1].closing_mrr[-1])
