@@ -41,8 +41,7 @@ class Backtest:
 
     def error(self, name: str = "") -> np.ndarray:
         """Return the mean absolute error as a share of the actual value, by horizon; name: of a rival instead."""
-        guess = self.rivals[name] if name else self.forecast
-        return np.nanmean(np.abs(guess - self.actual) / self.actual, axis=0)
+        return np.nanmean(np.abs(self._off(name)), axis=0)
 
     @property
     def counted(self) -> np.ndarray:
@@ -51,8 +50,10 @@ class Backtest:
 
     def bias(self, name: str = "") -> np.ndarray:
         """Return the mean signed error as a share of the actual value, by horizon; above 0 the forecast is too high."""
-        guess = self.rivals[name] if name else self.forecast
-        return np.nanmean((guess - self.actual) / self.actual, axis=0)
+        return np.nanmean(self._off(name), axis=0)
+
+    def _off(self, name: str) -> np.ndarray:
+        return (self.rivals[name] if name else self.forecast) / self.actual - 1
 
     @property
     def coverage(self) -> np.ndarray:
@@ -105,10 +106,16 @@ def run_backtest(
         raise RecordsError([Problem("", rule, f"{book.months} months")])
     mrr = movements(book, spells(book)).closing_mrr.sum(axis=1)
     lengths = range(shortest, book.months, every)
-    results = [_one(rows, book.calendar_month(length - 1), mrr, length, horizon, seed, grace) for length in lengths]
-    actual, expected, low, high, *rivals = (np.stack(column) for column in zip(*results, strict=True))
+    happened = np.append(mrr, np.full(horizon, np.nan))
+    results = []
+    for length in lengths:
+        known = spread_payments(rows, until=str(book.calendar_month(length - 1)), grace=grace)
+        ahead = forecast_measured(measure(known, seed=seed), months=horizon, seed=seed)
+        rivals = rival_forecasts(mrr[:length], horizon)
+        results.append((happened[length : length + horizon], ahead.mrr, *ahead.band(), *rivals))
+    actual, expected, low, high, *guesses = (np.stack(column) for column in zip(*results, strict=True))
     origins = np.array([book.calendar_month(length - 1) for length in lengths])
-    return Backtest(origins, actual, expected, low, high, dict(zip(RIVALS, rivals, strict=True)))
+    return Backtest(origins, actual, expected, low, high, dict(zip(RIVALS, guesses, strict=True)))
 
 
 def rival_forecasts(past: np.ndarray, horizon: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -165,14 +172,3 @@ def best(test: Backtest, ahead: int) -> str:
         f'{months}, over {many}, this forecast was off by {ours:.1%} and the best plain rule, "{rival}", by '
         f"{errors[rival]:.1%}: {near}"
     )
-
-
-def _one(
-    rows: Rows, origin: np.datetime64, mrr: np.ndarray, length: int, horizon: int, seed: int, grace: int | None
-) -> tuple[np.ndarray, ...]:
-    known_then = spread_payments(rows, until=str(origin), grace=grace)
-    ahead = forecast_measured(measure(known_then, seed=seed), months=horizon, seed=seed)
-    actual = np.full(horizon, np.nan)
-    known = mrr[length : length + horizon]
-    actual[: known.size] = known
-    return actual, ahead.mrr, *ahead.band(), *rival_forecasts(mrr[:length], horizon)

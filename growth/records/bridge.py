@@ -22,10 +22,9 @@ class Movements:
     """Sums by month and kind of plan, each of shape (months, kinds); month 0 is the first of the records.
 
     Everyone paying in month 0 counts as already on board, nobody as new. `lost` and `churned_mrr` are booked in the
-    month after the last paid one, `stayed_mrr` is the previous month's MRR of customers who stay; all three under the
-    kind of plan held before. lost_by_failure, churned_by_failure_mrr: what of these two followed a failed payment; 0
-    where the records do not tell. late_mrr, unpaid_mrr, pending_mrr: what of `closing_mrr` was paid late, what was
-    never paid, and what may still come.
+    month after the last paid one, under the kind of plan held in that. lost_by_failure, churned_by_failure_mrr: what of
+    these two followed a failed payment; 0 where the records do not tell. late_mrr, unpaid_mrr, pending_mrr: what of
+    `closing_mrr` was paid late, what was never paid, and what may still come.
     """
 
     closing: np.ndarray
@@ -36,7 +35,6 @@ class Movements:
     returned_mrr: np.ndarray
     lost: np.ndarray
     churned_mrr: np.ndarray
-    stayed_mrr: np.ndarray
     expansion_mrr: np.ndarray
     contraction_mrr: np.ndarray
     late_mrr: np.ndarray
@@ -136,40 +134,43 @@ def movements(book: PaidMonths, runs: Spells) -> Movements:
         cell = month * np.int64(shape[1]) + kind
         return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
 
-    def in_state(state: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        these = np.flatnonzero(book.state == state)
-        return book.month[these], book.kind[these], book.mrr[these]
+    def begun(these: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        month, kind = runs.start[these], runs.kind[these]
+        return by(month, kind), by(month, kind, runs.first_mrr[these])
 
-    fresh = np.flatnonzero((runs.start > 0) & ~runs.returned)
-    back = np.flatnonzero((runs.start > 0) & runs.returned)
-    gone = np.flatnonzero(~book.goes_on & (book.month < book.months - 1))
+    def ended(these: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        month, kind = book.month[these] + 1, book.kind[these]
+        return by(month, kind), by(month, kind, book.mrr[these])
+
+    def in_state(state: int) -> np.ndarray:
+        these = np.flatnonzero(book.state == state)
+        return by(book.month[these], book.kind[these], book.mrr[these])
+
+    new, new_mrr = begun(np.flatnonzero((runs.start > 0) & ~runs.returned))
+    returned, returned_mrr = begun(np.flatnonzero((runs.start > 0) & runs.returned))
+    lost, churned = ended(np.flatnonzero(~book.goes_on & (book.month < book.months - 1)))
     failed = failed_departures(book)
-    by_failure = np.zeros(0, int) if failed is None else np.flatnonzero(failed)
-    closing_mrr = by(book.month, book.kind, book.mrr)
-    churned = by(book.month[gone] + 1, book.kind[gone], book.mrr[gone])
+    lost_by_failure, churned_by_failure = ended(np.zeros(0, int) if failed is None else np.flatnonzero(failed))
     before = np.flatnonzero(book.goes_on)
     change = book.mrr[before + 1] - book.mrr[before]
     before, change = before[change != 0], change[change != 0]
     month, kind, up = book.month[before] + 1, book.kind[before], np.maximum(change, 0)
-    stayed = np.zeros(shape)
-    stayed[1:] = closing_mrr[:-1] - churned[1:]
     return Movements(
         closing=by(book.month, book.kind),
-        closing_mrr=closing_mrr,
-        new=by(runs.start[fresh], runs.kind[fresh]),
-        new_mrr=by(runs.start[fresh], runs.kind[fresh], runs.first_mrr[fresh]),
-        returned=by(runs.start[back], runs.kind[back]),
-        returned_mrr=by(runs.start[back], runs.kind[back], runs.first_mrr[back]),
-        lost=by(book.month[gone] + 1, book.kind[gone]),
+        closing_mrr=by(book.month, book.kind, book.mrr),
+        new=new,
+        new_mrr=new_mrr,
+        returned=returned,
+        returned_mrr=returned_mrr,
+        lost=lost,
         churned_mrr=churned,
-        stayed_mrr=stayed,
         expansion_mrr=by(month, kind, up),
         contraction_mrr=by(month, kind, up - change),
-        late_mrr=by(*in_state(LATE)),
-        unpaid_mrr=by(*in_state(UNPAID)),
-        pending_mrr=by(*in_state(PENDING)),
-        lost_by_failure=by(book.month[by_failure] + 1, book.kind[by_failure]),
-        churned_by_failure_mrr=by(book.month[by_failure] + 1, book.kind[by_failure], book.mrr[by_failure]),
+        late_mrr=in_state(LATE),
+        unpaid_mrr=in_state(UNPAID),
+        pending_mrr=in_state(PENDING),
+        lost_by_failure=lost_by_failure,
+        churned_by_failure_mrr=churned_by_failure,
     )
 
 
@@ -178,22 +179,13 @@ def bridge_columns(moves: Movements) -> dict[str, np.ndarray]:
 
     opening + new + reactivation + expansion - contraction - churned = closing; likewise for customers.
     """
-    total = {name: getattr(moves, name).sum(axis=1) for name in Movements.__slots__}
-    columns = (
-        total["closing"][:-1],
-        total["new"][1:],
-        total["returned"][1:],
-        total["lost"][1:],
-        total["closing"][1:],
-        total["closing_mrr"][:-1],
-        total["new_mrr"][1:],
-        total["returned_mrr"][1:],
-        total["expansion_mrr"][1:],
-        total["contraction_mrr"][1:],
-        total["churned_mrr"][1:],
-        total["closing_mrr"][1:],
-    )
-    return dict(zip(BRIDGE, columns, strict=True))
+    flows = ("new", "returned", "lost", "closing")
+    flows_mrr = ("new_mrr", "returned_mrr", "expansion_mrr", "contraction_mrr", "churned_mrr", "closing_mrr")
+    found = []
+    for names in (flows, flows_mrr):
+        found += [getattr(moves, names[-1]).sum(axis=1)[:-1]]
+        found += [getattr(moves, name).sum(axis=1)[1:] for name in names]
+    return dict(zip(BRIDGE, found, strict=True))
 
 
 def lapse_columns(book: PaidMonths, moves: Movements) -> dict[str, np.ndarray]:

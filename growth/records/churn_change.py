@@ -14,7 +14,6 @@ import numpy as np
 
 from growth.errors import count_of
 from growth.records.bridge import Spells
-from growth.records.intervals import wilson
 from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
 
@@ -32,14 +31,12 @@ DRIFT = 0.02  # usual change a month of the logarithm of churn, as customers of 
 @dataclass(frozen=True, slots=True)
 class DetectedChurnChange:
     """A change of churn. since: the first month of the new churn, counted from that of the records. before, now: the
-    shares leaving a month; low, high: the 95% interval of `now`. p: how often chance shows as much.
+    shares leaving a month. p: how often chance shows as much.
     """
 
     since: int
     before: float
     now: float
-    low: float
-    high: float
     p: float
 
 
@@ -67,6 +64,13 @@ class ChurnHistory:
         most = len(self.at_risk) - EARLIER
         return np.array([window for window in WINDOWS if window <= most], int)
 
+    @property
+    def lately(self) -> tuple[np.ndarray, np.ndarray]:
+        """Leavers of each window, and those to be expected had churn never changed; both of shape (windows,)."""
+        seen, expected = self.left.sum(axis=1), self.at_risk @ self.hazard
+        new, due = (np.cumsum(part[::-1])[self.windows - 1] for part in (seen, expected))
+        return new, due
+
     def weights(self) -> tuple[np.ndarray, np.ndarray]:
         """Return the probabilities of no change and of a change at each window, and the churn ratio of the latter.
 
@@ -74,14 +78,13 @@ class ChurnHistory:
         counts are Poisson with gamma priors for the ratios, so that everything has a closed form (Kass and Raftery,
         1995, J. Amer. Statist. Assoc. 90, 773-795, for such averages).
         """
-        seen, expected = self.left.sum(axis=1), self.at_risk @ self.hazard
-        windows = self.windows
-        if not windows.size or not seen.sum():
+        seen, expected = self.left.sum(), (self.at_risk @ self.hazard).sum()
+        if not self.windows.size or not seen:
             return np.ones(1), np.ones(1)
-        new, due = (np.cumsum(part[::-1])[windows - 1] for part in (seen, expected))
-        logs = _evidence(new, due) + _evidence(seen.sum() - new, expected.sum() - due)
-        logs = np.append(_evidence(seen.sum(), expected.sum()), logs)
-        prior = np.append(UNCHANGED, np.full(windows.size, (1 - UNCHANGED) / windows.size))
+        new, due = self.lately
+        logs = _evidence(new, due) + _evidence(seen - new, expected - due)
+        logs = np.append(_evidence(seen, expected), logs)
+        prior = np.append(UNCHANGED, np.full(new.size, (1 - UNCHANGED) / new.size))
         weight = prior * np.exp(logs - logs.max())
         return weight / weight.sum(), np.append(1.0, (new + PRIOR) / (due + PRIOR))
 
@@ -96,9 +99,7 @@ class ChurnHistory:
         if changed:
             weight = np.append(0.0, weight[1:] / weight[1:].sum())
         which = random.choice(weight.size, draws, p=weight)
-        new, due = (
-            np.cumsum(part[::-1])[self.windows - 1] for part in (self.left.sum(axis=1), self.at_risk @ self.hazard)
-        )
+        new, due = self.lately
         some = np.maximum(which - 1, 0)
         return np.where(which > 0, random.gamma(new[some] + PRIOR) / (due[some] + PRIOR), 1.0)
 
@@ -148,9 +149,8 @@ def find_change(history: ChurnHistory, *, seed: int = 0) -> DetectedChurnChange 
         return None
     new = slice(len(at_risk) - int(windows[best]), None)
     old = slice(0, new.start)
-    low, high = wilson(left[new].sum(), at_risk[new].sum())
     before, now = (left[part].sum() / at_risk[part].sum() for part in (old, new))
-    return DetectedChurnChange(new.start + 1, float(before), float(now), float(low), float(high), float(p))
+    return DetectedChurnChange(new.start + 1, float(before), float(now), float(p))
 
 
 def churn_now(history: ChurnHistory, *, lost: float, on_board: float, changed: bool, seed: int) -> tuple[float, float]:

@@ -8,7 +8,7 @@ chapter 3; for the shifted-beta-geometric Fader and Hardie (2007), Journal of In
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any, TypeAlias
@@ -43,7 +43,7 @@ class Fit:
     curve: its name in a scenario. values: its parameters as in a scenario, early_months included. standard_errors, low,
     high: of the estimated parameters, by name; the 95% interval is symmetric on the scale of the fit. scaled,
     covariance: estimates and their covariance on that scale (ln for alpha, beta, shape; logit for rates), to draw from.
-    parameters: how many were estimated. at_edge: whether an estimate lies on a bound, so that its errors mean little.
+    at_edge: whether an estimate lies on a bound, so that its errors mean little.
     """
 
     curve: str
@@ -54,8 +54,12 @@ class Fit:
     scaled: np.ndarray
     covariance: np.ndarray
     log_likelihood: float
-    parameters: int
     at_edge: bool = False
+
+    @property
+    def parameters(self) -> int:
+        """How many were estimated, early_months included."""
+        return len(self.values)
 
     @property
     def aic(self) -> float:
@@ -93,26 +97,23 @@ def fit_constant(table: RiskTable) -> Fit:
     >>> fit_constant(RiskTable(np.array([60, 40]), np.array([5, 0]))).values
     {'monthly_churn_rate': 0.05}
     """
-    leavers, months = float(table.left.sum()), float(table.at_risk.sum())
-    rate = leavers / months if months else 0.0
-    return _rates("constant", table, {"monthly_churn_rate": (leavers, months)}, {"monthly_churn_rate": rate})
+    return _rates("constant", {"monthly_churn_rate": (float(table.left.sum()), float(table.at_risk.sum()))})
 
 
 def fit_early_late(table: RiskTable, *, longest: int = 12) -> Fit | None:
     """Fit one rate for ages 1 to m and another after; m, up to `longest`, is chosen by likelihood and counts as a
     parameter. Returns None if no m leaves somebody at risk on both sides.
     """
-    best = None
+    fits = []
     for months in range(1, min(longest, table.at_risk.size - 1) + 1):
-        parts = {
-            "early_monthly_churn_rate": (float(table.left[:months].sum()), float(table.at_risk[:months].sum())),
-            "late_monthly_churn_rate": (float(table.left[months:].sum()), float(table.at_risk[months:].sum())),
-        }
-        if all(of > 0 for _, of in parts.values()):
-            values = {name: count / of for name, (count, of) in parts.items()} | {"early_months": months}
-            fit = _rates("early_late", table, parts, values, extra=1)
-            best = fit if best is None or fit.log_likelihood > best.log_likelihood else best
-    return best
+        early, late = (
+            (float(table.left[part].sum()), float(table.at_risk[part].sum()))
+            for part in (slice(months), slice(months, None))
+        )
+        if early[1] and late[1]:
+            parts = {"early_monthly_churn_rate": early, "late_monthly_churn_rate": late}
+            fits.append(_rates("early_late", parts, early_months=months))
+    return max(fits, key=lambda fit: fit.log_likelihood, default=None)
 
 
 def fit_sbg(table: RiskTable) -> Fit:
@@ -203,23 +204,22 @@ def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
     )
 
 
-def _rates(curve: str, table: RiskTable, parts: dict[str, tuple[float, float]], values: dict, extra: int = 0) -> Fit:
-    ends = {name: wilson(*part) for name, part in parts.items()}
-    shares = np.array([(count + 0.5) / (of + 1) for count, of in parts.values()])  # keeps the logit finite at 0 and 1
-    sizes = np.array([of for _, of in parts.values()])
-    fit = Fit(
+def _rates(curve: str, parts: dict[str, tuple[float, float]], **others: int) -> Fit:
+    """Fit rates. parts: leavers and customer-months at risk by the name of their rate; others: further parameters."""
+    counts, sizes = np.array(list(parts.values())).T
+    rates = np.divide(counts, sizes, out=np.zeros(counts.size), where=sizes > 0)
+    low, high = wilson(counts, sizes)
+    shares = (counts + 0.5) / (sizes + 1)  # keeps the logit finite at 0 and 1
+    return Fit(
         curve,
-        values,
-        {name: float(np.sqrt(values[name] * (1 - values[name]) / max(of, 1))) for name, (_, of) in parts.items()},
-        {name: float(low) for name, (low, _) in ends.items()},
-        {name: float(high) for name, (_, high) in ends.items()},
+        _named(parts, rates) | others,
+        _named(parts, np.sqrt(rates * (1 - rates) / np.maximum(sizes, 1))),
+        _named(parts, low),
+        _named(parts, high),
         np.log(shares / (1 - shares)),
         np.diag(1 / ((sizes + 1) * shares * (1 - shares))),
-        0.0,
-        len(parts) + extra,
+        float(log_likelihood(rates, RiskTable(sizes, counts))),
     )
-    likelihood = float(log_likelihood(fit.churn(table.ages), table)) if table.at_risk.size else 0.0
-    return replace(fit, log_likelihood=likelihood)
 
 
 def _cautious(table: RiskTable) -> Fit:
@@ -253,7 +253,6 @@ def _by_search(curve: str, table: RiskTable, names: tuple[str, ...], starts: Seq
         found,
         covariance,
         -value,
-        len(names),
         edge or not np.isfinite(error).all() or bool((error > 5).any()),
     )
 
@@ -287,7 +286,7 @@ def slopes(function: Function, at: np.ndarray) -> tuple[float, np.ndarray, np.nd
     return float(value), (ahead - behind) / (2 * STEP), matrix
 
 
-def _named(names: tuple[str, ...], values: np.ndarray) -> dict[str, float]:
+def _named(names: Iterable[str], values: np.ndarray) -> dict[str, float]:
     return dict(zip(names, values.tolist(), strict=True))
 
 

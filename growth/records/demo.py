@@ -79,12 +79,14 @@ def demo_rows(business: DemoBusiness, *, seed: int) -> dict[str, np.ndarray]:
     pays = (random.random(signed_up.size) < business.conversion_rate) & (signed_up + delay <= last)
     customer = np.flatnonzero(pays)
     yearly = random.random(customer.size) < business.yearly_share
+    start = (signed_up + delay)[customer]
     parts = [
-        _part(np.arange(signed_up.size), signed_up, np.zeros(signed_up.size), 1, "Studio"),
-        *_yearly(business, random, customer[yearly], (signed_up + delay)[customer[yearly]]),
-        *_monthly(business, random, customer[~yearly], (signed_up + delay)[customer[~yearly]]),
+        _part(np.arange(signed_up.size), signed_up, np.zeros(signed_up.size)),
+        _yearly(business, random, customer[yearly], start[yearly]),
+        *_monthly(business, random, customer[~yearly], start[~yearly]),
     ]
     rows = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    rows["plan"] = np.full(rows["month"].size, "Studio")
     order = np.lexsort((rows["customer"], day[rows["customer"]], rows["month"]))
     rows = {name: values[order] for name, values in rows.items()}
     month = np.datetime64(business.first_month, "M") + rows.pop("month").astype("m8[M]")
@@ -112,11 +114,11 @@ def demo_table(business: DemoBusiness, *, seed: int) -> Any:
     )
 
 
-def _yearly(business: DemoBusiness, random: np.random.Generator, customer: np.ndarray, start: np.ndarray) -> list[dict]:
+def _yearly(business: DemoBusiness, random: np.random.Generator, customer: np.ndarray, start: np.ndarray) -> dict:
     years = random.geometric(max(1 - business.renewal_rate, 1e-9), customer.size)
     who, age = _runs(np.minimum(years, (business.months - 1 - start) // 12 + 1))
     change = _steps(random, age, 12 * business.rise, 12 * business.fall)
-    return [_part(customer[who], start[who] + 12 * age, business.yearly_price * change, 12, "Studio")]
+    return _part(customer[who], start[who] + 12 * age, business.yearly_price * change, months=12)
 
 
 def _monthly(
@@ -125,18 +127,15 @@ def _monthly(
     parts = []
     price = np.full(customer.size, business.price)
     while customer.size:
-        if business.alpha:
-            leaving = np.clip(random.beta(business.alpha, business.beta, customer.size), 1e-9, 1)
-        else:
-            leaving = np.full(customer.size, business.beta)
-        stay = random.geometric(leaving)
+        leaving = random.beta(business.alpha, business.beta, customer.size) if business.alpha else business.beta
+        stay = random.geometric(np.clip(leaving, 1e-9, 1), customer.size)
         seen = np.minimum(stay, business.months - start)
         who, age = _runs(seen)
         amount = price[who] * _steps(random, age, business.rise, business.fall)
-        parts.append(_part(customer[who], start[who] + age, amount, 1, "Studio"))
+        parts.append(_part(customer[who], start[who] + age, amount))
         twice = random.random(who.size) < business.refund_rate  # charged twice by mistake, and the second one refunded
         for sign in (1, -1):
-            parts.append(_part(customer[who][twice], (start[who] + age)[twice], sign * amount[twice], 1, "Studio"))
+            parts.append(_part(customer[who][twice], (start[who] + age)[twice], sign * amount[twice]))
         back = start + stay + business.comeback_months
         again = (random.random(customer.size) < business.comeback_rate) & (back < business.months)
         price = amount[np.cumsum(seen) - 1][again]
@@ -160,15 +159,9 @@ def _steps(random: np.random.Generator, age: np.ndarray, rise: float, fall: floa
     return 1.25 ** (total - np.repeat(total[starts], np.diff([*starts, age.size])))
 
 
-def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: int, plan: str) -> dict[str, np.ndarray]:
-    size = customer.size
-    return {
-        "customer": customer,
-        "month": month,
-        "amount": np.round(amount, 2),
-        "months": np.full(size, months),
-        "plan": np.full(size, plan),
-    }
+def _part(customer: np.ndarray, month: np.ndarray, amount: np.ndarray, months: int = 1) -> dict[str, np.ndarray]:
+    paid_for = np.full(customer.size, months)
+    return {"customer": customer, "month": month, "amount": np.round(amount, 2), "months": paid_for}
 
 
 def demo_book(business: DemoBusiness, *, seed: int) -> PaidMonths:
@@ -177,25 +170,23 @@ def demo_book(business: DemoBusiness, *, seed: int) -> PaidMonths:
     days = rows["date"].astype("M8[D]").astype(np.int64)
     month, span = months_of(days), rows["months"].astype(np.int8)
     last = np.datetime64(business.first_month, "M") + np.timedelta64(business.months - 1, "M")
-    return spread_payments(
-        Rows(
-            rows["customer"].astype(np.int32),
-            month,
-            span,
-            month,
-            rows["amount"],
-            np.zeros(days.size, np.int16),
-            span >= 12,
-            None,
-            ("Studio",),
-            "EUR",
-            int(rows["customer"].max()) + 1,
-            True,
-            int(days.max()),
-            Unreadable(),
-        ),
-        until=str(last),
+    generated = Rows(
+        customer=rows["customer"].astype(np.int32),
+        month=month,
+        span=span,
+        made=month,
+        amount=rows["amount"],
+        plan=np.zeros(days.size, np.int16),
+        yearly=span >= 12,
+        joined=None,
+        plans=("Studio",),
+        currency="EUR",
+        customers=int(rows["customer"].max()) + 1,
+        charges=True,
+        last_day=int(days.max()),
+        unreadable=Unreadable(),
     )
+    return spread_payments(generated, until=str(last))
 
 
 def write_demo(business: DemoBusiness, path: str | Path, *, seed: int, replace: bool = False) -> int:

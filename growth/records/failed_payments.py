@@ -46,17 +46,7 @@ def failed_departures(book: PaidMonths) -> np.ndarray | None:
     With a status, or a reason for the end: a charge failed in the first month that is missing or soon after, which is
     one month later, and the grace. Without: two charges or more in those months were paid back one by one, as when a
     bank returns a debit and it is tried again (our own rule). One alone may be a refund to somebody who asked to leave.
-    Where no departure at all shows that pattern, nothing tells.
-
-    Parameters
-    ----------
-    book : PaidMonths
-        From `spread_payments`.
-
-    Returns
-    -------
-    np.ndarray or None
-        Of bool, shape (entries,), as the columns of `book`.
+    Where no departure at all shows that pattern, nothing tells. Of bool, shape (entries,), as the columns of `book`.
     """
     found = np.zeros(book.customer.size, bool)
     gone = np.flatnonzero(~book.goes_on & (book.month < book.months - 1))
@@ -71,17 +61,8 @@ def failed_departures(book: PaidMonths) -> np.ndarray | None:
 
 
 def failed_payments(book: PaidMonths) -> FailedPayments | None:
-    """Count departures by failed payment; None where the records do not tell, or nobody left.
-
-    Months that are not settled do not count.
-
-    Parameters
-    ----------
-    book : PaidMonths
-        From `spread_payments`.
-    """
-    failed = failed_departures(book)
-    gone = np.flatnonzero(~book.goes_on & (book.month < book.settled - 1) & (book.state != BEFORE))
+    """Count departures by failed payment in settled months; None where the records do not tell, or nobody left."""
+    failed, gone = failed_departures(book), _left(book)
     if failed is None or not gone.size:
         return None
     by_failure, tried, recovered = gone[failed[gone]], 0, 0
@@ -107,11 +88,10 @@ def failed_note(book: PaidMonths) -> list[str]:
     """Say how much MRR is lost to failed payments that never recovered, or that the records cannot tell."""
     found = failed_payments(book)
     if found is None:
-        left = (~book.goes_on & (book.month < book.settled - 1) & (book.state != BEFORE)).any()
-        if not left or book.rows.failed is not None:
+        if not _left(book).size or book.rows.failed is not None:
             return []
-        column = "a column `reason`" if book.rows.ends_known else "a column `status`"
-        column = column if book.rows.ends_known or book.rows.charges else "charges with a column `status`"
+        column = "a column `status`" if book.rows.charges else "charges with a column `status`"
+        column = "a column `reason`" if book.rows.ends_known else column
         return [
             "who left because a payment failed cannot be told from who left by will: these records name no failed "
             f"payments; {column} would"
@@ -128,6 +108,11 @@ def failed_note(book: PaidMonths) -> list[str]:
     elif not book.rows.ends_known:
         said += f"; of {found.tried:,} months with a failed payment {found.recovered:,} recovered"
     return [f"{said}. Reminders and new cards cure that, and do not cure leaving by will"]
+
+
+def _left(book: PaidMonths) -> np.ndarray:
+    """Return which entries are a customer's last before leaving in a settled month."""
+    return np.flatnonzero(~book.goes_on & (book.month < book.settled - 1) & (book.state != BEFORE))
 
 
 def _width(book: PaidMonths) -> np.int64:

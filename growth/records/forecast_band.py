@@ -11,7 +11,7 @@ from growth.engine import forecast
 from growth.engine.cohorts import cohorts
 from growth.engine.curves import churn_by_age
 from growth.records.churn_fit import BOUNDS, SECTIONS, Fit
-from growth.records.estimate import Measured
+from growth.records.estimate import FittedChurn, Measured
 from growth.records.intervals import Rate
 from growth.records.measured_ranges import churn_ratio
 from growth.records.survival import seen_curve
@@ -91,16 +91,14 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
     channel["monthly_visitors"] = channel["monthly_visitors"] * (first / usual if usual else 1.0)
     channel["monthly_growth_rate"] = growth
     ratio = churn_ratio(measured, random, DRAWS)
-    values["stay"]["churn"] = mixed_curve(measured.fits, measured.chosen, ratio, random)
+    values["stay"]["churn"] = mixed_curve(measured, ratio, random)
     if "comeback" in values["stay"] and measured.comeback:
-        values["stay"]["comeback"]["comeback_rate"] = np.clip(
-            _around(measured.comeback, random.standard_normal(DRAWS)), 0, 1
-        )
+        values["stay"]["comeback"]["comeback_rate"] = _around(measured.comeback, random)
     for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
         if kind.renewal:
-            plan["renewal_rate"] = np.clip(_around(kind.renewal, random.standard_normal(DRAWS)), 0, 1)
-        elif own := own_curve(kind, measured):
-            plan["churn"] = mixed_curve(kind.fits, own, ratio, random)
+            plan["renewal_rate"] = _around(kind.renewal, random)
+        elif own_curve(kind, measured):
+            plan["churn"] = mixed_curve(kind, ratio, random)
     values["grow"] = {
         "monthly_expansion_rate": _sum_draws(*measured.changes.rate("up"), random),
         "monthly_contraction_rate": _sum_draws(*measured.changes.rate("down"), random),
@@ -123,19 +121,21 @@ def _sum_draws(rate: Rate, events: float, random: np.random.Generator) -> np.nda
     return np.clip(rate.value * random.gamma(events + 0.5, size=DRAWS) / max(events, 0.5), 0, 1)
 
 
-def _around(rate: Rate, z: np.ndarray) -> np.ndarray:
-    """Turn standard normal draws z into draws of the rate, with the width of its interval on each side."""
-    return rate.value + np.where(z < 0, rate.value - rate.low, rate.high - rate.value) / 1.96 * z
+def _around(rate: Rate, random: np.random.Generator) -> np.ndarray:
+    """Draw a share, normal with the width of its interval on each side."""
+    z = random.standard_normal(DRAWS)
+    width = np.where(z < 0, rate.value - rate.low, rate.high - rate.value)
+    return np.clip(rate.value + width / 1.96 * z, 0, 1)
 
 
-def mixed_curve(fits: tuple[Fit, ...], chosen: Fit, ratio: np.ndarray, random: np.random.Generator) -> dict[str, Any]:
+def mixed_curve(fitted: FittedChurn, ratio: np.ndarray, random: np.random.Generator) -> dict[str, Any]:
     """Draw churn curves from all that were fitted, by their AIC weights; return them as a section of survival by age.
 
     What the records say about ages beyond them depends on the curve, so a band around one curve alone is too narrow
     there. Source: Burnham and Anderson, "Model Selection and Multimodel Inference" (2nd ed. 2002), section 2.9.
     """
-    usable = [fit for fit in fits if not fit.at_edge and np.isfinite(fit.covariance).all()]
-    usable = usable if len(fits) > 1 and usable else [chosen]
+    usable = [fit for fit in fitted.fits if not fit.at_edge and np.isfinite(fit.covariance).all()]
+    usable = usable if len(fitted.fits) > 1 and usable else [fitted.chosen or fitted.fits[0]]
     aic = np.array([fit.aic for fit in usable])
     weight = np.exp((aic.min() - aic) / 2)
     which = random.choice(len(usable), DRAWS, p=weight / weight.sum())
@@ -151,17 +151,14 @@ def mixed_curve(fits: tuple[Fit, ...], chosen: Fit, ratio: np.ndarray, random: n
 
 
 def _curve(fit: Fit, random: np.random.Generator) -> dict[str, Any]:
-    if not np.isfinite(fit.covariance).all():
-        return {"curve": fit.curve, **fit.values}
-    draws = _normal(fit.scaled, fit.covariance, random)
-    names = [name for name in fit.values if name in fit.low]
-    if fit.curve in ("constant", "early_late"):
-        rates = 1 / (1 + np.exp(-draws))
-        return {"curve": fit.curve, **fit.values, **dict(zip(names, rates, strict=True))}
-    return {
-        "curve": fit.curve,
-        **{name: np.clip(np.exp(one), *BOUNDS[name]) for name, one in zip(names, draws, strict=True)},
-    }
+    """Draw the parameters of a curve, as a section; those that were estimated alone vary."""
+    from scipy.special import expit
+
+    section: dict[str, Any] = {"curve": fit.curve, **fit.values}
+    if np.isfinite(fit.covariance).all():
+        for name, draws in zip(fit.low, _normal(fit.scaled, fit.covariance, random), strict=True):
+            section[name] = np.clip(np.exp(draws), *BOUNDS[name]) if name in BOUNDS else expit(draws)
+    return section
 
 
 def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generator) -> np.ndarray:
@@ -171,17 +168,6 @@ def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generato
     except np.linalg.LinAlgError:  # not positive definite: along one direction the data say next to nothing
         return random.multivariate_normal(mean, covariance, DRAWS).T
     return mean[:, None] + root @ random.standard_normal((mean.size, DRAWS))
-
-
-def _bursts(customers: np.ndarray, mrr: np.ndarray, dispersion: float) -> np.ndarray:
-    """Return the variance of MRR by month, shape (T,), from months in which more or fewer join than by chance alone.
-
-    A cohort of n expected customers has variance dispersion x n; what Poisson leaves of that is counted elsewhere.
-    """
-    joined = np.diagonal(customers)
-    if not (joined > 0).any() or dispersion <= 1:
-        return np.zeros(len(mrr))
-    return (dispersion - 1) * (mrr[:, joined > 0] ** 2 / joined[joined > 0]).sum(axis=1)
 
 
 def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
@@ -198,5 +184,8 @@ def _single_customers(scenario: Scenario, measured: Measured) -> np.ndarray:
     base = (book.mrr[before] ** 2).sum()
     changes = measured.changes
     scatter = (changes.up_squares.sum() + changes.down_squares.sum()) / base if base else 0.0
-    bursts = _bursts(customers[:, opening:], mrr[:, opening:], measured.joining.dispersion)
+    # months in which more or fewer join than by chance: n expected have variance dispersion x n, of which Poisson is n
+    joined = np.diagonal(customers[:, opening:])
+    came = joined > 0
+    bursts = (measured.joining.dispersion - 1) * (mrr[:, opening:][:, came] ** 2 / joined[came]).sum(axis=1)
     return bursts + size * (new + old * np.clip(1 - stay, 0, 1) + old * scatter * np.arange(1, scenario.months + 1))

@@ -172,7 +172,7 @@ def test_a_curve_with_more_parameters_has_to_be_better_by_more_than_2_in_aic(ahe
     """
     table = RiskTable(np.full(24, 1000), np.full(24, 40))
     plain = fit_constant(table)
-    better = replace(fit_sbg(table), log_likelihood=plain.log_likelihood + 1 + ahead / 2, parameters=2, at_edge=False)
+    better = replace(fit_sbg(table), log_likelihood=plain.log_likelihood + 1 + ahead / 2, at_edge=False)
     assert plain.aic - better.aic == pytest.approx(ahead)
     assert recommend((plain, better), table)[0].curve == chosen
 
