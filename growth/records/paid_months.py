@@ -173,25 +173,6 @@ def changes(values: np.ndarray) -> np.ndarray:
     return different
 
 
-def sorting_order(numbers: np.ndarray) -> np.ndarray:
-    """Return the indices that sort non-negative integers, equal ones in the order in which they stand.
-
-    Number and index are packed into 64 bits where they fit: NumPy sorts those several times faster than indices.
-
-    >>> sorting_order(np.array([7, 5, 7, 5])).tolist()
-    [1, 3, 0, 2]
-    """
-    bits = numbers.size.bit_length()
-    if int(numbers.max(initial=0)).bit_length() + bits > 63:
-        return np.argsort(numbers, kind="stable")
-    packed = numbers.astype(np.int64)  # the rest in place: millions of numbers are moved about no more than needed
-    packed <<= bits
-    packed |= np.arange(numbers.size)
-    packed.sort()
-    packed &= (1 << bits) - 1
-    return packed
-
-
 def _span(rows: Rows, first: int, until: str | None) -> int:
     """Return how many months the records have."""
     last = np.datetime64(rows.last_day, "D").astype("M8[M]") if until is None else np.datetime64(until, "M")
@@ -214,18 +195,11 @@ def _settled(
     Returns the cells with more than 0, sorted; their sums; the highest kind paid in each; and the refunds left over.
     What rounding leaves of a sum, measured by the amounts in it, is nothing.
     """
-    order = sorting_order(cell)
-    cell = cell[order]
-    opens = changes(cell)
-    places, others = np.flatnonzero(opens), np.flatnonzero(~opens)  # in most cells there is one amount alone
-    first, more = order[places], order[others]
-    into = np.searchsorted(places, others) - 1
-    cell, kind_paid, mrr = cell[places], kind[first], amount[first]
-    gross = np.abs(mrr)
-    np.maximum.at(kind_paid, into, kind[more])
-    np.add.at(mrr, into, amount[more])
-    np.add.at(gross, into, np.abs(amount[more]))
-    mrr[into[np.abs(mrr[into]) < ROUNDING * gross[into]]] = 0.0
+    cell, into = np.unique(cell, return_inverse=True)
+    mrr, gross = np.bincount(into, amount), np.bincount(into, np.abs(amount))
+    kind_paid = np.zeros(cell.size, np.int32)
+    np.maximum.at(kind_paid, into, kind)
+    mrr[np.abs(mrr) < ROUNDING * gross] = 0.0
     follows = ~changes(cell // months)
     below = np.flatnonzero((mrr < 0) & follows)
     while below.size:
