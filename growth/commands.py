@@ -142,8 +142,11 @@ def _sweep_says(path: str) -> list[str]:
     design = design_of(load_sweep(path))
     check_points(design)
     sweep = design.loaded.sweep
-    axes = f"{len(sweep.axes)} {'axis' if len(sweep.axes) == 1 else 'axes'}"
-    parts = (axes, count_of(design.count, "point"), count_of(len(design.chosen()), "report"))
+    parts = (
+        count_of(len(sweep.axes), "axis", "axes"),
+        count_of(design.count, "point"),
+        count_of(len(design.chosen()), "report"),
+    )
     return [f"{path}: valid. {sweep.title}: {', '.join(parts)}"]
 
 

@@ -17,7 +17,7 @@ import re
 import stat
 import sys
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -55,8 +55,7 @@ def check_output(
     """
     path = local_path(path)
     if suffixes and path.suffix.lower() not in suffixes:
-        rule = f"the name of the file to write ends in {' or '.join(suffixes)}"
-        raise FileError([Problem("", rule)], file=str(path))
+        raise FileError(f"the name of the file to write ends in {' or '.join(suffixes)}", file=str(path))
     for one in inputs:
         if one is not None and _same(path, one):
             rule, fix = "a file that is read is not written", "Choose another name for what is to be written."
@@ -284,15 +283,9 @@ def inputs_of(arguments: argparse.Namespace) -> list[str]:
     ['shop.yaml', 'a.csv']
     """
     writes = getattr(arguments, "writes", {})
-    return list(_texts([value for name, value in vars(arguments).items() if name not in writes]))
-
-
-def _texts(values: Any) -> Iterator[str]:
-    for value in values:
-        if isinstance(value, str):
-            yield value
-        elif isinstance(value, list):
-            yield from _texts(value)
+    given = [value for name, value in vars(arguments).items() if name not in writes]
+    single = [one for value in given for one in (value if isinstance(value, list) else [value])]
+    return [one for one in single if isinstance(one, str)]
 
 
 def _add_replace(parser: argparse.ArgumentParser) -> None:

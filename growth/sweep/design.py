@@ -46,7 +46,9 @@ class Design:
             index = self.codes[numbers].T
         columns = {}
         for (title, level), part in zip(self.levels.items(), index, strict=True):
-            columns[title] = part if level is None else _array(level)[part.astype(np.intp)]
+            if level is not None:  # words are objects
+                part = np.array(level, None if all_numbers(level) else object)[part.astype(np.intp)]
+            columns[title] = part
         return columns
 
     def blocks(self, size: int = BLOCK) -> Iterator[tuple[int, dict[str, np.ndarray]]]:
@@ -186,14 +188,6 @@ def _sample(loaded: LoadedSweep, levels: dict[str, Levels], size: int) -> np.nda
         else:
             unit[:, column] = np.minimum(np.floor(unit[:, column] * len(level)), len(level) - 1)
     return unit
-
-
-def _array(level: tuple[Value, ...]) -> np.ndarray:
-    if all_numbers(level):
-        return np.array(level)
-    array = np.empty(len(level), object)
-    array[:] = level
-    return array
 
 
 def all_numbers(values: Iterable[Any]) -> bool:

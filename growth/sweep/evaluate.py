@@ -51,18 +51,15 @@ def scenarios(design: Design, block: dict[str, np.ndarray]) -> Iterator[tuple[np
     Raises SweepError where a point is no valid scenario, such as shares that no longer add to one.
     """
     loaded = design.loaded
-    axes = {axis.title: axis for axis in loaded.sweep.axes}
-    arrays = {title: block[title] for title in axes if _varies(design, title)}
+    arrays = {axis.title: loaded.fields[str(axis.field)].place for axis in loaded.sweep.axes if _varies(design, axis)}
     fixed = {title: column for title, column in block.items() if title not in arrays}
     base = plain_values(loaded.base)
     for places, words in _groups(fixed, len(next(iter(block.values())))):
         values = copy.deepcopy(base)
-        sections = sorted(_settings(axes, words, loaded), key=lambda setting: len(setting[0]))
-        for place, value in sections:
+        for place, value in sorted(_settings(loaded, words), key=lambda setting: len(setting[0])):
             put(values, place, value)
-        for title, column in arrays.items():
-            part = column[places].astype(float)
-            place = loaded.fields[str(axes[title].field)].place
+        for title, place in arrays.items():
+            part = block[title][places].astype(float)
             put(values, place, part if len(places) > 1 else float(part[0]))
         yield places, _checked(values, words)
 
@@ -149,10 +146,9 @@ def key_of(table: BinaryIO) -> str:
         return ""
 
 
-def _varies(design: Design, title: str) -> bool:
+def _varies(design: Design, axis: Axis) -> bool:
     """Whether values of the axis can be passed as an array over draws in one scenario."""
-    [axis] = (axis for axis in design.loaded.sweep.axes if axis.title == title)
-    entry, level = design.loaded.entry(axis), design.levels[title]
+    entry, level = design.loaded.entry(axis), design.levels[axis.title]
     if entry is None or entry.whole or "delay_shares" in design.loaded.fields[str(axis.field)].place:
         return False
     return level is None or all_numbers(level)
@@ -169,12 +165,13 @@ def _groups(fixed: dict[str, np.ndarray], count: int) -> Iterator[tuple[np.ndarr
         yield np.array(places), {title: value for title, (_, value) in zip(fixed, key, strict=True)}
 
 
-def _settings(axes: dict[str, Axis], words: dict[str, Any], loaded: LoadedSweep) -> Iterator[tuple[Place, Any]]:
+def _settings(loaded: LoadedSweep, words: dict[str, Any]) -> Iterator[tuple[Place, Any]]:
     """What the fixed values of a group set: place and value."""
-    for title, word in words.items():
-        axis = axes[title]
-        sets = {axis.field: word} if axis.field else next(one.set for one in axis.variants if one.name == word)
-        yield from ((loaded.fields[address].place, value) for address, value in sets.items())
+    for axis in loaded.sweep.axes:
+        if axis.title in words:
+            word = words[axis.title]
+            sets = {axis.field: word} if axis.field else next(one.set for one in axis.variants if one.name == word)
+            yield from ((loaded.fields[address].place, value) for address, value in sets.items())
 
 
 def _checked(values: dict[str, Any], words: dict[str, Any]) -> Scenario:
