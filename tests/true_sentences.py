@@ -13,7 +13,7 @@ from long_run import hundred_years, level_of_channels, little, positions, rates
 
 import growth
 from growth.calculator import answer
-from growth.calculator.words import minor_digits
+from growth.calculator.number_words import minor_digits
 
 SAME = 1e-6
 AMOUNT = r"-?€[\d,.]*\d"

@@ -7,14 +7,13 @@ Cases are whole ones of ten or twenty, and amounts carry no more digits than the
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 
 import numpy as np
 
 from growth.calculator.language import LOCALE, messages
-from growth.calculator.number_words import between_amounts, money, month_count, month_labels, number, roughly
-from growth.calculator.outcome import mrr_of, settling
-from growth.calculator.words import Piece, answer, filled, nothing
+from growth.calculator.number_words import between_amounts, roughly
+from growth.calculator.outcome import mrr_of, nothing, settling
+from growth.calculator.words import Piece, Said, answer
 from growth.engine import Forecast
 from growth.engine.draws import YEAR
 from growth.measures import growth_ceiling
@@ -54,9 +53,8 @@ def closing_between(forecast: Forecast, locale: str = LOCALE) -> str:
     spread = spread_of(forecast.scenario)
     if not spread.varies or nothing(forecast, growth_ceiling(forecast)):
         return ""
-    facts = _Facts(spread, forecast, locale)
-    words = messages(locale)["how_sure"]
-    return "".join(text for key in facts.closing() for text, _ in filled(words[key], facts.values)).strip()
+    said = Said(forecast, locale, "how_sure")
+    return "".join(text for text, _ in said.pieces(_closing(said, spread))).strip()
 
 
 def rests_on(forecast: Forecast, locale: str = LOCALE) -> str:
@@ -81,70 +79,59 @@ def how_sure_parts(forecast: Forecast, locale: str = LOCALE) -> list[Piece]:
     if nothing(forecast, growth_ceiling(forecast)):
         return []
     spread, goal = spread_of(scenario), scenario.goal_mrr
-    facts = _Facts(spread, forecast, locale)
+    said = Said(forecast, locale, "how_sure")
     keys = ["beyond_belief"] if beyond_belief(mrr_of(forecast)) else []
     if spread.varies:
-        keys += [*(facts.closing() if goal is None else facts.goal(float(goal))), *facts.level()]
-    words = messages(locale)["how_sure"]
-    return [piece for key in keys for piece in filled(words[key], facts.values)]
+        keys += _closing(said, spread) if goal is None else _goal(said, spread, float(goal))
+        keys += _level(said)
+    return said.pieces(keys)
 
 
-@dataclass(slots=True, eq=False)
-class _Facts:
-    """What is said, clause by clause: each gives the keys of its templates and fills `values`."""
+def _goal(said: Said, spread: Spread, goal: float) -> list[str]:
+    """By when it is reached in how many cases; where it is reached already, in how many it still is at the end."""
+    said.values["goal"] = said.money(goal)
+    if mrr_of(said.forecast)[0] >= goal * (1 - SAME):
+        share = float(spread.above(goal)[-1])
+        said.values["cases"] = said.number(_of_ten(share))
+        return ["kept_hardly" if share < RARE else "kept_surely" if share > 1 - RARE else "kept"]
+    reach = spread.reach(goal)
+    for name, share in (("early", RARE), ("middle", 0.5), ("late", 1 - RARE)):
+        month = int(np.argmax(reach >= share)) if reach[-1] >= share else -1
+        said.values[name] = said.labels[month + 1]
+    if reach[-1] < RARE:
+        return ["hardly"]
+    said.values["cases"] = said.number(_of_ten(float(reach[-1] if reach[-1] < 0.5 else 1 - reach[-1])))
+    if reach[-1] < 0.5:
+        return ["seldom"]
+    if reach[-1] < 1 - RARE:
+        early = ["open_early"] if said.values["early"] != said.values["middle"] else []
+        return ["open", *early, "open_end"]
+    return ["at_once" if said.values["early"] == said.values["late"] else "reached"]
 
-    spread: Spread
-    forecast: Forecast
-    locale: str
-    values: dict[str, str] = field(default_factory=dict)
-    labels: list[str] = field(init=False)
 
-    def __post_init__(self) -> None:
-        scenario, months = self.forecast.scenario, self.forecast.months
-        self.labels = month_labels(scenario.first_month, months, self.locale)
-        self.values = {"months": month_count(months, self.locale), "last": self.labels[months]}
+def _closing(said: Said, spread: Spread) -> list[str]:
+    """How wide the end of the forecast is."""
+    low, high = spread.band(0.9)
+    said.values |= zip(("low", "high"), _between(said, float(low[-1]), float(high[-1])), strict=True)
+    return ["closing"]
 
-    def goal(self, goal: float) -> list[str]:
-        """By when it is reached in how many cases; where it is reached already, in how many it still is at the end."""
-        self.values["goal"] = money(goal, self.forecast.scenario.currency, self.locale)
-        if mrr_of(self.forecast)[0] >= goal * (1 - SAME):
-            share = float(self.spread.above(goal)[-1])
-            self.values["cases"] = self._cases(share)
-            return ["kept_hardly" if share < RARE else "kept_surely" if share > 1 - RARE else "kept"]
-        reach = self.spread.reach(goal)
-        for name, share in (("early", RARE), ("middle", 0.5), ("late", 1 - RARE)):
-            month = int(np.argmax(reach >= share)) if reach[-1] >= share else -1
-            self.values[name] = self.labels[month + 1]
-        if reach[-1] < RARE:
-            return ["hardly"]
-        self.values["cases"] = self._cases(float(reach[-1] if reach[-1] < 0.5 else 1 - reach[-1]))
-        if reach[-1] < 0.5:
-            return ["seldom"]
-        if reach[-1] < 1 - RARE:
-            early = ["open_early"] if self.values["early"] != self.values["middle"] else []
-            return ["open", *early, "open_end"]
-        return ["at_once" if self.values["early"] == self.values["late"] else "reached"]
 
-    def closing(self) -> list[str]:
-        """How wide the end of the forecast is."""
-        low, high = self.spread.band(0.9)
-        self._between(float(low[-1]), float(high[-1]))
-        return ["closing"]
+def _level(said: Said) -> list[str]:
+    """How wide the ceiling is, from the ranges alone."""
+    ends = ceiling_band(said.forecast.scenario)
+    if ends is None:
+        return []
+    if np.isinf(ends[1]):
+        said.values["level_low"] = roughly(ends[0], said.forecast.scenario.currency, said.locale)
+        return ["level_open"]
+    said.values |= zip(("level_low", "level_high"), _between(said, *ends), strict=True)
+    return ["level" if settling(said.forecast) == "above" else "level_else"]
 
-    def level(self) -> list[str]:
-        """How wide the ceiling is, from the ranges alone."""
-        ends = ceiling_band(self.forecast.scenario)
-        if ends is None:
-            return []
-        if np.isinf(ends[1]):
-            self.values["level_low"] = roughly(ends[0], self.forecast.scenario.currency, self.locale)
-            return ["level_open"]
-        self._between(*ends, names=("level_low", "level_high"))
-        return ["level" if settling(self.forecast) == "above" else "level_else"]
 
-    def _between(self, low: float, high: float, names: tuple[str, str] = ("low", "high")) -> None:
-        self.values |= zip(names, between_amounts(low, high, self.forecast.scenario.currency, self.locale), strict=True)
+def _between(said: Said, low: float, high: float) -> tuple[str, str]:
+    return between_amounts(low, high, said.forecast.scenario.currency, said.locale)
 
-    def _cases(self, share: float) -> str:
-        """How many of ten."""
-        return number(min(max(math.floor(10 * share + 0.5), 1), 9), self.locale)
+
+def _of_ten(share: float) -> int:
+    """In how many of ten cases, neither none nor all."""
+    return min(max(math.floor(10 * share + 0.5), 1), 9)

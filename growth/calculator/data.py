@@ -10,10 +10,10 @@ import numpy as np
 
 from growth.calculator.certainty import how_sure_parts
 from growth.calculator.controls import controls
-from growth.calculator.headline import headline
 from growth.calculator.language import LOCALE, direction, messages
 from growth.calculator.light import light_table
-from growth.calculator.words import answer_parts, column, minor_digits, month_labels, month_names
+from growth.calculator.number_words import column, minor_digits, month_labels, month_names
+from growth.calculator.words import answer_parts, headline
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario

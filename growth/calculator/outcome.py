@@ -1,8 +1,9 @@
-"""Facts of a forecast that its sentences are chosen by: how its end stands to the ceiling, whether joining varies."""
+"""Facts of a forecast that its sentences are chosen by: how its end stands to the ceiling, whether joining varies,
+whether it has costs."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -12,7 +13,11 @@ from growth.engine import Forecast
 from growth.measures import growth_ceiling
 from growth.measures.measure import SAME, Measure
 from growth.measures.reason import Reason
+from growth.scenario import Scenario
+from growth.scenario.arrive import AnyChannel
+from growth.scenario.stay import Bill
 
+LEVEL_KNOWN = ("above", "below", "same", "later")  # what `settling` gives where a level is known
 MOVES = 0.05  # a rate that changes by less than this share is told as one number
 
 
@@ -55,6 +60,23 @@ def ceiling_text(forecast: Forecast, locale: str = LOCALE) -> str:
     return "" if level is None else roughly(level, forecast.scenario.currency, locale, named=named(forecast))
 
 
+def nothing(forecast: Forecast, ceiling: Measure) -> bool:
+    """Whether nobody is on board and nobody joins."""
+    there = (forecast.opening_mrr, forecast.closing_mrr, forecast.closing_customers)
+    return not any(series.any() for series in there) and not ceiling.value and not ceiling.code
+
+
+def has_costs(scenario: Scenario) -> bool:
+    """Whether the scenario has costs or cash, at first or from a later month on, so that the answer speaks of them."""
+    later = (now for start, now in scenario.later if start <= scenario.months)
+    return any(_costs(now.bill, now.arrive.channels) for now in (scenario, *later))
+
+
+def _costs(bill: Bill, channels: Sequence[AnyChannel]) -> bool:
+    costs = any(getattr(bill, name) for name in bill.cash_fields())
+    return costs or any(channel.kind == "paid" or channel.monthly_cost for channel in channels)
+
+
 def compared(a: float, b: float) -> int:
     """1 where a is more than b, -1 where it is less, 0 where they differ by rounding alone.
 
@@ -73,12 +95,12 @@ def joining_varies(forecast: Forecast) -> bool:
     return bool((np.abs(new - end) > MOVES * np.maximum(new, end)).any())
 
 
-def seasonal(scenario: Any) -> bool:
+def seasonal(scenario: Scenario) -> bool:
     """Whether any channel has a season."""
     return any(channel.season is not None for channel in scenario.arrive.channels)
 
 
-def yearly(scenario: Any) -> bool:
+def yearly(scenario: Scenario) -> bool:
     """Whether any plan is billed by the year."""
     return any(plan.billing == "yearly" for plan in scenario.pay.plans)
 

@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 
 from growth.calculator.certainty import rests_on
-from growth.calculator.compared import compared
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.number_words import between_amounts
-from growth.calculator.outcome import yearly
+from growth.calculator.number_words import between_amounts, money, month_labels
+from growth.calculator.outcome import LEVEL_KNOWN, ceiling_text, settling, yearly
 from growth.calculator.plot import Beside, amounts_up_to, in_rows, widest
-from growth.calculator.words import ceiling_text, money, month_labels, settling
+from growth.calculator.what_ifs import compared
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling, left_month, money_left
 from growth.uncertainty import Spread
@@ -238,7 +237,7 @@ def meeting(came: Sequence[float], lost: Sequence[float], way: str) -> tuple[str
     ahead = gains > losses
     turns = np.flatnonzero(ahead[1:] != ahead[:-1]) + 1
     if turns.size > 1:
-        return ("often_near" if way in ("above", "below", "same", "later") else "often"), None
+        return ("often_near" if way in LEVEL_KNOWN else "often"), None
     if turns.size == 1:
         return ("crosses" if ahead[0] else "crosses_up"), int(turns[0]) + 1
     kinds = {"growing": "never", "above": "beyond"} if ahead[0] else {"below": "below"}

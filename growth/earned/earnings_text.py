@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from html import escape
 
-from growth.calculator.words import money, near, number
+from growth.calculator.number_words import money, near, number
 from growth.earned.buyers import Mention, TwoEstimates, two_estimates
 from growth.earned.interval import Interval
 from growth.earned.piece_report import AgeBand, EarningsReport, PieceComparison, PieceReport

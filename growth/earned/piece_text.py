@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from growth.calculator.words import money, month_labels, near, number
-from growth.calculator.words import percent as exact_percent
+from growth.calculator.number_words import money, month_labels, near, number
+from growth.calculator.number_words import percent as exact_percent
 from growth.earned.earnings import LEAST_DAYS, LEAST_ROWS
 from growth.earned.interval import Interval
 from growth.earned.piece_counts import ROBOT_SIGN_UPS, ROBOT_TIMES

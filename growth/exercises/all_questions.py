@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from growth.calculator.language import LOCALE, said
-from growth.calculator.words import month_count
+from growth.calculator.number_words import month_count
 from growth.engine import forecast
 from growth.exercises.closed_form import closed_form, half_as_many_leave, likely_scenario, twice_as_many_join
 from growth.exercises.exercise import Exercise, Writer, at

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from growth.calculator.words import month_count
-from growth.calculator.words import near as rounded
+from growth.calculator.number_words import month_count
+from growth.calculator.number_words import near as rounded
 from growth.engine import Forecast, forecast
 from growth.exercises.closed_form import ClosedForm, closed_form, with_spend
 from growth.exercises.exercise import Exercise, Writer

@@ -22,12 +22,12 @@ from nbconvert.filters import markdown2html
 from traitlets import default
 
 from growth.calculator import PAGE_DATA, answer_html, compact, page_script, style, table_html, takes_html
-from growth.calculator.beside import beside_html
 from growth.calculator.language import ENGLISH, language_attributes, messages, said
 from growth.calculator.light import light_list
 from growth.calculator.number_words import in_text, of_plural
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
+from growth.calculator.what_ifs import beside_html
 from growth.comparison import what_if_forecasts, what_if_notes
 from growth.engine import forecast
 from growth.errors import PublishError

@@ -14,7 +14,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from growth.calculator.words import ceiling_text, money, month_labels, number, percent
+from growth.calculator.number_words import money, month_labels, number, percent
+from growth.calculator.outcome import ceiling_text
 from growth.engine import Forecast, forecast
 from growth.errors import Problem, ScenarioError
 from growth.giveaway.brief import Giveaway, read_giveaway

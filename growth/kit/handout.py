@@ -8,7 +8,7 @@ from html import escape
 import numpy as np
 
 from growth.calculator.language import language_attributes, messages, said
-from growth.calculator.words import column, month_labels
+from growth.calculator.number_words import column, month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import sender_html, sender_line

@@ -9,7 +9,7 @@ from html import escape
 import numpy as np
 
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.words import money, month_labels
+from growth.calculator.number_words import money, month_labels
 from growth.engine import Forecast
 from growth.measures import goal_month
 from growth.uncertainty import spread_of

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from html import escape
 
 from growth.calculator.certainty import closing_between, how_sure, rests_on
-from growth.calculator.headline import headline
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.words import answer, money, month_labels
+from growth.calculator.number_words import money, month_labels
+from growth.calculator.words import answer, headline
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.giveaway.look import Look

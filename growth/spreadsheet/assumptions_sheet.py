@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from growth.calculator.language import said
-from growth.calculator.words import number, percent
+from growth.calculator.number_words import number, percent
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, absolute, as_formula, both, choose, dot, either, total, written
 from growth.spreadsheet.inputs import Input, label_of

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import BaseModel
 
 from growth.calculator.language import messages
-from growth.calculator.words import month_labels
+from growth.calculator.number_words import month_labels
 from growth.engine import Forecast
 from growth.giveaway.brief import Giveaway
 from growth.scenario import Scenario

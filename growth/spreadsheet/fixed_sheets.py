@@ -11,7 +11,7 @@ import math
 from typing import Any
 
 from growth.calculator.language import said
-from growth.calculator.words import money, month_count, month_labels
+from growth.calculator.number_words import money, month_count, month_labels
 from growth.comparison import SERIES, amounts, closes, what_if_forecasts, what_if_notes
 from growth.engine import Forecast
 from growth.spreadsheet.context import WorkbookContext

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from growth.calculator.words import month_labels
+from growth.calculator.number_words import month_labels
 from growth.engine import SERIES
 from growth.measures.measure import ROUNDING, SAME
 from growth.spreadsheet.arrivals_sheet import ArrivalsSheet

@@ -9,7 +9,7 @@ from operator import mul
 import numpy as np
 
 from growth.calculator.language import said
-from growth.calculator.words import month_labels
+from growth.calculator.number_words import month_labels
 from growth.spreadsheet.changes_sheet import YEAR, ChangesSheet
 from growth.spreadsheet.context import WorkbookContext
 from growth.spreadsheet.formula import Formula, choose, dot, maximum, minimum, pick, total

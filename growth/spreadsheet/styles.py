@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from growth.calculator import words
+from growth.calculator.number_words import money
 from growth.giveaway.look import Look
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ class Styles:
     def __init__(self, workbook: xlsxwriter.Workbook, *, currency: str, locale: str, look: Look | None = None):
         self._workbook, self._look = workbook, look or Look()
         self._made: dict[tuple[str, str], Format] = {}
-        before, _, after = words.money(1, currency, locale, 0).partition("1")
+        before, _, after = money(1, currency, locale, 0).partition("1")
         self.symbol = (before + after).strip()
         self._before, self._after = (f'"{sign}"' if sign else "" for sign in (before, after))
         self._numbers = {

@@ -11,7 +11,7 @@ import pandas as pd
 from babel.numbers import get_decimal_symbol
 
 from growth.calculator.language import LOCALE, label_and_help, messages, said, words_in
-from growth.calculator.words import money, number, percent
+from growth.calculator.number_words import money, number, percent
 from growth.giveaway.sections import Piece
 from growth.scenario.address import Field, find
 from growth.scenario.entry import Assumption

@@ -8,7 +8,7 @@ from urllib.parse import quote
 import numpy as np
 import pandas as pd
 
-from growth.calculator.words import number
+from growth.calculator.number_words import number
 from growth.giveaway.sections import Piece
 from growth.sweep import comparison_words
 from growth.sweep.comparison_words import ComparisonWords, labelled, row, section, shown_texts, words_for

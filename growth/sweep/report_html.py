@@ -14,8 +14,8 @@ import numpy as np
 from growth import charts
 from growth.calculator.certainty import rests_on
 from growth.calculator.language import LOCALE, messages, said
-from growth.calculator.number_words import of_plural
-from growth.calculator.words import answer, money, month_count, number, percent
+from growth.calculator.number_words import money, month_count, number, of_plural, percent
+from growth.calculator.words import answer
 from growth.engine import Forecast
 from growth.engine.draws import YEAR
 from growth.engine.result import BRIDGE

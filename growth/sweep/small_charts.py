@@ -15,7 +15,7 @@ from math import floor, log10
 import numpy as np
 
 from growth.calculator.language import LOCALE, said
-from growth.calculator.words import money
+from growth.calculator.number_words import money
 from growth.scenario import Scenario
 from growth.sweep.comparison_words import ComparisonWords
 from growth.sweep.influence import short

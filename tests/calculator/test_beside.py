@@ -15,7 +15,7 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
-from growth.calculator.beside import beside_html, beside_rows
+from growth.calculator.what_ifs import beside_html, beside_rows
 from growth.comparison import amounts, what_if_forecasts
 
 WITH = [path for path in sorted(SCENARIOS.glob("brief-*.yaml"))]

@@ -18,10 +18,10 @@ from calculator_page import opened
 from growth.calculator.certainty import whole_answer
 from growth.calculator.controls import controls
 from growth.calculator.data import COLUMNS
-from growth.calculator.headline import headline
+from growth.calculator.number_words import column
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import told
-from growth.calculator.words import column
+from growth.calculator.words import headline
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SET = """([path, kind, text]) => {

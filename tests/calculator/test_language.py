@@ -20,7 +20,8 @@ from calculator_page import opened
 from growth.calculator import language as module
 from growth.calculator import page_data
 from growth.calculator.language import ENGLISH, label_and_help, languages, locale_of, messages
-from growth.calculator.words import answer, money, month_count, month_labels, number, percent
+from growth.calculator.number_words import money, month_count, month_labels, number, percent
+from growth.calculator.words import answer
 from growth.errors import ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.entries import entries

@@ -13,9 +13,9 @@ from library import LIBRARY
 import growth
 from growth.calculator.data import table_html
 from growth.calculator.light import light_svg
+from growth.calculator.number_words import month_labels
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import mrr_svg
-from growth.calculator.words import month_labels
 
 
 def points(path: str) -> list[tuple[int, int]]:

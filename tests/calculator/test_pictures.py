@@ -14,10 +14,10 @@ import growth
 pytest.importorskip("babel")
 from calculator_page import opened
 
-from growth.calculator.compared import compared
-from growth.calculator.headline import headline
 from growth.calculator.picture_view import View, flows, meeting
 from growth.calculator.pictures import SIZE, flows_svg, left_svg, mrr_svg, told
+from growth.calculator.what_ifs import compared
+from growth.calculator.words import headline
 from growth.comparison import what_if_forecasts
 from growth.giveaway.brief import brief_data
 from growth.giveaway.placeholders import load_giveaway

@@ -17,9 +17,9 @@ import growth
 
 pytest.importorskip("babel")
 from growth.calculator import answer_html, page_data, script, table_html, whole_answer
-from growth.calculator.headline import headline
 from growth.calculator.language import languages, locale_of
-from growth.calculator.words import answer, column, minor_digits, money, near, number, percent
+from growth.calculator.number_words import column, minor_digits, money, near, number, percent
+from growth.calculator.words import answer, headline
 from growth.calculator.worked import worked
 
 

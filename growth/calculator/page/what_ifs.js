@@ -1,5 +1,5 @@
 // The other sets of numbers that stand beside those on screen: the scenario's what-ifs, and up to three that the reader keeps ({key, label,
-// note, scenario}). How they compare, in a sentence (as compared.py) and in a table (as beside.py, from the amounts of growth/comparison.py).
+// note, scenario}). How they compare, in a sentence and in a table: as what_ifs.py, the table from the amounts of growth/comparison.py.
 import { putChange } from "./dated.js";
 import { forecast } from "./engine.js";
 import { customerWorth } from "./long_run.js";
@@ -32,7 +32,7 @@ export const variants = (scenario, whatIfs) =>
   });
 
 // How the ends compare: the sentence as pieces [text, whether it is computed], and the month of overtaking, if any.
-// `named` are [{name, mrr}] of the same months, MRR from month 0 on. As compared.py.
+// `named` are [{name, mrr}] of the same months, MRR from month 0 on.
 export function compare(named, labels, show, words) {
   const ends = named.map(({ name, mrr }) => ({ name, mrr, end: mrr[mrr.length - 1] }));
   const [first, second] = [...ends].sort((one, other) => other.end - one.end);

@@ -69,11 +69,11 @@ export function goalClause({ goal_mrr: goal }, { series, months }, labels, show,
   const start = first ? "goal_reached" : compared(series.opening_mrr[0], goal) > 0 ? "goal_past" : "goal_at";
   if (missed < first) return [start, "goal_end"];
   if (there[months]) {
-    Object.assign(values, { back_month: show.number(missed + 1), back_at: missed + 1 });
+    Object.assign(values, { back_month: show.number(missed + 1), back: labels[missed + 1] });
     return [start, "goal_back", "goal_end"];
   }
   const lost = there.lastIndexOf(true) + 1;
-  Object.assign(values, { lost_month: show.number(lost), lost_at: lost });
+  Object.assign(values, { lost_month: show.number(lost), lost: labels[lost] });
   return [start, "goal_lost", "goal_end"];
 }
 
@@ -202,7 +202,7 @@ export function headline(scenario, result, found, words, labels, show, monthCoun
   const ofGoal = goalClause(scenario, result, labels, show, values).filter((key) => key !== "goal_end");
   const keys = ofLeft.length ? ofLeft.filter((key, i) => !i || key === "left_levels_off_short") : ofGoal;
   const ceiling = ceilingText(scenario, result, found, show);
-  Object.assign(values, { ceiling, lost: labels[values.lost_at ?? 0], back: labels[values.back_at ?? 0] });
+  values.ceiling = ceiling;
   if (ceiling && !ofLeft.length) keys.push(found.settles === "above" ? "ceiling_above" : "ceiling_below");
   return keys.flatMap((key) => filled(words[key], values));
 }

@@ -1,4 +1,7 @@
-"""The table of a forecast beside its what-ifs, as it stands before any script runs (the page: `what_ifs.js`)."""
+"""A scenario's what-ifs beside it: how the ends of the forecasts compare, in a sentence, and a table of them all.
+
+Both stand there before any script runs; the page says the same (`what_ifs.js`).
+"""
 
 from __future__ import annotations
 
@@ -7,30 +10,61 @@ import re
 from collections.abc import Mapping
 from html import escape
 
+import numpy as np
+
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.light import light_table
 from growth.calculator.number_words import money, month_count, month_labels, number, of_plural, percent
+from growth.calculator.words import Piece, filled
 from growth.comparison import amounts, closes
 from growth.engine import Forecast
 
+LEVEL = 0.005  # a lead this small, as a share of the lower one, is none
 _SERIES = ("mrr", "customers", "left")
 _ROWS = ("churn", "goal_month", "left_month", "ceiling_mrr", "lowest_cash", "lifetime_value", "payback_months")
 _MINUS = "\N{MINUS SIGN}"
 
 
+def compared(forecasts: Mapping[str, Forecast], locale: str = LOCALE) -> tuple[list[Piece], tuple[int, float] | None]:
+    """The sentence as pieces (text, whether it is computed), and the overtaking: from which month on the one that ends
+    highest stays ahead of the next, having been behind, and its MRR then; else None.
+
+    forecasts: at least two of the same months, by their names.
+    """
+    words = messages(locale)["calculator"]
+    by_end = sorted(forecasts.items(), key=lambda one: -one[1].closing_mrr[-1])
+    (first, best), (second, next_best) = by_end[:2]
+    scenario, months = best.scenario, best.months
+    labels = month_labels(scenario.first_month, months, locale)
+    pieces = [(said(words["compared"], calendar=labels[months]), False)]
+    for i, (name, one) in enumerate(forecasts.items()):
+        pieces += [
+            (f"{'; ' if i else ''}{name} ", False),
+            (money(one.closing_mrr[-1], scenario.currency, locale), True),
+        ]
+    pieces.append((". ", False))
+    lead = float(best.closing_mrr[-1] - next_best.closing_mrr[-1])
+    behind = np.flatnonzero(best.closing_mrr <= next_best.closing_mrr)
+    month = int(behind[-1]) + 2 if behind.size else 1
+    level = lead <= LEVEL * next_best.closing_mrr[-1]
+    key = "compared_level" if level else "compared_overtakes" if behind.size else "compared_ahead"
+    values = {
+        "first": first,
+        "second": second,
+        "ahead": money(lead, scenario.currency, locale),
+        "month": number(month, locale),
+        "calendar": labels[min(month, months)],
+    }
+    pieces += [(text, computed and text not in (first, second)) for text, computed in filled(words[key], values)]
+    overtaken = (month, float(best.closing_mrr[month - 1])) if key == "compared_overtakes" else None
+    return pieces, overtaken
+
+
 def beside_html(
     forecast: Forecast, what_ifs: Mapping[str, Forecast], notes: Mapping[str, str], locale: str = LOCALE
 ) -> str:
-    """The table as HTML: a column for the scenario and for each what-if, with its difference below each number.
-
-    Parameters
-    ----------
-    forecast : Forecast
-    what_ifs : mapping of str to Forecast
-        By title. "" is returned where there is none.
-    notes : mapping of str to str
-        What stands below the table, by title.
-    locale : str
+    """The table as HTML, "" without a what-if: a column for the scenario and for each what-if, with its difference
+    below each number. what_ifs, notes: by title; the notes stand below the table.
     """
     if not what_ifs:
         return ""
