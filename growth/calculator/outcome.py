@@ -18,6 +18,7 @@ from growth.scenario.arrive import AnyChannel
 from growth.scenario.stay import Bill
 
 LEVEL_KNOWN = ("above", "below", "same", "later")  # what `settling` gives where a level is known
+EARNED = 0.02  # recognised revenue is told beside cash where they leave amounts further apart than this
 MOVES = 0.05  # a rate that changes by less than this share is told as one number
 
 

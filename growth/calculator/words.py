@@ -25,6 +25,7 @@ from growth.calculator.number_words import (
     roughly,
 )
 from growth.calculator.outcome import (
+    EARNED,
     LEVEL_KNOWN,
     MOVES,
     ceiling_text,
@@ -52,7 +53,6 @@ from growth.measures import (
 )
 from growth.measures.measure import SAME, Measure
 
-EARNED = 0.02  # recognised revenue is told beside cash where they leave amounts further apart than this
 Piece = tuple[str, bool]  # a text, and whether it is a computed number
 
 

@@ -6,8 +6,7 @@ The rules are those of growth/calculator/words.py and left.py.
 from __future__ import annotations
 
 from growth.calculator.number_words import month_count
-from growth.calculator.outcome import MOVES
-from growth.calculator.words import EARNED
+from growth.calculator.outcome import EARNED, MOVES
 from growth.measures.measure import SAME
 from growth.measures.reason import REASONS, Reason
 from growth.spreadsheet.changes_sheet import YEAR
