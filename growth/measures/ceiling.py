@@ -33,14 +33,13 @@ from growth.engine.pay import arrivals_of, joining_shares, new_prices
 from growth.engine.run import run
 from growth.engine.step import CUSTOMERS, MRR
 from growth.measures.measure import Measure
-from growth.measures.reason import REASONS, Reason
+from growth.measures.reason import NO_REASON, Reason, first_reason, why_endless
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
 
 NOBODY = 1e-9  # customers a month, or money on board, below which there are none: what fading numbers leave
 MORE = 1e-3  # a last year that is less of a century's sum than this is no growth that anybody sees
-_NONE = len(REASONS) + 1  # stands for "no reason", so that the first reason told is the least
 # what `_settle` found for each forecast in use: sentences and pictures ask for the ceiling many times
 _SETTLED: WeakKeyDictionary[Forecast, np.ndarray] = WeakKeyDictionary()
 
@@ -114,9 +113,7 @@ def _ceiling(forecast: Forecast, kind: int) -> Measure:
     if forecast not in _SETTLED:
         _SETTLED[forecast] = by_block(forecast.scenario, lambda read, draws: _settle(forecast.scenario, read, draws))
     levels, codes = _SETTLED[forecast][:, kind]
-    undefined = np.flatnonzero(codes < _NONE)
-    reason: Reason | str = REASONS[int(codes[undefined[0]]) - 1] if undefined.size else ""
-    return Measure.of(forecast, np.where(codes < _NONE, np.nan, levels), reason)
+    return Measure.by_number(forecast, levels, codes)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,21 +145,17 @@ class _Kept:
             return np.where(self.sums.known & (self.back < EDGE), self.sums.total / (1 - self.back), 0.0)
 
     def accumulates(self) -> np.ndarray:
-        """Why there is no level where newcomers keep joining: the number of the reason, or _NONE."""
+        """Why there is no level where newcomers keep joining: the number of the reason, or NO_REASON."""
         kind = np.where(self.sums.known, FINITE, self.kind)
-        return _first(
-            ((kind == GROWS) & self.whole, Reason.EXPANSION_WITHOUT_CHURN),
-            (kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
-            ((kind == STAYS) & self.whole, Reason.NOBODY_LEAVES),
-            (kind == STAYS, Reason.SOME_NEVER_LEAVE),
-            ((kind == LOYAL) | (kind == LOYAL_GROWS), Reason.LOYAL_STAY),
+        return first_reason(
+            *why_endless(kind, self.whole),
             ((self.back >= ONE) & (self.sums.ratio <= SLOW), Reason.COMEBACKS_MAKE_UP),
             ((kind == UNSETTLED) | (self.back >= EDGE), Reason.NOT_KNOWN),
         )
 
     def remains(self, waiting: np.ndarray) -> np.ndarray:
-        """Why there is no known level for those on board, where nobody joins them: the reason's number, or _NONE."""
-        return _first(
+        """Why there is no known level for those on board, where nobody joins them: a number as above."""
+        return first_reason(
             ((self.kind == GROWS) & self.whole, Reason.EXPANSION_WITHOUT_CHURN),
             (self.kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
             (self.back > 2 - ONE, Reason.COMEBACKS_MAKE_UP),
@@ -189,12 +182,12 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
 
     endless = _least(people.accumulates(), used)
     per_newcomer = np.where(used, share * people.once, 0.0).sum(axis=0)
-    sent = np.where(endless < _NONE, 0.0, referral * per_newcomer)
-    fed = _first(
-        (endless < _NONE, endless), (sent >= ONE, Reason.REFERRALS_MAKE_UP), (sent >= EDGE, Reason.NOT_KNOWN)
+    sent = np.where(endless < NO_REASON, 0.0, referral * per_newcomer)
+    fed = first_reason(
+        (endless < NO_REASON, endless), (sent >= ONE, Reason.REFERRALS_MAKE_UP), (sent >= EDGE, Reason.NOT_KNOWN)
     )  # what referrals come to: why customers have no level where some keep joining
     alone = (new == 0) & (referral > 0) & (aboard[:, CUSTOMERS].sum(axis=0) > NOBODY)
-    holds = alone & (endless == _NONE) & (sent >= EDGE) & (sent <= 2 - EDGE)
+    holds = alone & (endless == NO_REASON) & (sent >= EDGE) & (sent <= 2 - EDGE)
     stayers = (people.kind == STAYS) | (people.back >= ONE)
     source = (referral > 0) & (~used & stayers & (aboard[:, CUSTOMERS] > NOBODY)).any(axis=0)
     joined = (new > 0) | source | holds | (alone & (fed <= Reason.NOT_KNOWN.number))
@@ -203,8 +196,8 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
     results: list[list[np.ndarray]] = []
     for kept, sells, kind in ((people, used, CUSTOMERS), (money, sold, MRR)):
         reached = joined & sells.any(axis=0)
-        through = np.where(referral > 0, fed, endless if kind == CUSTOMERS else _NONE)
-        reason = np.where(reached, np.minimum(through, _least(kept.accumulates(), sells)), _NONE)
+        through = np.where(referral > 0, fed, endless if kind == CUSTOMERS else NO_REASON)
+        reason = np.where(reached, np.minimum(through, _least(kept.accumulates(), sells)), NO_REASON)
         reason = np.where(reached & holds, Reason.REFERRALS_HOLD.number, reason)
         there = aboard[:, kind] > NOBODY
         idle = ~(joined & sells) & there
@@ -214,8 +207,8 @@ def _settle(scenario: Scenario, read: Read, draws: int) -> np.ndarray:
         later = _least(kept.remains(waiting[kind]), np.ones_like(idle))  # why those may not settle who come back
         off = Reason.LEVELS_OFF.number
         of_empty = np.where(later >= off, off, Reason.NOT_KNOWN.number)
-        reason = np.where((reason == _NONE) & empty, of_empty, reason)
-        reason = np.where((reason == _NONE) & reached & source, off, reason)
+        reason = np.where((reason == NO_REASON) & empty, of_empty, reason)
+        reason = np.where((reason == NO_REASON) & reached & source, off, reason)
         # nobody leaves a plan, but somebody another one: the next reason is the one for a plan of several
         alone_so = (reason == Reason.EXPANSION_WITHOUT_CHURN.number) | (reason == Reason.NOBODY_LEAVES.number)
         reason = np.where(alone_so & ~everybody, reason + 1, reason)
@@ -284,13 +277,7 @@ def _aboard(scenario: Scenario, read: Read, draws: int, *, needed: bool) -> tupl
     return aboard, (lost > NOBODY) & (rate > 0)
 
 
-def _first(*cases: tuple[np.ndarray, Reason | np.ndarray]) -> np.ndarray:
-    """The number of the first reason whose condition holds, or _NONE."""
-    numbers = [reason.number if isinstance(reason, Reason) else reason for _, reason in cases]
-    return np.select([condition for condition, _ in cases], numbers, _NONE)
-
-
 def _least(reasons: np.ndarray, plans: np.ndarray) -> np.ndarray:
     """The first reason told of the plans that count."""
-    least: np.ndarray = np.where(plans, reasons, _NONE).min(axis=0)
+    least: np.ndarray = np.where(plans, reasons, NO_REASON).min(axis=0)
     return least

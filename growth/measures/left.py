@@ -12,7 +12,7 @@ from growth.engine import Forecast
 from growth.engine.draws import Array
 from growth.errors import count_of
 from growth.measures.ceiling import customer_ceiling, growth_ceiling
-from growth.measures.measure import SAME, Measure
+from growth.measures.measure import SAME, Measure, month_for_good
 
 
 def money_left(forecast: Forecast, *, as_earned: bool = False) -> Array:
@@ -103,8 +103,7 @@ def left_month(forecast: Forecast, *, as_earned: bool = False) -> Measure:
     """
     if forecast.scenario.goal_left is None:
         return Measure.of(forecast, np.full(1, np.nan), "no goal is set for what is left")
-    kept = np.logical_and.accumulate(enough_left(forecast, as_earned=as_earned)[..., ::-1], axis=-1)[..., ::-1]
-    first = np.where(kept[..., -1], kept.argmax(axis=-1) + 1, np.nan)
+    first = month_for_good(enough_left(forecast, as_earned=as_earned))
     return Measure.of(forecast, first, f"not for good within {count_of(forecast.months, 'month')}", whole=True)
 
 

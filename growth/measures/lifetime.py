@@ -9,11 +9,11 @@ import numpy as np
 from growth.engine import Forecast
 from growth.engine.curves import LIFETIME, settled_ages
 from growth.engine.draws import Read, by_block
-from growth.engine.long_run import FINITE, GROWS, STAYS, UNSETTLED, Lifetime, lifetime, lifetime_sum
+from growth.engine.long_run import FINITE, UNSETTLED, Lifetime, LifetimeSum, lifetime, lifetime_sum
 from growth.engine.pay import joining_shares, new_prices
 from growth.measures.measure import Measure, month_of
 from growth.measures.month import customer_acquisition_cost
-from growth.measures.reason import REASONS, Reason
+from growth.measures.reason import NO_REASON, Reason, first_reason, why_endless
 
 if TYPE_CHECKING:
     from growth.scenario import Scenario
@@ -66,36 +66,23 @@ def lifetime_value(forecast: Forecast, *, month: int | None = None, first_paymen
         monthly = 1 + read(scenario.bill.monthly_discount_rate)
         discount = monthly ** -np.arange(income.shape[1])[:, None]
         share = _shares(scenario, month, read)
-        value, number = -(0.0 if first_payment else income[:, 0] - cost[:, 0]), np.zeros_like(share, dtype=float)
+        value, number = -(0.0 if first_payment else income[:, 0] - cost[:, 0]), np.full(share.shape, NO_REASON)
         for part, growth, sign in ((income, life.growth, 1), (cost, np.zeros_like(life.growth), -1)):
             there = part[:, 0] > 0  # what costs nothing adds nothing, however long it lasts
             whole = lifetime_sum(part * discount, life, growth=(1 + growth) * monthly**-12.0 - 1)
             value = value + sign * np.where(there & whole.known, whole.total, 0.0)
-            reasons = np.where(there, _why(np.where(whole.known, FINITE, whole.kind), life), 0)
-            number = np.where(reasons > 0, np.where(number > 0, np.minimum(number, reasons), reasons), number)
-        number = np.where(share > 0, number, 0)
+            number = np.minimum(number, np.where(there, _why(whole, life), NO_REASON))
+        number = np.where((share > 0) & (number < NO_REASON), number, 0)
         value, number = np.broadcast_arrays(np.where(share > 0, share * value, 0.0).sum(axis=0), number.max(axis=0))
         return np.stack([value, number])
 
-    value, number = by_block(scenario, block)
-    undefined = np.flatnonzero(number > 0)
-    reason: Reason | str = REASONS[int(number[undefined[0]]) - 1] if undefined.size else ""
-    return Measure.of(forecast, np.where(number > 0, np.nan, value), reason)
+    return Measure.by_number(forecast, *by_block(scenario, block))
 
 
-def _why(kind: np.ndarray, life: Lifetime) -> np.ndarray:
-    """The number of the reason why a sum over ages has no known limit; 0 where it has one."""
-    whole = life.alive[:, -1] == 1
-    cases = [
-        (kind == FINITE, None),
-        ((kind == GROWS) & whole, Reason.EXPANSION_WITHOUT_CHURN),
-        (kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
-        ((kind == STAYS) & whole, Reason.NOBODY_LEAVES),
-        (kind == STAYS, Reason.SOME_NEVER_LEAVE),
-        (kind == UNSETTLED, Reason.NOT_KNOWN),
-    ]
-    numbers = [0 if reason is None else reason.number for _, reason in cases]
-    return np.select([case for case, _ in cases], numbers, Reason.LOYAL_STAY.number)
+def _why(whole: LifetimeSum, life: Lifetime) -> np.ndarray:
+    """The number of the reason why a sum over ages has no known limit, or NO_REASON."""
+    kind = np.where(whole.known, FINITE, whole.kind)
+    return first_reason(*why_endless(kind, life.alive[:, -1] == 1), (kind == UNSETTLED, Reason.NOT_KNOWN))
 
 
 def payback_months(forecast: Forecast, *, month: int | None = None, over: int = 12) -> Measure:

@@ -10,7 +10,7 @@ import numpy as np
 
 from growth.engine import Forecast
 from growth.errors import MeasureError, Problem
-from growth.measures.reason import Reason
+from growth.measures.reason import NO_REASON, REASONS, Reason
 
 SAME = 1e-6  # amounts of MRR or cash that differ by less than this share are the same: the rest is rounding
 ROUNDING = 1e-9  # of all that was taken in: how well a sum of cash over the months is known
@@ -48,6 +48,23 @@ class Measure:
         if np.isnan(value):
             return cls(None, words, code)
         return cls(int(value) if whole else float(value))
+
+    @classmethod
+    def by_number(cls, forecast: Forecast, values: np.ndarray, numbers: np.ndarray) -> Measure:
+        """From values and the number of the reason why each is undefined; 0 or NO_REASON where it is defined."""
+        undefined = (numbers > 0) & (numbers < NO_REASON)
+        first = numbers[undefined][:1]
+        return cls.of(forecast, np.where(undefined, np.nan, values), REASONS[int(first[0]) - 1] if first.size else "")
+
+
+def month_for_good(holds: np.ndarray) -> np.ndarray:
+    """The first month, 1..T, from which something holds in every month, by draw; NaN where it does not in the last.
+
+    >>> month_for_good(np.array([[True, False, True, True], [True, True, True, False]]))
+    array([ 3., nan])
+    """
+    from_here = np.logical_and.accumulate(holds[..., ::-1], axis=-1)[..., ::-1]
+    return np.where(from_here[..., -1], from_here.argmax(axis=-1) + 1, np.nan)
 
 
 def whole_number(

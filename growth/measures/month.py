@@ -11,7 +11,7 @@ import numpy as np
 from growth.engine import Forecast
 from growth.engine.result import ratio
 from growth.errors import count_of
-from growth.measures.measure import ROUNDING, SAME, Measure, window
+from growth.measures.measure import ROUNDING, SAME, Measure, month_for_good, window
 
 
 def goal_month(forecast: Forecast) -> Measure:
@@ -142,9 +142,7 @@ def break_even_month(forecast: Forecast) -> Measure:
     >>> break_even_month(growth.forecast(scenario)).value  # 200 more a month: 200, 400, 600 in
     3
     """
-    good = forecast.net_cash >= -SAME * forecast.cash_in
-    good = np.logical_and.accumulate(good[..., ::-1], axis=-1)[..., ::-1]
-    first = np.where(good[..., -1], good.argmax(axis=-1) + 1, np.nan)
+    first = month_for_good(forecast.net_cash >= -SAME * forecast.cash_in)
     return Measure.of(forecast, first, f"not within {count_of(forecast.months, 'month')}", whole=True)
 
 

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Any
+
+import numpy as np
+
+from growth.engine.long_run import GROWS, LOYAL, LOYAL_GROWS, STAYS
 
 
 class Reason(StrEnum):
@@ -48,3 +53,21 @@ class Reason(StrEnum):
 
 
 REASONS = tuple(Reason)
+NO_REASON = len(REASONS) + 1  # the number of a defined value, so that the first reason told is the least
+
+
+def first_reason(*cases: tuple[np.ndarray, Any]) -> np.ndarray:
+    """The number of the first reason whose condition holds, or NO_REASON, from pairs of condition and reason."""
+    numbers = [reason.number if isinstance(reason, Reason) else reason for _, reason in cases]
+    return np.select([condition for condition, _ in cases], numbers, NO_REASON)
+
+
+def why_endless(kind: np.ndarray, whole: np.ndarray) -> list[tuple[np.ndarray, Reason]]:
+    """When a sum over ages of this kind (`growth.engine.long_run`) has no limit, and why; whole: nobody ever leaves."""
+    return [
+        ((kind == GROWS) & whole, Reason.EXPANSION_WITHOUT_CHURN),
+        (kind == GROWS, Reason.EXPANSION_OUTRUNS_CHURN),
+        ((kind == STAYS) & whole, Reason.NOBODY_LEAVES),
+        (kind == STAYS, Reason.SOME_NEVER_LEAVE),
+        ((kind == LOYAL) | (kind == LOYAL_GROWS), Reason.LOYAL_STAY),
+    ]
