@@ -9,7 +9,7 @@ import numpy as np
 
 from growth.engine.result import BRIDGE
 from growth.records.failed_payments import failed_departures
-from growth.records.paid_months import PaidMonths, changes
+from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
 from growth.records.unpaid_months import BEFORE, LATE, PENDING, UNPAID
 
@@ -97,7 +97,7 @@ def spells(book: PaidMonths) -> Spells:
     if book.joined is not None:
         joined = book.joined[customer[at_first]]
         entry[at_first] = np.where((joined == NONE) | (joined > 0), NONE, -joined)
-    returned, left = ~changes(customer), start + length < book.months
+    returned, left = np.diff(customer, prepend=-1) == 0, start + length < book.months
     billed = start + (np.add.reduceat(book.state == BEFORE, opens, dtype=np.int32) if opens.size else 0)
     watched, gone = np.minimum(length, book.settled - start), start + length < book.settled
     return Spells(

@@ -115,13 +115,9 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
     numbers[used] = np.arange(used.size)
 
     paying = np.flatnonzero((inside > 0) & (rows.amount != 0))
-    longer = paying[inside[paying] > 1]
-    times = inside[longer] - 1  # the months after the first
-    later = positions(times) + 1
-    cell = rows.customer[paying] * np.int64(months) + start[paying]
-    if longer.size:
-        paying = np.concatenate([paying, again := np.repeat(longer, times)])
-        cell = np.concatenate([cell, rows.customer[again] * np.int64(months) + start[again] + later])
+    later = positions(inside[paying])
+    paying = np.repeat(paying, inside[paying])
+    cell = rows.customer[paying] * np.int64(months) + start[paying] + later
     cell, mrr, kind, unmatched = _settled(cell, each[paying], numbers[kind[paying]], months)
     customer, month = (part.astype(np.int32) for part in np.divmod(cell, months))
     paid = Entries(customer, month, mrr, kind, np.full(customer.size, PAID, np.int8))
@@ -162,17 +158,6 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
     )
 
 
-def changes(values: np.ndarray) -> np.ndarray:
-    """Return whether each value differs from the one before it; the first one does.
-
-    >>> changes(np.array([4, 4, 7])).tolist()
-    [True, False, True]
-    """
-    different = np.ones(values.size, bool)
-    np.not_equal(values[1:], values[:-1], out=different[1:])
-    return different
-
-
 def _span(rows: Rows, first: int, until: str | None) -> int:
     """Return how many months the records have."""
     last = np.datetime64(rows.last_day, "D").astype("M8[M]") if until is None else np.datetime64(until, "M")
@@ -196,11 +181,11 @@ def _settled(
     What rounding leaves of a sum, measured by the amounts in it, is nothing.
     """
     cell, into = np.unique(cell, return_inverse=True)
-    mrr, gross = np.bincount(into, amount), np.bincount(into, np.abs(amount))
+    mrr, gross = (np.bincount(into, part).astype(float, copy=False) for part in (amount, np.abs(amount)))
     kind_paid = np.zeros(cell.size, np.int32)
     np.maximum.at(kind_paid, into, kind)
     mrr[np.abs(mrr) < ROUNDING * gross] = 0.0
-    follows = ~changes(cell // months)
+    follows = np.diff(cell // months, prepend=-1) == 0
     below = np.flatnonzero((mrr < 0) & follows)
     while below.size:
         before, excess, added = below - 1, mrr[below], gross[below]

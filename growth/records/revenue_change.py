@@ -9,7 +9,7 @@ import numpy as np
 from growth.errors import count_of
 from growth.records.bridge import Spells
 from growth.records.intervals import Rate, sum_interval
-from growth.records.paid_months import PaidMonths, changes
+from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
 
 FOR_ALL = 0.5  # share of a plan's customers whose price has to change alike in one month; common practice, no source
@@ -129,7 +129,8 @@ def revenue_change(book: PaidMonths, runs: Spells) -> RevenueChange:
             found.append(DetectedPriceChange(one % kinds, one // kinds + 1, factor, int(alike.sum()), int(stayed[one])))
     discounts = _discounts(book, runs, changed, ratio, change)
     up, down = np.maximum(change, 0.0), np.maximum(-change, 0.0)
-    opens = np.flatnonzero(changes(book.customer[before]) | changes(book.kind[before]))
+    whose = book.customer[before] * np.int64(kinds) + book.kind[before]
+    opens = np.flatnonzero(np.diff(whose, prepend=-1))
     which = np.searchsorted(before[opens], changed, side="right") - 1
     sums = (np.bincount(which, part, minlength=opens.size) for part in (up, down, up**2, down**2))
     ups, downs, up_squares, down_squares = sums

@@ -223,9 +223,12 @@ def _question(measured: Measured, business: str) -> str:
 def _cautions(measured: Measured) -> list[str]:
     pays = "" if measured.conversion else ", nor which share of sign-ups pays"
     room, months = _room(measured), measured.book.months
-    said = [f"Counting leaves room. {room} These are 95% intervals: they hold chance, not what will change."]
-    said = [
-        *(said if room else []),
+    said = (
+        [f"Counting leaves room. {room} These are 95% intervals: they hold chance, not what will change."]
+        if room
+        else []
+    )
+    said += [
         f"Billing records do not tell how many visitors come and how many of them sign up{pays}. Usual values stand in "
         "for that: trust the number who join, and put in your own.",
         "Nor do they tell costs and cash: nothing here says what is left to live from.",
