@@ -97,7 +97,7 @@ def fit_constant(table: RiskTable) -> Fit:
     >>> fit_constant(RiskTable(np.array([60, 40]), np.array([5, 0]))).values
     {'monthly_churn_rate': 0.05}
     """
-    return _rates("constant", {"monthly_churn_rate": (float(table.left.sum()), float(table.at_risk.sum()))})
+    return _rates("constant", table, {"monthly_churn_rate": slice(None)})
 
 
 def fit_early_late(table: RiskTable, *, longest: int = 12) -> Fit | None:
@@ -106,13 +106,9 @@ def fit_early_late(table: RiskTable, *, longest: int = 12) -> Fit | None:
     """
     fits = []
     for months in range(1, min(longest, table.at_risk.size - 1) + 1):
-        early, late = (
-            (float(table.left[part].sum()), float(table.at_risk[part].sum()))
-            for part in (slice(months), slice(months, None))
-        )
-        if early[1] and late[1]:
-            parts = {"early_monthly_churn_rate": early, "late_monthly_churn_rate": late}
-            fits.append(_rates("early_late", parts, early_months=months))
+        if table.at_risk[:months].any() and table.at_risk[months:].any():
+            ages = {"early_monthly_churn_rate": slice(months), "late_monthly_churn_rate": slice(months, None)}
+            fits.append(_rates("early_late", table, ages, early_months=months))
     return max(fits, key=lambda fit: fit.log_likelihood, default=None)
 
 
@@ -204,18 +200,20 @@ def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
     )
 
 
-def _rates(curve: str, parts: dict[str, tuple[float, float]], **others: int) -> Fit:
-    """Fit rates. parts: leavers and customer-months at risk by the name of their rate; others: further parameters."""
-    counts, sizes = np.array(list(parts.values())).T
+def _rates(curve: str, table: RiskTable, ages: dict[str, slice], **others: int) -> Fit:
+    """Fit rates. ages: by the name of a rate, those at which it holds; others: further parameters."""
+    counts, sizes = (
+        np.array([part[one].sum() for one in ages.values()], float) for part in (table.left, table.at_risk)
+    )
     rates = np.divide(counts, sizes, out=np.zeros(counts.size), where=sizes > 0)
     low, high = wilson(counts, sizes)
     shares = (counts + 0.5) / (sizes + 1)  # keeps the logit finite at 0 and 1
     return Fit(
         curve,
-        _named(parts, rates) | others,
-        _named(parts, np.sqrt(rates * (1 - rates) / np.maximum(sizes, 1))),
-        _named(parts, low),
-        _named(parts, high),
+        _named(ages, rates) | others,
+        _named(ages, np.sqrt(rates * (1 - rates) / np.maximum(sizes, 1))),
+        _named(ages, low),
+        _named(ages, high),
         np.log(shares / (1 - shares)),
         np.diag(1 / ((sizes + 1) * shares * (1 - shares))),
         float(log_likelihood(rates, RiskTable(sizes, counts))),
