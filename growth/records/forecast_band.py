@@ -15,7 +15,7 @@ from growth.records.estimate import FittedChurn, Measured
 from growth.records.intervals import Rate
 from growth.records.measured_ranges import churn_ratio
 from growth.records.survival import seen_curve
-from growth.records.to_scenario import assumptions, own_curve, plain_values, shown_kinds
+from growth.records.to_scenario import assumptions, own_curve, plain_values, shown_plans
 from growth.scenario import Scenario
 from growth.scenario.section import LONGEST
 
@@ -94,7 +94,7 @@ def _drawn(values: dict[str, Any], measured: Measured, random: np.random.Generat
     values["stay"]["churn"] = mixed_curve(measured, ratio, random)
     if "comeback" in values["stay"] and measured.comeback:
         values["stay"]["comeback"]["comeback_rate"] = _around(measured.comeback, random)
-    for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
+    for plan, kind in zip(values["pay"]["plans"], shown_plans(measured).values(), strict=True):
         if kind.renewal:
             plan["renewal_rate"] = _around(kind.renewal, random)
         elif own_curve(kind, measured):
@@ -110,7 +110,7 @@ def _as_seen(values: dict[str, Any], measured: Measured, random: np.random.Gener
     """Return the same scenario with churn as observed; with a generator, in draws."""
     draws = DRAWS if random else 0
     values["stay"]["churn"] = seen_curve(measured.monthly_table, draws=draws, random=random)
-    for plan, kind in zip(values["pay"]["plans"], shown_kinds(measured), strict=True):
+    for plan, kind in zip(values["pay"]["plans"], shown_plans(measured).values(), strict=True):
         if "churn" in plan:
             plan["churn"] = seen_curve(kind.table, draws=draws, random=random)
     return values

@@ -40,7 +40,7 @@ def bridge_picture(measured: Measured) -> go.Figure:
         figure.add_scatter(x=months, y=np.round(-unpaid, 2), mode="markers", marker=diamond, hovertemplate=hovered)
         below += "; diamonds: on board, never paid"
     figure.update_layout(barmode="relative", bargap=0.15)
-    _note(figure, "above the line: new, came back (dotted), expansion (crossed)", GAIN)
+    _note(figure, "above the line: new, came back (dotted), expansion (crossed)", GAIN, y=1.0)
     _note(figure, below, LOSS, y=0.0)
     return figure
 
@@ -194,7 +194,7 @@ def _shares(figure: go.Figure, labels: list[Label], *, along: str, gap: float) -
     figure.update_yaxes(tickformat=".0%", rangemode="tozero")
 
 
-def _note(figure: go.Figure, text: str, colour: str = INK, *, y: float = 1.0, yanchor: str | None = None) -> None:
+def _note(figure: go.Figure, text: str, colour: str = INK, *, y: float = 1, yanchor: str | None = None) -> None:
     place = {"x": 0, "y": y, "xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": yanchor}
     figure.add_annotation(**place, showarrow=False, font={"color": colour}, text=text)
 

@@ -18,10 +18,9 @@ from growth.records.to_scenario import (
     CURVES,
     MOST_PLANS,
     might_be_customers,
-    named,
     no_interval,
     own_curve,
-    shown_kinds,
+    shown_plans,
     unknown_age_text,
 )
 from growth.records.unpaid_months import BEFORE, PENDING, UNPAID
@@ -60,7 +59,7 @@ def summary(measured: Measured) -> list[str]:
     ]
     for label, (rate, form) in whole(measured).items():
         lines.append(_line(label, rate, form))
-    for name, kind in named(shown_kinds(measured)).items():
+    for name, kind in shown_plans(measured).items():
         lines += ["", f"{name} ({count_of(kind.customers, 'customer')}, {kind.mrr:,.2f} MRR)"]
         lines += [_line(label, rate, form) for label, (rate, form) in of_kind(kind).items()]
     lines += bridge_lines(measured)
@@ -124,7 +123,7 @@ def markdown(measured: Measured) -> str:
         Columns: what, value, 95% interval, source.
     """
     rows = whole(measured)
-    for name, kind in named(shown_kinds(measured)).items():
+    for name, kind in shown_plans(measured).items():
         rows |= {f"{name}: {label}": value for label, value in of_kind(kind).items()}
     lines = ["| | measured | 95% interval | from |", "|:--|--:|--:|:--|"]
     for label, (rate, form) in rows.items():
@@ -181,14 +180,14 @@ def notes(measured: Measured) -> list[str]:
             f"{measured.unknown_ages:,} customer{' was' if one else 's were'} on board before the records begin, "
             f"nobody knows since when: {unknown_age_text(measured)}"
         )
-    if might_be_customers(shown_kinds(measured)):
+    if might_be_customers(shown_plans(measured).values()):
         said.append(
             "there are nearly as many plans as customers: their names might be customers', so they are numbered"
         )
     if (plans := sum(kind.customers > 0 for kind in measured.kinds)) > MOST_PLANS:
         said.append(f"{plans:,} plans have customers: the scenario holds the {MOST_PLANS} largest, for all customers")
     curves = {"monthly plans": (measured.chosen, measured.fitted)}
-    for name, kind in named(shown_kinds(measured)).items():
+    for name, kind in shown_plans(measured).items():
         if fit := own_curve(kind, measured):
             curves[name] = fit, kind.fitted
     for name, (fit, table) in curves.items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -193,38 +193,34 @@ def _pay(measured: Measured) -> dict[str, Any]:
     if len(measured.delays) > 1:
         shares = _adding_to_one(measured.delays)
         found["delay_shares"] = Value(shares, "months from the sign-up to the first payment, of those who paid")
-    kinds = shown_kinds(measured)
-    shares = _adding_to_one([kind.share.value for kind in kinds])
-    openings = _adding_to_one([kind.customers for kind in kinds])
+    shown = shown_plans(measured)
+    shares = _adding_to_one([kind.share.value for kind in shown.values()])
+    openings = _adding_to_one([kind.customers for kind in shown.values()])
     plans = []
-    for (name, kind), share, opening in zip(named(kinds).items(), shares, openings, strict=True):
+    for (name, kind), share, opening in zip(shown.items(), shares, openings, strict=True):
         taken = {
             "share": Value(share, interval(kind.share)),
             "opening_share": Value(opening, f"{count_of(kind.customers, 'customer')} in the last month"),
         }
-        plans.append(_plan(name, kind, taken if len(kinds) > 1 else {}, measured))
+        plans.append(_plan(name, kind, taken if len(shown) > 1 else {}, measured))
     return found | {"plans": plans}
 
 
-def shown_kinds(measured: Measured) -> list[KindMeasures]:
-    """Return the kinds of plan for the scenario: those with customers now or lately, at most 40, largest first."""
+def shown_plans(measured: Measured) -> dict[str, KindMeasures]:
+    """Return the kinds of plan for the scenario by name: those with customers now or lately, at most 40, largest first.
+
+    Named by plan, and by billing too where a plan is sold both ways; numbered where names may be those of customers.
+    """
     used = [kind for kind in measured.kinds if kind.customers or kind.share.value]
     used = used or sorted(measured.kinds, key=lambda kind: -kind.table.at_risk.sum())[:1]
-    return sorted(used, key=lambda kind: (-kind.customers, kind.plan, kind.billing))[:MOST_PLANS]
-
-
-def named(kinds: list[KindMeasures]) -> dict[str, KindMeasures]:
-    """Name the kinds in the scenario: by plan, and by billing too where a plan is sold both ways.
-
-    Plans whose names may be those of customers are numbered instead.
-    """
+    kinds = sorted(used, key=lambda kind: (-kind.customers, kind.plan, kind.billing))[:MOST_PLANS]
     if might_be_customers(kinds):
         return {f"plan {place}": kind for place, kind in enumerate(kinds, start=1)}
     plans = [kind.plan for kind in kinds]
     return {kind.plan if plans.count(kind.plan) == 1 else f"{kind.plan}, {kind.billing}": kind for kind in kinds}
 
 
-def might_be_customers(kinds: list[KindMeasures]) -> bool:
+def might_be_customers(kinds: Collection[KindMeasures]) -> bool:
     """Return whether there are so many plans for so few customers that plans may be named after customers."""
     plans = len({kind.plan for kind in kinds})
     return plans > FEW_PLANS and 2 * plans > sum(kind.customers for kind in kinds)
@@ -244,7 +240,7 @@ def _plan(name: str, kind: KindMeasures, taken: dict[str, Value], measured: Meas
 
 def own_curve(kind: KindMeasures, measured: Measured) -> Fit | None:
     """Return a plan's own churn curve: of one of several monthly plans, with enough leavers; None for others."""
-    monthly = [other for other in shown_kinds(measured) if other.billing == "monthly"]
+    monthly = [other for other in shown_plans(measured).values() if other.billing == "monthly"]
     return kind.chosen if len(monthly) > 1 and kind.fitted.left.sum() >= OWN_CURVE else None
 
 
@@ -259,8 +255,7 @@ def churn(fit: Fit, why: str, *, seen: int) -> dict[str, Any]:
         elif (fit.low[name], fit.high[name]) == (0, 1):
             section[name] = Value(number(value), DEFAULT)
         else:
-            ends = f"95%: {number(fit.low[name]):.12g} to {number(fit.high[name]):.12g}"
-            section[name] = Value(number(value), f"{ends}; {how}")
+            section[name] = Value(number(value), interval(Rate(value, fit.low[name], fit.high[name], how)))
     return section
 
 
