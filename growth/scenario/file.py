@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -13,11 +13,10 @@ from growth.errors import Problem, ScenarioError
 from growth.files import replace_file
 from growth.scenario.about_numbers import wrong_addresses
 from growth.scenario.address import Place
-from growth.scenario.edit import edited, with_plain
 from growth.scenario.entry import clean
 from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
-from growth.scenario.write import block, plain
+from growth.scenario.write import block, edited, plain
 from growth.scenario.yaml_text import Node, read_nodes, read_text
 
 MOST_BYTES = 256 * 1024
@@ -202,15 +201,7 @@ def save_words(words: dict[str, Any], path: str | Path) -> Path:
     fails.
     """
     before = load_document(path)
-
-    def put(text: str) -> str:
-        if isinstance(before.giveaway, dict) and before.giveaway:
-            return with_plain(text, "giveaway", before.giveaway, words)
-        if before.giveaway is None and "giveaway" not in before.root.value:
-            return f"{text.rstrip()}\n\ngiveaway:\n  {block(words, 2)}\n"
-        return text
-
-    text = _edited(before, put, scenario_of(before), words)
+    text = _edited(before, "giveaway", words, scenario_of(before), words)
     with _told_if_unwritable(path):
         return replace_file(path, text)
 
@@ -259,17 +250,14 @@ def _text_of(scenario: Scenario, giveaway: Any = None) -> str:
 def _changed(scenario: Scenario, before: Document) -> str:
     if before.problems:
         raise ScenarioError(before.problems, file=before.file)
-
-    def put(text: str) -> str:
-        root = before.root if text == before.text else parse(text, file=before.file).root
-        return edited(text, root, "scenario", scenario)
-
-    return _edited(before, put, scenario, before.giveaway)
+    return _edited(before, "scenario", scenario, scenario, before.giveaway)
 
 
-def _edited(before: Document, put: Callable[[str], str], scenario: Scenario, giveaway: Any) -> str:
-    """A file's text as `put` changes it, checked. `put` sees newlines alone; Windows line ends come back after it."""
-    text = put(before.text.replace("\r\n", "\n"))
+def _edited(before: Document, key: str, new: Any, scenario: Scenario, giveaway: Any) -> str:
+    """A file's text with new values under a key, checked. Windows line ends stay."""
+    text = before.text.replace("\r\n", "\n")
+    root = before.root if text == before.text else read_nodes(text)[0]
+    text = edited(text, root, key, new) if key in root.value else f"{text.rstrip()}\n\n{key}:\n  {block(new, 2)}\n"
     _check(text, scenario, giveaway, file=before.file)
     return text.replace("\n", "\r\n") if "\r\n" in before.text else text
 

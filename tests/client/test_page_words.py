@@ -144,3 +144,11 @@ def test_a_file_without_words_gets_them(file: Path) -> None:
         "question": "How big can Kiln & Co get?",
         "byline": "Mine",
     }
+
+
+def test_words_that_take_the_place_of_others_stay_where_those_were(tmp_path: Path) -> None:
+    path, head = tmp_path / "kiln.yaml", "scenario: {business: Kiln, pay: {plans: [{name: One, monthly_price: 2}]}}\n"
+    path.write_text(head + "giveaway:\n  look:\n    name: Us\n  name: kiln  # short\n", "utf-8")
+    save_words({"look": {"site": "https://example.org"}, "name": "kiln"}, path)
+    words = "giveaway:\n  look:\n    site: https://example.org\n  name: kiln  # short\n"
+    assert path.read_text("utf-8").replace('"', "") == head + words

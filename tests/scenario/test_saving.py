@@ -86,6 +86,18 @@ def test_another_curve_takes_the_place_of_the_old_one(file):
     )
 
 
+def test_another_curve_takes_the_place_of_one_that_is_named_behind_its_numbers(file):
+    churn = "      curve: constant\n      monthly_churn_rate: 0.04"
+    before = file.read_text("utf-8")
+    assert before.count(churn) == 1
+    behind = "      alpha: 0.7\n      beta: 5  # by hand\n      curve: sbg"
+    file.write_text(before.replace(churn, behind), "utf-8")
+    growth.save_scenario(
+        changed(growth.load_scenario(file), stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.04}}), file
+    )
+    assert file.read_text("utf-8") == before
+
+
 def test_a_value_that_returns_to_nothing_is_written_so(file):
     growth.save_scenario(changed(growth.load_scenario(file), goal_mrr=None), file)
     assert "  goal_mrr: null          # enough" in file.read_text(encoding="utf-8")
