@@ -82,27 +82,9 @@ def brought(
 
     Launches are not seasonal. The logistic is Verhulst's (1838, from memory); the rest is our own, see model.md.
 
-    Parameters
-    ----------
-    channel : AnyChannel
-        A validated channel.
-    months : int
-        T, >= 1.
-    calendar_month : int
-        That of month 1, from 1 for January to 12; it selects the factor in `season`.
-    read : Read
-    season_at_mean : bool
-        Use the mean of the twelve seasonal factors in every month.
-    later : Later
-        How the channel changes over time.
+    calendar_month: that of month 1, 1..12; it selects the factor in `season`. season_at_mean: the mean of the twelve
+    factors in every month. Both results are >= 0, of shape (months, 1 or draws); the second (1, 1) without launches.
 
-    Returns
-    -------
-    flow, launched : array of shape (months, 1 or draws)
-        Both >= 0. Without launches, `launched` has shape (1, 1).
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, arrive={
     ...     "channels": [{"name": "search", "monthly_visitors": 100, "monthly_growth_rate": 0.5,

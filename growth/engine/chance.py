@@ -94,14 +94,8 @@ def variances(
 ) -> dict[str, Array]:
     """The variances of one block of draws, by the names of `Chance`: shape (T, draws).
 
-    Parameters
-    ----------
-    scenario : a valid scenario.
-    series : what `growth.engine.run.run` gave for this block, time first.
-    read, draws, pooled : as for `run`.
+    series: what `growth.engine.run.run` gave for this block, time first; the rest as for `run`.
 
-    Examples
-    --------
     Ten customers, a quarter leave each month: binomial, 10 x 0.75 x 0.25 after a month.
 
     >>> from growth.engine.run import run

@@ -18,21 +18,11 @@ if TYPE_CHECKING:
 
 
 def cohorts(scenario: Scenario) -> tuple[Array, Array]:
-    """Customers and MRR by month and cohort.
+    """Customers and MRR by month and cohort: shape (months, oldest + 1 + months), with draws in front if there are any.
 
-    All draws are computed at once, so memory grows with their number.
+    Column j + oldest is the cohort that joins in month j, 0 until then; `oldest` is the largest opening age. All draws
+    are computed at once, so memory grows with their number.
 
-    Parameters
-    ----------
-    scenario : Scenario
-
-    Returns
-    -------
-    customers, mrr : array of shape (months, oldest + 1 + months), with (draws, ...) in front if there are draws
-        Column j + oldest is the cohort that joins in month j, 0 until then; `oldest` is the largest opening age.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> example = Scenario(business="example A", months=3, sign_up={"signup_rate": 1}, pay={"conversion_rate": 1,
     ...     "plans": [{"name": "one", "monthly_price": 20}]}, stay={"churn": {"curve": "constant",
@@ -71,19 +61,9 @@ def states_at(
 def followed(scenario: Scenario, *, start: int, end: int) -> Array:
     """Follow the customers at the end of month `start` to the end of month `end`, with nobody joining.
 
-    Parameters
-    ----------
-    scenario : Scenario
-    start, end : int
-        Months, 0 <= start <= end <= T.
+    0 <= start <= end <= T. Returns customers and MRR at the start; customers, MRR, and MRR without expansion and price
+    rises at the end: shape (5, 1 or draws).
 
-    Returns
-    -------
-    array of shape (5, 1 or draws)
-        Customers and MRR at the start; customers, MRR, and MRR without expansion and price rises at the end.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]}, grow={"monthly_expansion_rate": 0.25},

@@ -78,22 +78,8 @@ def measured(*, ages: Whole, survival: tuple[Array, ...], tail_monthly_churn_rat
     """Churn of a measured survival curve, with constant churn after its last age.
 
     h(a) = 1 - S(a) / S(a - 1), or 1 once nobody is left. This is the discrete hazard; textbook, no single source.
+    survival: S at ages 1, 2, ...; fractions, 0..1, that never rise.
 
-    Parameters
-    ----------
-    ages : array of int, shape (ages, 1)
-        Months, >= 1.
-    survival : tuple of numbers or arrays of shape (draws,)
-        S at ages 1, 2, ...; fractions, 0..1, that never rise.
-    tail_monthly_churn_rate : number or array of shape (draws,)
-        Churn after the last measured age, 0..1.
-
-    Returns
-    -------
-    array of shape (ages, 1) or (ages, draws)
-
-    Examples
-    --------
     >>> churn = measured(ages=np.array([[1], [2], [3]]), survival=(0.8, 0.6), tail_monthly_churn_rate=0.05)
     >>> churn.ravel().round(9).tolist()
     [0.2, 0.25, 0.05]
@@ -116,29 +102,10 @@ _CURVES: dict[str, Callable[..., Array]] = {
 
 
 def churn_by_age(curve: Churn, *, ages: Whole, read: Read = np.asarray) -> Array:
-    """Churn at the given ages, by whichever curve a scenario names.
+    """Churn at the given ages, by whichever curve a scenario's `churn` section names: shape (n, 1) or (n, draws), 0..1.
 
-    Parameters
-    ----------
-    curve : Churn
-        A `churn` section of a scenario.
-    ages : array of int, shape (n,)
-        Months since joining, each >= 1.
-    read : Read, optional
-        How numbers become arrays over draws; see `growth.engine.draws`.
+    ages: months since joining, each >= 1, of shape (n,).
 
-    Returns
-    -------
-    array of shape (n, 1) or (n, draws)
-        The share of those who reached age a - 1 that leave at age a, 0..1.
-
-    Raises
-    ------
-    KeyError
-        The section's `curve` is not one of ours. A validated section never raises.
-
-    Examples
-    --------
     >>> from growth.scenario.stay import ConstantChurn
     >>> churn_by_age(ConstantChurn(curve="constant", monthly_churn_rate=0.1), ages=np.array([1, 2])).ravel().tolist()
     [0.1, 0.1]
@@ -190,18 +157,8 @@ def settled_ages(scenario: Scenario) -> int:
     """The number of ages that `lifetime_sum` needs: three years after the last age at which churn or growth changes.
 
     From then on every year repeats the one before. A constant curve, a geometric series from the start, needs 36 ages.
+    Whole years in months, 36..LIFETIME.
 
-    Parameters
-    ----------
-    scenario : Scenario
-
-    Returns
-    -------
-    int
-        Whole years in months, 36..LIFETIME.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> plans = [{"name": "Studio", "monthly_price": 20}]
     >>> settled_ages(Scenario(business="Fernhollow", pay={"plans": plans}, grow={"monthly_expansion_rate": 0.01,

@@ -78,15 +78,8 @@ def by_block(scenario: Scenario, function: Callable[[Read, int], Array], *, size
 def by_month(scenario: Scenario, number: Callable[[Scenario], Number], *, read: Read) -> Array:
     """A number of a scenario in months 1..T, shape (T, 1 or draws); (1, 1 or draws) where it never changes.
 
-    Parameters
-    ----------
-    scenario : Scenario
-    number : callable
-        Takes the scenario in force in a month and returns the number.
-    read : Read
+    number: gives it from the scenario in force in a month.
 
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=3, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     changes=[{"from_month": 3, "field": "bill.monthly_fixed_costs", "becomes": 500}])

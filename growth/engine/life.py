@@ -150,17 +150,7 @@ def plan_churn(scenario: Scenario, *, ages: Whole, month: int, read: Read) -> Ar
     Yearly plans: 0 except at ages 12, 24, ...; there f (1 - renewal_rate), at most 1, or without a renewal rate
     1 - product over the last twelve ages of (1 - f h(a)).
 
-    Parameters
-    ----------
-    ages : array of shape (n,)
-        Whole months 1, 2, ..., n, none left out.
-    month : int
-        1..T.
-
-    Returns
-    -------
-    array of shape (plans, n, 1 or draws)
-        Fractions, 0..1.
+    ages: whole months 1, 2, ..., n, none left out. month: 1..T. Fractions, 0..1, of shape (plans, n, 1 or draws).
 
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20,

@@ -83,19 +83,9 @@ class LifetimeSum:
 def lifetime(scenario: Scenario, *, month: int, read: Read, ages: int = LIFETIME) -> Lifetime:
     """A new customer's life on each plan, at the rates in force in `month` and without price changes.
 
-    S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1.
+    S(a) = S(a-1)(1 - h(a)), W(a) = W(a-1)(1 - h(a))(1 + e - k), S(0) = W(0) = 1. month: 1..T. ages: how many, 0
+    included; >= 1.
 
-    Parameters
-    ----------
-    scenario : Scenario
-    month : int
-        1..T.
-    read : Read
-    ages : int
-        How many ages, 0 included; >= 1.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.5}})
@@ -150,16 +140,9 @@ def lifetime_sum(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray) -> Li
 
     Source: mean of the sBG from its survival function (Fader and Hardie, 2007, equation 6) by summing the series.
 
-    Parameters
-    ----------
-    terms : array of shape (plans, ages, 1 or draws)
-        By age from 0; `ages` is `settled_ages` or LIFETIME.
-    life : Lifetime
-    growth : array of shape (plans, 1 or draws)
-        The long-run yearly growth of a staying customer's term.
+    terms: by age from 0, shape (plans, ages, 1 or draws), for `settled_ages` or LIFETIME ages. growth: the long-run
+    yearly growth of a staying customer's term, shape (plans, 1 or draws).
 
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> loyal = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "sbg", "alpha": 3, "beta": 400}})
@@ -238,21 +221,9 @@ def outlasts(terms: np.ndarray, life: Lifetime, *, growth: np.ndarray, faded: np
 def leavers(terms: np.ndarray, life: Lifetime, whole: LifetimeSum, *, growth: np.ndarray) -> np.ndarray:
     """Losses over a lifetime per new customer: the sum over ages a >= 1 of terms(a - 1) x churn(a).
 
-    If churn falls like 1 / age and nothing grows, everyone left at the last age leaves eventually.
+    If churn falls like 1 / age and nothing grows, everyone left at the last age leaves eventually. `whole` is what
+    `lifetime_sum` gave for the same arguments. Shape (plans, 1 or draws); infinite if the terms grow without bound.
 
-    Parameters
-    ----------
-    terms, life, growth : see `lifetime_sum`
-    whole : LifetimeSum
-        Of the same terms.
-
-    Returns
-    -------
-    array of shape (plans, 1 or draws)
-        Infinite if the terms grow without bound.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.5}})

@@ -26,21 +26,9 @@ def arrivals_of(scenario: Scenario, *, read: Read, season_at_mean: bool = False)
 
     Sign-ups are visitors x signup_rate, or counted directly by a channel of sign-ups; new customers come from
     `paying_stream`, or are counted directly by a channel of customers. A channel's own rates override the scenario's.
+    People a month, and money a month for acquisition_spend, of shape (months, 1 or draws). season_at_mean: the mean of
+    a season's twelve factors in every month.
 
-    Parameters
-    ----------
-    scenario : Scenario
-    read : Read
-    season_at_mean : bool
-        Use the mean of a season's twelve factors in every month.
-
-    Returns
-    -------
-    dict of str to array of shape (months, 1 or draws)
-        visitors, sign_ups, new_customers (people a month) and acquisition_spend (money a month).
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000, "monthly_cost": 80}]},

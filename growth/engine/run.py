@@ -80,26 +80,12 @@ class Book:
 def run(
     scenario: Scenario, *, read: Read, draws: int, pooled: bool, keep: dict[int, Array] | None = None
 ) -> dict[str, Array]:
-    """Run one block of draws; model.md defines the equations.
+    """Run one block of so many draws, >= 1; model.md defines the equations.
 
-    Parameters
-    ----------
-    scenario : Scenario
-    read : Read
-    draws : int
-        The number of draws in the block, >= 1.
-    pooled : bool
-        Keep all cohorts in one row; valid only if nothing depends on age, see `growth.engine.life.ageless`.
-    keep : dict, optional
-        Its keys are months, 0..T; its values are replaced by copies of the state at the end of each.
+    pooled: keep all cohorts in one row; valid only if nothing depends on age, see `growth.engine.life.ageless`. keep:
+    its keys are months, 0..T; its values are replaced by copies of the state at the end of each. Returns the series by
+    name, time first, of shape (T, 1 or draws); "customers" and "mrr" are closing values and start with month 0.
 
-    Returns
-    -------
-    dict of str to array of shape (T, 1 or draws)
-        Series by name, time first; "customers" and "mrr" are closing values and start with month 0.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> small = Scenario(business="Fernhollow", months=2, opening={"customers": 10, "mrr": 200},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},
