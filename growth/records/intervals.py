@@ -113,10 +113,7 @@ def sum_interval(parts: np.ndarray, squares: float | None = None) -> tuple[float
     >>> round(low, 2), round(high, 2), events
     (9.15, 25.98, 16.0)
     """
-    from scipy.special import gammaincinv
-
     total, squares = float(parts.sum()), float((parts**2).sum()) if squares is None else squares
     if not total:
         return 0.0, 0.0, 0.0
-    weight, events = squares / total, total**2 / squares
-    return float(weight * gammaincinv(events, 0.025)), float(weight * gammaincinv(events + 1, 0.975)), events
+    return *count_interval(total, squares / total), total**2 / squares

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +12,9 @@ from growth.records.bridge import Spells
 from growth.records.intervals import Rate, sum_interval
 from growth.records.paid_months import PaidMonths
 from growth.records.read.values import NONE
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FOR_ALL = 0.5  # share of a plan's customers whose price has to change alike in one month; common practice, no source
 LEAST = 8  # customers of whom that is asked
@@ -40,7 +44,7 @@ class NewcomerDiscount:
     """A discount that customers of a kind of plan had when they joined, until they were `months` old.
 
     factor: of the price after it over that before. stepped, reached: whose price rose by it at that age, of those seen
-    at it. first_mrr, shares: at which prices they had joined, ascending, and the share of each that stepped.
+    at it. shares: of those who had joined at a price, how many stepped, by price.
     """
 
     kind: int
@@ -48,15 +52,11 @@ class NewcomerDiscount:
     factor: float
     stepped: int
     reached: int
-    first_mrr: np.ndarray
-    shares: np.ndarray
+    shares: pd.Series
 
     def full_price(self, first_mrr: np.ndarray) -> np.ndarray:
         """What customers who join at these prices are expected to pay in the end, by those seen to the end."""
-        place = np.searchsorted(self.first_mrr, first_mrr.round(2))
-        place = np.minimum(place, self.first_mrr.size - 1)
-        known = self.first_mrr[place] == first_mrr.round(2)
-        share = np.where(known, self.shares[place], self.stepped / self.reached)
+        share = self.shares.reindex(first_mrr.round(2), fill_value=self.stepped / self.reached).to_numpy()
         return first_mrr * (1 + share * (self.factor - 1))
 
 
@@ -155,6 +155,8 @@ def _discounts(
     At one age far more customers step up by one factor than at any other. changed: the entries of the book after which
     the MRR is another; ratio, change: by how much.
     """
+    import pandas as pd
+
     steps = np.flatnonzero((change > 0) & (ratio > LEAST_STEP))
     kind, factor = book.kind[changed[steps]], np.minimum(np.round(100 * ratio[steps]), 99_999).astype(int)
     spell = np.searchsorted(np.cumsum(runs.length), changed[steps], side="right")
@@ -175,10 +177,9 @@ def _discounts(
             continue
         change[steps[at_age | young]] = 0.0
         old = here[known[here] & (runs.entry[here] + runs.length[here] > months)]
-        first, which = np.unique(runs.first_mrr[old].round(2), return_inverse=True)
-        stepped = np.bincount(which[np.isin(old, spell[at_age])], minlength=first.size)
-        shares = (stepped + share) / (np.bincount(which) + 1)  # of few customers their share says little
-        found.append(NewcomerDiscount(number, months, one % 100_000 / 100, int(at_age.sum()), reached, first, shares))
+        by_price = pd.Series(np.isin(old, spell[at_age])).groupby(runs.first_mrr[old].round(2))
+        shares = (by_price.sum() + share) / (by_price.size() + 1)  # of few customers their share says little
+        found.append(NewcomerDiscount(number, months, one % 100_000 / 100, int(at_age.sum()), reached, shares))
     return tuple(found)
 
 

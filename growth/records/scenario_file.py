@@ -22,7 +22,7 @@ from growth.records.survival import NO_FIT, misfit
 from growth.records.to_scenario import Value, assumptions, leaves
 from growth.scenario import Scenario
 from growth.scenario.file import parse, scenario_of
-from growth.scenario.write import entry, flow, plain, scalar
+from growth.scenario.write import entry, flow, plain
 
 COMMENT_AT, WIDTH = 42, 98  # column where comments begin where the value leaves room, and where lines end
 HEAD = """\
@@ -76,7 +76,7 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     values = assumptions(measured, business=business, invented=invented, months=months)
     correlations = with_ranges(values, measured)
     lines = [f"# {line}" for note in said for line in textwrap.wrap(note, WIDTH - 2)]
-    lines += ["", "scenario:", *_lines(values, 2)]
+    lines += ["", "scenario:", *_lines(values, 2, apart=True)]
     known = f"{count_of(book.months, 'month')} of records"
     last = str(book.last_month)
     sources = [
@@ -103,7 +103,7 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
         lines += ["", *(f"# {line}" for line in listed)]
     words = page_words(measured, business=business)
     lines += ["", *(f"# {line}" for line in textwrap.wrap(ABOUT, WIDTH - 2)), "giveaway:"]
-    lines += _words(words, 2)
+    lines += _lines(words, 2)
     return "\n".join(lines) + "\n"
 
 
@@ -146,24 +146,29 @@ def write_scenario(
     return scenario
 
 
-def _lines(values: dict[str, Any], indent: int) -> list[str]:
+def _lines(values: dict[str, Any], indent: int, *, apart: bool = False) -> list[str]:
+    """Lay out a section: values with their comments, texts folded, lists under dashes. apart: an empty line before each
+    section within it.
+    """
     pad, lines = " " * indent, []
     for key, value in values.items():
         if isinstance(value, dict):
-            lines += [*([""] if indent == 2 else []), f"{pad}{key}:", *_lines(value, indent + 2)]
+            lines += [*([""] if apart else []), f"{pad}{key}:", *_lines(value, indent + 2)]
         elif isinstance(value, list):
             lines.append(f"{pad}{key}:")
             for part in value:
-                first, *rest = _lines(part, indent + 4)
-                lines += [f"{pad}  - {first.lstrip()}", *rest]
+                if isinstance(part, str):
+                    folded = textwrap.wrap(part, WIDTH - 4 - indent, break_long_words=False, break_on_hyphens=False)
+                    lines += [f"{pad}  - >-", *(f"{pad}    {line}" for line in folded)]
+                else:
+                    first, *rest = _lines(part, indent + 4)
+                    lines += [f"{pad}  - {first.lstrip()}", *rest]
         else:
-            lines += _leaf(pad + key, value)
+            lines += _leaf(pad + key, value) if isinstance(value, Value) else [f"{pad}{entry(key, value, indent)}"]
     return lines
 
 
-def _leaf(key: str, value: Any) -> list[str]:
-    if not isinstance(value, Value):
-        return [f"{key}: {scalar(value)}"]
+def _leaf(key: str, value: Value) -> list[str]:
     text = f"{key}: {flow(plain(value.value))}"
     pad = " " * (len(key) - len(key.lstrip()))
     if isinstance(value.value, list) or len(text) >= COMMENT_AT:
@@ -181,22 +186,6 @@ def _folded(key: str, value: Any, text: str) -> list[str]:
     parts = [flow(part).replace(" ", "\0") for part in value]  # a section is not broken
     lines = textwrap.wrap(", ".join(parts), WIDTH - len(pad), break_long_words=False, break_on_hyphens=False)
     return [f"{key}: [", *(pad + line.replace("\0", " ") for line in lines), f"{pad[2:]}]"]
-
-
-def _words(values: dict[str, Any], indent: int) -> list[str]:
-    """Lay out sections of prose: texts folded, lists under dashes."""
-    pad, lines = " " * indent, []
-    for key, value in values.items():
-        if isinstance(value, dict):
-            lines += [f"{pad}{key}:", *_words(value, indent + 2)]
-        elif isinstance(value, list):
-            lines.append(f"{pad}{key}:")
-            for text in value:
-                folded = textwrap.wrap(text, WIDTH - 4 - indent, break_long_words=False, break_on_hyphens=False)
-                lines += [f"{pad}  - >-", *(f"{pad}    {line}" for line in folded)]
-        else:
-            lines.append(f"{pad}{entry(key, value, indent)}")
-    return lines
 
 
 def page_words(measured: Measured, *, business: str) -> dict[str, Any]:
