@@ -27,6 +27,12 @@ class Rate:
         low, high = wilson(count, of)
         return cls(float(count / of) if of else 0.0, float(low), float(high), f"{source}; Wilson")
 
+    def draw(self, random: np.random.Generator, draws: int) -> np.ndarray:
+        """Draw a share, shape (draws,): normal with the width of its interval on each side, from 0 to 1."""
+        z = random.standard_normal(draws)
+        width = np.where(z < 0, self.value - self.low, self.high - self.value)
+        return np.clip(self.value + width / 1.96 * z, 0, 1)
+
 
 def wilson(count: ArrayLike, of: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """Compute Wilson's score interval for the share count / of, without continuity correction; 0 to 1 where `of` is 0.

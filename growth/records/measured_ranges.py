@@ -1,4 +1,4 @@
-"""Ranges for the measured numbers of a scenario: what counting leaves open, and which two of them go together.
+"""How unsure the measured numbers of a scenario are: ranges, which two of them go together, and draws of churn.
 
 A range holds what is not known of a number: how few were counted, whether and since when churn is another, and for
 joining how much its months vary beyond chance. What single customers do by chance is no part of it: a forecast adds
@@ -12,15 +12,17 @@ from typing import Any, NamedTuple
 import numpy as np
 from pydantic import ValidationError
 
+from growth.engine.curves import churn_by_age
 from growth.errors import Problem
-from growth.records.churn_fit import Fit
-from growth.records.estimate import Measured
+from growth.records.churn_fit import BOUNDS, SECTIONS, Fit
+from growth.records.estimate import FittedChurn, Measured
 from growth.records.intervals import Z95, Rate
 from growth.records.joining import RECENT, Joining
 from growth.records.to_scenario import FEW_PLANS, MOST_PLANS, leaves, no_interval, plain_values
 from growth.scenario import Scenario
 from growth.scenario.address import find
 from growth.scenario.range import NEAREST, Range, Scale
+from growth.scenario.section import LONGEST
 
 Z90 = 1.6448536269514722  # 95% point of the normal distribution: a range's ends
 DRAWS = 4_096  # of joining, and of the change of churn
@@ -117,6 +119,48 @@ def churn_ratio(measured: Measured, random: np.random.Generator, draws: int) -> 
     window = len(measured.history.at_risk) - (measured.churn_change.since - 1)
     taken = ratio[1:][measured.history.windows == window]
     return random.choice(ratio[1:] / taken, draws, p=weight[1:] / weight[1:].sum())
+
+
+def mixed_curve(fitted: FittedChurn, ratio: np.ndarray, random: np.random.Generator) -> dict[str, Any]:
+    """Draw churn curves from all that were fitted, by their AIC weights; return them as a section of survival by age.
+
+    What the records say about ages beyond them depends on the curve, so a band around one curve alone is too narrow
+    there. Source: Burnham and Anderson, "Model Selection and Multimodel Inference" (2nd ed. 2002), section 2.9.
+    """
+    usable = [fit for fit in fitted.fits if not fit.at_edge and np.isfinite(fit.covariance).all()]
+    usable = usable if len(fitted.fits) > 1 and usable else [fitted.chosen or fitted.fits[0]]
+    aic = np.array([fit.aic for fit in usable])
+    weight = np.exp((aic.min() - aic) / 2)
+    which = random.choice(len(usable), ratio.size, p=weight / weight.sum())
+    ages = np.arange(1, LONGEST + 1)
+    churn = np.empty((LONGEST, ratio.size))
+    for number in np.unique(which).tolist():
+        these = which == number
+        section = SECTIONS[usable[number].curve].model_construct(**_drawn_curve(usable[number], random, ratio.size))
+        churn[:, these] = np.broadcast_to(churn_by_age(section, ages=ages), churn.shape)[:, these]
+    churn = np.clip(churn * ratio, 0, 1)
+    alive = np.cumprod(1 - churn, axis=0)
+    return {"curve": "measured", "survival": list(alive), "tail_monthly_churn_rate": churn[-1]}
+
+
+def _drawn_curve(fit: Fit, random: np.random.Generator, draws: int) -> dict[str, Any]:
+    """Draw the parameters of a curve, as a section; those that were estimated alone vary."""
+    from scipy.special import expit
+
+    section: dict[str, Any] = {"curve": fit.curve, **fit.values}
+    if np.isfinite(fit.covariance).all():
+        for name, one in zip(fit.low, _normal(fit.scaled, fit.covariance, random, draws), strict=True):
+            section[name] = np.clip(np.exp(one), *BOUNDS[name]) if name in BOUNDS else expit(one)
+    return section
+
+
+def _normal(mean: np.ndarray, covariance: np.ndarray, random: np.random.Generator, draws: int) -> np.ndarray:
+    """Draw from a normal distribution, shape (parameters, draws). A Cholesky factor is the same on every machine."""
+    try:
+        root = np.linalg.cholesky(covariance)
+    except np.linalg.LinAlgError:  # not positive definite: along one direction the data say next to nothing
+        return random.multivariate_normal(mean, covariance, draws).T
+    return mean[:, None] + root @ random.standard_normal((mean.size, draws))
 
 
 def _joining(joining: Joining, usual: float) -> tuple[Widths, Pairs]:

@@ -92,6 +92,11 @@ class RevenueChange:
         low, high, events = sum_interval(changed, squares)
         return Rate(value / could, low / could, high / could, source), events
 
+    def draw(self, part: str, random: np.random.Generator, draws: int) -> np.ndarray:
+        """Draw expansion or contraction, shape (draws,), with Jeffreys' prior for the mean of a count."""
+        rate, events = self.rate(part)
+        return np.clip(rate.value * random.gamma(events + 0.5, size=draws) / max(events, 0.5), 0, 1)
+
     def price_now(self, kind: int, start: np.ndarray, first_mrr: np.ndarray) -> np.ndarray:
         """What customers who joined in these months at this MRR would pay today, once no discount runs any more."""
         price = first_mrr
