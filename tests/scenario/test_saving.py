@@ -93,9 +93,9 @@ def test_another_curve_takes_the_place_of_one_that_is_named_behind_its_numbers(f
     behind = "      alpha: 0.7\n      beta: 5  # by hand\n      curve: sbg"
     file.write_text(before.replace(churn, behind), "utf-8")
     growth.save_scenario(
-        changed(growth.load_scenario(file), stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.04}}), file
+        changed(growth.load_scenario(file), stay={"churn": {"curve": "constant", "monthly_churn_rate": 0.05}}), file
     )
-    assert file.read_text("utf-8") == before
+    assert file.read_text("utf-8") == before.replace("monthly_churn_rate: 0.04", "monthly_churn_rate: 0.05")
 
 
 def test_a_value_that_returns_to_nothing_is_written_so(file):
