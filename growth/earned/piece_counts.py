@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from growth.earned.buyers import Buyer, day_number, days_between, read_buyers
+from growth.earned.buyers import Buyer, days_between, read_buyers
 from growth.earned.ledger import Ledger
 from growth.earned.ledger_format import THOUSANDTHS
 
@@ -103,21 +103,10 @@ def last_day(ledger: Ledger) -> str | None:
 
 
 def read_pieces(ledger: Ledger, *, day: str, robots: bool = False) -> list[PieceCounts]:
-    """The pieces published by a day, each with what was counted until its close.
+    """The pieces published by a day (year-month-day), by name, each with what was counted until its close.
 
-    Parameters
-    ----------
-    ledger : the ledger, opened.
-    day : year-month-day.
-    robots : keep the days that look like robots among the counts.
+    robots: keep the days that look like robots among the counts.
 
-    Returns
-    -------
-    list of PieceCounts
-        In the order of their names.
-
-    Examples
-    --------
     >>> from growth.earned.ledger_csv import parse_csv
     >>> with Ledger(":memory:", create=True) as ledger:
     ...     done = ledger.record([parse_csv("piece,published\\na,2026-03-02\\n", file="p.csv"),
@@ -125,11 +114,11 @@ def read_pieces(ledger: Ledger, *, day: str, robots: bool = False) -> list[Piece
     ...     read_pieces(ledger, day="2026-04-01")[0].sign_ups_by_day.tolist()
     [0, 2]
     """
-    counts: dict[str, dict[str, tuple[int, int, int]]] = defaultdict(dict)
-    question = "SELECT piece, day, views, shares, sign_ups FROM days WHERE replaced IS NULL AND day <= ?"
-    for name, when, *numbers in ledger.select(question, (day,)):
-        counts[name][when] = tuple(numbers)
-    counted_to = max((when for of_piece in counts.values() for when in of_piece), default="")
+    counts: dict[str, list[_DayRow]] = defaultdict(list)
+    question = "SELECT piece, day, views, shares, sign_ups FROM days WHERE replaced IS NULL AND day <= ? ORDER BY day"
+    for name, *row in ledger.select(question, (day,)):
+        counts[name].append(_DayRow(*row))
+    counted_to = max((rows[-1].day for rows in counts.values()), default="")
     buyers: dict[str, list[Buyer]] = defaultdict(list)
     for buyer in read_buyers(ledger, day=day):
         buyers[buyer.piece].append(buyer)
@@ -137,9 +126,8 @@ def read_pieces(ledger: Ledger, *, day: str, robots: bool = False) -> list[Piece
         "SELECT piece, title, published, hours, hourly_rate, other_cost FROM pieces "
         "WHERE replaced IS NULL AND published <= ? ORDER BY piece"
     )
-    return [
-        _piece(row, counts[row[0]], buyers[row[0]], day, counted_to, robots) for row in ledger.select(question, (day,))
-    ]
+    pieces = ledger.select(question, (day,))
+    return [_piece(row, counts[row[0]], buyers[row[0]], day, counted_to, robots) for row in pieces]
 
 
 def looks_like_robots(views: np.ndarray, sign_ups: np.ndarray) -> np.ndarray:
@@ -147,14 +135,8 @@ def looks_like_robots(views: np.ndarray, sign_ups: np.ndarray) -> np.ndarray:
 
     They have at least ten sign-ups, and at least five times as many as their views would bring at the rate of ordinary
     days: those that bring at most twice the average. Common practice, no source. Where ordinary days have fewer than 50
-    views no day is set aside.
+    views no day is set aside. views, sign_ups: of each day, shape (days,).
 
-    Parameters
-    ----------
-    views, sign_ups : of each day, shape (days,).
-
-    Examples
-    --------
     >>> looks_like_robots(np.array([150, 90, 5]), np.array([4, 5, 60])).tolist()
     [False, False, True]
     """
@@ -166,39 +148,38 @@ def looks_like_robots(views: np.ndarray, sign_ups: np.ndarray) -> np.ndarray:
     return flood
 
 
+class _DayRow(NamedTuple):
+    """What one day of a piece brought; the day is year-month-day."""
+
+    day: str
+    views: int
+    shares: int
+    sign_ups: int
+
+
 def _piece(
-    row: tuple[Any, ...],
-    counts: dict[str, tuple[int, int, int]],
-    buyers: list[Buyer],
-    day: str,
-    counted_to: str,
-    robots: bool,
+    row: tuple[Any, ...], counts: list[_DayRow], buyers: list[Buyer], day: str, counted_to: str, robots: bool
 ) -> PieceCounts:
     name, title, published, hours, rate, other = row
-    days = sorted(counts)
-    signed = np.array([counts[when][2] for when in days], dtype=np.int64)
-    views = np.array([counts[when][0] for when in days], dtype=np.int64)
+    ages = np.array([days_between(published, one.day) for one in counts], dtype=np.int64)
+    views, shares, signed = np.array([one[1:] for one in counts], dtype=np.int64).reshape(-1, 3).T
+    # A buyer's sign-up was counted on the nearest day with one that no other buyer has taken: files that count by week,
+    # or in another time zone, put it on another day than the buyer's own row.
     free = signed.copy()
-    positions = np.array([day_number(when) for when in days])
-    taken = np.zeros(len(days), dtype=np.int64)
-    extra: Counter[str] = Counter()
+    extra = []
     for buyer in buyers:
-        place = _nearest(positions, free, day_number(buyer.signed_up))
-        if place is None:
-            extra[buyer.signed_up] += 1
+        age, open_days = days_between(published, buyer.signed_up), np.flatnonzero(free > 0)
+        if open_days.size:
+            free[open_days[np.abs(ages[open_days] - age).argmin()]] -= 1
         else:
-            free[place] -= 1
-            taken[place] += 1
-    aside = np.zeros(len(days), dtype=bool) if robots else looks_like_robots(views, signed)
-    last = max([counted_to, *extra, published])
-    by_day = np.zeros(days_between(published, last) + 1, dtype=np.int64)
+            extra.append(age)
+    aside = np.zeros(len(counts), dtype=bool) if robots else looks_like_robots(views, signed)
+    by_day = np.zeros(max(days_between(published, counted_to or published), *extra, 0) + 1, dtype=np.int64)
     waiting = np.zeros_like(by_day)
-    for when, count, left in zip(days, np.where(aside, taken, signed), np.where(aside, 0, free), strict=True):
-        place = max(days_between(published, when), 0)  # sign-ups before the day of publishing count on it
-        by_day[place] += count
-        waiting[place] += left
-    for when, count in extra.items():
-        by_day[max(days_between(published, when), 0)] += count
+    counted_on = np.maximum(ages, 0)  # sign-ups before the day of publishing count on it
+    np.add.at(by_day, counted_on, np.where(aside, signed - free, signed))
+    np.add.at(waiting, counted_on, np.where(aside, 0, free))
+    np.add.at(by_day, np.maximum(np.array(extra, dtype=np.int64), 0), 1)
     return PieceCounts(
         name=name,
         title=title or name,
@@ -207,23 +188,12 @@ def _piece(
         hourly_rate=rate / THOUSANDTHS,
         other_cost=other / THOUSANDTHS,
         views=int(views[~aside].sum()),
-        shares=sum(counts[when][1] for when in days),
+        shares=int(shares.sum()),
         sign_ups_by_day=by_day,
         waiting_by_day=waiting,
         seen=max(days_between(published, day) + 1, len(by_day)),
         buyers=tuple(buyers),
-        uncounted=sum(extra.values()),
-        rows=len(days),
-        robot_days={when: int(count) for when, count, out in zip(days, free, aside, strict=True) if out},
+        uncounted=len(extra),
+        rows=len(counts),
+        robot_days={counts[place].day: int(free[place]) for place in np.flatnonzero(aside)},
     )
-
-
-def _nearest(positions: np.ndarray, free: np.ndarray, day: int) -> int | None:
-    """The day that a buyer's sign-up was counted on: the nearest with a sign-up that no other buyer has taken.
-
-    Files that count by week, or in another time zone, put it on another day than the buyer's own row.
-    """
-    open_days = np.flatnonzero(free > 0)
-    if not open_days.size:
-        return None
-    return int(open_days[np.argmin(np.abs(positions[open_days] - day))])
