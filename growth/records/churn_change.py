@@ -166,25 +166,21 @@ def churn_now(history: ChurnHistory, *, lost: float, on_board: float, changed: b
     return float(low), float(min(high, 1.0))
 
 
-def last_month_note(history: ChurnHistory, book: PaidMonths) -> str:
-    """Say that far more left in the last month than usual; "" where this is not so."""
-    if history.last is None:
-        return ""
-    return (
-        f"{count_of(history.last[0], 'customer')} who pay by the month left in the last month, {book.last_month}, "
-        f"where {history.last[1]:,.0f} would be usual: if that month is not over, --until takes the month before"
-    )
-
-
-def change_note(change: DetectedChurnChange | None, book: PaidMonths) -> str:
-    """Say since when churn is another, and what to use; "" where it did not change."""
-    if change is None:
-        return ""
-    return (
-        f"churn of monthly plans changed about {book.calendar_month(change.since)}: {change.before:.2%} left a month "
-        f"before, {change.now:.2%} since then (log-rank test by age, p {change.p:.3f}; a false alarm in "
-        f"{FALSE_ALARMS:.0%} of businesses). The months since then are what the scenario takes"
-    )
+def churn_notes(change: DetectedChurnChange | None, history: ChurnHistory, book: PaidMonths) -> list[str]:
+    """Say since when churn is another, and what to use; and that far more left in the last month than usual."""
+    said = []
+    if change:
+        said.append(
+            f"churn of monthly plans changed about {book.calendar_month(change.since)}: {change.before:.2%} left a "
+            f"month before, {change.now:.2%} since then (log-rank test by age, p {change.p:.3f}; a false alarm in "
+            f"{FALSE_ALARMS:.0%} of businesses). The months since then are what the scenario takes"
+        )
+    if history.last:
+        said.append(
+            f"{count_of(history.last[0], 'customer')} who pay by the month left in the last month, {book.last_month}, "
+            f"where {history.last[1]:,.0f} would be usual: if that month is not over, --until takes the month before"
+        )
+    return said
 
 
 def _statistics(at_risk: np.ndarray, left: np.ndarray, windows: np.ndarray, *, drift: float = 0.0) -> np.ndarray:

@@ -7,7 +7,7 @@ from html import escape
 
 from growth.errors import count_of
 from growth.records.bridge import bridge_columns, lapse_columns
-from growth.records.churn_change import change_note, last_month_note
+from growth.records.churn_change import churn_notes
 from growth.records.estimate import KindMeasures, Measured
 from growth.records.failed_payments import failed_note, failed_payments
 from growth.records.intervals import Rate
@@ -199,8 +199,7 @@ def notes(measured: Measured) -> list[str]:
                 f"{name}: no churn curve fits what was seen (chi-squared, p below {NO_FIT}): at an age of {ages} "
                 f"{off.seen:.2%} left a month, the recommended curve says {off.said:.2%}"
             )
-    told = (change_note(measured.churn_change, book), last_month_note(measured.history, book))
-    said += [note for note in told if note]
+    said += churn_notes(measured.churn_change, measured.history, book)
     said += price_notes(measured.changes, book)
     said += failed_note(book)
     said += joining_notes(measured.joining)

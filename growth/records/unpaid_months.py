@@ -48,6 +48,16 @@ class Entries:
             np.insert(self.state, at, state),
         )
 
+    @property
+    def last(self) -> np.ndarray:
+        """The places of the customers' last entries, shape (customers,)."""
+        return np.flatnonzero(np.diff(self.customer, append=-1))
+
+    @property
+    def gap(self) -> np.ndarray:
+        """How many months without payment lie between each entry and the next of its customer, shape (entries - 1,)."""
+        return np.where(np.diff(self.customer) == 0, np.diff(self.month) - 1, 0)
+
 
 def positions(lengths: np.ndarray) -> np.ndarray:
     """Count 0, 1, 2, ... within each of several runs of these lengths, one after the other.
@@ -87,11 +97,10 @@ def choose_grace(entries: Entries, months: int, *, given: int | None = None) -> 
     back for good are far fewer in any one month, and a departure that is none distorts churn the more). `given`
     overrides it.
     """
-    customer, month, kind = entries.customer, entries.month, entries.kind
-    ends = np.flatnonzero(np.append(customer[1:] != customer[:-1], True)) if customer.size else np.zeros(0, int)
-    missing = months - 1 - month[ends]
-    breaks = np.flatnonzero((customer[1:] == customer[:-1]) & (month[1:] > month[:-1] + 1))
-    gap, same = month[breaks + 1] - month[breaks] - 1, kind[breaks + 1] == kind[breaks]
+    missing = months - 1 - entries.month[entries.last]
+    gap = entries.gap
+    breaks = np.flatnonzero(gap)
+    gap, same = gap[breaks], entries.kind[breaks + 1] == entries.kind[breaks]
     lengths = range(1, max(given or 0, MOST_GRACE) + 1)
     returned = tuple(int(((gap == length) & same).sum()) for length in lengths)
     reached = tuple(int((gap >= length).sum() + (missing > length).sum()) for length in lengths)
@@ -117,8 +126,7 @@ def fill(entries: Entries, months: int, *, given: int | None) -> tuple[Entries, 
         return entries, grace, 0.0
     paid = entries.mrr.sum()
     entries = replace(entries, mrr=entries.mrr.copy())
-    customer, month, mrr, kind = entries.customer, entries.month, entries.mrr, entries.kind
-    gap = np.where(customer[1:] == customer[:-1], month[1:] - month[:-1] - 1, 0)
+    month, mrr, kind, gap, last = entries.month, entries.mrr, entries.kind, entries.gap, entries.last
     before = np.flatnonzero((gap > 0) & (gap <= max(grace.months, CATCHES_UP)) & (kind[1:] == kind[:-1]))
     usual, late = _made_up(entries, before, gap[before], grace.months)
     apart = paid - mrr.sum() - (late * usual).sum()
@@ -127,7 +135,6 @@ def fill(entries: Entries, months: int, *, given: int | None) -> tuple[Entries, 
     if grace.months or late.any():
         apart += _doubled(entries)
 
-    last = np.flatnonzero(np.append(customer[1:] != customer[:-1], True))
     missing = months - 1 - month[last]
     kept = [np.zeros(0, int)]
     for length in range(1, grace.months + 1):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growth.records import measure, spread_payments
-from growth.records.churn_change import ChurnHistory, _statistics, change_note, find_change
+from growth.records.churn_change import ChurnHistory, _statistics, churn_notes, find_change
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.report import notes
 
@@ -63,7 +63,8 @@ def test_the_weights_are_those_of_bayes():
 
 def test_it_is_said_with_the_month_and_both_values_and_the_recent_one_is_taken():
     calm = demo_book(DemoBusiness(alpha=0, beta=0.03, yearly_share=0, signups=60), seed=4)
-    assert measure(calm).churn_change is None and change_note(None, calm) == ""
+    plain = measure(calm)
+    assert plain.churn_change is None and churn_notes(None, plain.history, calm) == []
     rows = calm.rows
     leave = np.random.default_rng(3).random(rows.customers) * 12 + rows.month.max() - 6  # half of all leave, one by one
     late = rows.month >= leave[rows.customer]
@@ -71,7 +72,7 @@ def test_it_is_said_with_the_month_and_both_values_and_the_recent_one_is_taken()
     book = spread_payments(replace(rows, **{name: getattr(rows, name)[~late] for name in names}), until="2026-12")
     measured = measure(book)
     assert measured.churn_change is not None
-    said = change_note(measured.churn_change, book)
+    said = churn_notes(measured.churn_change, measured.history, book)[0]
     assert f"{measured.churn_change.now:.2%} since then" in said and "changed about 2026-" in said
     assert measured.why.startswith("since 2026-")
 
