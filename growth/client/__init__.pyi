@@ -2,10 +2,10 @@ from growth.client.actuals import ComparedMonth as ComparedMonth
 from growth.client.actuals import compare_with_actuals as compare_with_actuals
 from growth.client.actuals import note_month as note_month
 from growth.client.actuals import read_actuals as read_actuals
-from growth.client.answers import Answers as Answers
-from growth.client.answers import first_scenario as first_scenario
-from growth.client.answers import slug_of as slug_of
+from growth.client.first_meeting import Answers as Answers
+from growth.client.first_meeting import first_scenario as first_scenario
+from growth.client.first_meeting import questions_text as questions_text
+from growth.client.first_meeting import slug_of as slug_of
 from growth.client.meeting_copies import PastMeeting as PastMeeting
 from growth.client.meeting_copies import past_meetings as past_meetings
 from growth.client.meeting_copies import starting_after as starting_after
-from growth.client.questions import questions_text as questions_text

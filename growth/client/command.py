@@ -42,8 +42,7 @@ def add_command(subparsers: Any) -> None:
 
 def _new(arguments: argparse.Namespace) -> None:
     from growth.calculator.language import locale_of
-    from growth.client.answers import Answers, first_scenario, slug_of
-    from growth.client.questions import questions_text
+    from growth.client.first_meeting import Answers, first_scenario, questions_text, slug_of
     from growth.files import shipped
     from growth.output import write_outputs
     from growth.scenario.file import parse, scenario_of
@@ -88,7 +87,7 @@ def _asked(name: str) -> float | None:
 
 
 def _questions(arguments: argparse.Namespace) -> None:
-    from growth.client.questions import questions_text
+    from growth.client.first_meeting import questions_text
     from growth.giveaway.brief import read_giveaway
     from growth.output import SEAL, write_output
     from growth.scenario.file import load_scenario

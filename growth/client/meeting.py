@@ -12,8 +12,8 @@ from growth.calculator import Calculator, whole_answer
 from growth.calculator.as_said import value_in_words
 from growth.calculator.number_words import money, percent
 from growth.client.actuals import Actuals, note_month, read_actuals
+from growth.client.first_meeting import questions_text
 from growth.client.meeting_copies import PastMeeting, keep_copy, month_after, past_meetings, starting_after
-from growth.client.questions import questions_text
 from growth.engine import forecast
 from growth.errors import GrowthError
 from growth.giveaway.brief import Giveaway, brief_data, read_giveaway
@@ -156,15 +156,15 @@ class ClientMeeting:
 
     def _show(self, shown: Any) -> None:
         """Set what the place shows, without capturing what cells print: nothing is awaited while a notebook runs."""
-        from growth.client.shown_outputs import figure_output, html_output
+        from growth.client.tuning import output_of
 
         try:
             known = read_actuals(self.actuals) if self.actuals.is_file() else {}
             meetings = past_meetings(self.path, known, before=self.today)
-            picture = (figure_output(_picture(meetings[-1])),) if meetings and meetings[-1].months else ()
-            shown.outputs = (*picture, html_output(last_time_html(meetings, load_scenario(self.path))))
+            picture = (output_of(_picture(meetings[-1])),) if meetings and meetings[-1].months else ()
+            shown.outputs = (*picture, output_of(last_time_html(meetings, load_scenario(self.path))))
         except (GrowthError, OSError) as error:
-            shown.outputs = (html_output(f"<p>{escape(str(error))}</p>"),)
+            shown.outputs = (output_of(f"<p>{escape(str(error))}</p>"),)
 
 
 def framed(page: str) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 
 import ipywidgets as widgets
 import pandas as pd
+import plotly.io as pio
 
 from growth.calculator import Calculator
 from growth.charts import (
@@ -21,7 +22,6 @@ from growth.charts import (
     retention_triangle,
     use_in_notebooks,
 )
-from growth.client.shown_outputs import figure_output, table_output
 from growth.engine import forecast
 from growth.scenario.file import load_scenario
 from growth.table import table_of_measures
@@ -102,7 +102,7 @@ class Tuning:
         place = widgets.Output()
 
         def again(_change: object = None) -> None:
-            place.outputs = tuple(_output(one) for one in drawn())
+            place.outputs = tuple(output_of(one) for one in drawn())
 
         self.calculator.observe(again, "scenario")
         for one in also:
@@ -111,5 +111,13 @@ class Tuning:
         return place
 
 
-def _output(shown: Any) -> dict[str, Any]:
-    return table_output(shown) if isinstance(shown, pd.DataFrame) else figure_output(shown)
+def output_of(shown: Any) -> dict[str, Any]:
+    """A Plotly figure, a pandas frame or HTML as what an output widget shows. It is set as the widget's value: one that
+    captures what a cell prints keeps nbconvert waiting."""
+    if isinstance(shown, str):
+        data = {"text/html": shown, "text/plain": shown}
+    elif isinstance(shown, pd.DataFrame):
+        data = {"text/html": shown.to_html(), "text/plain": str(shown)}
+    else:
+        data = pio.renderers["plotly_mimetype"].to_mimebundle(shown.to_dict())
+    return {"output_type": "display_data", "data": data, "metadata": {}}

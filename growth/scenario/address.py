@@ -84,21 +84,9 @@ class Field:
 
 
 def fields(scenario: Scenario, *, always_first: bool = False) -> Iterator[Field]:
-    """Iterate over every number of a scenario, including those in lists.
+    """Every number of a scenario, including those in lists, in the order of the file; a number that is left out has the
+    value None. always_first: within each section, those that always have a slider come first.
 
-    Parameters
-    ----------
-    scenario : Scenario
-    always_first : bool
-        Within each section, list the numbers that always have a slider first; otherwise keep the order of the file.
-
-    Yields
-    ------
-    Field
-        Always with an entry. A number that is left out has the value None.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> [field.path for field in fields(base) if field.value == 29]
@@ -109,21 +97,9 @@ def fields(scenario: Scenario, *, always_first: bool = False) -> Iterator[Field]
 
 
 def find(scenario: Scenario, address: str) -> Field | Problem:
-    """Look up the field at an address.
+    """The field at an address, with list items by name or position; or, if there is none, a problem that suggests the
+    closest address.
 
-    Parameters
-    ----------
-    scenario : Scenario
-    address : str
-        Steps separated by dots, with list items by name or position.
-
-    Returns
-    -------
-    Field or Problem
-        The field; or, if there is none, a problem that suggests the closest address.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> base = Scenario(business="Kiln", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> find(base, "pay.plans.Studio.monthly_price").place
@@ -204,19 +180,9 @@ def plain_values(scenario: Scenario) -> dict[str, Any]:
 
 
 def in_words(place: Place, values: Any, *, root: str = "") -> str:
-    """Format a place for an error message, with list items by name where they have one.
+    """A place as an error message says it, with list items by name where they have one, behind a prefix such as
+    "giveaway". `values` are plain, may not be valid, and may end before the place does.
 
-    Parameters
-    ----------
-    place : Place
-        The steps within `values`; it may go further than `values` does.
-    values : object
-        Plain values that may not be valid.
-    root : str
-        A prefix, such as "giveaway".
-
-    Examples
-    --------
     >>> in_words(("plans", 0, "monthly_price"), {"plans": [{"name": "Studio"}]}, root="pay")
     'pay.plans[Studio].monthly_price'
     """

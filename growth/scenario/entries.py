@@ -32,20 +32,8 @@ class Entry:
 
 
 def entries(model: type[BaseModel], place: str = "") -> Iterator[Entry]:
-    """Iterate over every assumption of a model and its sections, in the order of the file.
+    """Every assumption of a model and its sections, in the order of the file. place: a prefix, such as "pay".
 
-    Parameters
-    ----------
-    model : type of BaseModel
-    place : str
-        A prefix for the places, such as "pay".
-
-    Yields
-    ------
-    Entry
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> next(entries(Scenario)).place
     'months'

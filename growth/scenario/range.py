@@ -41,20 +41,12 @@ class Scale(NamedTuple):
 
 
 def metalog(low: float, likely: float, high: float, chance: np.ndarray) -> np.ndarray:
-    """The three-term metalog through its 5%, 50% and 95% points, on an unbounded scale.
+    """Quantiles of the three-term metalog through its 5%, 50% and 95% points, low < high, on an unbounded scale.
 
-    Parameters
-    ----------
-    low, likely, high : the three points, low < high.
-    chance : cumulative probabilities, each above 0 and below 1, any shape.
+    chance: cumulative probabilities y, each above 0 and below 1, of any shape, which the result has too. With
+    L = ln(y / (1 - y)), K = ln(0.95 / 0.05), r = (likely - low) / (high - low), they are
+    likely + (high - low) L / (2 K) + (1 - 2 r) (high - low) (y - 1/2) L / (0.9 K).
 
-    Returns
-    -------
-    The quantiles, in the shape of `chance`. With L = ln(y / (1 - y)), K = ln(0.95 / 0.05), r = (likely - low) / (high -
-    low): likely + (high - low) L / (2 K) + (1 - 2 r) (high - low) (y - 1/2) L / (0.9 K).
-
-    Examples
-    --------
     >>> metalog(1.0, 2.0, 4.0, np.array([0.05, 0.5, 0.95])).round(12).tolist()
     [1.0, 2.0, 4.0]
     """

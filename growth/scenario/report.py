@@ -28,27 +28,8 @@ def validate(
     lines: Mapping[Place, int] | None = None,
     root: str = "",
 ) -> Model:
-    """Validate plain values as a model.
+    """Plain values as a model. Raises ScenarioError with every problem that `problems_in` finds.
 
-    Parameters
-    ----------
-    model : type of BaseModel
-    values : object
-        Plain values, usually a dict.
-    file : str, optional
-        The file's name, for error messages.
-    lines : mapping of Place to int, optional
-        The line of each place, as in `Document.lines`.
-    root : str
-        The part of the file that the values come from, such as "giveaway".
-
-    Raises
-    ------
-    ScenarioError
-        Lists every problem.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> validate(Scenario, {"business": "Fernhollow", "pay": {"plans": [{"name": "Studio", "monthly_price": -1}]}})
     Traceback (most recent call last):
@@ -63,17 +44,11 @@ def validate(
 def problems_in(
     model: type[Model], values: Any, *, lines: Mapping[Place, int] | None = None, root: str = ""
 ) -> Model | tuple[Problem, ...]:
-    """Validate plain values as a model, returning problems instead of raising.
+    """Plain values as a model; or what is wrong with them, in the order of the file.
 
-    Parameters are those of `validate`.
+    lines: the line of each place, as in `Document.lines`. root: the part of the file that the values come from, such as
+    "giveaway".
 
-    Returns
-    -------
-    Model or tuple of Problem
-        The problems are in the order of the file.
-
-    Examples
-    --------
     >>> from growth.scenario import Scenario
     >>> [problem.field for problem in problems_in(Scenario, {"business": "Kiln"})]
     ['pay']

@@ -74,25 +74,12 @@ def forms_for(unit: str) -> list[Form]:
 
 
 def said_number(said: Mapping[str, Any]) -> SaidNumber:
-    """The number that follows from what was said.
+    """The number that follows from what was said: the keys of one of `FORMS`, each with a number.
 
-    Parameters
-    ----------
-    said : the keys of one of `FORMS`, each with a number.
+    It is `count` of `of` as a share; `years` in months; `a_year` for a month, a twelfth; an amount without the tax in
+    it, amount / (1 + tax_included). Raises ValueError, with what would be right, where a key is unknown or a value is
+    no number that the form allows.
 
-    Returns
-    -------
-    SaidNumber
-        `count` of `of` as a share; `years` in months; `a_year` for a month, a twelfth; an amount without the tax in it,
-        amount / (1 + tax_included).
-
-    Raises
-    ------
-    ValueError
-        With what would be right: a key is unknown, or a value is no number that the form allows.
-
-    Examples
-    --------
     >>> float(said_number({"a_year": 348})), round(said_number({"amount": 34.51, "tax_included": 0.19}), 6)
     (29.0, 29.0)
     >>> said_number({"count": 2, "of": 0})

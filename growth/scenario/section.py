@@ -22,26 +22,11 @@ class Section(BaseModel):
 
 
 def broken(rule: str, value: Any = "", fix: str = "", *, key: str = "") -> PydanticCustomError:
-    """Build the error for a rule that relates several values.
+    """The error, for the caller to raise, for a rule that relates several values.
 
-    Parameters
-    ----------
-    rule : str
-        What would be right.
-    value : object
-        What was found; shortened to 60 characters.
-    fix : str
-        The likely fix.
-    key : str
-        The field of the section at fault, if it is a single one; or a part of it, as in "changes.0.field".
+    rule: what would be right. value: what was found; shortened to 60 characters. fix: the likely fix. key: the field of
+    the section at fault, if it is a single one; or a part of it, as in "changes.0.field".
 
-    Returns
-    -------
-    PydanticCustomError
-        For the caller to raise.
-
-    Examples
-    --------
     >>> broken("delay_shares adding to 1", 0.9).context["value"]
     '0.9'
     """

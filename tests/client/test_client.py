@@ -12,7 +12,7 @@ from growth.calculator.language import languages, locale_of
 from growth.cli import main
 from growth.client import Answers, compare_with_actuals, first_scenario, questions_text, read_actuals, slug_of
 from growth.client.actuals import comparison_lines
-from growth.client.questions import question_words
+from growth.client.first_meeting import question_words
 from growth.errors import ScenarioError
 from growth.scenario.file import parse, scenario_of
 from growth.whole_file import check_file

@@ -9,7 +9,7 @@ import pytest
 
 import growth
 from growth.client.actuals import note_month, read_actuals
-from growth.client.answers import Answers, first_scenario
+from growth.client.first_meeting import Answers, first_scenario
 from growth.client.meeting import ClientMeeting, last_time_html
 from growth.client.meeting_copies import keep_copy, past_meetings, starting_after
 from growth.errors import GrowthError, ScenarioError

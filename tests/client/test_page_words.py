@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import growth
-from growth.client.answers import Answers, first_scenario
+from growth.client.first_meeting import Answers, first_scenario
 from growth.client.page_words import changed_words, groups, shown
 from growth.client.words_form import WordsForm
 from growth.errors import GrowthError
