@@ -16,7 +16,8 @@ MODULES = (
     *("growth.engine", "growth.measures", "growth.table", "growth.charts", "growth.scenario.file"),
     *("ipykernel.kernelapp", "ipykernel.ipkernel", "ipykernel.zmqshell"),
     *("IPython.core.completer", "IPython.core.magics"),
-    *("papermill.execute", "nbclient", "jupyter_client.asynchronous", "growth.sweep.notebook_page", "mistune"),
+    *("papermill.execute", "nbclient", "jupyter_client.asynchronous", "mistune"),
+    *("growth.sweep.parallel_reports", "growth.sweep.notebook_page"),
 )
 
 
