@@ -12,6 +12,7 @@ from typing import Any
 from growth.calculator.as_said import as_said
 from growth.calculator.language import ENGLISH, LOCALE, locale_of, messages, said, words_in
 from growth.calculator.number_words import percent
+from growth.client.meeting_copies import month_after
 from growth.errors import Problem, ScenarioError
 from growth.giveaway.sensitivity import sensitivities
 from growth.scenario import Scenario
@@ -162,7 +163,6 @@ def first_scenario(answers: Answers, *, today: date) -> str:
     _check(answers)
     counted = f"{{count: {scalar(answers.leaving)}, of: {scalar(answers.customers)}}}"
     leaving, rate = (counted, round(answers.leaving / answers.customers, 12)) if answers.customers else ("0", 0.0)
-    year, month = (today.year + 1, 1) if today.month == 12 else (today.year, today.month + 1)
     day = f'"{today.isoformat()}"'
     words = question_words(locale_of(answers.language))
     channel, plan = words["channel"], words["plan"]
@@ -175,7 +175,7 @@ def first_scenario(answers: Answers, *, today: date) -> str:
 scenario:
   business: {scalar(answers.business)}
   currency: {answers.currency}
-  first_month: {year}-{month:02d}
+  first_month: {month_after(f"{today:%Y-%m}")}
   months: 36
 {goal}  opening:
     customers: {scalar(answers.customers)}

@@ -14,6 +14,7 @@ from growth.scenario import Scenario
 from growth.scenario.about_numbers import with_sources, with_values
 from growth.scenario.dated_change import LEVELS
 from growth.scenario.file import load_scenario
+from growth.scenario.range import likely_values
 
 FOLDER = "meetings"  # beside the client's file
 _DATED = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -128,7 +129,8 @@ def starting_after(scenario: Scenario, month: str, customers: float, mrr: float,
     for channel in values["arrive"]["channels"]:
         level = next((name for name in LEVELS if name in channel), None)
         if level and (rate := channel.get("monthly_growth_rate")):
-            channel[level] = round(_likely(channel[level]) * (1 + _likely(rate)) ** passed, 6)
+            now, growth = likely_values([channel[level], rate])
+            channel[level] = round(now * (1 + growth) ** passed, 6)
     moved = with_values(scenario, values)
     told = {"source": "told", "note": f"at the end of {month}"}
     return with_sources(moved, {"opening.customers": told, "opening.mrr": told}, today=today)
@@ -147,10 +149,6 @@ def month_after(month: str) -> str:
 def _count(month: str) -> int:
     """A month as the number of months from year 0 on."""
     return int(month[:4]) * 12 + int(month[5:]) - 1
-
-
-def _likely(value: object) -> float:
-    return float(value["likely"] if isinstance(value, dict) else value)  # type: ignore[arg-type]
 
 
 def _by_month(scenario: Scenario) -> list[str]:

@@ -40,12 +40,10 @@ def entries(model: type[BaseModel], place: str = "") -> Iterator[Entry]:
     """
     for name, info in model.model_fields.items():
         where = f"{place}.{name}".lstrip(".")
-        found = assumption_of(info)
-        if found:
-            mark = "[]" if _is_list(info.annotation) else ""
-            yield Entry(where + mark, found, None if info.is_required() else info.default, info.is_required())
-        sections = sections_in(info)
         many = "[]" if _is_list(info.annotation) else ""
+        if found := assumption_of(info):
+            yield Entry(where + many, found, None if info.is_required() else info.default, info.is_required())
+        sections = sections_in(info)
         for section in sections:
             tag = f"[{tag_of(section)}]" if len(sections) > 1 else many
             yield from entries(section, where + tag)
