@@ -6,7 +6,7 @@ import numpy as np
 from generated import random_scenario
 
 import growth
-from growth.scenario.address import fields, plain_values, put
+from growth.scenario.address import fields, put
 
 
 def unsure(seed: int) -> growth.Scenario:
@@ -15,7 +15,7 @@ def unsure(seed: int) -> growth.Scenario:
     scenario = growth.Scenario(**random_scenario(rng))
     found = [one for one in fields(scenario) if one.entry and one.entry.ranged and not one.entry.whole]
     found = [one for one in found if isinstance(one.value, float) and one.entry.low < one.value < one.entry.high]
-    values = plain_values(scenario)
+    values = scenario.model_dump(mode="json")
     chosen = [found[field] for field in rng.permutation(np.arange(len(found)))[: rng.integers(1, 6)]]
     if len(chosen) > 1 and seed % 2:
         both = [one.path for one in chosen[:2]]

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from growth.scenario import Scenario
-from growth.scenario.address import Field, fields, plain_values, put
+from growth.scenario.address import Field, fields, put
 
 NOT_LEVERS = ("months", "goal_mrr", "goal_left")
 
@@ -53,7 +53,7 @@ def with_values(scenario: Scenario, values: Mapping[str, float | np.ndarray]) ->
     >>> with_values(kiln, {"pay.plans.0.monthly_price": -1}) is None
     True
     """
-    plain, there = plain_values(scenario), {field.path: field for field in fields(scenario)}
+    plain, there = scenario.model_dump(mode="json"), {field.path: field for field in fields(scenario)}
     for path, value in values.items():
         if not isinstance(value, np.ndarray):
             value = there[path].assumption.moved(there[path].value, value)

@@ -145,10 +145,10 @@ def _of_change(scenario: Scenario, field: Field) -> Field:
 
 
 def value_at(values: Any, address: str | Sequence[str | int]) -> Any:
-    """Look up a value in a scenario's plain values.
+    """Look up a value in a scenario's plain values, as `scenario.model_dump(mode="json")` returns them.
 
-    `values` are as `plain_values` returns them; `address` has list items by position, or is its steps. Raises KeyError,
-    IndexError, TypeError or ValueError if there is no such address.
+    `address` has list items by position, or is its steps. Raises KeyError, IndexError, TypeError or ValueError if there
+    is no such address.
 
     >>> value_at({"pay": {"plans": [{"name": "Studio", "monthly_price": 29}]}}, "pay.plans.0.monthly_price")
     29
@@ -171,12 +171,6 @@ def put(values: Any, address: str | Sequence[str | int], value: Any) -> None:
     *above, last = _steps(address)
     section = value_at(values, above)
     section[int(last) if isinstance(section, list) else last] = value
-
-
-def plain_values(scenario: Scenario) -> dict[str, Any]:
-    """A scenario as mutable dicts and lists. Arrays over draws are not copied."""
-    values: dict[str, Any] = _unfrozen(scenario.model_dump())
-    return values
 
 
 def in_words(place: Place, values: Any, *, root: str = "") -> str:
@@ -242,12 +236,6 @@ def _later(section: BaseModel, name: str) -> bool:
 
 def _steps(address: str | Sequence[str | int]) -> Sequence[str | int]:
     return address.split(".") if isinstance(address, str) else address
-
-
-def _unfrozen(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _unfrozen(part) for key, part in value.items()}
-    return [_unfrozen(part) for part in value] if isinstance(value, tuple) else value
 
 
 def _longest(steps: list[str], names: dict[str, int]) -> str:

@@ -20,7 +20,7 @@ from growth import measures
 from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
-from growth.scenario.address import Place, plain_values, put
+from growth.scenario.address import Place, put
 from growth.scenario.report import validate
 from growth.sweep.design import Design, all_numbers
 from growth.sweep.load_sweep import LoadedSweep, SweepError
@@ -53,7 +53,7 @@ def scenarios(design: Design, block: dict[str, np.ndarray]) -> Iterator[tuple[np
     loaded = design.loaded
     arrays = {axis.title: loaded.fields[str(axis.field)].place for axis in loaded.sweep.axes if _varies(design, axis)}
     fixed = {title: column for title, column in block.items() if title not in arrays}
-    base = plain_values(loaded.base)
+    base = loaded.base.model_dump(mode="json")
     for places, words in _groups(fixed, len(next(iter(block.values())))):
         values = copy.deepcopy(base)
         for place, value in sorted(_settings(loaded, words), key=lambda setting: len(setting[0])):

@@ -8,7 +8,7 @@ import numpy as np
 
 from growth.scenario import Scenario
 from growth.scenario.about_numbers import pairs_by_path
-from growth.scenario.address import fields, plain_values, put
+from growth.scenario.address import fields, put
 from growth.scenario.range import Range, Scale
 
 
@@ -142,7 +142,7 @@ def _moved_along(first: np.ndarray, second: np.ndarray, correlation: float) -> n
 
 def at_points(scenario: Scenario, points: dict[str, np.ndarray]) -> Scenario:
     """The scenario with an array of values in the place of each of its ranges: address -> shape (draws,)."""
-    values = plain_values(scenario)
+    values = scenario.model_dump(mode="json")
     for address, drawn in points.items():
         put(values, address, drawn)
     return Scenario(**values)

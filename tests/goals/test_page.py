@@ -18,7 +18,7 @@ from growth.calculator.controls import controls
 from growth.goals import KINDS, Goal
 from growth.goals.goal import series_of
 from growth.goals.lever_fields import lever_fields, with_values
-from growth.scenario.address import plain_values, put
+from growth.scenario.address import put
 from growth.uncertainty import ranges_of
 
 SCENARIOS = range(few_or_many(5, 24))
@@ -70,7 +70,7 @@ def questions():
 
 
 def comes_to(scenario, lever, value, goal):
-    values = plain_values(scenario)
+    values = scenario.model_dump(mode="json")
     put(values, lever, value)
     return series_of(growth.forecast(growth.Scenario(**values)), goal["kind"])[goal["by"] - 1]
 

@@ -15,7 +15,7 @@ from plain import business, plan
 import growth
 from growth.engine import SERIES
 from growth.errors import Problem, ScenarioError
-from growth.scenario.address import Field, fields, find, in_words, plain_values, put, value_at
+from growth.scenario.address import Field, fields, find, in_words, put, value_at
 from growth.scenario.what_if import Change, WhatIf, changed
 
 
@@ -23,7 +23,7 @@ from growth.scenario.what_if import Change, WhatIf, changed
 @given(scenarios())
 def test_every_number_is_found_at_its_address_by_position_and_by_name(mapping):
     scenario = growth.Scenario(**mapping)
-    values = plain_values(scenario)
+    values = scenario.model_dump(mode="json")
     for field in fields(scenario):
         names = {item.position: getattr(item.section, "name", None) for item in field.items[:1]}
         by_name = [names.get(step) or step if n == 2 else step for n, step in enumerate(field.place)]
@@ -47,7 +47,7 @@ def test_an_address_that_a_sweep_takes_is_one_that_a_what_if_takes(path):
         address = ".".join(steps)
         assert not isinstance(find(scenario, address), Problem)
         same = WhatIf(name="same", changes=(Change(field=address, times=1),))
-        assert changed(scenario, same) == growth.load_scenario(plain_values(scenario))
+        assert changed(scenario, same) == growth.load_scenario(scenario.model_dump(mode="json"))
 
 
 def test_a_name_may_hold_dots():
@@ -87,7 +87,7 @@ def test_a_place_in_words_names_items_of_lists():
 @given(scenarios())
 def test_a_number_that_does_not_matter_changes_no_month(mapping):
     scenario = growth.Scenario(**mapping)
-    before, values = growth.forecast(scenario), plain_values(scenario)
+    before, values = growth.forecast(scenario), scenario.model_dump(mode="json")
     for field in fields(scenario):
         if field.value is None or field.matters(scenario) or field.name in ("share", "opening_share", "delay_shares"):
             continue
