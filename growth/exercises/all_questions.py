@@ -9,9 +9,15 @@ import numpy as np
 from growth.calculator.language import LOCALE, said
 from growth.calculator.number_words import month_count
 from growth.engine import forecast
-from growth.exercises.closed_form import closed_form, half_as_many_leave, likely_scenario, twice_as_many_join
+from growth.exercises.closed_form import (
+    ClosedForm,
+    closed_form,
+    half_as_many_leave,
+    likely_scenario,
+    twice_as_many_join,
+)
 from growth.exercises.exercise import Exercise, Writer, at
-from growth.exercises.worth_questions import worth_questions
+from growth.exercises.worth_questions import lifetime_value_question, payback_question
 from growth.measures import customer_ceiling, goal_month, growth_ceiling
 from growth.scenario import Scenario
 
@@ -40,9 +46,12 @@ def questions(scenario: Scenario, *, locale: str = LOCALE) -> list[Exercise]:
     >>> [(one.key, round(one.by_hand, 2)) for one in questions(scenario)][:2]  # 40 less 4%, and 1,160 less 4%
     [('first_customers', 38.4), ('first_mrr', 1113.6)]
     """
-    result = forecast(likely_scenario(scenario))
-    write = Writer(result, locale)
-    return [*_first_month(write), *_ceiling(write), *_two_ways(write), *worth_questions(write), *_goal(write)]
+    write = Writer(forecast(likely_scenario(scenario)), locale)
+    short = closed_form(write.forecast)
+    if short is None:
+        return [*_first_month(write), *_last_month(write), *_two_ways(write, None), *_goal(write, None)]
+    worth = [*lifetime_value_question(write, short), *payback_question(write, short)]
+    return [*_first_month(write), *_ceiling(write, short), *_two_ways(write, short), *worth, *_goal(write, short)]
 
 
 def _first_month(write: Writer) -> Iterator[Exercise]:
@@ -113,30 +122,29 @@ def mrr_of_month(write: Writer, month: int) -> tuple[list[str], list[str], float
     return given, [*working, f"{total} = {write.plain(end)}"], end
 
 
-def _ceiling(write: Writer) -> Iterator[Exercise]:
-    result, short = write.forecast, closed_form(write.forecast)
-    months = result.months
-    if short is None:
-        came = at(result.new_mrr + result.reactivation_mrr + result.expansion_mrr, months)
-        lost = at(result.churned_mrr + result.contraction_mrr, months)
-        if came or lost:
-            yield write.exercise(
-                "last_month",
-                given=[write.fact("in", write.money(came), months), write.fact("out", write.money(lost), months)],
-                working=[f"{write.plain(came)} − {write.plain(lost)} = {write.plain(came - lost)}"],
-                answer=write.money(came - lost),
-                by_hand=came - lost,
-                code="forecast.closing_mrr[-1] - forecast.opening_mrr[-1]",
-                by_tool=at(result.closing_mrr - result.opening_mrr, months),
-                month=str(months),
-            )
-        return
-    churn = write.fact("churn", write.share(short.churn))
-    joining = write.fact("join_last", write.count(short.joining), months)
+def _last_month(write: Writer) -> Iterator[Exercise]:
+    result, months = write.forecast, write.forecast.months
+    came = at(result.new_mrr + result.reactivation_mrr + result.expansion_mrr, months)
+    lost = at(result.churned_mrr + result.contraction_mrr, months)
+    if came or lost:
+        yield write.exercise(
+            "last_month",
+            given=[write.fact("in", write.money(came), months), write.fact("out", write.money(lost), months)],
+            working=[f"{write.plain(came)} − {write.plain(lost)} = {write.plain(came - lost)}"],
+            answer=write.money(came - lost),
+            by_hand=came - lost,
+            code="forecast.closing_mrr[-1] - forecast.opening_mrr[-1]",
+            by_tool=at(result.closing_mrr - result.opening_mrr, months),
+            month=str(months),
+        )
+
+
+def _ceiling(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
+    result = write.forecast
     level = float(customer_ceiling(result).value or np.nan)
     yield write.exercise(
         "lifetime",
-        given=[churn],
+        given=write.steady(short, "churn"),
         working=[f"1 / {write.factor(short.churn)} = {write.count(1 / short.churn)}"],
         answer=month_count(1 / short.churn, write.locale),
         by_hand=1 / short.churn,
@@ -145,7 +153,7 @@ def _ceiling(write: Writer) -> Iterator[Exercise]:
     )
     yield write.exercise(
         "ceiling_customers",
-        given=[churn, joining],
+        given=write.steady(short, "churn", "joining"),
         working=[f"{write.count(short.joining)} / {write.factor(short.churn)} = {write.count(short.customers)}"],
         answer=write.people(short.customers),
         by_hand=short.customers,
@@ -153,12 +161,11 @@ def _ceiling(write: Writer) -> Iterator[Exercise]:
         by_tool=level,
     )
     new = short.joining * short.price
-    growing = [write.fact("growth", write.share(short.growth))] if short.growth else []
     yield write.exercise(
         "ceiling_mrr",
-        given=[churn, *growing, joining, write.fact("price", write.money(short.price))],
+        given=write.steady(short, "churn", "growth", "joining", "price"),
         working=[
-            f"(1 − {write.factor(short.churn)}) × (1 + {write.factor(short.growth)}) = {write.factor(short.kept)}",
+            write.kept(short),
             f"{write.count(short.joining)} × {write.plain(short.price)} = {write.plain(new)}",
             f"{write.plain(new)} / (1 − {write.factor(short.kept)}) = {write.plain(short.mrr)}",
         ],
@@ -169,8 +176,8 @@ def _ceiling(write: Writer) -> Iterator[Exercise]:
     )
 
 
-def _two_ways(write: Writer) -> Iterator[Exercise]:
-    result, short = write.forecast, closed_form(write.forecast)
+def _two_ways(write: Writer, short: ClosedForm | None) -> Iterator[Exercise]:
+    result = write.forecast
     more = twice_as_many_join(result.scenario)
     if more is None or not result.new_customers.any() or not result.lost_customers.any():
         return
@@ -197,10 +204,7 @@ def _two_ways(write: Writer) -> Iterator[Exercise]:
     half, twice = write.factor(short.churn / 2), write.count(2 * short.joining)
     yield write.exercise(
         key,
-        given=[
-            write.fact("churn", write.share(short.churn)),
-            write.fact("join_last", write.count(short.joining), result.months),
-        ],
+        given=write.steady(short, "churn", "joining"),
         working=[
             f"{write.count(short.joining)} / {half} = {write.count(level)}",
             f"{twice} / {write.factor(short.churn)} = {write.count(level)}",
@@ -213,8 +217,8 @@ def _two_ways(write: Writer) -> Iterator[Exercise]:
     )
 
 
-def _goal(write: Writer) -> Iterator[Exercise]:
-    result, short = write.forecast, closed_form(write.forecast)
+def _goal(write: Writer, short: ClosedForm | None) -> Iterator[Exercise]:
+    result = write.forecast
     goal = result.scenario.goal_mrr
     reached = goal_month(result).value
     if goal is None or reached == 0:
@@ -240,12 +244,10 @@ def _goal(write: Writer) -> Iterator[Exercise]:
             given=[
                 given_goal,
                 write.fact("ceiling", write.money(short.mrr)),
-                write.fact("price", write.money(short.price)),
-                write.fact("churn", write.share(short.churn)),
-                *([write.fact("growth", write.share(short.growth))] if short.growth else []),
+                *write.steady(short, "price", "churn", "growth"),
             ],
             working=[
-                f"(1 − {write.factor(short.churn)}) × (1 + {write.factor(short.growth)}) = {write.factor(short.kept)}",
+                write.kept(short),
                 f"{write.plain(float(goal))} × (1 − {write.factor(short.kept)}) / {write.plain(short.price)} = "
                 f"{write.count(needed)}",
             ],

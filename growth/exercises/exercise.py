@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ import numpy as np
 from growth.calculator.language import said, words_in
 from growth.calculator.number_words import minor_digits, money, month_labels, number, percent, with_decimals
 from growth.engine import Forecast
+from growth.exercises.closed_form import ClosedForm
 
 _FILES = Path(__file__).parent / "languages"
 
@@ -53,22 +54,13 @@ def exercise_words(language: str) -> dict[str, Any]:
     return words_in(_FILES, language)
 
 
-@dataclass(frozen=True, eq=False)
 class Writer:
     """Words and numbers for the exercises of one forecast, in its language."""
 
-    forecast: Forecast
-    locale: str
-    labels: list[str] = field(init=False)
-
-    def __post_init__(self) -> None:
-        scenario = self.forecast.scenario
-        object.__setattr__(self, "labels", month_labels(scenario.first_month, scenario.months, self.locale))
-
-    @property
-    def words(self) -> dict[str, Any]:
-        """All words of exercises in the language."""
-        return exercise_words(self.locale.partition("-")[0])
+    def __init__(self, forecast: Forecast, locale: str):
+        self.forecast, self.locale = forecast, locale
+        self.words = exercise_words(locale.partition("-")[0])
+        self._labels = month_labels(forecast.scenario.first_month, forecast.months, locale)
 
     def money(self, value: float) -> str:
         """An amount to the currency's minor unit, as one works on paper."""
@@ -100,8 +92,23 @@ class Writer:
 
     def fact(self, key: str, value: str = "", month: int = 0, **more: str) -> str:
         """A line of the given facts. month: the month it is about, 1 or more."""
-        calendar = self.labels[month] if month else ""
+        calendar = self._labels[month] if month else ""
         return said(self.words["facts"][key], value=value, month=str(month), calendar=calendar, **more)
+
+    def steady(self, short: ClosedForm, *names: str) -> list[str]:
+        """Facts that the short formulas take, in this order; the growth of what is paid where there is any."""
+        facts = {
+            "churn": self.fact("churn", self.share(short.churn)),
+            "growth": self.fact("growth", self.share(short.growth)),
+            "joining": self.fact("join_last", self.count(short.joining), self.forecast.months),
+            "price": self.fact("price", self.money(short.price)),
+        }
+        return [facts[name] for name in names if name != "growth" or short.growth]
+
+    def kept(self, short: ClosedForm) -> str:
+        """The sum of what is kept of MRR from month to month."""
+        factor = self.factor
+        return f"(1 − {factor(short.churn)}) × (1 + {factor(short.growth)}) = {factor(short.kept)}"
 
     def exercise(
         self,

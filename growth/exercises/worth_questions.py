@@ -6,21 +6,13 @@ from collections.abc import Iterator
 
 from growth.calculator.number_words import month_count
 from growth.calculator.number_words import near as rounded
-from growth.engine import Forecast, forecast
-from growth.exercises.closed_form import ClosedForm, closed_form, with_spend
+from growth.engine import forecast
+from growth.exercises.closed_form import ClosedForm, with_spend
 from growth.exercises.exercise import Exercise, Writer
 from growth.measures import customer_acquisition_cost, lifetime_value, payback_months
 from growth.measures.measure import SAME
 
 LONGEST_TABLE = 12  # months of margin that one adds up on paper
-
-
-def worth_questions(write: Writer) -> Iterator[Exercise]:
-    """Lifetime value and payback, where the short formulas hold."""
-    short = closed_form(write.forecast)
-    if short is not None:
-        yield from _lifetime_value(write, short)
-        yield from _payback(write, short)
 
 
 def _margins(write: Writer, short: ClosedForm) -> tuple[float, float]:
@@ -31,18 +23,17 @@ def _margins(write: Writer, short: ClosedForm) -> tuple[float, float]:
 
 
 def _facts(write: Writer, short: ClosedForm) -> list[str]:
-    fees = float(write.forecast.scenario.bill.payment_fee_rate)
-    _, cost = _margins(write, short)
+    fees, (_, cost) = float(write.forecast.scenario.bill.payment_fee_rate), _margins(write, short)
     return [
-        write.fact("price", write.money(short.price)),
+        *write.steady(short, "price"),
         *([write.fact("fee_rate", write.share(fees))] if fees else []),
         *([write.fact("cost", write.money(cost))] if cost else []),
-        write.fact("churn", write.share(short.churn)),
-        *([write.fact("growth", write.share(short.growth))] if short.growth else []),
+        *write.steady(short, "churn", "growth"),
     ]
 
 
-def _lifetime_value(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
+def lifetime_value_question(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
+    """The margin of a customer over a whole stay, in today's money."""
     result, (income, cost) = write.forecast, _margins(write, short)
     value = lifetime_value(result).value
     if value is None:
@@ -74,7 +65,8 @@ def _lifetime_value(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
     )
 
 
-def _payback(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
+def payback_question(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
+    """The months of margin that pay back what winning a customer costs; with a supposed cost where there is none."""
     result, code, given = write.forecast, "forecast", []
     cost_of_one = customer_acquisition_cost(result).value
     if not cost_of_one:
@@ -89,7 +81,7 @@ def _payback(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
     months = payback_months(result).value
     if not cost_of_one or not months or months > LONGEST_TABLE:
         return
-    spent, won = _last_year(result)
+    spent, won = (float(series[-12:].sum()) for series in (result.acquisition_spend, result.new_customers))
     income, cost = _margins(write, short)
     added, working = 0.0, [f"{write.plain(spent)} / {write.count(won)} = {write.plain(spent / won)}"]
     for age in range(LONGEST_TABLE):
@@ -114,8 +106,3 @@ def _payback(write: Writer, short: ClosedForm) -> Iterator[Exercise]:
         code=f"growth.measures.payback_months({code}).value",
         by_tool=float(months),
     )
-
-
-def _last_year(result: Forecast) -> tuple[float, float]:
-    """Spend on winning customers and new customers, of the last twelve months."""
-    return float(result.acquisition_spend[-12:].sum()), float(result.new_customers[-12:].sum())
