@@ -1,4 +1,4 @@
-"""What the two pictures show of a forecast: lines, bands, levels, labels, and where the flows meet."""
+"""What the pictures show of a forecast: lines, bands, levels, labels, and where the flows meet."""
 
 from __future__ import annotations
 
@@ -12,12 +12,11 @@ import numpy as np
 from growth.calculator.certainty import rests_on
 from growth.calculator.language import LOCALE, messages, said
 from growth.calculator.number_words import between_amounts, money, month_labels
-from growth.calculator.outcome import LEVEL_KNOWN, ceiling_text, settling, yearly
-from growth.calculator.plot import Beside, amounts_up_to, in_rows, widest
+from growth.calculator.outcome import LEVEL_KNOWN, ceiling_text, mrr_of, settling, yearly
+from growth.calculator.plot import Beside, Noted, amounts_up_to, in_rows, widest
 from growth.calculator.what_ifs import compared
 from growth.engine import Forecast
 from growth.measures import goal_month, growth_ceiling, left_month, money_left
-from growth.uncertainty import Spread
 from growth.uncertainty.band import FLOWS, named_series, spreads_of
 
 NAME = 16  # characters in a row of a name beside a line
@@ -26,43 +25,45 @@ FAR = 1.6  # a level or a band beyond so many times the highest amount is not dr
 FLOW_FAR = 2.5  # the same of what comes in and is lost, where chance is larger beside the lines
 
 
+Series = list[float]
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture as it is drawn: areas, then rules across it, lines, points of note, and labels at its right.
+
+    least, most: the amounts at its lower and its upper edge. first: the month in which its lines begin. Of an area
+    the low and the high edge, of a rule its amount, of a line its amounts, and of each its look.
+    """
+
+    least: float
+    most: float
+    first: int
+    areas: list[tuple[Series, Series, str]]
+    rules: list[tuple[float, str]]
+    lines: list[tuple[Series, str]]
+    noted: list[Noted]
+    labels: list[Beside]
+
+
 @dataclass(frozen=True, slots=True)
 class Course:
     """A line of MRR from month 0 on, its name, and its bands (low, high): of nine in ten, then of one in two."""
 
     look: str
     name: str
-    mrr: list[float]
-    bands: tuple[tuple[list[float], list[float]], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """The goal or the ceiling."""
-
-    look: str
-    level: float
-    name: str
-    amount: str
-    far: bool
+    mrr: Series
+    bands: tuple[tuple[Series, Series], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class LeftOver:
     """What is left in months 1..T, as earned too where that differs, what should be, and from which month it is."""
 
-    net: list[float]
-    earned: list[float] | None
+    net: Series
+    earned: Series | None
     goal: float
     month: int | None
-
-    @property
-    def span(self) -> tuple[float, float]:
-        """The amounts at the lower and the upper edge of its picture."""
-        amounts = [*self.net, *(self.earned or ()), self.goal, 1.0]
-        least, most = min(0.0, *amounts), max(amounts)
-        room = 0.04 * (most - least)
-        return least - (room if least < 0 else 0.0), most + room
 
 
 class View:
@@ -87,37 +88,25 @@ class View:
         self.came, self.lost = flows(forecast)
         unchanged = messages(locale)["calculator"]["unchanged"] if what_ifs else ""
         others = [
-            Course(f"growth-other growth-other-{i}", name, mrr_of(one))
+            Course(f"growth-other growth-other-{i}", name, mrr_of(one).tolist())
             for i, (name, one) in enumerate((what_ifs or {}).items())
         ]
         spread, *flow_spreads = spreads_of(scenario, "closing_mrr", *FLOWS)
-        bands = bands_of(spread, float(forecast.opening_mrr[0]))
-        self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast), bands)]
-        self.flow_bands = flow_bands_of(flow_spreads)
+        opening = float(forecast.opening_mrr[0])
+        bands = tuple(
+            ([opening, *low.tolist()], [opening, *high.tolist()])
+            for low, high in map(spread.band, (0.9, 0.5) if spread.varies else ())
+        )
+        self.courses = [*others, Course("growth-now-line", unchanged, mrr_of(forecast).tolist(), bands)]
+        varies = any(one.varies for one in flow_spreads)
+        flow_bands = (one.band(0.9) for one in flow_spreads if varies)
+        self.flow_bands = [(low.tolist(), high.tolist()) for low, high in flow_bands]  # of single months
         self.meeting, self.meets_in = meeting(self.came, self.lost, self.way)
         self.left = left_over(forecast)
         self.overtaken = compared({unchanged: forecast, **(what_ifs or {})}, locale)[1] if what_ifs else None
-
-    @property
-    def highest(self) -> float:
-        """The highest amount of any line."""
-        return max(1.0, *(amount for course in self.courses for amount in course.mrr))
-
-    @property
-    def levels(self) -> list[Rule]:
-        """The goal and the ceiling, where there are any."""
-        words, far = self.words, FAR * self.highest
-        name = words["ceiling" if self.way == "above" else "floor"]
-        goals = ("growth-goal", self.goal or 0, words["goal"], self.money(self.goal or 0))
-        ceilings = ("growth-ceiling", self.ceiling or 0, name, self.ceiling_text)
-        return [Rule(*one, one[1] > far) for one in (goals, ceilings) if one[1] > 0]
-
-    @property
-    def most_mrr(self) -> float:
-        """The amount at the upper edge of the first picture."""
-        widest = max((max(high) for course in self.courses for _, high in course.bands), default=0.0)
-        levels = (one.level for one in self.levels if not one.far)
-        return max(self.highest, min(widest, FAR * self.highest), *levels) * 1.04
+        self.pictures = {"mrr": _mrr(self), "flows": _flows(self)}
+        if self.left:
+            self.pictures["left"] = _left(self, self.left)
 
     @property
     def band_ends(self) -> tuple[tuple[float, float], tuple[str, str]] | None:
@@ -128,61 +117,116 @@ class View:
         low, high = (end[-1] for end in bands[0])
         return (low, high), between_amounts(low, high, self.currency, self.locale)
 
-    @property
-    def most_flow(self) -> float:
-        """The amount at the upper edge of the second picture."""
-        highest = max(*self.came, *self.lost, 1)
-        widest = max((max(high) for _, high in self.flow_bands), default=0.0)
-        return max(highest, min(widest, FLOW_FAR * highest)) * 1.06
-
-    def mrr_labels(self) -> list[Beside]:
-        """The labels beside the ends of the lines, the band and the levels; of a level beyond the plot at its top."""
-        labels = []
-        for course in self.courses:
-            now = [said(self.words["end"], calendar=self.labels[self.months])] if course is self.courses[-1] else []
-            rows = [self.money(course.mrr[-1]), *now, *(in_rows(course.name, NAME) if course.name else [])]
-            labels.append(Beside(course.mrr[-1], rows, course.look))
-        if self.band_ends:
-            for name, end, amount in zip(("from", "to"), *self.band_ends, strict=True):
-                labels.append(Beside(end, [said(self.words[name], amount=amount)], "growth-band-end"))
-        for one in self.levels:
-            amount = f"\N{UPWARDS ARROW} {one.amount}" if one.far else one.amount
-            labels.append(Beside(one.level, [amount, *in_rows(one.name, NAME)], one.look))
-        return labels
-
-    def flow_labels(self) -> list[Beside]:
-        """The labels of the second picture."""
-        return [
-            Beside(self.came[-1], [self.money(self.came[-1]), self.words["comes_in"]], "growth-gain"),
-            Beside(self.lost[-1], [self.money(self.lost[-1]), self.words["is_lost"]], "growth-loss"),
-        ]
-
-    def left_labels(self) -> list[Beside]:
-        """The labels of the third picture; none without a goal for what is left."""
-        left = self.left
-        if left is None:
-            return []
-        now = [self.money(left.net[-1]), said(self.words["end"], calendar=self.labels[self.months])]
-        labels = [Beside(left.net[-1], now, "growth-now-line")]
-        if left.earned:
-            earned = [self.money(left.earned[-1]), self.words["as_earned"]]
-            labels.append(Beside(left.earned[-1], earned, "growth-other-base"))
-        return [*labels, Beside(left.goal, [self.money(left.goal), self.words["goal"]], "growth-goal")]
-
     def sides(self, em: float) -> tuple[float, float]:
         """The room at both sides of all pictures: their months stand below each other."""
-        amounts = [said for most in (self.most_mrr, self.most_flow) for _, said in amounts_up_to(most, self.money)]
-        if self.left:
-            least, most = self.left.span
-            amounts += [said for _, said in amounts_up_to(most, self.money, least)]
-        labels = (*self.mrr_labels(), *self.flow_labels(), *self.left_labels())
-        rows = [row for label in labels for row in label.rows]
-        return widest(amounts, em), widest(rows, em)
+        drawn = self.pictures.values()
+        amounts = (said for one in drawn for _, said in amounts_up_to(one.most, self.money, one.least))
+        return widest(amounts, em), widest((row for one in drawn for label in one.labels for row in label.rows), em)
+
+    def at_end(self, amount: float, *named: str) -> list[str]:
+        """The rows of a label beside the end of a line: its last amount, and the month."""
+        return [self.money(amount), said(self.words["end"], calendar=self.labels[self.months]), *named]
 
 
-def mrr_of(forecast: Forecast) -> list[float]:
-    """MRR from month 0 on."""
-    return [float(forecast.opening_mrr[0]), *map(float, forecast.closing_mrr)]
+def _mrr(view: View) -> Picture:
+    """MRR by month, beside that of what-ifs, with its bands, the goal and the ceiling: of a level far beyond the lines
+    the label alone, at the top."""
+    words, (*others, now) = view.words, view.courses
+    highest = max(1.0, *(amount for course in view.courses for amount in course.mrr))
+    named = [("growth-goal", view.goal, words["goal"], view.money(view.goal or 0))]
+    named += [("growth-ceiling", view.ceiling, words["ceiling" if view.way == "above" else "floor"], view.ceiling_text)]
+    rules = []
+    labels = [Beside(one.mrr[-1], [view.money(one.mrr[-1]), *in_rows(one.name, NAME)], one.look) for one in others]
+    labels.append(
+        Beside(now.mrr[-1], view.at_end(now.mrr[-1], *(in_rows(now.name, NAME) if now.name else [])), now.look)
+    )
+    if view.band_ends:
+        for name, end, amount in zip(("from", "to"), *view.band_ends, strict=True):
+            labels.append(Beside(end, [said(words[name], amount=amount)], "growth-band-end"))
+    for look, level, name, amount in named:
+        if level and level > 0:
+            far = level > FAR * highest
+            labels.append(Beside(level, [f"\N{UPWARDS ARROW} {amount}" if far else amount, *in_rows(name, NAME)], look))
+            rules += [] if far else [(level, f"growth-level {look}")]
+    widest_band = max((max(high) for _, high in now.bands), default=0.0)
+    looks = ("growth-band growth-most", "growth-band growth-half")
+    return Picture(
+        least=0.0,
+        most=max(highest, min(widest_band, FAR * highest), *(level for level, _ in rules)) * 1.04,
+        first=0,
+        areas=[(low, high, look) for (low, high), look in zip(now.bands, looks, strict=False)],
+        rules=rules,
+        lines=[(course.mrr, f"growth-course {course.look}") for course in view.courses],
+        noted=_noted(view),
+        labels=labels,
+    )
+
+
+def _noted(view: View) -> list[Noted]:
+    """Where lines reach the goal, and where the what-if that ends highest overtakes the next."""
+    found = []
+    *others, now = view.courses
+    if view.goal is not None:
+        for course in others:
+            month = next((month for month, mrr in enumerate(course.mrr) if mrr >= view.goal), 0)
+            if month > 0 and month != view.goal_month:
+                found.append(Noted(month, view.goal, "", course.look))
+        if view.goal_month:
+            month = view.goal_month
+            found.append(Noted(month, now.mrr[month], view.labels[month], "growth-goal"))
+    if view.overtaken:
+        month, amount = view.overtaken
+        found.append(Noted(month, amount, view.labels[month], "growth-overtakes"))
+    return found
+
+
+def _flows(view: View) -> Picture:
+    """What comes in and what is lost each month, with the bands of both, or else what lies between them."""
+    came, lost, month = view.came, view.lost, view.meets_in
+    lower = [min(pair) for pair in zip(came, lost, strict=True)]
+    areas = [(lower, came, "growth-between growth-gain"), (lower, lost, "growth-between growth-loss")]
+    if view.flow_bands:
+        looks = ("growth-band growth-gain", "growth-band growth-loss")
+        areas = [(low, high, look) for (low, high), look in zip(view.flow_bands, looks, strict=True)]
+    highest = max(*came, *lost, 1)
+    widest_band = max((max(high) for _, high in view.flow_bands), default=0.0)
+    return Picture(
+        least=0.0,
+        most=max(highest, min(widest_band, FLOW_FAR * highest)) * 1.06,
+        first=1,
+        areas=areas,
+        rules=[],
+        lines=[(lost, "growth-course growth-loss"), (came, "growth-course growth-gain")],
+        noted=[Noted(month, came[month - 1], view.labels[month], "growth-meets")] if month else [],
+        labels=[
+            Beside(came[-1], [view.money(came[-1]), view.words["comes_in"]], "growth-gain"),
+            Beside(lost[-1], [view.money(lost[-1]), view.words["is_lost"]], "growth-loss"),
+        ],
+    )
+
+
+def _left(view: View, left: LeftOver) -> Picture:
+    """What is left each month, beside what should be."""
+    net, goal, month = left.net, left.goal, left.month
+    lines, labels = [(net, "growth-course growth-now-line")], [Beside(net[-1], view.at_end(net[-1]), "growth-now-line")]
+    if left.earned:
+        lines.insert(0, (left.earned, "growth-course growth-other-base"))
+        earned = [view.money(left.earned[-1]), view.words["as_earned"]]
+        labels.append(Beside(left.earned[-1], earned, "growth-other-base"))
+    labels.append(Beside(goal, [view.money(goal), view.words["goal"]], "growth-goal"))
+    amounts = [*net, *(left.earned or ()), goal, 1.0]
+    least, most = min(0.0, *amounts), max(amounts)
+    room = 0.04 * (most - least)
+    return Picture(
+        least=least - (room if least < 0 else 0.0),
+        most=most + room,
+        first=1,
+        areas=[],
+        rules=[(goal, "growth-level growth-goal")],
+        lines=lines,
+        noted=[Noted(month, net[month - 1], view.labels[month], "growth-goal")] if month else [],
+        labels=labels,
+    )
 
 
 def left_over(forecast: Forecast) -> LeftOver | None:
@@ -193,22 +237,6 @@ def left_over(forecast: Forecast) -> LeftOver | None:
     month = left_month(forecast).value
     earned = money_left(forecast, as_earned=True).tolist() if yearly(forecast.scenario) else None
     return LeftOver(money_left(forecast).tolist(), earned, float(goal), None if month is None else int(month))
-
-
-def bands_of(spread: Spread, opening: float) -> tuple[tuple[list[float], list[float]], ...]:
-    """The bands of nine in ten and of one in two around MRR, from month 0 on; none where nothing varies."""
-    if not spread.varies:
-        return ()
-    return tuple(
-        ([opening, *map(float, low)], [opening, *map(float, high)]) for low, high in map(spread.band, (0.9, 0.5))
-    )
-
-
-def flow_bands_of(spreads: Sequence[Spread]) -> list[tuple[list[float], list[float]]]:
-    """The bands of nine in ten around what comes in and what is lost, of single months; none where nothing varies."""
-    if not any(spread.varies for spread in spreads):
-        return []
-    return [(low.tolist(), high.tolist()) for low, high in (spread.band(0.9) for spread in spreads)]
 
 
 def flows(forecast: Forecast) -> tuple[list[float], list[float]]:

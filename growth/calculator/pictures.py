@@ -6,101 +6,49 @@ and is lost each month until the two meet.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from html import escape
 
 from growth.calculator.language import said
 from growth.calculator.light import light_svg
 from growth.calculator.number_words import between_amounts
 from growth.calculator.picture_view import View
-from growth.calculator.plot import Noted, axes, between, labels_beside, line, marks, plot, straight
+from growth.calculator.plot import axes, between, labels_beside, line, marks, plot, straight
 
 SIZE = {"width": 460.0, "em": 12.5}  # between a phone's width and a column's: the picture scales with its place
 
 
-def mrr_svg(view: View, height: float = 270.0) -> str:
+def mrr_svg(view: View) -> str:
     """MRR by month, as SVG."""
-    em, width = SIZE["em"], SIZE["width"]
-    frame = plot(width=width, height=height, em=em, sides=view.sides(em), to=view.months, most=view.most_mrr,
-                 money=view.money)  # fmt: skip
-    near = [one for one in view.levels if not one.far]
-    parts = [axes(frame, view.labels)]
-    for course in view.courses:
-        for (low, high), look in zip(course.bands, ("growth-most", "growth-half"), strict=False):
-            parts.append(between(frame, high, low, 0, f"growth-band {look}"))
-    parts += [
-        straight(frame.left, frame.y(one.level), frame.right, frame.y(one.level), f"growth-level {one.look}")
-        for one in near
-    ]
-    parts += [line(frame, course.mrr, 0, f"growth-course {course.look}") for course in view.courses]
-    parts += [marks(frame, _noted(view)), labels_beside(frame, view.mrr_labels())]
-    return _svg("growth-mrr", parts, width, height, told(view)["mrr"])
+    return _svg(view, "mrr", 270.0)
 
 
-def flows_svg(view: View, height: float = 210.0) -> str:
+def flows_svg(view: View) -> str:
     """What comes in and what is lost each month, as SVG."""
-    em, width = SIZE["em"], SIZE["width"]
-    frame = plot(width=width, height=height, em=em, sides=view.sides(em), to=view.months, most=view.most_flow,
-                 money=view.money)  # fmt: skip
-    came, lost = view.came, view.lost
-    lower = [min(pair) for pair in zip(came, lost, strict=True)]
-    month = view.meets_in
-    met = [Noted(month, came[month - 1], view.labels[month], "growth-meets")] if month else []
-    shades = [(came, lower, "growth-between"), (lost, lower, "growth-between")]
-    if view.flow_bands:
-        shades = [(high, low, "growth-band") for low, high in view.flow_bands]
-    parts = [
-        axes(frame, view.labels),
-        *(
-            between(frame, above, below, 1, f"{look} growth-{hue}")
-            for (above, below, look), hue in zip(shades, ("gain", "loss"), strict=True)
-        ),
-        line(frame, lost, 1, "growth-course growth-loss"),
-        line(frame, came, 1, "growth-course growth-gain"),
-        marks(frame, met),
-        labels_beside(frame, view.flow_labels()),
-    ]
-    return _svg("growth-flows", parts, width, height, told(view)["flows"])
+    return _svg(view, "flows", 210.0)
 
 
-def left_svg(view: View, height: float = 210.0) -> str:
+def left_svg(view: View) -> str:
     """What is left each month beside what should be, as SVG; "" without a goal for it."""
-    left, em, width = view.left, SIZE["em"], SIZE["width"]
-    if left is None:
-        return ""
-    least, most = left.span
-    frame = plot(width=width, height=height, em=em, sides=view.sides(em), to=view.months, most=most, least=least,
-                 money=view.money)  # fmt: skip
-    goal = frame.y(left.goal)
+    return _svg(view, "left", 210.0) if view.left else ""
+
+
+def _svg(view: View, name: str, height: float) -> str:
+    shown, width, em = view.pictures[name], SIZE["width"], SIZE["em"]
+    frame = plot(width=width, height=height, em=em, sides=view.sides(em), to=view.months, most=shown.most,
+                 least=shown.least, money=view.money)  # fmt: skip
     parts = [
         axes(frame, view.labels),
-        straight(frame.left, goal, frame.right, goal, "growth-level growth-goal"),
-        line(frame, left.earned, 1, "growth-course growth-other-base") if left.earned else "",
-        line(frame, left.net, 1, "growth-course growth-now-line"),
-        marks(frame, [Noted(left.month, left.net[left.month - 1], view.labels[left.month], "growth-goal")])
-        if left.month
-        else "",
-        labels_beside(frame, view.left_labels()),
+        *(between(frame, high, low, shown.first, look) for low, high, look in shown.areas),
+        *(straight(frame.left, frame.y(level), frame.right, frame.y(level), look) for level, look in shown.rules),
+        *(line(frame, values, shown.first, look) for values, look in shown.lines),
+        marks(frame, shown.noted),
+        labels_beside(frame, shown.labels),
     ]
-    return _svg("growth-left", parts, width, height, told(view)["left"])
-
-
-def _noted(view: View) -> list[Noted]:
-    """Where lines reach the goal, and where the what-if that ends highest overtakes the next."""
-    found = []
-    *others, now = view.courses
-    if view.goal is not None:
-        for course in others:
-            month = next((month for month, mrr in enumerate(course.mrr) if mrr >= view.goal), 0)
-            if month > 0 and month != view.goal_month:
-                found.append(Noted(month, view.goal, "", course.look))
-        if view.goal_month:
-            month = int(view.goal_month)
-            found.append(Noted(month, now.mrr[month], view.labels[month], "growth-goal"))
-    if view.overtaken:
-        month, amount = view.overtaken
-        found.append(Noted(month, amount, view.labels[month], "growth-overtakes"))
-    return found
+    return (
+        f'<svg class="growth-chart growth-{name}" role="img" aria-labelledby="still-growth-{name}" '
+        f'viewBox="0 0 {width:g} {height:g}">'
+        f'<title id="still-growth-{name}">{escape(told(view)[name], quote=False)}</title>{"".join(parts)}</svg>'
+    )
 
 
 def told(view: View) -> dict[str, str]:
@@ -148,26 +96,14 @@ def figures_html(view: View) -> str:
     words = view.words
     shaded = f'<p class="growth-shaded">{escape(words["shaded"])} {escape(view.rests_on)}</p>' if view.band_ends else ""
     single = f'<p class="growth-shaded">{escape(words["shaded_months"])}</p>' if view.flow_bands else ""
+    left = ""
+    if view.left:
+        title = f"<figcaption>{escape(words['left'])}</figcaption>"
+        left = f'<div class="growth-pictures"><figure>{title}{light_svg(left_svg(view))}</figure></div>'
     return (
         '<div class="growth-pictures">'
         f"<figure><figcaption>{escape(words['mrr'])}</figcaption>{light_svg(mrr_svg(view))}{shaded}</figure>"
         f"<figure><figcaption>{escape(words['flows'])}</figcaption>{light_svg(flows_svg(view))}{single}"
         f'<p class="growth-meeting">{escape(told(view)["meets"], quote=False)}</p></figure></div>'
-        f"{_left_html(view)}"
-    )
-
-
-def _left_html(view: View) -> str:
-    if not view.left:
-        return ""
-    title = escape(view.words["left"])
-    figure = f"<figure><figcaption>{title}</figcaption>{light_svg(left_svg(view))}</figure>"
-    return f'<div class="growth-pictures">{figure}</div>'
-
-
-def _svg(name: str, parts: Sequence[str], width: float, height: float, says: str) -> str:
-    return (
-        f'<svg class="growth-chart {name}" role="img" aria-labelledby="still-{name}" '
-        f'viewBox="0 0 {width:g} {height:g}">'
-        f'<title id="still-{name}">{escape(says, quote=False)}</title>{"".join(parts)}</svg>'
+        f"{left}"
     )
