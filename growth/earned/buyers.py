@@ -234,17 +234,9 @@ def two_estimates(piece: str, buyers: Sequence[Buyer]) -> TwoEstimates:
 
 
 def named_by_signed_up(buyers: Sequence[Buyer]) -> dict[tuple[str, str], tuple[int, float]]:
-    """The table of what buyers name first by the piece they signed up with.
+    """(piece signed up with, piece named first) -> (buyers, what they paid); "" stands for none.
 
-    Parameters
-    ----------
-    buyers : as of a day, see `growth.earned.buyers.read_buyers`.
-
-    Returns
-    -------
-    dict
-        (piece signed up with, piece named first) -> (buyers, what they paid). "" stands for none. Each buyer is in one
-        cell.
+    Each buyer is in one cell.
     """
     table: dict[tuple[str, str], tuple[int, float]] = {}
     for buyer in buyers:

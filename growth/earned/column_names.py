@@ -81,13 +81,7 @@ def headings(path: str | Path) -> list[str]:
 
 
 def load_names(path: str | Path) -> Names:
-    """Read a columns file.
-
-    Raises
-    ------
-    LedgerError
-        It is no YAML mapping of kinds to columns, or names a kind or column that does not exist.
-    """
+    """Read a columns file. Raises LedgerError for anything but a YAML mapping of kinds to their columns."""
     text = read_text(path, most_bytes=LARGEST)
     try:
         data = YAML(typ="safe", pure=True).load(text) or {}

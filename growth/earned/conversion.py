@@ -116,16 +116,9 @@ def draw(
 ) -> ConversionDraws:
     """Draw shape of the fading, share and delay together from what a piece's sign-ups and buyers tell.
 
-    Parameters
-    ----------
-    sign_ups, decay : the piece's own.
-    size : how many draws.
-    rng : the generator.
-    delays : the other pieces' `delay_evidence` in sum, shape (28,).
-    others : buyers and sign-ups of the other pieces, as far as they have been watched for long.
+    delays: the other pieces' `delay_evidence` in sum, shape (28,). others: buyers and sign-ups of the other pieces, as
+    far as they have been watched for long.
 
-    Examples
-    --------
     >>> from growth.earned import decay
     >>> old = SignUps.of([1.0] * 20, [9.0] * 20, np.array([80]), 2_000)
     >>> found = draw(old, decay.fit(np.array([100])), size=2_000, rng=np.random.default_rng(0))
@@ -185,21 +178,12 @@ def interval_of(values: np.ndarray) -> Interval:
 
 
 def bought_by(delays: np.ndarray, watched: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Kaplan-Meier: days since the sign-up, and the share of the sign-ups who had bought by then.
+    """Kaplan-Meier: days since the sign-up, and the share of the sign-ups who had bought by then; shape (days,) each.
 
-    Parameters
-    ----------
-    delays : days from sign-up to purchase, shape (buyers,).
-    watched : days since the sign-up of those who have not bought, shape (waiting,). One of the two has an entry.
+    delays: days from sign-up to purchase, shape (buyers,). watched: days since the sign-up of those who have not
+    bought, shape (waiting,). One of the two has an entry. Source: Kaplan and Meier (1958), Journal of the American
+    Statistical Association 53, 457-481, as SciPy has it.
 
-    Returns
-    -------
-    days, shares
-        Shape (distinct days,) each. Source: Kaplan and Meier (1958), Journal of the American Statistical Association
-        53, 457-481, as SciPy has it.
-
-    Examples
-    --------
     >>> bought_by(np.array([1.0, 4.0]), np.array([2, 9, 9]))[1].round(3).tolist()
     [0.2, 0.2, 0.467, 0.467]
     """

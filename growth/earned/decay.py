@@ -177,16 +177,11 @@ def dispersion(pieces: Sequence[np.ndarray]) -> list[float]:
 
 
 def fit(counts: np.ndarray, *, phi: float = 1.0, others: Sequence[np.ndarray] = ()) -> Decay:
-    """The weights of the shapes, given one piece's sign-ups.
+    """The weights of the shapes, given one piece's sign-ups by day since publishing, shape (days,).
 
-    Parameters
-    ----------
-    counts : sign-ups by day since publishing, shape (days,).
-    phi : their dispersion, at least 1.
-    others : the sign-ups by day of other pieces of the same owner, which half of the prior follows.
+    phi: their dispersion, at least 1. others: the sign-ups by day of the owner's other pieces, which half of the prior
+    follows.
 
-    Examples
-    --------
     >>> found = fit(np.round(60 * (1 + np.arange(400) / 5) ** -1.2))
     >>> bool(found.weights[~shapes().exponential].sum() > 0.9)  # a power law
     True

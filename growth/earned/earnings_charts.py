@@ -22,12 +22,8 @@ _LOOKS = ((GAIN, "solid"), (LOSS, "dash"), (GOAL, "dot"), (INK, "dashdot"))
 def range_chart(report: EarningsReport, *, what: str, title: str, percent: bool = False) -> go.Figure:
     """A row for each piece, with the estimate as a dot and its interval as a line.
 
-    Parameters
-    ----------
-    report : the pieces.
-    what : the name of an Interval of `PieceReport`. Where it is None or has no end, the row says so.
-    title : shown above.
-    percent : the values are fractions.
+    what: the name of an Interval of `PieceReport`; where it is None or has no end, the row says so. percent: the values
+    are fractions.
     """
     figure = _figure(title, height=120 + 52 * len(report.pieces))
     found = [_drawn(getattr(one, what)) for one in reversed(report.pieces)]

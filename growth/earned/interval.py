@@ -31,25 +31,11 @@ class Interval:
 
 
 def share(*, count: int, of: int) -> Interval:
-    """The Wilson score interval of a share.
+    """The Wilson score interval of the share of `count` in `of`; 0 to 1 where `of` is 0 and nothing is known.
 
-    Parameters
-    ----------
-    count : how many did, 0 to `of`.
-    of : how many could have. With 0 nothing is known: the interval is 0 to 1.
+    Source: Newcombe (1998), Statistics in Medicine 17, 857-872, method 3, as SciPy has it. Raises MeasureError where
+    `count` is not within 0 to `of`.
 
-    Returns
-    -------
-    Interval
-        Source: Newcombe (1998), Statistics in Medicine 17, 857-872, method 3, as SciPy has it.
-
-    Raises
-    ------
-    MeasureError
-        `count` is out of range.
-
-    Examples
-    --------
     >>> interval = share(count=1, of=29)
     >>> round(interval.low, 4), round(interval.high, 4)
     (0.0061, 0.1718)
@@ -67,26 +53,13 @@ def difference(*, count_a: int, of_a: int, count_b: int, of_b: int) -> Interval:
 
         z(d) = (pa - pb - d) / sqrt((qa (1 - qa) / na + qb (1 - qb) / nb) N / (N - 1)),  N = na + nb,  z(d) = -+1.96
 
-    qa, qb: the likeliest shares with qa - qb = d.
+    qa, qb: the likeliest shares with qa - qb = d. From -1 to 1 where one of the two is empty. Raises MeasureError where
+    a count is out of range.
 
-    Parameters
-    ----------
-    count_a, of_a, count_b, of_b : how many did and how many could have, of a and of b.
+    Source: Miettinen and Nurminen (1985), Statistics in Medicine 4, 213-226, equations 8 and 9; qa and qb in closed
+    form as in their appendix. Exact sums over both binomials, for shares of 1% to 20% and 20 to 400 counted, give a
+    mean coverage of 95.0% to 96.7%, at least 92.1% for any pair.
 
-    Returns
-    -------
-    Interval
-        From -1 to 1 where one of the two is empty. Source: Miettinen and Nurminen (1985), Statistics in Medicine 4,
-        213-226, equations 8 and 9; qa and qb in closed form as in their appendix. Exact sums over both binomials, for
-        shares of 1% to 20% and 20 to 400 counted, give a mean coverage of 95.0% to 96.7%, at least 92.1% for any pair.
-
-    Raises
-    ------
-    MeasureError
-        A count is out of range.
-
-    Examples
-    --------
     >>> interval = difference(count_a=56, of_a=70, count_b=48, of_b=80)
     >>> round(interval.low, 4), round(interval.high, 4)
     (0.0528, 0.3382)

@@ -100,21 +100,10 @@ def look_ahead_by_launches(
     size: int,
     rng: np.random.Generator,
 ) -> Outlook:
-    """Draw the next twelve months of an owner who sells in launches.
+    """Draw the next twelve months, from a day on (year-month-day), of a piece of an owner who sells in launches.
 
-    Parameters
-    ----------
-    piece, sign_ups, decay : what is known of the piece.
-    own, all_pieces : its exposure to launches, and that of all pieces in sum.
-    launches : all of the ledger.
-    purchases : what buyers pay.
-    day : the ledger's day, year-month-day.
-    size, rng : how many draws, and the generator.
-
-    Returns
-    -------
-    Outlook
-        `sign_up_value` and `final_share` are those of the first launch after a sign-up.
+    own, all_pieces: its exposure to launches, and that of all pieces in sum. launches: all of the ledger. In the
+    outlook `sign_up_value` and `final_share` are those of the first launch after a sign-up.
     """
     spread = np.exp(SPREAD / np.sqrt(max(own.launches, 1)) * rng.standard_normal(size))
     usual = (all_pieces.new_bought - own.new_bought + 0.5) / (all_pieces.new - own.new + 4.0)

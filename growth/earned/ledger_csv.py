@@ -226,29 +226,11 @@ def _cell(value: Value, money: bool) -> str:
 
 
 def export(ledger: Ledger, *, to: str | Path, as_of: int | None = None, replace: bool = False) -> list[Path]:
-    """Write pieces.csv, days.csv and buyers.csv.
+    """Write pieces.csv, days.csv and buyers.csv to a folder, which is made where it is missing.
 
-    Parameters
-    ----------
-    ledger : the ledger, opened.
-    to : the folder; it is made where it is missing.
-    as_of : the number of an import: the rows as they stood after it. None: as they stand now.
-    replace : overwrite files of these names.
+    as_of: the number of an import: the rows as they stood after it. Raises FileError where one of the files is there
+    already, unless they are to be replaced, and LedgerError where one cannot be written.
 
-    Returns
-    -------
-    list of Path
-        The three files.
-
-    Raises
-    ------
-    FileError
-        A file of these names is there; none was written.
-    LedgerError
-        The folder or a file in it cannot be written.
-
-    Examples
-    --------
     >>> import tempfile
     >>> with Ledger(":memory:", create=True) as ledger, tempfile.TemporaryDirectory() as folder:
     ...     [path.name for path in export(ledger, to=folder)]

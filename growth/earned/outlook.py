@@ -105,15 +105,9 @@ def look_ahead(
     buyers: Sequence[Buyer],
     rng: np.random.Generator,
 ) -> Outlook:
-    """Draw the next twelve months.
+    """Draw the next twelve months of a piece with these buyers.
 
-    Parameters
-    ----------
-    sign_ups, decay, drawn : what is known of the piece, and the draws of shape, share and delay.
-    purchases : what buyers pay.
-    seen : days from publishing to now. Sign-ups of days that were not counted any more are taken to have come.
-    buyers : the piece's own buyers.
-    rng : the generator.
+    seen: days from publishing to now. Sign-ups of days that were not counted any more are taken to have come.
     """
     size = drawn.shape.size
     grid = shapes()
