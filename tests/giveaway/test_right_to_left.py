@@ -20,7 +20,7 @@ from growth.giveaway import load_giveaway
 from growth.giveaway.brief import Giveaway
 from growth.kit.email_message import email_html
 from growth.kit.handout import handout_html
-from growth.spreadsheet import names, spreadsheet
+from growth.spreadsheet import spreadsheet, texts
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "brief-halving-churn.yaml"
 LETTERS = str.maketrans("abcdefghijklmnopqrstuvwxyz", "אבגדהוזחטיכלמנסעפצקרשתאבגד")
@@ -39,8 +39,8 @@ def turned(part: Any) -> Any:
 @pytest.fixture
 def invented(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Giveaway]:
     """A giveaway in that language: two files, as for any language."""
-    caches = (language.languages, language._messages, language._read, names.workbook_words)
-    for module, name in ((language, "pages"), (names, "books")):
+    caches = (language.languages, language._messages, language._read, language.words_in)
+    for module, name in ((language, "pages"), (texts, "books")):
         folder = tmp_path / name
         folder.mkdir()
         for file in module._FILES.glob("*.json"):
