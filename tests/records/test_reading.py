@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from growth.records.paid_months import spread_payments
-from growth.records.read import csv_file, load_columns, read_records, records_file
+from growth.records.read import csv_file, load_columns, read_records, tables
 from growth.records.read.records_file import MOST_PLANS
 from growth.records.read.rows import RecordsError, Rows
 from growth.records.read.values import NONE
@@ -381,7 +381,7 @@ def test_amounts_months_and_customers_of_any_type_in_parquet(tmp_path):
 
 def test_an_odd_row_of_parquet_is_named_and_the_others_are_read(tmp_path, monkeypatch):
 
-    monkeypatch.setattr(records_file, "PARQUET_ROWS", 256)
+    monkeypatch.setattr(tables, "PARQUET_ROWS", 256)
     count = 2_000
     names = pa.array([None if n == 1_234 else f"c{n % 50}" for n in range(count)])
     rows = read_records(

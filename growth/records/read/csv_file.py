@@ -7,7 +7,6 @@ stand in the middle of a value. Python's csv module decides what such a record i
 from __future__ import annotations
 
 import csv
-from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -32,7 +31,6 @@ OPEN_QUOTE = "a quotation mark that is not closed, or a value of endless length"
 LINE_BREAK = "a line break within a value, as after a quotation mark that is not closed"
 WRONG_WIDTH = "not as many values as there are columns"
 
-
 # our columns as binary arrays, the line of each record, and line and kind of fault of those that could not be split
 ParsedBlock: TypeAlias = tuple[dict[str, pa.Array], np.ndarray, list[tuple[int, str]]]
 
@@ -46,22 +44,10 @@ class _Layout:
     delimiter: str
 
 
-@dataclass(frozen=True, slots=True)
-class _Record:
-    """One record parsed with care. line: its first. values: empty where there is a fault, or nothing in the line."""
-
-    line: int
-    values: list[str]
-    fault: str
-
-
 def csv_blocks(path: Path, names: ColumnNames, rows: int | None = None) -> Iterator[Block]:
     """Yield the file's records in order, some hundred thousand at a time, or about as many as `rows`.
 
-    Raises
-    ------
-    RecordsError
-        The first line does not name the columns.
+    Raises RecordsError where the first line does not name the columns.
     """
     with ThreadPoolExecutor(1) as parser:  # one core parses the next block while another interprets this one
         parsed = _parsed_blocks(path, names, rows * ROW_BYTES if rows else BLOCK_SIZE)
@@ -78,18 +64,14 @@ def csv_header(path: Path) -> list[str]:
 
 
 def _parsed_blocks(path: Path, names: ColumnNames, size: int) -> Iterator[ParsedBlock]:
-    layout = _layout(path, names)
+    delimiter, header = _first_line(path)
+    _, places = names.find(header, file=str(path))
+    layout = _Layout(places, len(header), delimiter)
     with path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as data:
-        at, line = _skip_record(data, 0, 1, layout)
+        at, line = 0, 1
         while at < len(data):
             block, at, line = _read_block(data, at, line, layout, size)
             yield block
-
-
-def _layout(path: Path, names: ColumnNames) -> _Layout:
-    delimiter, header = _first_line(path)
-    _, places = names.find(header, file=str(path))
-    return _Layout(places, len(header), delimiter)
 
 
 def _first_line(path: Path) -> tuple[str, list[str]]:
@@ -105,31 +87,75 @@ def _first_line(path: Path) -> tuple[str, list[str]]:
     return delimiter, [name.strip() for name in header]
 
 
-def _read_block(data: mmap, start: int, first_line: int, layout: _Layout, size: int) -> tuple[ParsedBlock, int, int]:
-    """Read the records that begin in one block; return also the place and the line of the next record."""
-    content = data[start : _end_of_line(data, start + size)]
-    ends = _line_ends(content)
-    begins = np.concatenate([[0], ends[:-1]])
-    plain = ~_blank(content, begins, ends)
-    careful = _need_care(content, begins)
-    records, beyond = _records(data, start + begins, first_line, careful, plain, layout)
+def _read_block(
+    data: mmap, start: int, first_line: int, layout: _Layout, size: int, *, at_once: bool = True
+) -> tuple[ParsedBlock, int, int]:
+    """Read about `size` bytes of records; return also the place and the line of the next record.
+
+    at_once: whether Arrow may parse the lines that hold a record each.
+    """
+    content = data[start : data.find(b"\n", start + size) + 1 or len(data)]
+    at_end = start + len(content) == len(data)
+    begins, ends = _lines(content)
+    careful = _need_care(content, begins) if at_once else np.ones(begins.size, bool)
+    careful[0] |= start == 0  # the header
+    records, free = _careful_records(content, begins, ends, careful, layout)
+    if free == ends.size and not at_end:  # the last record may go on behind the block, so it begins the next one
+        last = max(records)
+        if last == 0:
+            return _read_block(data, start, first_line, layout, 2 * size, at_once=at_once)
+        del records[last]
+        content, begins, ends, careful = content[: begins[last]], begins[:last], ends[:last], careful[:last]
+    blank = np.isin(np.frombuffer(content, np.uint8)[begins], (LINE_FEED, CARRIAGE_RETURN))
     try:
-        texts, lines, faults = _parse(content, begins, ends, plain, layout)
+        texts, lines, wrong = _parse(content, begins, ends, ~careful & ~blank, layout)
     except pa.ArrowInvalid:  # a quotation mark swallowed a line end: take no line for a record
-        plain[:] = False
-        records, beyond = _records(data, start + begins, first_line, ~plain, plain, layout)
-        texts, lines, faults = _parse(content, begins, ends, plain, layout)
-    lines += first_line
-    bad = [(first_line + line, WRONG_WIDTH) for line in faults]
-    bad += [(record.line, record.fault) for record in records if record.fault]
-    if good := [record for record in records if record.values]:
-        lines = np.concatenate([lines, [record.line for record in good]])
-        order = np.argsort(lines, kind="stable")
+        return _read_block(data, start, first_line, layout, size, at_once=False)
+    if start == 0:
+        del records[0]
+    bad = [(first_line + line, WRONG_WIDTH) for line in wrong]
+    bad += [(first_line + line, record) for line, record in records.items() if isinstance(record, str)]
+    if good := {line: record for line, record in records.items() if record and not isinstance(record, str)}:
+        lines = np.concatenate([lines, list(good)])
+        order = np.argsort(lines)
         lines = lines[order]
         for ours, place in layout.places.items():
-            values = [record.values[place].encode("utf-8", "surrogateescape") for record in good]
+            values = [record[place].encode("utf-8", "surrogateescape") for record in good.values()]
             texts[ours] = pa.concat_arrays([texts[ours], pa.array(values, pa.binary())]).take(pa.array(order))
-    return (texts, lines, bad), *(beyond or (start + len(content), first_line + ends.size))
+    return (texts, first_line + lines, bad), start + len(content), first_line + ends.size
+
+
+def _careful_records(
+    content: bytes, begins: np.ndarray, ends: np.ndarray, careful: np.ndarray, layout: _Layout
+) -> tuple[dict[int, list[str] | str], int]:
+    """Parse the records that begin in `careful` lines, each by itself, and mark all lines they take as careful.
+
+    Returns by their lines, counted from 0, the values of each, or what is wrong with it; and the line behind the last.
+    """
+    records: dict[int, list[str] | str] = {}
+    free = 0
+    for line in np.flatnonzero(careful).tolist():
+        if line >= free:
+            places = zip(begins[line:], ends[line:], strict=True)
+            reader = csv.reader(
+                (content[begin:end].decode("utf-8", "surrogateescape") for begin, end in places),
+                delimiter=layout.delimiter,
+            )
+            records[line] = _record(reader, layout.width)
+            free = line + reader.line_num
+            careful[line:free] = True
+    return records, free
+
+
+def _record(lines: Iterator[list[str]], width: int) -> list[str] | str:
+    """Return the values of the next record, none for a blank line, or what is wrong with it."""
+    try:
+        values = next(lines)
+    except csv.Error:
+        return OPEN_QUOTE
+    if any("\n" in value or "\r" in value for value in values):
+        return LINE_BREAK
+    return WRONG_WIDTH if values and len(values) != width else values
 
 
 def _parse(
@@ -171,66 +197,22 @@ def _parse(
     )
     if table.num_rows + len(wrong) != which.size + 1:
         raise pa.ArrowInvalid("records and lines differ")
-    table = table.combine_chunks().slice(0, table.num_rows - 1)
+    table = table.slice(0, table.num_rows - 1).combine_chunks()
     texts = {ours: column.combine_chunks() for ours, column in zip(layout.places, table.columns, strict=True)}
     return texts, np.delete(which, wrong), which[wrong]
 
 
-def _records(
-    data: mmap, places: np.ndarray, first_line: int, careful: np.ndarray, plain: np.ndarray, layout: _Layout
-) -> tuple[list[_Record], tuple[int, int] | None]:
-    """Parse the records that begin in `careful` lines; the lines they take are no longer `plain`.
-
-    places: where each line of the block begins. Returns also where and in which line the next record begins, if the
-    last one goes on behind the block.
-    """
-    records, free = [], 0
-    for line in np.flatnonzero(careful).tolist():
-        if line >= free:
-            lines = _Lines(data, int(places[line]))
-            records.append(_record(lines, first_line + line, layout))
-            free = line + lines.count
-            plain[line:free] = False
-    return records, (lines.at, first_line + free) if free > places.size else None
-
-
-def _record(lines: _Lines, line: int, layout: _Layout) -> _Record:
-    try:
-        values = next(csv.reader(lines, delimiter=layout.delimiter))
-    except csv.Error:
-        return _Record(line, [], OPEN_QUOTE)
-    if any("\n" in value or "\r" in value for value in values):
-        return _Record(line, [], LINE_BREAK)
-    if values and len(values) != layout.width:
-        return _Record(line, [], WRONG_WIDTH)
-    return _Record(line, values, "")
-
-
-def _skip_record(data: mmap, at: int, line: int, layout: _Layout) -> tuple[int, int]:
-    """Return the place and the line behind the record that begins at a place."""
-    lines = _Lines(data, at)
-    _record(lines, line, layout)
-    return lines.at, line + lines.count
-
-
-def _line_ends(content: bytes) -> np.ndarray:
-    """Return where each line ends: behind a line feed, or a carriage return that none follows, or at the end."""
+def _lines(content: bytes) -> tuple[np.ndarray, np.ndarray]:
+    """Return where each line begins and ends: behind a line feed or a lone carriage return, or at the end."""
     raw = np.frombuffer(content, np.uint8)
     ends = np.flatnonzero(raw == LINE_FEED) + 1
     if b"\r" in content:
         returns = np.flatnonzero(raw == CARRIAGE_RETURN) + 1
-        alone = returns[np.append(raw, 0)[returns] != LINE_FEED]
-        ends = np.union1d(ends, alone) if alone.size else ends
-    return ends if ends.size and ends[-1] == raw.size else np.append(ends, raw.size)
-
-
-def _blank(content: bytes, begins: np.ndarray, ends: np.ndarray) -> np.ndarray:
-    """Return which lines hold nothing but their end."""
-    blank = np.zeros(begins.size, bool)
-    short = np.flatnonzero(ends - begins <= 2)
-    first = np.frombuffer(content, np.uint8)[begins[short]]
-    blank[short] = (first == LINE_FEED) | (first == CARRIAGE_RETURN)
-    return blank
+        alone = returns[raw[np.minimum(returns, raw.size - 1)] != LINE_FEED]
+        ends = np.sort(np.concatenate([ends, alone])) if alone.size else ends
+    if not ends.size or ends[-1] < raw.size:
+        ends = np.append(ends, raw.size)
+    return np.concatenate([[0], ends[:-1]]), ends
 
 
 def _need_care(content: bytes, begins: np.ndarray) -> np.ndarray:
@@ -243,28 +225,3 @@ def _need_care(content: bytes, begins: np.ndarray) -> np.ndarray:
     except UnicodeDecodeError:  # Arrow hands out a line of the wrong width as text, and cannot where it is not UTF-8
         careful |= np.bitwise_or.reduceat(raw, begins) >= 128
     return careful
-
-
-def _end_of_line(data: mmap, at: int) -> int:
-    return data.find(b"\n", at) + 1 or len(data)
-
-
-class _Lines:
-    """The lines from a place on, as text. count: how many were taken. at: where the next one begins."""
-
-    def __init__(self, data: mmap, at: int) -> None:
-        self._data = data
-        self._ready: deque[bytes] = deque()
-        self.at, self.count = at, 0
-
-    def __iter__(self) -> _Lines:
-        return self
-
-    def __next__(self) -> str:
-        if not self._ready:
-            self._ready += self._data[self.at : _end_of_line(self._data, self.at)].splitlines(keepends=True)
-        if not self._ready:
-            raise StopIteration
-        line = self._ready.popleft()
-        self.at, self.count = self.at + len(line), self.count + 1
-        return line.decode("utf-8", "surrogateescape")

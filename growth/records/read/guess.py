@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,10 +16,12 @@ from ruamel.yaml import YAML
 from growth.errors import Problem
 from growth.records.read.column_names import ALSO, SHAPES, ColumnNames, Shape
 from growth.records.read.notations import MONEY_SIGN, PLACES, SEPARATOR, SIGNS, TIME, ZONED, iso_dates, plain_numbers
-from growth.records.read.records_file import first_rows, table_header, two_spellings
+from growth.records.read.reading_notes import spelled_twice
 from growth.records.read.rows import RecordsError
-from growth.records.read.values import AMOUNTS, DATES, DAY, MONTH
+from growth.records.read.tables import table_blocks, table_header, table_path
+from growth.records.read.values import AMOUNTS, DATES, DAY, MONTH, as_strings
 
+FIRST_ROWS = 20_000  # that guesses are made from
 WAYS = (
     (".", ""),
     (".", ","),
@@ -69,11 +72,11 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
     RecordsError
         There is no such file, or no shape of ours can be made of its columns.
     """
-    path, columns = Path(path), columns or ColumnNames()
+    path, columns = table_path(path), columns or ColumnNames()
     header = table_header(path)
     guesses: dict[str, Any] = {}
     try:
-        shape, _ = columns.find(header, file=str(path))
+        shape, places = columns.find(header, file=str(path))
     except RecordsError:
         names, missing = _names(header, columns)
         if missing:
@@ -85,9 +88,9 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
             rule = f"columns that tell {' and '.join(missing)}"
             raise RecordsError([Problem("", rule, f"only {', '.join(there)}", fix, 1)], file=str(path)) from None
         guesses["columns"] = names
-        shape, _ = columns.model_copy(update=guesses).find(header, file=str(path))
+        shape, places = columns.model_copy(update=guesses).find(header, file=str(path))
     known = columns.model_copy(update=guesses)
-    texts = first_rows(path, known)
+    texts = _first_rows(path, known, places)
     guesses |= _dates(texts, known) | _amounts(texts, known)
     known = columns.model_copy(update=guesses)
     guesses |= _tax(texts, known)
@@ -95,7 +98,9 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
         guesses["discount"] = "percent"
     if "cents" in known.theirs("amount").casefold() and columns.amounts == "major":
         guesses["amounts"] = "minor"
-    if "letter_case" not in columns.model_fields_set and two_spellings(path, known):
+    if "letter_case" not in columns.model_fields_set and spelled_twice(
+        pa.array(texts["customer"], pa.string()).unique()
+    ):
         guesses["letter_case"] = "ignored"
     known = columns.model_copy(update=guesses)
     return Understood(shape.name, known, _told(shape, header, texts, known, set(guesses)), tuple(guesses))
@@ -116,6 +121,15 @@ def settings_text(columns: ColumnNames) -> str:
     yaml.width = 120
     yaml.dump(columns.model_dump(mode="json", exclude_defaults=True), out)
     return "# How the records are to be read; growth measure --columns takes it.\n" + out.getvalue()
+
+
+def _first_rows(path: Path, columns: ColumnNames, ours: Iterable[str]) -> dict[str, list[str]]:
+    """Return the texts of the first rows by our names of the columns."""
+    block = next(table_blocks(path, columns, FIRST_ROWS), None)
+    if block is None:
+        return {name: [] for name in ours}
+    first = {name: column.slice(0, FIRST_ROWS).dictionary_decode() for name, column in block.columns.items()}
+    return {name: as_strings(column)[0].to_pylist() for name, column in first.items()}
 
 
 def _names(header: list[str], given: ColumnNames) -> tuple[dict[str, str], list[str]]:

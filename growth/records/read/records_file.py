@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from growth.errors import Problem, count_of
-from growth.files import not_a_table, open_input, regular_file
 from growth.records.read.as_rows import as_rows, starting_day
 from growth.records.read.column_names import ColumnNames
-from growth.records.read.csv_file import csv_blocks, csv_header
 from growth.records.read.invoice_lines import line_kinds
 from growth.records.read.notations import days_in_zone, iso_dates, plain_numbers, with_percent_sign
 from growth.records.read.reading_notes import (
@@ -25,13 +22,11 @@ from growth.records.read.reading_notes import (
     spelled_twice,
     unread_columns,
 )
-from growth.records.read.rows import Block, RecordsError, Rows, Unreadable, encoded
+from growth.records.read.rows import Block, RecordsError, Rows, Unreadable
 from growth.records.read.subscriptions import Values
+from growth.records.read.tables import table_blocks, table_header, table_path
 from growth.records.read.values import AMOUNTS, DATES, NAMES, NONE, PAID, UNPAID, as_strings, meanings, statuses
-from growth.records.read.workbook_file import workbook_blocks, workbook_header
 
-PARQUET_ROWS = 1 << 18  # in a block
-FIRST_ROWS = 20_000  # that guesses are made from
 MOST_PLANS = 30_000
 ENDS_BEFORE = "a period that ends before it begins"
 
@@ -63,11 +58,10 @@ def read_records(
         There is no such file, no shape of ours, no row, more unreadable rows than `leave_out`, more than 30,000 plans,
         or several currencies without rates.
     """
-    path, file, columns = _a_table(path), str(path), columns or ColumnNames()
-    blocks = OTHER_FILES.get(path.suffix.lower(), csv_blocks)(path, columns)
+    path, file, columns = table_path(path), str(path), columns or ColumnNames()
     names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
     try:
-        parts, customers, unreadable, unpaid = _interpreted(blocks, names, columns)
+        parts, customers, unreadable, unpaid = _interpreted(table_blocks(path, columns), names, columns)
     except RecordsError as error:
         raise RecordsError(error.problems, file=file) from None
     unreadable.stop_above(leave_out, file=file)
@@ -82,79 +76,6 @@ def read_records(
     values["customer"], count, distinct = _numbered(values["customer"], customers)
     said += spelled_twice(distinct) if columns.letter_case == "matters" else []
     return as_rows(values, names, count, columns, unreadable=unreadable, notes=said, until=until, file=file)
-
-
-def parquet_blocks(path: Path, names: ColumnNames, rows: int = PARQUET_ROWS) -> Iterator[Block]:
-    """Yield the file's rows in order, so many in a block, numbered from 2 as if the names of the columns were line 1.
-
-    Raises
-    ------
-    RecordsError
-        The file is no Parquet file, is damaged, or has no columns of ours.
-    """
-    line = 2
-    try:
-        with pq.ParquetFile(path) as file:
-            header = file.schema_arrow.names
-            _, places = names.find(header, file=str(path))
-            theirs = {ours: header[place] for ours, place in places.items()}
-            for batch in file.iter_batches(rows, columns=list(theirs.values())):
-                columns = {ours: encoded(batch.column(name)) for ours, name in theirs.items()}
-                yield Block(columns, np.arange(line, line + batch.num_rows), [])
-                line += batch.num_rows
-    except (pa.ArrowException, OSError, ValueError, MemoryError):  # what damage leads to is manifold
-        raise RecordsError([Problem("", "a Parquet file that can be read")], file=str(path)) from None
-
-
-OTHER_FILES: dict[str, Callable[[Path, ColumnNames], Iterator[Block]]] = {
-    ".parquet": parquet_blocks,
-    ".xlsx": workbook_blocks,
-}
-
-
-def table_header(path: str | Path) -> list[str]:
-    """Return the names of all columns of a file. Raises RecordsError where it is no table."""
-    path = _a_table(path)
-    headers = {".parquet": lambda at: pq.read_schema(at).names, ".xlsx": workbook_header}
-    try:
-        return headers.get(path.suffix.lower(), csv_header)(path)
-    except (pa.ArrowException, OSError):
-        raise RecordsError([Problem("", "a Parquet file that can be read")], file=str(path)) from None
-
-
-def first_rows(path: Path, columns: ColumnNames) -> dict[str, list[str]]:
-    """Return the texts of the first rows by our names of the columns; of customers none."""
-    block = _first_block(path, columns)
-    if block is None:
-        return {}
-    return {
-        ours: [] if ours == "customer" else as_strings(column.slice(0, FIRST_ROWS).dictionary_decode())[0].to_pylist()
-        for ours, column in block.columns.items()
-    }
-
-
-def two_spellings(path: Path, columns: ColumnNames) -> bool:
-    """Whether some customers of the first rows differ by upper and lower case or blanks alone."""
-    block = _first_block(path, columns)
-    if block is None:
-        return False
-    customers = block.columns["customer"].slice(0, FIRST_ROWS).dictionary_decode().unique()
-    return bool(spelled_twice(as_strings(customers)[0]))
-
-
-def _first_block(path: Path, columns: ColumnNames) -> Block | None:
-    sized = {".parquet": parquet_blocks, ".xlsx": workbook_blocks}
-    return next(iter(sized.get(path.suffix.lower(), csv_blocks)(path, columns, FIRST_ROWS)), None)
-
-
-def _a_table(path: str | Path) -> Path:
-    """Return the path of a regular file that may hold a table; RecordsError for anything else."""
-    path, file = regular_file(path, error=RecordsError), str(path)
-    if path.suffix.lower() not in OTHER_FILES:
-        with open_input(path, error=RecordsError) as stream:
-            if wrong := not_a_table(stream.read(16)):
-                raise RecordsError([wrong], file=file)
-    return path
 
 
 def _unpaid_note(unpaid: int) -> list[str]:
