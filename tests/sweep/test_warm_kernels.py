@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 import uuid
+from importlib.metadata import entry_points
 
 import nbformat
 import papermill
@@ -13,7 +14,7 @@ import pytest
 from sweep_tools import outputs, with_mark
 
 from growth.sweep import engine, warm_kernels
-from growth.sweep.engine import WarmProvisioner
+from growth.sweep.engine import WarmEngine, WarmProvisioner
 from growth.sweep.parallel_reports import run_alone
 from growth.sweep.report_notebook import run_report
 
@@ -58,6 +59,12 @@ def test_outputs_equal_the_stock_engines_cell_by_cell(workplace):
     stock, forked = run(notebook, None, "stock.ipynb"), run(notebook, WARM, "warm.ipynb")
     assert outputs(workplace.path / "stock.ipynb") == outputs(workplace.path / "warm.ipynb")
     assert [c.execution_count for c in stock.cells] == [c.execution_count for c in forked.cells]
+
+
+def test_engine_and_provisioner_are_found_by_name():
+    """By papermill's `--engine`, and by the `kernel_provisioner` of a kernel's specification."""
+    assert entry_points(group="papermill.engine")[WARM].load() is WarmEngine
+    assert entry_points(group="jupyter_client.kernel_provisioners")[WARM].load() is WarmProvisioner
 
 
 def test_a_cell_can_be_interrupted_and_what_it_started_ends(workplace):
