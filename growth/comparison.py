@@ -151,6 +151,10 @@ def compare(scenarios: Scenario | Mapping[str, Scenario]) -> Comparison:
         One scenario, which is compared with its own what-ifs under the name "today's numbers"; or several by the names
         to show, the first of which is the base. Without draws; ranges count by their likely values.
 
+    Returns
+    -------
+    Comparison
+
     Raises
     ------
     MeasureError

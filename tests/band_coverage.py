@@ -8,8 +8,7 @@ from plain import business, plan
 
 import growth
 from growth.scenario.range import Scale
-from growth.uncertainty import ranges_of
-from growth.uncertainty.sample import at_points
+from growth.uncertainty.sample import at_points, ranges_of
 
 DRAWS, RUNS = 64, 40  # of the ranges, and of whole customers for each
 

@@ -14,7 +14,9 @@ from typing import Any
 from browser_tabs import tab
 
 import growth
-from growth.calculator import Calculator, page_data, script, style
+from growth.calculator import Calculator
+from growth.calculator.bundle import script, style
+from growth.calculator.data import page_data
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 QUIET = ("background-networking", "component-update", "sync")

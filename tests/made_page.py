@@ -7,7 +7,7 @@ from pathlib import Path
 import nbformat
 
 import growth
-from growth.calculator import PAGE_DATA, page_data
+from growth.calculator.data import PAGE_DATA, page_data
 from growth.giveaway import sections
 from growth.giveaway.brief import Giveaway, brief_data
 from growth.giveaway.exporter import page_html

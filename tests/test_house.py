@@ -4,6 +4,7 @@ hold."""
 from __future__ import annotations
 
 import ast
+import inspect
 import re
 import shutil
 import subprocess
@@ -15,6 +16,8 @@ from functools import cache
 from graphlib import TopologicalSorter
 from importlib import import_module
 from pathlib import Path
+from types import FunctionType, ModuleType
+from typing import Any
 
 import pytest
 
@@ -285,6 +288,34 @@ def test_what_is_public_says_what_it_does():
             if named and not node.name.startswith("_") and not ast.get_docstring(node):
                 silent.append(f"{name_of(path)}.{node.name}")
     assert silent == []
+
+
+def described(function: FunctionType) -> list[str]:
+    """What the docstring of a public function lacks."""
+    text, signature = inspect.getdoc(function) or "", inspect.signature(function)
+    lacking = [f"the argument {name}" for name in signature.parameters if not re.search(rf"\b{name}\b", text)]
+    if signature.parameters and "Parameters\n---" not in text:
+        lacking.append("a section Parameters")
+    if signature.return_annotation not in (None, "None") and "Returns\n---" not in text:
+        lacking.append("a section Returns")
+    return lacking if ">>> " in text else [*lacking, "an example"]
+
+
+def test_public_functions_describe_what_they_take_and_give_with_an_example():
+    packages = [path for path in MODULES if path.name == "__init__.py" and any(imports(path))]
+    handed_on = {
+        value
+        for path in packages
+        for value in vars_of(import_module(name_of(path)))
+        if isinstance(value, FunctionType) and value.__module__.startswith("growth.")
+    }
+    assert len(handed_on) > 80
+    lacking = {f"{one.__module__}.{one.__qualname__}": described(one) for one in handed_on}
+    assert {name: what for name, what in lacking.items() if what} == {}
+
+
+def vars_of(package: ModuleType) -> list[Any]:
+    return [getattr(package, name) for name in getattr(package, "__all__", ())]
 
 
 # --- files ------------------------------------------------------------------------------------------------------------

@@ -1,14 +1,5 @@
-from growth.calculator.bundle import compact as compact
-from growth.calculator.bundle import page_script as page_script
-from growth.calculator.bundle import script as script
-from growth.calculator.bundle import style as style
 from growth.calculator.certainty import how_sure as how_sure
 from growth.calculator.certainty import whole_answer as whole_answer
-from growth.calculator.data import PAGE_DATA as PAGE_DATA
-from growth.calculator.data import answer_html as answer_html
-from growth.calculator.data import page_data as page_data
-from growth.calculator.data import table_html as table_html
 from growth.calculator.what_it_takes import takes as takes
-from growth.calculator.what_it_takes import takes_html as takes_html
 from growth.calculator.widget import Calculator as Calculator
 from growth.calculator.words import answer as answer

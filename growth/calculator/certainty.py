@@ -10,23 +10,39 @@ import math
 
 import numpy as np
 
-from growth.calculator.language import LOCALE, messages
+from growth.calculator.language import LOCALE, Piece, messages
 from growth.calculator.number_words import between_amounts, roughly
 from growth.calculator.outcome import mrr_of, nothing, settling
-from growth.calculator.words import Piece, Said, answer
+from growth.calculator.words import Said, answer
 from growth.engine import Forecast
 from growth.engine.draws import YEAR
 from growth.measures import growth_ceiling
 from growth.measures.measure import SAME
-from growth.uncertainty import Spread, ceiling_band, ranges_of, spread_of
+from growth.uncertainty import Spread, spread_of
+from growth.uncertainty.band import ceiling_band
+from growth.uncertainty.sample import ranges_of
 
 RARE = 0.05  # one chance in twenty
 THOUSANDFOLD = 1000  # growth that nobody should believe
 
 
 def how_sure(forecast: Forecast, locale: str = LOCALE) -> str:
-    """How sure the answer is, in sentences; "" where there is nothing to forecast or nothing varies.
+    """How sure the answer is, in sentences.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario, without draws.
+    locale : str
+        For words, numbers and money.
+
+    Returns
+    -------
+    str
+        "" where there is nothing to forecast or nothing varies.
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1500,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
@@ -37,7 +53,27 @@ def how_sure(forecast: Forecast, locale: str = LOCALE) -> str:
 
 
 def whole_answer(forecast: Forecast, locale: str = LOCALE) -> str:
-    """The answer, and how sure it is."""
+    """The answer, and how sure it is.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario, without draws.
+    locale : str
+        For words, numbers and money.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import growth
+    >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1500,
+    ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
+    >>> whole_answer(growth.forecast(scenario)).split(". ")[-1]
+    'In fewer than 1 of 20 cases you reach €1,500 within 36 months.'
+    """
     return f"{answer(forecast, locale)} {how_sure(forecast, locale)}".strip()
 
 

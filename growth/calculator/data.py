@@ -18,8 +18,7 @@ from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.what_if import WhatIf, number_at
-from growth.uncertainty import ranges_of
-from growth.uncertainty.sample import pairs_of
+from growth.uncertainty.sample import pairs_of, ranges_of
 
 PAGE_DATA = "application/vnd.growth.calculator+json"  # the mime type of what a saved notebook holds for the page
 WORKED = ("worked_", "why_", "bridge")  # how the messages of the worked month begin

@@ -9,6 +9,7 @@ page carries the messages of its own language alone.
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from growth.errors import Problem, ScenarioError
 
 LOCALE = "en-GB"
 ENGLISH = "en"
+Piece = tuple[str, bool]  # a text, and whether it is a computed number
 _FILES = Path(__file__).parent / "languages"
 
 
@@ -85,8 +87,18 @@ def said(template: str, **values: str) -> str:
     >>> said(messages("de-DE")["whose"]["month"], month="7")
     'Monat 7'
     """
-    pieces = template.replace("}", "{").split("{")
-    return "".join(values[piece] if index % 2 else piece for index, piece in enumerate(pieces))
+    return "".join(text for text, _ in filled(template, values))
+
+
+def filled(template: str, values: dict[str, str]) -> Iterator[Piece]:
+    """A message in pieces: plain text, and the values of its places.
+
+    >>> list(filled("in month {month}.", {"month": "19"}))
+    [('in month ', False), ('19', True), ('.', False)]
+    """
+    for index, piece in enumerate(template.replace("}", "{").split("{")):
+        if piece:
+            yield (values[piece], True) if index % 2 else (piece, False)
 
 
 def label_and_help(path: str, kind: str, label: str, help: str, locale: str = LOCALE) -> tuple[str, str]:

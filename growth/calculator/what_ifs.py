@@ -12,10 +12,9 @@ from html import escape
 
 import numpy as np
 
-from growth.calculator.language import LOCALE, messages, said
+from growth.calculator.language import LOCALE, Piece, filled, messages, said
 from growth.calculator.light import light_table
 from growth.calculator.number_words import money, month_count, month_labels, number, of_plural, percent
-from growth.calculator.words import Piece, filled
 from growth.comparison import amounts, closes
 from growth.engine import Forecast
 

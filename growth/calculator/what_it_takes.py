@@ -48,11 +48,30 @@ def takes(
     kind: str | None = None,
     chance: float | None = None,
 ) -> Takes:
-    """Say what it would take; the parameters are those of `growth.solve`.
+    """Say what it would take to reach an amount.
 
-    Without a kind: money left where the scenario has a goal for that alone, else MRR. Without a goal: the scenario's
-    own, or twice what it comes to where it has none or reaches it.
+    Parameters
+    ----------
+    scenario : Scenario
+        Without draws.
+    locale : str
+        For words, numbers and money.
+    goal, by, lever, kind, chance : optional
+        As for `growth.solve`. Without a kind: money left where the scenario has a goal for that alone, else MRR.
+        Without a goal: the scenario's own, or twice what it comes to where it has none or reaches it.
 
+    Returns
+    -------
+    Takes
+        The sentences.
+
+    Raises
+    ------
+    MeasureError
+        As `growth.solve` does.
+
+    Examples
+    --------
     >>> scenario = Scenario(business="Fernhollow", months=24, opening={"customers": 0}, sign_up={"signup_rate": 0.05},
     ...     arrive={"channels": [{"name": "search", "monthly_visitors": 1000}]},
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 20}]},

@@ -8,12 +8,11 @@ number, set large. To add a clause, write a function that gives the keys of its 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from growth.calculator.language import LOCALE, messages
+from growth.calculator.language import LOCALE, Piece, filled, messages
 from growth.calculator.number_words import (
     minor_digits,
     money,
@@ -53,12 +52,23 @@ from growth.measures import (
 )
 from growth.measures.measure import SAME, Measure
 
-Piece = tuple[str, bool]  # a text, and whether it is a computed number
-
 
 def answer(forecast: Forecast, locale: str = LOCALE) -> str:
     """The answer in one sentence, with a second where the scenario has costs.
 
+    Parameters
+    ----------
+    forecast : Forecast
+        Of one scenario, without draws.
+    locale : str
+        For words, numbers and money.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", opening={"customers": 40, "mrr": 1160}, goal_mrr=1000,
     ...     pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
@@ -101,17 +111,6 @@ def headline(forecast: Forecast, locale: str = LOCALE) -> list[Piece]:
     elif said.values["ceiling"]:
         keys.append("ceiling_above" if settling(forecast) == "above" else "ceiling_below")
     return said.pieces(keys)
-
-
-def filled(template: str, values: dict[str, str]) -> Iterator[Piece]:
-    """A template's pieces: plain text, and the values of its places.
-
-    >>> list(filled("in month {month}.", {"month": "19"}))
-    [('in month ', False), ('19', True), ('.', False)]
-    """
-    for index, piece in enumerate(template.replace("}", "{").split("{")):
-        if piece:
-            yield (values[piece], True) if index % 2 else (piece, False)
 
 
 @dataclass(slots=True, eq=False)

@@ -10,10 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growth.calculator.language import LOCALE, messages
+from growth.calculator.language import LOCALE, Piece, filled, messages
 from growth.calculator.number_words import minor_digits, money, month_labels, number, of_plural, percent, to_digits
 from growth.calculator.outcome import settling
-from growth.calculator.words import Piece, filled
 from growth.engine import Forecast
 from growth.measures import growth_ceiling
 

@@ -11,7 +11,8 @@ import plotly.graph_objects as go
 from growth.charts.sheet import FAINT, GAIN, label_beside
 from growth.engine import Forecast
 from growth.errors import MeasureError, Problem
-from growth.uncertainty import mixture_of, ranges_of, spread_of
+from growth.uncertainty import mixture_of, spread_of
+from growth.uncertainty.sample import ranges_of
 
 _SHARES = (0.05, 0.25, 0.75, 0.95)
 _TINTS = ("#dfe6ea", "#b9cfdd")  # nine in ten, one in two; a line in GAIN and text in INK stand clear of both

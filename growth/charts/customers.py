@@ -94,6 +94,10 @@ def cohort_chart(forecast: Forecast, *, what: str = "mrr") -> go.Figure:
     forecast : without draws. Longer than five years, it has a layer for each year.
     what : "mrr" or "customers".
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
     Raises
     ------
     MeasureError

@@ -42,6 +42,10 @@ def mrr_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure:
     forecast : without draws.
     band : drawn around the line, months 0 to T: T + 1 points.
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
     Raises
     ------
     MeasureError
@@ -117,6 +121,10 @@ def cash_chart(forecast: Forecast, *, band: LineBand | None = None) -> go.Figure
     forecast : without draws.
     band : drawn around the line, months 0 to T: T + 1 points.
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
     Raises
     ------
     MeasureError
@@ -174,6 +182,10 @@ def comparison_chart(forecasts: Mapping[str, Forecast]) -> go.Figure:
     Parameters
     ----------
     forecasts : name to show -> Forecast, without draws.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
 
     Raises
     ------

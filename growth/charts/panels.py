@@ -31,6 +31,10 @@ def bars(names: Sequence[str], shares: Sequence[float], *, title: str, axis: str
     shares : their lengths, as fractions; below zero to the left. One for each name.
     title, axis : the words above the figure and below its axis.
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
     Examples
     --------
     >>> figure = bars(["visitors", "churn"], [0.09, 0.06], title="A tenth better", axis="change")
@@ -76,6 +80,10 @@ def heat_panels(
     title, unit : shown above.
     rows, columns : the name of the axis, and a word for each row or column.
 
+    Returns
+    -------
+    plotly.graph_objects.Figure
+
     Raises
     ------
     MeasureError
@@ -120,6 +128,10 @@ def line_panels(lines: Mapping[str, Mapping[str, np.ndarray]], *, title: str, un
     ----------
     lines : name of the panel -> name of the line -> values of months 0, 1, 2, ...
     title, unit : shown above.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
 
     Raises
     ------

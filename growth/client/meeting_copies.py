@@ -66,6 +66,10 @@ def past_meetings(scenario: str | Path, actuals: Actuals, *, before: date) -> li
     before
         Usually today: what is said today is no forecast of the past.
 
+    Returns
+    -------
+    list of PastMeeting
+
     Raises
     ------
     ScenarioError

@@ -54,6 +54,10 @@ def report(
     seed : of the draws.
     robots : keep days that look like robots among the counts.
 
+    Returns
+    -------
+    EarningsReport
+
     Raises
     ------
     MeasureError

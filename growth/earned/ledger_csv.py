@@ -50,6 +50,15 @@ def read_csv(path: str | Path, *, columns: Mapping[str, str] | None = None) -> F
     ------
     LedgerError
         What is wrong, line by line.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "buyers.csv"
+    ...     _ = file.write_text("buyer;piece;signed_up;bought;amount")
+    ...     read_csv(file).kind.name
+    'buyers'
     """
     return parse_csv(read_text(path), file=str(path), columns=columns)
 

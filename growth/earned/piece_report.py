@@ -181,6 +181,10 @@ def value_by_age(pieces: Sequence[PieceReport], *, day: str) -> list[AgeBand]:
     pieces : of a report; their sign-ups are taken together.
     day : the report's day, year-month-day.
 
+    Returns
+    -------
+    list of AgeBand
+
     Examples
     --------
     >>> value_by_age([], day="2026-11-15")

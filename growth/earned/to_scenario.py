@@ -21,6 +21,11 @@ PLAN_MONTHS = 6  # over which further pieces come out
 def measured(report: EarningsReport) -> dict[str, Interval]:
     """The rates measured over all pieces of a report.
 
+    Parameters
+    ----------
+    report : EarningsReport
+        From `growth.earned.report`.
+
     Returns
     -------
     dict
@@ -31,6 +36,18 @@ def measured(report: EarningsReport) -> dict[str, Interval]:
     ------
     MeasureError
         There is no sign-up, or of no piece can be said how many buy.
+
+    Examples
+    --------
+    >>> from growth.earned import Ledger, report
+    >>> from growth.earned.ledger_csv import parse_csv
+    >>> days = "piece,day,views,sign_ups\\n" + "".join(f"a,2026-03-{n:02d},90,9\\n" for n in range(1, 31))
+    >>> buyers = "buyer,piece,signed_up,bought,amount\\n1,a,2026-03-01,2026-03-02,90\\n"
+    >>> files = [parse_csv(text, file="x.csv") for text in ("piece,published\\na,2026-03-01\\n", days, buyers)]
+    >>> with Ledger(":memory:", create=True) as ledger:
+    ...     done = ledger.record(files, on="2026-04-01")
+    ...     measured(report(ledger))["signup_rate"].value
+    0.1
     """
     views, sign_ups = (sum(getattr(one.piece, name) for one in report.pieces) for name in ("viewers", "sign_ups"))
     if not sign_ups:
@@ -73,6 +90,10 @@ def into_channel(report: EarningsReport, scenario: Scenario, *, channel: str, pi
     channel : the channel's name; its signup_rate and conversion_rate are set.
     pieces : how many are to come out over six months, from the channel's first month on. Then the visits of a piece in
         its first month and their fading are set too. None: the publishing plan stays as it is.
+
+    Returns
+    -------
+    Scenario
 
     Raises
     ------

@@ -21,13 +21,15 @@ from nbconvert.exporters import Exporter
 from nbconvert.filters import markdown2html
 from traitlets import default
 
-from growth.calculator import PAGE_DATA, answer_html, compact, page_script, style, table_html, takes_html
+from growth.calculator.bundle import compact, page_script, style
+from growth.calculator.data import PAGE_DATA, answer_html, table_html
 from growth.calculator.language import ENGLISH, language_attributes, messages, said
 from growth.calculator.light import light_list
 from growth.calculator.number_words import in_text, of_plural
 from growth.calculator.picture_view import View
 from growth.calculator.pictures import figures_html
 from growth.calculator.what_ifs import beside_html
+from growth.calculator.what_it_takes import takes_html
 from growth.comparison import what_if_forecasts, what_if_notes
 from growth.engine import forecast
 from growth.errors import PublishError

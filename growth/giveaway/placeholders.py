@@ -86,6 +86,10 @@ def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, s
         a plain one. `brief.read_giveaway` reads the same and leaves the places as they are.
     scenario : the numbers that the places are filled from.
 
+    Returns
+    -------
+    Giveaway
+
     Raises
     ------
     ScenarioError

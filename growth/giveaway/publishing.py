@@ -54,6 +54,13 @@ def publish(
         The notebook fails, or the page is too heavy or cannot be written.
     FileError
         A file of that name is there, and is not ours to replace.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     publish("scenarios/fernhollow.yaml", to=folder).name
+    'how-big-can-it-get.html'
     """
     tell = progress or (lambda **_: None)
     tell(done=0, of=1, what="checking the scenario")

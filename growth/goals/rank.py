@@ -124,6 +124,10 @@ def levers(scenario: Scenario, *, effort: float = EFFORT, kind: str = "mrr") -> 
     kind : str
         What is looked at, at the close of the last month: see `growth.goals.KINDS`.
 
+    Returns
+    -------
+    Ranking
+
     Raises
     ------
     MeasureError

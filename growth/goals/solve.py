@@ -138,6 +138,10 @@ def solve(
     chance : float, optional
         With ranges: the share of cases in which the goal is to be reached, above 0 and below 1.
 
+    Returns
+    -------
+    Answer
+
     Raises
     ------
     MeasureError

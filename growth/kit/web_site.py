@@ -69,6 +69,10 @@ def publish_site(
         this name that asks another question.
     now : the time of publishing; None for the present.
 
+    Returns
+    -------
+    PublishedSite
+
     Raises
     ------
     ScenarioError

@@ -1,3 +1,8 @@
+from growth.records.backtest import RIVALS as RIVALS
+from growth.records.backtest import Backtest as Backtest
+from growth.records.backtest import best as best
+from growth.records.backtest import run_backtest as run_backtest
+from growth.records.backtest import verdict as verdict
 from growth.records.bridge import Movements as Movements
 from growth.records.bridge import Spells as Spells
 from growth.records.bridge import bridge_frame as bridge_frame
@@ -12,13 +17,8 @@ from growth.records.estimate import Measured as Measured
 from growth.records.estimate import measure as measure
 from growth.records.intervals import Rate as Rate
 from growth.records.joining import Joining as Joining
-from growth.records.measured_forecast import RIVALS as RIVALS
-from growth.records.measured_forecast import Backtest as Backtest
 from growth.records.measured_forecast import ForecastBand as ForecastBand
-from growth.records.measured_forecast import best as best
 from growth.records.measured_forecast import forecast_measured as forecast_measured
-from growth.records.measured_forecast import run_backtest as run_backtest
-from growth.records.measured_forecast import verdict as verdict
 from growth.records.paid_months import PaidMonths as PaidMonths
 from growth.records.paid_months import spread_payments as spread_payments
 from growth.records.read import ColumnNames as ColumnNames

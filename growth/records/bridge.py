@@ -219,6 +219,14 @@ def bridge_frame(book: PaidMonths, moves: Movements) -> pd.DataFrame:
         Columns named as `growth.to_frame` names those of a forecast, then those of `lapse_columns`: what of the closing
         MRR was paid, late or never, and what of the churned MRR followed a failed payment. The index is monthly
         periods.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> book = demo_book(DemoBusiness(months=24), seed=1)
+    >>> frame = bridge_frame(book, movements(book, spells(book)))
+    >>> frame.iloc[0][["opening_customers", "new_customers", "lost_customers", "closing_customers"]].tolist()
+    [4.0, 13.0, 1.0, 16.0]
     """
     import pandas as pd
 
@@ -241,6 +249,14 @@ def triangles(book: PaidMonths, runs: Spells) -> tuple[np.ndarray, np.ndarray]:
     customers, mrr : np.ndarray
         Both of shape (months, months): a row for the month of joining or coming back, a column for the age in months;
         0 where there is nobody. Row 0 holds everyone on board in month 0, whenever they joined.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> book = demo_book(DemoBusiness(months=24), seed=1)
+    >>> customers, _ = triangles(book, spells(book))
+    >>> customers[0, :3].tolist()  # of the four in month 0
+    [4.0, 3.0, 3.0]
     """
     months = book.months
     cohort = np.repeat(runs.start, runs.length)

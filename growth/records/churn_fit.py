@@ -167,14 +167,18 @@ def recommend(fits: tuple[Fit, ...], table: RiskTable) -> tuple[Fit, str]:
     fits : tuple of Fit
         From `fit_all`, plainest first.
     table : RiskTable
-        What they were fitted to.
 
     Returns
     -------
     fit : Fit
-        The curve to use.
     why : str
-        The reason, as part of a sentence.
+        As part of a sentence.
+
+    Examples
+    --------
+    >>> table = RiskTable(np.array([100, 90, 81]), np.array([10, 9, 8]))  # a tenth each month
+    >>> recommend(fit_all(table), table)[0].curve
+    'constant'
     """
     leavers, months = int(table.left.sum()), int(table.at_risk.sum())
     seen = f"{leavers:,} left in {months:,} customer-months"

@@ -86,8 +86,8 @@ def _measure(arguments: argparse.Namespace) -> None:
     columns = _agreed(arguments)
     if not arguments.to:
         return
+    from growth.records.backtest import run_backtest, verdict
     from growth.records.estimate import measure
-    from growth.records.measured_forecast import run_backtest, verdict
     from growth.records.paid_months import spread_payments
     from growth.records.read import read_records
     from growth.records.report import summary

@@ -95,10 +95,27 @@ def spread_payments(rows: Rows, *, until: str | None = None, grace: int | None =
         For how many months, 0 to 12, a payment may be missing before the customer counts as gone; without it the data
         choose, see `unpaid_months.choose_grace`, or it is 0 where the records say who left.
 
+    Returns
+    -------
+    PaidMonths
+
     Raises
     ------
     RecordsError
         The records span more than 600 months, or hold nothing up to `until`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from growth.records.demo import DemoBusiness, write_demo
+    >>> from growth.records.read import read_records
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "charges.csv"
+    ...     _ = write_demo(DemoBusiness(months=24), file, seed=1)
+    ...     book = spread_payments(read_records(file))
+    >>> book.months, str(book.last_month)
+    (24, '2025-12')
     """
     first = int(rows.month.min())
     months = _span(rows, first, until)

@@ -7,10 +7,11 @@ import plotly.graph_objects as go
 
 from growth.charts.customers import MOVES
 from growth.charts.sheet import GAIN, GOAL, INK, LOSS, PAPER, SHADES, Label, apart, hover, sheet
+from growth.records.backtest import RIVALS, Backtest
 from growth.records.bridge import bridge_columns, lapse_columns, triangles
 from growth.records.churn_fit import Fit
 from growth.records.estimate import Measured
-from growth.records.measured_forecast import RIVALS, Backtest, ForecastBand
+from growth.records.measured_forecast import ForecastBand
 from growth.records.survival import Survival
 
 _FAILED = ("churned after a failed payment", "churned_by_failure_mrr", -1, INK, "-")

@@ -42,6 +42,14 @@ def summary(measured: Measured) -> list[str]:
     -------
     list of str
         The lines.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> from growth.records.estimate import measure
+    >>> measured = measure(demo_book(DemoBusiness(months=24), seed=1))
+    >>> summary(measured)[0]
+    '2,266 rows, 2024-01 to 2025-12'
     """
     book, rows = measured.book, measured.book.rows
     unpaid = book.mrr_in(UNPAID, PENDING)
@@ -121,6 +129,14 @@ def markdown(measured: Measured) -> str:
     -------
     str
         Columns: what, value, 95% interval, source.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> from growth.records.estimate import measure
+    >>> measured = measure(demo_book(DemoBusiness(months=24), seed=1))
+    >>> markdown(measured).splitlines()[2].split(' | ')[:2]
+    ['| new customers a month', '10.2']
     """
     rows = whole(measured)
     for name, kind in shown_plans(measured).items():
@@ -168,6 +184,14 @@ def notes(measured: Measured) -> list[str]:
     -------
     list of str
         Sentences without a full stop.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> from growth.records.estimate import measure
+    >>> measured = measure(demo_book(DemoBusiness(months=24), seed=1))
+    >>> notes(measured)[0]
+    '6,975.71 EUR is paid for months after the last'
     """
     book, unreadable, said = measured.book, measured.book.rows.unreadable, []
     if unreadable.total:

@@ -63,6 +63,14 @@ def scenario_text(measured: Measured, *, business: str, invented: bool = False, 
     -------
     str
         YAML, with the words of a page drafted under `giveaway`.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> from growth.records.estimate import measure
+    >>> measured = measure(demo_book(DemoBusiness(months=24), seed=1))
+    >>> "  business: Kiln" in scenario_text(measured, business="Kiln")
+    True
     """
     book = measured.book
     head = HEAD.format(
@@ -138,6 +146,16 @@ def write_scenario(
         The file is already there and `replace` is not set.
     ScenarioError
         The measured values make no valid scenario.
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> import tempfile
+    >>> from growth.records.estimate import measure
+    >>> measured = measure(demo_book(DemoBusiness(months=24), seed=1))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_scenario(measured, Path(folder) / "kiln.yaml", business="Kiln").business
+    'Kiln'
     """
     check_output(path, suffixes=YAML, replace=replace)
     text = scenario_text(measured, business=business, invented=invented, months=months)

@@ -102,6 +102,14 @@ def spell_risk(
     Returns
     -------
     RiskTable
+
+    Examples
+    --------
+    >>> from growth.records.demo import DemoBusiness, demo_book
+    >>> from growth.records.bridge import spells
+    >>> table = spell_risk(spells(demo_book(DemoBusiness(months=24), seed=1)))
+    >>> table.at_risk[:2].tolist(), table.left[:2].tolist()
+    ([219, 200], [8, 11])
     """
     entry = runs.entry if unknown_age is None else np.where(runs.entry == NONE, unknown_age, runs.entry)
     unseen = np.maximum(since - 1 - runs.start, 0)

@@ -97,6 +97,10 @@ def load_scenario(source: str | Path | Mapping[str, Any] | Scenario) -> Scenario
         A path; a mapping with the root key `scenario`, or with the sections themselves, as papermill passes them to a
         notebook; or a Scenario, which is returned unchanged.
 
+    Returns
+    -------
+    Scenario
+
     Raises
     ------
     ScenarioError

@@ -20,7 +20,8 @@ from growth.spreadsheet.months_sheet import MonthsSheet
 from growth.spreadsheet.styles import GAIN, GOAL, INK, LOSS, SOFT, MrrChart
 from growth.spreadsheet.texts import cell_text
 from growth.spreadsheet.worksheet import DASH, FIRST, FormulaTable, Worksheet, text_lines
-from growth.uncertainty import ranges_of, spread_of
+from growth.uncertainty import spread_of
+from growth.uncertainty.sample import ranges_of
 
 _OUTER = {"color": SOFT, "width": 1, "dash_type": "dash"}
 _INNER = {"color": GAIN, "width": 1, "dash_type": "square_dot"}

@@ -30,10 +30,8 @@ from growth.sweep.comparison_words import (
 from growth.sweep.design import Design
 from growth.sweep.evaluate import mrr_by_month
 from growth.sweep.influence import Influence, Levels, influences, leaders, over_two
-from growth.sweep.points_table import table
+from growth.sweep.points_table import table as table
 from growth.sweep.small_charts import scale_over
-
-__all__ = ["cautions", "heading", "heat_maps", "look", "small_multiples", "table", "which_moves_most"]
 
 STYLE = Path(__file__).with_name("comparison_html.css")
 MOST_PANELS = 6
@@ -41,7 +39,18 @@ MOST_FORECAST = 2000  # points of a sample whose months are drawn
 
 
 def look() -> Piece:
-    """The stylesheet of the sections, for the notebook that shows them; the page has its own copy."""
+    """The stylesheet of the sections, for the notebook that shows them; the page has its own copy.
+
+    Returns
+    -------
+    Piece
+        A style element.
+
+    Examples
+    --------
+    >>> look().html[:7]
+    '<style>'
+    """
     return Piece(f"<style>\n{STYLE.read_text(encoding='utf-8')}</style>")
 
 

@@ -18,7 +18,7 @@ from growth.scenario.file import MOST_BYTES, load_document, scenario_of
 from growth.scenario.report import problems_in
 from growth.scenario.yaml_text import Node, read_nodes, read_text
 from growth.sweep.sweep_file import Axis, Sweep
-from growth.uncertainty import Unknown, ranges_of
+from growth.uncertainty.sample import Unknown, ranges_of
 
 RANGES = "ranges"  # in the place of axes: the ranges of the base scenario are the axes
 DRAWS = 1024  # of them, where the file says nothing else

@@ -22,13 +22,11 @@ from growth.engine.result import BRIDGE
 from growth.giveaway.sections import Piece
 from growth.measures import Measure, growth_ceiling
 from growth.sweep import comparison_words, small_charts
-from growth.sweep.comparison_html import look
+from growth.sweep.comparison_html import look as look
 from growth.sweep.comparison_words import ComparisonWords, row, section
 from growth.sweep.small_charts import scale_over
 from growth.table import measures_of, renewals_follow
 from growth.uncertainty.band import FLOWS, named_series
-
-__all__ = ["bridge_table", "cash", "cautions", "in_and_out", "look", "measures", "mrr", "title"]
 
 WIDTH, HEIGHT = 320, 170  # about a phone's, so that letters have their own size there
 AMOUNTS = {"growth_ceiling": 0, "lifetime_value": 0, "lowest_cash": 0, "customer_acquisition_cost": 2}  # decimals

@@ -154,6 +154,10 @@ def spread_of(scenario: Scenario, *, series: str = "closing_mrr") -> Spread:
     series : "closing_mrr", "closing_customers", or of single months "came_in" (new, reactivation and expansion MRR) or
         "lost" (churned and contraction MRR).
 
+    Returns
+    -------
+    Spread
+
     Examples
     --------
     Ten customers at 20 a month, a quarter leave: after a month 150, with variance 20^2 x 10 x 0.75 x 0.25 = 750.

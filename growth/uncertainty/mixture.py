@@ -91,6 +91,10 @@ def mixture_of(forecast: Forecast, *, series: str = "closing_mrr") -> Mixture:
     forecast : of a scenario with draws, as `growth.sample` makes it; of one without, chance alone.
     series : "closing_mrr" or "closing_customers".
 
+    Returns
+    -------
+    Mixture
+
     Examples
     --------
     Ten customers at 20 a month, a quarter leave, or half of them do: after a month 150 or 100 on average.

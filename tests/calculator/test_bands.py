@@ -11,8 +11,9 @@ from page_engine import apart, in_node, needs_node, unpacked
 from unsure import unsure
 
 import growth
-from growth.calculator import page_data
-from growth.uncertainty import ceiling_band, spread_of
+from growth.calculator.data import page_data
+from growth.uncertainty import spread_of
+from growth.uncertainty.band import ceiling_band
 
 QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 

@@ -15,8 +15,8 @@ from growth.measures import goal_month, growth_ceiling
 from growth.scenario.range import likely_values
 
 pytest.importorskip("babel")
-from growth.calculator import page_data
 from growth.calculator.controls import FIRST, FLAGS, MOST_UNFOLDED, STAGES, controls
+from growth.calculator.data import page_data
 from growth.calculator.words import answer
 
 TWO_PLANS = [plan(share=0.75), plan(name="two", share=0.25, billing="yearly")]

@@ -18,7 +18,7 @@ pytest.importorskip("babel")
 from calculator_page import opened
 
 from growth.calculator import language as module
-from growth.calculator import page_data
+from growth.calculator.data import page_data
 from growth.calculator.language import ENGLISH, label_and_help, languages, locale_of, messages
 from growth.calculator.number_words import money, month_count, month_labels, number, percent
 from growth.calculator.words import answer

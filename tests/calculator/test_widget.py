@@ -12,7 +12,8 @@ from plain import business
 import growth
 
 pytest.importorskip("anywidget")
-from growth.calculator import PAGE_DATA, Calculator, page_data, whole_answer
+from growth.calculator import Calculator, whole_answer
+from growth.calculator.data import PAGE_DATA, page_data
 from growth.scenario.file import load_document
 
 BUSINESS = business(months=12, opening={"customers": 40, "mrr": 800})

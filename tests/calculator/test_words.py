@@ -16,7 +16,9 @@ from plain import business, plan
 import growth
 
 pytest.importorskip("babel")
-from growth.calculator import answer_html, page_data, script, table_html, whole_answer
+from growth.calculator import whole_answer
+from growth.calculator.bundle import script
+from growth.calculator.data import answer_html, page_data, table_html
 from growth.calculator.language import languages, locale_of
 from growth.calculator.number_words import column, minor_digits, money, near, number, percent
 from growth.calculator.words import answer, headline

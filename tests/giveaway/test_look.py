@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 import growth
-from growth.calculator import style
+from growth.calculator.bundle import style
 from growth.errors import PublishError, ScenarioError
 from growth.giveaway.brief import read_giveaway
 from growth.giveaway.logo import MOST_BYTES, embedded_logo, logo_bytes

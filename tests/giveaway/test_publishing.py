@@ -9,7 +9,7 @@ import pytest
 from nbconvert.exporters import get_exporter
 
 import growth
-from growth.calculator import PAGE_DATA
+from growth.calculator.data import PAGE_DATA
 from growth.cli import main
 from growth.errors import FileError
 from growth.giveaway import load_giveaway, publish

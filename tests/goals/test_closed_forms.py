@@ -11,7 +11,7 @@ import pytest
 from scipy.optimize import brentq
 
 import growth
-from growth.calculator import takes_html
+from growth.calculator.what_it_takes import takes_html
 from growth.errors import MeasureError
 from growth.goals import break_even_loss
 from growth.goals.price import break_even_loss_of

@@ -13,13 +13,14 @@ from page_engine import needs_node
 from unsure import unsure
 
 import growth
-from growth.calculator import page_data, script
+from growth.calculator.bundle import script
 from growth.calculator.controls import controls
+from growth.calculator.data import page_data
 from growth.goals import KINDS, Goal
 from growth.goals.goal import series_of
 from growth.goals.lever_fields import lever_fields, with_values
 from growth.scenario.address import put
-from growth.uncertainty import ranges_of
+from growth.uncertainty.sample import ranges_of
 
 SCENARIOS = range(few_or_many(5, 24))
 UNSURE = range(few_or_many(4, 40))

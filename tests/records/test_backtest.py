@@ -8,18 +8,11 @@ import numpy as np
 import pytest
 from how_many import few_or_many
 
+from growth.records.backtest import RIVALS, Backtest, best, rival_forecasts, run_backtest, verdict
 from growth.records.bridge import movements, spells
 from growth.records.demo import DemoBusiness, demo_book
 from growth.records.estimate import measure
-from growth.records.measured_forecast import (
-    RIVALS,
-    Backtest,
-    best,
-    forecast_measured,
-    rival_forecasts,
-    run_backtest,
-    verdict,
-)
+from growth.records.measured_forecast import forecast_measured
 from growth.records.paid_months import spread_payments
 from growth.records.read.rows import RecordsError, Rows
 

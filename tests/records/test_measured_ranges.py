@@ -15,8 +15,7 @@ from growth.records.demo import DemoBusiness, demo_book
 from growth.records.measured_ranges import Width, ranged
 from growth.scenario.file import parse, scenario_of
 from growth.scenario.range import Range, Scale
-from growth.uncertainty import ranges_of
-from growth.uncertainty.sample import pairs_of
+from growth.uncertainty.sample import pairs_of, ranges_of
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 from records_world import AHEAD, FIRST, KNOWN, WORLDS, business  # a generator that uses none of the project's model

@@ -10,7 +10,9 @@ from scipy import stats
 
 import growth
 from growth.scenario.range import Range, Scale
-from growth.uncertainty import ceiling_band, ranges_of, sample, spread_of
+from growth.uncertainty import sample, spread_of
+from growth.uncertainty.band import ceiling_band
+from growth.uncertainty.sample import ranges_of
 
 
 def business(*, customers=40, churn, visitors=800, **sections):

@@ -150,21 +150,9 @@ class ColumnNames(Section):
     ) -> np.ndarray:
         """Convert amounts to major units of our currency; what has no rate is taken to be in it.
 
-        Parameters
-        ----------
-        amount, month : np.ndarray
-            Amounts as written, and the month of each, counted from 1970-01; shape (rows,).
-        codes : tuple of str
-            The currencies of the rows.
-        which : np.ndarray, optional
-            The index of each row's currency in `codes`; all are of the first one where it is not given.
-        file : str
-            Named in errors.
-
-        Raises
-        ------
-        RecordsError
-            A month has no rate.
+        amount, month: as written, and counted from 1970-01; shape (rows,). codes: the currencies of the rows. which:
+        the index of each row's currency in `codes`; None: all are of the first. Raises RecordsError, which names
+        `file`, where a month has no rate.
 
         Examples
         --------
@@ -235,10 +223,28 @@ def _found(header: list[str]) -> str:
 def load_columns(path: str | Path) -> ColumnNames:
     """Read the YAML file for `--columns`.
 
+    Parameters
+    ----------
+    path : str or Path
+        The file, at most 1 MB.
+
+    Returns
+    -------
+    ColumnNames
+
     Raises
     ------
     RecordsError
         There is no such file, it is larger than 1 MB, or something in it is wrong: then with the line.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "columns.yaml"
+    ...     _ = file.write_text("dates: day-month-year")
+    ...     load_columns(file).dates
+    'day-month-year'
     """
     from growth.scenario.file import parse
     from growth.scenario.report import validate

@@ -22,16 +22,8 @@ from growth.records.read.tables import table_blocks, table_header, table_path
 from growth.records.read.values import AMOUNTS, DATES, DAY, MONTH, as_strings
 
 FIRST_ROWS = 20_000  # that guesses are made from
-WAYS = (
-    (".", ""),
-    (".", ","),
-    (",", ""),
-    (",", "."),
-    (".", "'"),
-    (",", " "),
-    (".", " "),
-    (",", "'"),
-)  # decimal, thousands
+# decimal and thousands
+WAYS = ((".", ""), (".", ","), (",", ""), (",", "."), (".", "'"), (",", " "), (".", " "), (",", "'"))
 DIGITS = r"[+-]?[0-9][0-9.,' ]*"
 WITH_SIGN = re.compile(rf"[+-]?\s*({MONEY_SIGN})\s*{DIGITS}|{DIGITS}({MONEY_SIGN})")
 RATE_STEP = 0.005  # rates of tax are multiples of half a percent
@@ -57,10 +49,8 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
 
     Parameters
     ----------
-    path : str or Path
-        As for `read_records`.
-    columns : ColumnNames, optional
-        What is known already; none of it is guessed anew.
+    path : as for `read_records`.
+    columns : what is known already; none of it is guessed anew.
 
     Returns
     -------
@@ -71,6 +61,16 @@ def understand(path: str | Path, columns: ColumnNames | None = None) -> Understo
     ------
     RecordsError
         There is no such file, or no shape of ours can be made of its columns.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from growth.records.demo import DemoBusiness, write_demo
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "charges.csv"
+    ...     _ = write_demo(DemoBusiness(months=24), file, seed=1)
+    ...     understand(file).shape
+    'charges'
     """
     path, columns = table_path(path), columns or ColumnNames()
     header = table_header(path)

@@ -57,6 +57,16 @@ def read_records(
     RecordsError
         There is no such file, no shape of ours, no row, more unreadable rows than `leave_out`, more than 30,000 plans,
         or several currencies without rates.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from growth.records.demo import DemoBusiness, write_demo
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "charges.csv"
+    ...     _ = write_demo(DemoBusiness(months=24), file, seed=1)
+    ...     read_records(file).size
+    2266
     """
     path, file, columns = table_path(path), str(path), columns or ColumnNames()
     names: dict[str, dict[str, int]] = {ours: {} for ours in NAMES}
