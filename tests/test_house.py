@@ -292,13 +292,29 @@ def test_what_is_public_says_what_it_does():
 
 def described(function: FunctionType) -> list[str]:
     """What the docstring of a public function lacks."""
-    text, signature = inspect.getdoc(function) or "", inspect.signature(function)
-    lacking = [f"the argument {name}" for name in signature.parameters if not re.search(rf"\b{name}\b", text)]
-    if signature.parameters and "Parameters\n---" not in text:
-        lacking.append("a section Parameters")
-    if signature.return_annotation not in (None, "None") and "Returns\n---" not in text:
+    signature = inspect.signature(function)
+    texts = re.split(r"^(\w+)\n-{3,}\n", inspect.getdoc(function) or "", flags=re.MULTILINE)
+    sections = dict(zip(texts[1::2], texts[2::2], strict=True))
+    heads = re.findall(r"^[*\w][^:\n]*", sections.get("Parameters", ""), re.MULTILINE)
+    named = {name.strip(" *") for head in heads for name in head.split(",")}
+    lacking = [f"the argument {name}" for name in signature.parameters if name not in named]
+    if signature.return_annotation not in (None, "None") and "Returns" not in sections:
         lacking.append("a section Returns")
-    return lacking if ">>> " in text else [*lacking, "an example"]
+    return lacking if ">>> " in sections.get("Examples", "") else [*lacking, "an example"]
+
+
+def test_the_search_for_what_a_docstring_lacks_finds_it():
+    def doubled(number: float, *, times: int = 1) -> float:
+        """Twice a number, so many times over.
+
+        Parameters
+        ----------
+        number : float
+            Any; doubled as many times as `times` says.
+        """
+        return number * 2**times
+
+    assert described(doubled) == ["the argument times", "a section Returns", "an example"]
 
 
 def test_public_functions_describe_what_they_take_and_give_with_an_example():

@@ -95,6 +95,8 @@ def load_giveaway(source: str | Path | Mapping[str, Any] | Giveaway | None, *, s
     ScenarioError
         With every problem of the words, their what-ifs and their places, each with its line where there is a file.
 
+    Examples
+    --------
     >>> import growth
     >>> scenario = growth.Scenario(business="Fernhollow", pay={"plans": [{"name": "Studio", "monthly_price": 29}]})
     >>> load_giveaway(None, scenario=scenario).question

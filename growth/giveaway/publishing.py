@@ -57,10 +57,10 @@ def publish(
 
     Examples
     --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     publish("scenarios/fernhollow.yaml", to=folder).name
-    'how-big-can-it-get.html'
+    >>> publish("forecast.yaml", to="pages")  # there is no such file
+    Traceback (most recent call last):
+    ...
+    growth.errors.ScenarioError: forecast.yaml: there is no such file. Check the name and the folder.
     """
     tell = progress or (lambda **_: None)
     tell(done=0, of=1, what="checking the scenario")
