@@ -22,18 +22,24 @@ MODULES = (
 
 
 def _rehearse() -> None:
-    """Forecast, tabulate and draw once, as every report does."""
+    """Forecast and show once what a report shows."""
     import growth
     from growth import charts
+    from growth.sweep import report_html
 
-    plans = [{"name": "one", "monthly_price": 1}]
-    scenario = growth.load_scenario({"business": "rehearsal", "months": 12, "pay": {"plans": plans}})
+    unsure = {"low": 1, "likely": 2, "high": 3}
+    plans = [{"name": "one", "monthly_price": unsure}]
+    scenario = growth.load_scenario({"business": "rehearsal", "months": 12, "goal_mrr": 9, "pay": {"plans": plans}})
     forecast = growth.forecast(scenario)
     growth.to_frame(forecast).to_html()
     growth.table_of_measures(forecast).to_html()
     charts.use_in_notebooks()
-    for chart in (charts.mrr_chart, charts.bridge_chart, charts.cohort_chart, charts.cash_chart):
-        chart(forecast).to_json()
+    report_html.title(forecast, {})
+    for piece in (report_html.mrr, report_html.in_and_out, report_html.cash):
+        piece(forecast)._repr_mimebundle_()
+    for table in (report_html.bridge_table, report_html.measures):
+        table(forecast)
+    charts.cohort_chart(forecast).to_json()
 
 
 def _import_all() -> None:
