@@ -12,7 +12,7 @@ from growth.giveaway.brief import Giveaway
 from growth.giveaway.placeholders import load_giveaway
 from growth.scenario import Scenario
 from growth.scenario.file import load_document, scenario_of
-from growth.scenario.report import problems_in
+from growth.scenario.validation import problems_in
 
 
 def check_file(path: str | Path) -> Scenario:

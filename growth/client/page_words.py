@@ -16,7 +16,7 @@ from growth.giveaway.placeholders import filled
 from growth.giveaway.review import words_reviewed
 from growth.scenario import Scenario
 from growth.scenario.address import Place
-from growth.scenario.report import problems_in
+from growth.scenario.validation import problems_in
 
 Words: TypeAlias = dict[str, Any]  # the plain `giveaway` part of a file
 Typed: TypeAlias = str | bool  # what a field of the form holds

@@ -18,8 +18,8 @@ from growth.errors import GrowthError, Problem, ScenarioError
 from growth.giveaway.look import Look, with_logo
 from growth.scenario import Scenario
 from growth.scenario.file import load_document
-from growth.scenario.report import validate
 from growth.scenario.section import FIELD_NAME, SLUG, Name, Section, Text, WebAddress, broken
+from growth.scenario.validation import validate
 
 Slug = Annotated[str, StringConstraints(pattern=SLUG, max_length=60)]
 FieldName = Annotated[str, StringConstraints(pattern=FIELD_NAME, max_length=60)]

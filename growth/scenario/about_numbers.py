@@ -15,9 +15,9 @@ from pydantic import AfterValidator, Field, StringConstraints
 
 from growth.errors import Problem
 from growth.scenario.address import fields, find, put, value_at
-from growth.scenario.report import validate
 from growth.scenario.said import what_was_said
 from growth.scenario.section import DAY, FieldAddress, Section, Text, broken
+from growth.scenario.validation import validate
 
 if TYPE_CHECKING:
     from growth.scenario.scenario import Scenario

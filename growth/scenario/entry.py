@@ -36,7 +36,9 @@ class Assumption:
     unit:    one of "share" (a fraction, shown as per cent), "money", "money a month", "money a year", "customers",
              "customers a month", "sign-ups", "visitors a month", "months", "times" (a plain factor), "number".
     low, high: the valid range, both ends allowed.
-    slider:  (lowest, highest, step) of the control; None where the assumption has no control of its own.
+    slider:  (lowest, highest, step) of the control where the scenario has 0; at any other value the control's ends and
+             step follow from that value (`slider_range` of the calculator). None where there is no control, which also
+             says that the number is no lever.
     help:    one sentence for the reader, with any term of the trade explained.
     whole:   a whole number (months and counts of months); such a value cannot vary over draws.
     always:  the control stands on the page even where the scenario leaves the assumption at its default.

@@ -14,8 +14,8 @@ from growth.files import replace_file
 from growth.scenario.about_numbers import wrong_addresses
 from growth.scenario.address import Place
 from growth.scenario.entry import clean
-from growth.scenario.report import problems_in, validate
 from growth.scenario.scenario import Scenario
+from growth.scenario.validation import problems_in, validate
 from growth.scenario.write import block, edited, plain
 from growth.scenario.yaml_text import Node, read_nodes, read_text
 

@@ -13,8 +13,8 @@ from growth.scenario.about_numbers import with_values
 from growth.scenario.address import Field as Addressed
 from growth.scenario.address import fields, find, put, value_at
 from growth.scenario.range import Range, likely_values
-from growth.scenario.report import validate
 from growth.scenario.section import LONGEST, WORD, FieldAddress, Name, Section, Text, broken
+from growth.scenario.validation import validate
 
 if TYPE_CHECKING:
     from growth.scenario.dated_change import DatedChange

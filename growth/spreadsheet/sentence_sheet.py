@@ -1,6 +1,6 @@
 """The answer's sentences as formulas, from the calculator's own messages, so that they change with the input cells.
 
-The rules are those of growth/calculator/words.py and left.py.
+The rules are those of growth/calculator/words.py and outcome.py.
 """
 
 from __future__ import annotations
@@ -161,7 +161,7 @@ class SentenceSheet:
         return self._put("goal", choose(ever, told, self._said("goal_never")))
 
     def _settles(self) -> Formula:
-        """Where MRR goes after the forecast, and why; see `settling` in growth/calculator/words.py."""
+        """Where MRR goes after the forecast, and why; see `settling` in growth/calculator/outcome.py."""
         level, page, told = self._level, self._page, self._book.messages["page"]
         closing, before = self._end("closing_mrr"), YEAR if self._seasonal or self._yearly else 1
         goal = self._book.used(self._book.scenario, "", "goal_mrr")

@@ -21,7 +21,7 @@ from growth.engine import Forecast
 from growth.errors import Problem, ScenarioError
 from growth.scenario import Scenario
 from growth.scenario.address import Place, put
-from growth.scenario.report import validate
+from growth.scenario.validation import validate
 from growth.sweep.design import Design, all_numbers
 from growth.sweep.load_sweep import LoadedSweep, SweepError
 from growth.sweep.sweep_file import ALWAYS, Axis

@@ -15,7 +15,7 @@ from growth.scenario import Scenario
 from growth.scenario.address import Field, Place, find
 from growth.scenario.entry import Assumption
 from growth.scenario.file import MOST_BYTES, load_document, scenario_of
-from growth.scenario.report import problems_in
+from growth.scenario.validation import problems_in
 from growth.scenario.yaml_text import Node, read_nodes, read_text
 from growth.sweep.sweep_file import Axis, Sweep
 from growth.uncertainty.sample import Unknown, ranges_of

@@ -6,6 +6,7 @@ import os
 import signal
 import threading
 import time
+import traceback
 from collections import Counter, deque
 from collections.abc import Generator, Iterable, Iterator, Mapping
 from contextlib import suppress
@@ -16,7 +17,7 @@ from multiprocessing.process import parent_process
 from typing import Any
 
 from growth.sweep import warm_kernels
-from growth.sweep.report_notebook import make_report, over
+from growth.sweep.report_notebook import make_report, one_line, over
 from growth.sweep.results import Results, Task
 
 GRACE = 15.0  # seconds after its time limit before a report that has not ended by itself is ended by force
@@ -162,11 +163,20 @@ def _make_one(messages: Connection, job: dict[str, Any], environment: dict[str, 
             kernel = warm_kernels.prepare_kernel().pid
         threading.Thread(target=_end_with_parent, args=(kernel,), daemon=True).start()
         messages.send(kernel)
-        messages.send(make_report(**job))
+        messages.send(_why_it_failed(job))
     except OSError:
         pass  # nobody listens any more
     finally:
         os._exit(0)  # without waiting for the kernel, which goes with this process
+
+
+def _why_it_failed(job: dict[str, Any]) -> str:
+    """Make the report; why it failed, or "". What it does not foresee is told with its place in the code."""
+    try:
+        return make_report(**job)
+    except Exception as error:
+        place = traceback.extract_tb(error.__traceback__)[-1]
+        return one_line(f"{type(error).__name__}: {error} ({os.path.basename(place.filename)}, line {place.lineno})")
 
 
 def _end_with_parent(kernel: int) -> None:

@@ -76,7 +76,7 @@ def run_report(
     logging.getLogger("papermill").setLevel(logging.CRITICAL)  # what it has to say is in the answer
     options: dict[str, Any] = {}
     if warm:
-        from growth.sweep.engine import WarmKernelManager
+        from growth.sweep.papermill_engine import WarmKernelManager
 
         options["kernel_manager_class"] = WarmKernelManager
     end = time.monotonic() + (limit or float("inf"))

@@ -22,7 +22,7 @@ from growth.giveaway.sections import question
 from growth.kit.email_message import email_html, email_text
 from growth.kit.handout import handout_html
 from growth.kit.share_picture import picture_svg
-from growth.scenario.report import problems_in
+from growth.scenario.validation import problems_in
 
 SVG = "<svg xmlns='http://www.w3.org/2000/svg' xmlns:xlink='http://www.w3.org/1999/xlink' viewBox='0 0 40 20'>{}</svg>"
 MARK = "<path d='M1 1h9v9z' style='fill:#1f5f8b;stroke:none'/>"

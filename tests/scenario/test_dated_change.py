@@ -8,7 +8,7 @@ import pytest
 
 import growth
 from growth.errors import ScenarioError
-from growth.scenario.report import validate
+from growth.scenario.validation import validate
 
 BASE: dict[str, Any] = {
     "business": "Kiln",

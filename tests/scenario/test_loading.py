@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 import growth
 from growth.scenario.file import load_document
-from growth.scenario.report import validate
+from growth.scenario.validation import validate
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "fernhollow.yaml"
 PLANS = {"plans": [{"name": "Studio", "monthly_price": 29}]}

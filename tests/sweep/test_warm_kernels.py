@@ -13,8 +13,8 @@ import papermill
 import pytest
 from sweep_tools import outputs, with_mark
 
-from growth.sweep import engine, warm_kernels
-from growth.sweep.engine import WarmEngine, WarmProvisioner
+from growth.sweep import papermill_engine, warm_kernels
+from growth.sweep.papermill_engine import WarmEngine, WarmProvisioner
 from growth.sweep.parallel_reports import run_alone
 from growth.sweep.report_notebook import run_report
 
@@ -119,10 +119,23 @@ def test_a_kernel_that_dies_before_it_answers_is_started_again(workplace, monkey
     assert len(started) == 2 and outputs(output)[-1][0].text == "none\n"
 
 
+def test_what_a_report_does_not_foresee_is_told_with_its_place(workplace):
+    job = {
+        "notebook": str(workplace.notebook("1 + 1")),
+        "output": str(workplace.path / "run.ipynb"),
+        "parameters": {"scenario": "none"},
+        "title": None,  # no title is a fault of whoever calls
+        "warm": True,
+    }
+    why = run_alone(job)
+    assert "Error: " in why and ".py, line " in why
+    assert "died" not in why
+
+
 def test_elsewhere_the_stock_kernel_serves_and_it_is_said(workplace, monkeypatch, caplog):
     monkeypatch.setattr(sys, "platform", "darwin")
     assert "need Linux" in warm_kernels.unavailable()
-    monkeypatch.setattr(engine, "_said", set())
+    monkeypatch.setattr(papermill_engine, "_said", set())
     done = run(workplace.notebook("import os; print(os.getppid())"), WARM)
     assert done.cells[1].outputs[0].text == f"{os.getpid()}\n", "started by this process, not forked by the server"
     assert "need Linux" in caplog.text

@@ -247,7 +247,7 @@ def load_columns(path: str | Path) -> ColumnNames:
     'day-month-year'
     """
     from growth.scenario.file import parse
-    from growth.scenario.report import validate
+    from growth.scenario.validation import validate
 
     file = str(path)
     text = read_input(path, most_bytes=MOST_BYTES, error=RecordsError).decode("utf-8-sig", "replace")
