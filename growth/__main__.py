@@ -12,13 +12,21 @@ def main() -> int:
 
         code = run()
     except KeyboardInterrupt:  # while it was loading
-        print("growth: interrupted", file=sys.stderr)
-        return 130
+        return _interrupted()
+    except Exception as error:
+        if type(error).__name__ == "SchemaError" and "KeyboardInterrupt" in str(error):
+            return _interrupted()  # pydantic reports an interruption while it builds a model as an error of the model
+        raise
     if code == 130:
         import logging
 
         logging.disable()  # what libraries would still say of work that was cut off
     return code
+
+
+def _interrupted() -> int:
+    print("growth: interrupted", file=sys.stderr)
+    return 130
 
 
 if __name__ == "__main__":

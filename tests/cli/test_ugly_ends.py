@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
+from pydantic_core import SchemaError
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "scenarios" / "fernhollow.yaml"
@@ -61,6 +62,19 @@ def test_ctrl_c_while_the_command_loads_is_one_line():
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, timeout=60)
     assert (done.returncode, done.stdout, done.stderr) == (130, "", "growth: interrupted\n")
+
+
+def test_ctrl_c_that_pydantic_reports_as_an_error_of_a_model_is_one_line(monkeypatch, capsys):
+    """It builds its models as they are imported, and wraps whatever interrupts it."""
+    import growth.__main__
+    import growth.cli
+
+    def interrupted():
+        raise SchemaError('Field "kind":\n  SchemaError: Error building "literal" validator:\n  KeyboardInterrupt: ')
+
+    monkeypatch.setattr(growth.cli, "main", interrupted)
+    assert growth.__main__.main() == 130
+    assert capsys.readouterr().err == "growth: interrupted\n"
 
 
 @pytest.mark.parametrize("command", ["check", "spreadsheet"])
